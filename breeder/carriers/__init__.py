@@ -1,0 +1,1 @@
+"""Services and the days on which they carry nothing."""

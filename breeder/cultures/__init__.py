@@ -1,0 +1,1 @@
+"""The tubs, the ledger, beliefs, animals set aside; what a line can spare."""

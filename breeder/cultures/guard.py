@@ -1,0 +1,37 @@
+"""The database's own refusal to change or remove a ledger entry."""
+
+from typing import Any
+
+from django.db import connections
+
+TABLE = "breeder_entry"
+SAYS = "An entry of the ledger is never changed or removed. Write a correcting entry instead."
+
+_SQLITE = """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_{verb} BEFORE {verb} ON {table}
+BEGIN SELECT RAISE(ABORT, '{says}'); END
+"""
+_POSTGRESQL = (
+    """
+CREATE OR REPLACE FUNCTION entry_is_kept() RETURNS trigger LANGUAGE plpgsql AS
+$$ BEGIN RAISE EXCEPTION '{says}' USING ERRCODE = 'integrity_constraint_violation'; END $$
+""",
+    "DROP TRIGGER IF EXISTS entry_is_kept ON {table}",
+    "CREATE TRIGGER entry_is_kept BEFORE UPDATE OR DELETE ON {table} FOR EACH ROW EXECUTE FUNCTION entry_is_kept()",
+)
+
+
+def guard_ledger(using: str = "default", **_: Any) -> None:
+    """Lay the triggers that keep the ledger append-only; safe to call again."""
+    connection = connections[using]
+    with connection.cursor() as cursor:
+        if TABLE not in connection.introspection.table_names(cursor):
+            return
+        for statement in _statements(connection.vendor):
+            cursor.execute(statement)
+
+
+def _statements(vendor: str) -> list[str]:
+    if vendor == "postgresql":
+        return [text.format(table=TABLE, says=SAYS) for text in _POSTGRESQL]
+    return [_SQLITE.format(verb=verb, table=TABLE, says=SAYS) for verb in ("UPDATE", "DELETE")]

@@ -1,0 +1,52 @@
+"""Small layers around every page: content policy, the household's clock, answers that are repeated."""
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.utils import timezone
+
+from breeder.house.queries import household
+from breeder.pages.once import AlreadyDone
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+
+class ContentSecurityPolicy:
+    """Send the policy of settings.SECURE_CSP (the name Django 6 uses) with every answer."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+        self.policy = "; ".join(f"{name} {' '.join(values)}" for name, values in settings.SECURE_CSP.items())
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", self.policy)
+        return response
+
+
+class HouseholdTime:
+    """Show times in the household's zone, whatever the server's clock is set to."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.household = household()  # type: ignore[attr-defined]
+        with timezone.override(request.household.zone):  # type: ignore[attr-defined]
+            return self.get_response(request)
+
+
+class RepeatedAnswer:
+    """Give a form that is sent twice the answer that its first sending got."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, AlreadyDone):
+            return HttpResponseRedirect(exception.answer)
+        return None

@@ -1,0 +1,1 @@
+"""Kits, supplies on the shelf, and what goes in which box."""

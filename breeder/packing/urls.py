@@ -1,0 +1,6 @@
+"""Addresses of the room's pages."""
+
+from django.urls import URLPattern
+
+app_name = "packing"
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,44 @@
+"""One-time tokens: a double click, a back button or a resent round does the thing once."""
+
+import secrets
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from breeder.pages.models import Token
+
+KEY_LENGTH = 40
+
+
+class AlreadyDone(Exception):
+    """The form with this token was done before; `answer` is the page that its first sending led to."""
+
+    def __init__(self, answer: str) -> None:
+        super().__init__(answer)
+        self.answer = answer
+
+
+def new_token() -> str:
+    """Return a token for one form."""
+    return secrets.token_urlsafe(18)
+
+
+def seen(key: str) -> None:
+    """Raise AlreadyDone if this form was done before; call it first in a view, so that old faults are not shown."""
+    if key and (token := Token.objects.filter(pk=key[:KEY_LENGTH]).first()):
+        raise AlreadyDone(token.answer)
+
+
+def spend(key: str, answer: str) -> None:
+    """Use up a token inside the action's transaction, last of all. Raises AlreadyDone if another sending won.
+
+    An empty key (an action called by a command or a test) is not guarded.
+    """
+    if not key:
+        return
+    key = key[:KEY_LENGTH]
+    try:
+        with transaction.atomic():
+            Token.objects.create(key=key, answer=answer, at=timezone.now())
+    except IntegrityError:
+        raise AlreadyDone(Token.objects.get(pk=key).answer) from None

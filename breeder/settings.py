@@ -1,0 +1,130 @@
+"""Settings; everything a keeper may change comes from the environment (see README, "Settings").
+
+Safe by default: DEBUG is off, the secret key is made on first run and kept beside the database.
+"""
+
+import os
+import sys
+from pathlib import Path
+
+from breeder.house.surroundings import data_folder, database_from, secret_key_in
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
+
+DEBUG = os.environ.get("BREEDER_DEBUG") == "1"
+SECRET_KEY = secret_key_in(DATA_DIR)
+ALLOWED_HOSTS = [host for host in os.environ.get("BREEDER_HOSTS", "localhost,127.0.0.1,[::1]").split(",") if host]
+
+# Behind HTTPS the cookies and the transport are tightened; on a plain home network they must work as they are.
+HTTPS = os.environ.get("BREEDER_HTTPS") == "1"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+if HTTPS:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    CSRF_TRUSTED_ORIGINS = [f"https://{host}" for host in ALLOWED_HOSTS]
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CSP = {
+    "default-src": ["'self'"],
+    "img-src": ["'self'", "data:"],
+    "object-src": ["'none'"],
+    "base-uri": ["'self'"],
+    "form-action": ["'self'"],
+    "frame-ancestors": ["'none'"],
+}
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "django_tables2",
+    "django_htmx",
+    "axes",
+    "breeder",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "breeder.middleware.ContentSecurityPolicy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "breeder.middleware.HouseholdTime",
+    "breeder.middleware.RepeatedAnswer",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "breeder.urls"
+WSGI_APPLICATION = "breeder.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "breeder.pages.context.household",
+            ],
+            "builtins": ["breeder.templatetags.notebook"],
+        },
+    },
+]
+
+DATABASES = {"default": database_from(os.environ.get("BREEDER_DATABASE"), DATA_DIR)}
+
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "today:page"
+LOGOUT_REDIRECT_URL = "login"
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
+AXES_IPWARE_PROXY_COUNT = 1 if HTTPS else 0
+AXES_VERBOSE = False
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True
+MEDIA_ROOT = DATA_DIR / "photos"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 6_000_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+
+DJANGO_TABLES2_TEMPLATE = "pages/_table.html"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler", "stream": sys.stderr}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

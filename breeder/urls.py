@@ -1,0 +1,25 @@
+"""Every room's pages; each room keeps its own addresses."""
+
+from django.contrib.auth import views as auth
+from django.urls import include, path
+
+ROOMS = (
+    "today",
+    "house",
+    "taxa",
+    "cultures",
+    "people",
+    "carriers",
+    "weather",
+    "orders",
+    "packing",
+    "dispatch",
+    "forsale",
+    "paperwork",
+)
+
+urlpatterns = [
+    path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
+    path("logout/", auth.LogoutView.as_view(), name="logout"),
+    *[path("", include(f"breeder.{room}.urls")) for room in ROOMS],
+]

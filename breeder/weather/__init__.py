@@ -1,0 +1,1 @@
+"""Hours of weather as received and quality-checked, with source and issue time."""

@@ -1,0 +1,21 @@
+#!/usr/bin/env python
+"""Run a command of the stock book, such as `manage.py demo` or `manage.py serve`."""
+
+import os
+import sys
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
+    try:
+        from django.core.management import execute_from_command_line
+    except ImportError as missing:
+        raise SystemExit(
+            "Django is not installed here. Run the set-up line of README.md first, "
+            "then use the python inside .venv."
+        ) from missing
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()
