@@ -9,7 +9,13 @@ from breeder.house.models import LogRow
 
 
 def log(
-    did: str, about: str, sentence: str, *, by: AbstractBaseUser | None, reason: str = "", facts: dict[str, Any] | None = None
+    did: str,
+    about: str,
+    sentence: str,
+    *,
+    by: AbstractBaseUser | None,
+    reason: str = "",
+    facts: dict[str, Any] | None = None,
 ) -> LogRow:
     """Write one row of the log inside the caller's transaction."""
     return LogRow.objects.create(

@@ -1,5 +1,145 @@
 """Tags and filters that every page uses (loaded everywhere by settings)."""
 
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
 from django import template
+from django.template.context import Context
+from django.templatetags.static import static as static_url
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+from django_htmx.templatetags.django_htmx import htmx_script as shipped_htmx_script
+
+from breeder.pages import animals, curves, once, words
 
 register = template.Library()
+
+VERDICTS = {
+    "go": ("go", "●", "Go"),
+    "with pack": ("with-pack", "◆", "Go with pack"),
+    "no-go": ("no-go", "■", "No-go"),
+    "not decided": ("not-decided", "○", "Not decided"),
+}
+
+
+@register.simple_tag
+def static(path: str) -> str:
+    """Return the address of one of the app's own files."""
+    return static_url(path)
+
+
+@register.simple_tag
+def htmx_script() -> SafeString:
+    """Return the script element of htmx as shipped with django-htmx."""
+    return shipped_htmx_script()
+
+
+@register.simple_tag(takes_context=True)
+def nav_link(context: Context, label: str, url_name: str, rooms: str) -> SafeString:
+    """Return one link of the top bar, marked as current while one of its rooms is open."""
+    match = context["request"].resolver_match
+    here = bool(match) and match.app_name in rooms.split()
+    current = mark_safe(' aria-current="page"') if here else ""
+    return format_html('<li><a href="{}"{}>{}</a></li>', reverse(url_name), current, label)
+
+
+@register.simple_tag(takes_context=True)
+def once_token(context: Context) -> SafeString:
+    """Return the hidden one-time token; a form that is shown again keeps the one it was sent with."""
+    request = context.get("request")
+    sent = request.POST.get("token", "") if request and request.method == "POST" else ""
+    return format_html('<input type="hidden" name="token" value="{}">', sent or once.new_token())
+
+
+@register.simple_tag
+def species_name(species: Any) -> SafeString:
+    """Return a scientific name: genus and epithet italic, qualifier and 'sp.' upright."""
+    genus, _, rest = str(species.scientific_name).partition(" ")
+    qualifier = species.qualifier
+    if not qualifier:
+        return format_html('<i class="name">{}</i>', species.scientific_name)
+    if not rest:
+        return format_html('<i class="name">{}</i> {}', genus, qualifier)
+    return format_html('<i class="name">{}</i> {} <i class="name">{}</i>', genus, qualifier, rest)
+
+
+@register.simple_tag
+def line_name(line: Any) -> SafeString:
+    """Return a line's name: the species, the form upright in single quotes, the locality."""
+    form = format_html(' <span class="form-name">‘{}’</span>', line.form_name) if line.form_name else ""
+    place = format_html(" <small>{}</small>", line.locality) if line.locality else ""
+    return format_html("{}{}{}", species_name(line.species), form, place)
+
+
+@register.inclusion_tag("pages/_pill.html")
+def pill(verdict: str, large: bool = False) -> dict[str, Any]:
+    """Show a verdict by word, shape and colour."""
+    kind, shape, word = VERDICTS[verdict or "not decided"]
+    return {"kind": kind, "shape": shape, "word": word, "large": large}
+
+
+@register.inclusion_tag("pages/_bar.html")
+def bar(
+    stays: int = 0,
+    promised: int = 0,
+    free: int = 0,
+    short: int = 0,
+    doubt: float = 0,
+    unit: str = "animals",
+    words: bool = False,
+    scale: float = 0,
+) -> dict[str, Any]:
+    """Show the bar of animals; `scale` is the number that fills the whole width (default: this bar's own total)."""
+    drawn = animals.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit)
+    return {"parts": drawn.parts(scale), "hatches": drawn.hatches(scale), "said": drawn.said(), "words": words}
+
+
+@register.inclusion_tag("pages/_bar_key.html")
+def bar_key() -> dict[str, Any]:
+    """Explain the colours of the bars."""
+    return {}
+
+
+@register.inclusion_tag("pages/_curve.html", takes_context=True)
+def curve(context: Context, box_curve: curves.BoxCurve) -> dict[str, Any]:
+    """Show the temperature inside a box hour by hour, with its likely range and the limits."""
+    return curves.drawn(box_curve, fahrenheit=context["household"].fahrenheit)
+
+
+@register.simple_tag(takes_context=True)
+def degrees(context: Context, celsius: float | None, digits: int = 0) -> str:
+    """Return a temperature in the household's unit, such as '8 °C'."""
+    return words.degrees(celsius, fahrenheit=context["household"].fahrenheit, digits=digits)
+
+
+@register.simple_tag(takes_context=True)
+def degree_span(context: Context, kelvin: float | None, digits: int = 1) -> str:
+    """Return a difference of temperatures in the household's unit."""
+    return words.degree_span(kelvin, fahrenheit=context["household"].fahrenheit, digits=digits)
+
+
+@register.simple_tag(takes_context=True)
+def money(context: Context, amount: Decimal | None) -> str:
+    """Return an amount with the household's currency; no amount is a dash."""
+    return words.money(amount, context["household"].currency)
+
+
+@register.filter
+def ago(day: date | datetime | None) -> str:
+    """Return how long ago a day was: 'today', '9 days ago', 'in 3 days'."""
+    return words.ago(day, timezone.localdate())
+
+
+@register.filter
+def odds(share: float | None) -> str:
+    """Return a share as odds a person can picture: 'about 1 in 9'."""
+    return words.odds(share)
+
+
+@register.filter
+def whole(number: float | None) -> str:
+    """Return a number rounded to the whole, with spaces between thousands."""
+    return words.whole(number)

@@ -1,0 +1,34 @@
+"""A form that is sent twice is done once."""
+
+import pytest
+
+from breeder.pages import once
+from breeder.pages.models import Token
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_second_sending_gets_the_first_answer() -> None:
+    key = once.new_token()
+    once.spend(key, "/orders/7/")
+    with pytest.raises(once.AlreadyDone) as repeated:
+        once.spend(key, "/orders/8/")
+    assert repeated.value.answer == "/orders/7/"
+    with pytest.raises(once.AlreadyDone):
+        once.seen(key)
+
+
+def test_a_fresh_token_is_not_seen_and_none_are_alike() -> None:
+    once.seen(once.new_token())
+    assert len({once.new_token() for _ in range(200)}) == 200
+
+
+def test_an_action_without_a_token_is_not_guarded() -> None:
+    once.spend("", "/")
+    assert not Token.objects.exists()
+
+
+def test_a_token_longer_than_the_column_is_cut_and_still_found() -> None:
+    once.spend("x" * 300, "/a/")
+    with pytest.raises(once.AlreadyDone):
+        once.seen("x" * 300)
