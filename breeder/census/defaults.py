@@ -1,0 +1,64 @@
+"""Every number that the census room takes for granted, with its unit, its source and its mark."""
+
+from dataclasses import dataclass
+
+KEEPER_DEFAULT = "keeper default, common practice, no source"
+
+# Shared error of each method: the part (standard deviation on the natural-log scale) that counting again the same way
+# does not reduce, since the same eye and the same habits of the animals come back every time. KEEPER_DEFAULT.
+# "weight" is portioning by weight; "index" is, like "piece", a look at what happens to sit under cover; animals that
+# were counted one by one ("hand") are simply there, and "after_sale" rests on the index that it compares.
+SHARED_SD: dict[str, float] = {
+    "eye": 0.35,
+    "piece": 0.25,
+    "index": 0.25,
+    "after_sale": 0.25,
+    "portions": 0.10,
+    "weight": 0.10,
+    "removal": 0.10,
+    "marked": 0.10,
+    "full_sort": 0.02,
+    "hand": 0.0,
+}
+
+
+@dataclass(frozen=True)
+class EyeClass:
+    """One size class for a guess by eye, both ends in animals."""
+
+    words: str
+    low: int
+    high: int
+
+
+# The size classes that keepers use (common practice, no source). "Under 10" starts at 1, since a tub that looks empty is
+# sorted by hand and counted as 0. "Over 250" is as wide as the classes below it on a ratio scale: it ends at twice its
+# lower end, so a huge colony is guessed low, which is the safe side.
+EYE_CLASSES: tuple[EyeClass, ...] = (
+    EyeClass("under 10", 1, 10),
+    EyeClass("10–25", 10, 25),
+    EyeClass("25–50", 25, 50),
+    EyeClass("50–100", 50, 100),
+    EyeClass("100–250", 100, 250),
+    EyeClass("over 250", 250, 500),
+)
+EYE_CLASS_WIDTH_SDS = 3.29  # a class holds 90 % of guesses: 2 × 1.645 standard deviations from end to end
+
+SHELTER_SATURATION = 70  # animals; the largest aggregate seen: Broly et al. 2012, ZooKeys 176:133
+FEW_PORTIONS = 5  # below this the t quantile is so large that one more portion helps most; KEEPER_DEFAULT
+FEW_RECAPTURES = 7  # under 7 recaptures the estimator is biased low: Seber 1982, p. 60 (from memory)
+
+CONFIDENCE = 0.95  # one-sided, for what may be sold
+STORED_CONFIDENCE = 0.95  # one-sided; what is stored of a count is its bound at this confidence
+
+DAYS_PER_MONTH = 30.4375  # 365.25 / 12
+ADULT_LIFE_MONTHS = 24.0  # KEEPER_DEFAULT; wild Armadillidium vulgare live 2 to 4 years
+WIDENING_PER_MONTH = 0.02  # variance on the natural-log scale per month; KEEPER_DEFAULT
+STALE_AFTER_MONTHS = 6.0  # without a count nothing is sold after this; KEEPER_DEFAULT
+IRRECONCILABLE_Z = 1.96  # two-sided 95 %: a count this far from the belief replaces it
+
+PAIRS_NEEDED = 5  # guesses followed by a full sort before a person's own error is used; KEEPER_DEFAULT
+PAIR_WITHIN_DAYS = 30  # a full sort says what a guess was worth only this long after it; KEEPER_DEFAULT
+LEAST_SHARED_SD = 0.02  # nobody is believed to guess better than a full sort; KEEPER_DEFAULT
+
+TUBS_A_WEEK = 25  # how many counts to suggest at most; KEEPER_DEFAULT

@@ -1,0 +1,63 @@
+"""Impossible counts, each named in a sentence with its field, its value and what to do."""
+
+from __future__ import annotations
+
+import math
+
+
+class BadCount(ValueError):
+    """A count that cannot be; `faults` holds every (field, sentence), `field` and `sentence` the first."""
+
+    def __init__(self, field: str, sentence: str, *more: tuple[str, str]) -> None:
+        self.field = field
+        self.sentence = sentence
+        self.faults = ((field, sentence), *more)
+        super().__init__(" ".join(words for _, words in self.faults))
+
+
+class Checks:
+    """Collects everything that is wrong with a count, so that all of it can be said at once."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[str, str]] = []
+
+    def wrong(self, field: str, sentence: str) -> None:
+        """Note one fault."""
+        self.found.append((field, sentence))
+
+    def number(
+        self,
+        field: str,
+        value: float,
+        *,
+        least: float | None = None,
+        above: float | None = None,
+        most: float | None = None,
+        below: float | None = None,
+        remedy: str = "Type it again.",
+    ) -> None:
+        """Note a number that is not finite or lies outside [least, most], or not strictly between above and below."""
+        if not math.isfinite(value):
+            self.wrong(field, f"The value of “{field}” is not a number. {remedy}")
+        elif least is not None and value < least:
+            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be at least {least:g}. {remedy}")
+        elif above is not None and value <= above:
+            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be more than {above:g}. {remedy}")
+        elif most is not None and value > most:
+            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be at most {most:g}. {remedy}")
+        elif below is not None and value >= below:
+            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be less than {below:g}. {remedy}")
+
+    def spread(self, confidence: float, shared_sd: float) -> None:
+        """Check the two values that every method takes."""
+        self.number("confidence", confidence, least=0.5, below=1, remedy="Give a share such as 0.95.")
+        self.number("shared_sd", shared_sd, least=0, most=MOST_SHARED_SD, remedy="Give a log-scale error such as 0.1.")
+
+    def done(self) -> None:
+        """Raise BadCount if anything was noted."""
+        if self.found:
+            (field, sentence), *more = self.found
+            raise BadCount(field, sentence, *more)
+
+
+MOST_SHARED_SD = 3.0  # a factor of 20 either way: more than that is a slip of the pen, not an error

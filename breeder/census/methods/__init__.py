@@ -1,0 +1,42 @@
+"""All ways to count a tub, each with its own bound, and what is stored of a count."""
+
+from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
+from ..faults import BadCount
+from .count import Count, log_sd_of
+from .handling import after_sale, full_sort, hand, weight
+from .looking import eye, index, piece, wilson
+from .marking import marked
+from .removing import removal
+from .sampling import Layer, layers, portions
+
+shelter = index  # animals seen at a shelter: the same computation
+
+
+def working(count: Count) -> tuple[str, ...]:
+    """Return how a count was computed, as sentences for the page; what to beware of comes last."""
+    return (*count.steps, *count.notes)
+
+
+__all__ = [
+    "EYE_CLASSES",
+    "SHARED_SD",
+    "BadCount",
+    "Count",
+    "EyeClass",
+    "Layer",
+    "after_sale",
+    "eye",
+    "full_sort",
+    "hand",
+    "index",
+    "layers",
+    "log_sd_of",
+    "marked",
+    "piece",
+    "portions",
+    "removal",
+    "shelter",
+    "weight",
+    "wilson",
+    "working",
+]

@@ -1,0 +1,48 @@
+"""Normal and t quantiles, whole animals, and months: the small change of this room."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+
+from scipy import special
+
+from .defaults import DAYS_PER_MONTH, STORED_CONFIDENCE
+
+WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
+
+
+def z_of(confidence: float) -> float:
+    """Return the standard normal quantile for a one-sided `confidence` (a share)."""
+    return float(special.ndtri(confidence))
+
+
+STORED_Z = z_of(STORED_CONFIDENCE)  # 1.645 to three places
+
+
+def t_of(confidence: float, freedom: float) -> float:
+    """Return Student's t quantile for a one-sided `confidence` and `freedom` degrees of freedom."""
+    return float(special.stdtrit(freedom, confidence))
+
+
+def whole_below(number: float) -> int:
+    """Return the whole animals in `number`, forgiving what binary fractions lose."""
+    return math.floor(number + WHOLE_TOLERANCE * max(1.0, abs(number)))
+
+
+def whole_above(number: float) -> int:
+    """Return the fewest whole animals that cover `number`."""
+    return -whole_below(-number)
+
+
+def day_of(moment: date) -> date:
+    """Return the calendar day of a date or a date with time."""
+    return moment.date() if isinstance(moment, datetime) else moment
+
+
+def months_between(earlier: date, later: date) -> float:
+    """Return whole days between two days, in months of 30.4375 days; 0 when `later` is not later.
+
+    Whole calendar days on purpose: what may be sold must not change between breakfast and supper.
+    """
+    return max(0, (day_of(later) - day_of(earlier)).days) / DAYS_PER_MONTH
