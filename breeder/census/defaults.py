@@ -31,9 +31,9 @@ class EyeClass:
     high: int
 
 
-# The size classes that keepers use (common practice, no source). "Under 10" starts at 1, since a tub that looks empty is
-# sorted by hand and counted as 0. "Over 250" is as wide as the classes below it on a ratio scale: it ends at twice its
-# lower end, so a huge colony is guessed low, which is the safe side.
+# The size classes that keepers use (common practice, no source). "Under 10" starts at 1, since a tub that looks empty
+# is sorted by hand and counted as 0. "Over 250" ends at twice its lower end, like the classes 25–50 and 50–100, so a
+# huge colony is guessed low, which is the safe side.
 EYE_CLASSES: tuple[EyeClass, ...] = (
     EyeClass("under 10", 1, 10),
     EyeClass("10–25", 10, 25),

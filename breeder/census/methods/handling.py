@@ -98,8 +98,8 @@ def after_sale(
     asked = Asked(confidence, shared_sd)
     if index_after >= index_before:
         why = (
-            f"The index did not fall ({index_before} before, {index_after} after taking {removed}), so the number cannot "
-            "be worked out from it. Count in another way."
+            f"The index did not fall ({index_before} before, {index_after} after taking {removed}), so the "
+            "number cannot be worked out from it. Count in another way."
         )
         return Count("after_sale", None, None, None, None, (why,), None, confidence, shared_sd, taken_since=removed)
     estimate = removed * index_before / (index_before - index_after)

@@ -140,6 +140,6 @@ def _saturation(seen: int) -> tuple[str, ...]:
     if seen < SHELTER_SATURATION:
         return ()
     return (
-        f"{seen} animals were seen, but a shelter holds about {SHELTER_SATURATION} at most and then no longer shows how "
-        "many there are. Count in portions instead.",
+        f"{seen} animals were seen, but a shelter holds about {SHELTER_SATURATION} at most and then no longer "
+        "shows how many there are. Count in portions instead.",
     )

@@ -14,8 +14,8 @@ from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
 MOULTING = (
-    "Marks are lost at the moult, which makes the estimate too high. Catch again within a few days, and never sell close "
-    "to this number."
+    "Marks are lost at the moult, which makes the estimate too high. Catch again within a few days, and never sell "
+    "close to this number."
 )
 
 
@@ -107,5 +107,5 @@ def _normal_interval(count: Count, own: Own) -> Count:
 def _notes(marked_caught: int) -> tuple[str, ...]:
     if marked_caught >= FEW_RECAPTURES:
         return (MOULTING,)
-    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate itself is too low as a rule."
+    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is too low as a rule."
     return (MOULTING, few)
