@@ -31,6 +31,7 @@ class Setting(models.Model):
     id = models.PositiveSmallIntegerField(primary_key=True, default=ONLY, editable=False)
     trade_name = models.CharField("name on paper and public list", max_length=80, default="My stock")
     return_address = models.TextField("return address", blank=True, max_length=400)
+    terms = models.TextField("your terms, printed on the packing slip", blank=True, max_length=2000)
     timezone = models.CharField("time zone", max_length=60, default="UTC", validators=[known_zone])
     fahrenheit = models.BooleanField("temperatures in °F", default=False)
     inches = models.BooleanField("sizes in inches and ounces", default=False)
