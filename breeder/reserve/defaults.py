@@ -1,0 +1,22 @@
+"""Every number that the reserve room takes for granted, with its unit, its source and its mark."""
+
+KEEPER_DEFAULT = "keeper default, common practice, no source"
+
+ADULTS_KEPT = 20  # adults that stay in a line; KEEPER_DEFAULT
+ADULTS_KEPT_IRREPLACEABLE = 30  # adults that stay of what cannot be bought again; KEEPER_DEFAULT
+EACH_SEX_KEPT = 3  # of each sex that stay; KEEPER_DEFAULT
+HARVEST_SHARE = 0.30  # of the young between two counts; KEEPER_DEFAULT
+
+CONFIDENCE = 0.95  # one-sided
+SURE = 0.95  # "95 % sure" of both sexes, or of an effective size from unsexed animals
+INBREEDING_LIMIT = 0.10  # over the horizon; judgement
+HORIZON_YEARS = 5.0
+EFFECTIVE_SHARE = 0.3  # effective size / adults in a stable tub; judgement (wild mean 0.10: Frankham 1995)
+DAYS_PER_YEAR = 365.25
+
+EXTINCTION_RISK = 0.05  # accepted chance that the breeders left die out by bad luck; judgement
+DAUGHTERS_PER_FEMALE = 1.5  # that grow up to breed, in a tub that does well; KEEPER_DEFAULT
+
+GIVES_SURPLUS = frozenset({"breeding", "growing"})  # purposes of tubs that may be sold from
+COUNTS_AS_BREEDERS = frozenset({"breeding"})  # purposes of tubs whose adults are the line's breeders
+PURPOSES = ("breeding", "growing", "quarantine", "isolation", "mixed", "show")
