@@ -1,0 +1,37 @@
+"""What a small number of breeders loses: rare alleles and variety."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from .whole import whole_above
+
+
+def chance_allele_lost(frequency: float, animals: int) -> float:
+    """Return (1 − p)^(2n), the chance that n diploid breeders carry no copy of an allele of frequency p."""
+    return (1 - frequency) ** (2 * animals)
+
+
+def animals_needed_for_allele(frequency: float, confidence: float) -> int:
+    """Return the fewest diploid breeders that keep an allele of `frequency` with chance `confidence`.
+
+    Source: Marshall & Brown 1975 (59 gametes for 5 % at 95 %; from memory).
+    """
+    return max(1, whole_above(math.log1p(-confidence) / (2 * math.log1p(-frequency))))
+
+
+def variety_kept(founders: int) -> float:
+    """Return 1 − 1/(2n), the share of heterozygosity that n founders carry on."""
+    return 1 - 1 / (2 * founders)
+
+
+def chance_copy_kept(offspring: int) -> float:
+    """Return 1 − ½ᵏ, the chance that k offspring of a carrier pass its one copy on."""
+    return 1 - 0.5**offspring
+
+
+def founder_equivalents(contributions: Sequence[float]) -> float:
+    """Return 1/Σp², the number of equal founders worth the same as these shares of the line. Source: Lacy 1989."""
+    whole = math.fsum(contributions)
+    return 1 / math.fsum((share / whole) ** 2 for share in contributions)
