@@ -1,0 +1,77 @@
+"""Where a US postcode lies, offline; places are rounded to 0.01° (about 1 km), which is all that weather needs."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal, InvalidOperation
+from zoneinfo import ZoneInfo, available_timezones
+
+import zipcodes
+
+HUNDREDTH = Decimal("0.01")
+DEGREES_AN_HOUR = 15
+
+# China keeps one zone over 60° of longitude, the widest there is; a lost minus sign is off by more.
+WIDEST_ZONE_DEGREES = 50
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place as it may be kept: WGS 84 degrees to 0.01, zone by its IANA name ('' where not known)."""
+
+    latitude: Decimal
+    longitude: Decimal
+    timezone: str
+    town: str = ""
+    region: str = ""
+
+
+def to_hundredth(degrees: Decimal | float | str) -> Decimal:
+    """Return degrees rounded to 0.01, so that no doorstep is ever stored as a place."""
+    return Decimal(str(degrees)).quantize(HUNDREDTH)
+
+
+def us_place(postcode: str) -> Place | None:
+    """Return the place of a US postcode; None where the table does not know it, or where it is no US postcode.
+
+    Source: the table of the package `zipcodes` (places by GeoNames, CC BY 4.0); 872 of its rows hold 0, 0 for unknown.
+    """
+    try:
+        rows = zipcodes.matching(postcode.strip())
+        row = rows[0] if rows else None
+        latitude, longitude = (to_hundredth(row["lat"]), to_hundredth(row["long"])) if row else (0, 0)
+    except (ValueError, TypeError, InvalidOperation):
+        return None
+    if row is None or (latitude == 0 and longitude == 0):
+        return None
+    # A few rows name a town where the zone belongs.
+    zone = row["timezone"] if row["timezone"] in available_timezones() else ""
+    return Place(Decimal(latitude), Decimal(longitude), zone, town=row["city"], region=f"US-{row['state']}")
+
+
+def fault_of_place(latitude: Decimal, longitude: Decimal, timezone: str) -> str:
+    """Return what is wrong with a place typed by hand, with the remedy; an empty text if it can be."""
+    if abs(latitude) > 90:
+        swapped = " Latitude and longitude seem to be swapped." if abs(longitude) <= 90 else ""
+        return f"Latitude is {latitude}; it lies between -90 and 90.{swapped}"
+    if abs(longitude) > 180:
+        return f"Longitude is {longitude}; it lies between -180 and 180."
+    if to_hundredth(latitude) == 0 and to_hundredth(longitude) == 0:
+        return "Latitude and longitude are both 0, in the sea off Africa. Type the real place, or leave both empty."
+    if timezone not in available_timezones():
+        return f"‘{timezone}’ is not a time zone. Write a name such as America/Chicago or Europe/Berlin."
+    return _fault_of_zone(float(longitude), timezone)
+
+
+def _fault_of_zone(longitude: float, timezone: str) -> str:
+    if _degrees_off(longitude, timezone) <= WIDEST_ZONE_DEGREES:
+        return ""
+    west = _degrees_off(-longitude, timezone) <= WIDEST_ZONE_DEGREES
+    remedy = "Places in the west have a minus sign, places in the east have none." if west else "Check both."
+    return f"Longitude {longitude:g} does not lie in the time zone {timezone}. {remedy}"
+
+
+def _degrees_off(longitude: float, timezone: str) -> float:
+    """Return how far a longitude lies from the middle of a zone's winter time, round the globe."""
+    midwinters = (datetime(2025, month, 1, tzinfo=ZoneInfo(timezone)) for month in (1, 7))
+    ahead_h = min((at.utcoffset() or timedelta()).total_seconds() for at in midwinters) / 3600
+    return abs((longitude - ahead_h * DEGREES_AN_HOUR + 180) % 360 - 180)

@@ -1,0 +1,60 @@
+"""Temperatures as the household types them: °C or °F outside, °C inside."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from breeder.pages.words import degrees, to_celsius, to_fahrenheit
+
+TENTH = Decimal("0.1")
+
+
+class DegreesField(forms.DecimalField):
+    """A temperature typed in the household's unit and cleaned to °C, to 0.1.
+
+    `low_c` and `high_c` are what the value can reasonably be; they lie close enough that the other unit falls outside.
+    """
+
+    def __init__(self, *, low_c: float, high_c: float, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low_c, self.high_c = low_c, high_c
+        self.fahrenheit = False
+
+    @property
+    def unit(self) -> str:
+        return "°F" if self.fahrenheit else "°C"
+
+    def prepare_value(self, value: Any) -> Any:
+        """Show a stored value in the household's unit; leave what was typed as it was typed."""
+        if value is None or isinstance(value, str):
+            return value
+        shown = to_fahrenheit(float(value)) if self.fahrenheit else float(value)
+        return f"{shown:.1f}".removesuffix(".0")
+
+    def to_python(self, value: Any) -> Decimal | None:
+        typed = super().to_python(value.replace(",", ".").replace("\u2212", "-") if isinstance(value, str) else value)
+        if typed is None or not typed.is_finite():
+            return typed
+        celsius = to_celsius(float(typed)) if self.fahrenheit else float(typed)
+        if not self.low_c <= celsius <= self.high_c:
+            raise ValidationError(self.mix_up(float(typed)), code="unit_mix_up")
+        return Decimal(str(celsius)).quantize(TENTH)
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        """Compare in °C to 0.1, so that a value shown in °F and sent back untouched is not taken for a change."""
+        try:
+            return self.to_python(data) != (None if initial is None else Decimal(str(initial)).quantize(TENTH))
+        except ValidationError:
+            return True
+
+    def mix_up(self, typed: float) -> str:
+        """Return the sentence for a value that cannot be, with what it would be in the other unit."""
+        low, high = (degrees(value, fahrenheit=self.fahrenheit) for value in (self.low_c, self.high_c))
+        said = f"‘{self.label}’ is {typed:g} {self.unit}; it should lie between {low} and {high}."
+        as_celsius = typed if self.fahrenheit else to_celsius(typed)
+        if not self.low_c <= as_celsius <= self.high_c:
+            return f"{said} Check the value."
+        other, here = ("°C", to_fahrenheit(typed)) if self.fahrenheit else ("°F", to_celsius(typed))
+        return f"{said} If {typed:g} {other} was meant, write {here:.1f}."

@@ -1,0 +1,186 @@
+"""Forms for species and lines."""
+
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from breeder.house.fields import PercentField
+from breeder.house.models import Setting
+from breeder.house.sentences import PlainForm
+from breeder.taxa import rules, sheet
+from breeder.taxa.degrees import DegreesField
+from breeder.taxa.models import Line, Mark, Species
+
+MOST_KEPT = 100_000
+MOST_DAYS = 3_650
+
+NAMES = ("scientific_name", "qualifier")
+
+
+class SpeciesFilter(forms.Form):
+    """Narrows the list of species."""
+
+    q = forms.CharField(label="Name", required=False, max_length=80)
+    group = forms.ChoiceField(label="Group", required=False, choices=[("", "all groups"), *Species.Group.choices])
+    band = forms.ChoiceField(label="Band", required=False, choices=[("", "both bands"), *Species.Band.choices])
+
+
+class SpeciesForm(PlainForm, forms.ModelForm):
+    """All values of a species, and where the changed ones come from."""
+
+    # The bounds lie so close that every usual limit typed in the other unit falls outside.
+    comfort_low_c = DegreesField(low_c=-5, high_c=28)
+    comfort_high_c = DegreesField(low_c=15, high_c=45)
+    hard_low_c = DegreesField(low_c=-5, high_c=20)
+    hard_high_c = DegreesField(low_c=20, high_c=50)
+    moist_share = PercentField(required=False)
+    share_female = PercentField()
+    young_survival = PercentField(required=False)
+    mark = forms.ChoiceField(
+        label="Evidence for what you changed", required=False, choices=[("", "your own record"), *Mark.choices[:-1]]
+    )
+    source = forms.CharField(
+        label="Source of what you changed",
+        required=False,
+        max_length=200,
+        help_text="Such as ‘author and year, journal, page’. Left empty it is your own record.",
+    )
+
+    class Meta:
+        model = Species
+        fields = [*NAMES, *sheet.FIELDS]
+        error_messages = {
+            forms.forms.NON_FIELD_ERRORS: {
+                "unique_together": "This species is in the book already. Open it and edit it there."
+            }
+        }
+
+    def __init__(self, *args: Any, household: Setting, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        unit = "°F" if household.fahrenheit else "°C"
+        for name in sheet.FIELDS:
+            label = sheet.label_of(name)
+            self.fields[name].label = f"{label[:1].upper()}{label[1:]}"
+        for name in sheet.DEGREES:
+            self.fields[name].fahrenheit = household.fahrenheit
+            self.fields[name].label += f", {unit}"
+        for name in sheet.PERCENT:
+            self.fields[name].label += ", %"
+        self._say_units()
+
+    def _say_units(self) -> None:
+        for name, unit in sheet.UNITS.items():
+            if unit not in self.fields[name].label:
+                self.fields[name].label += f", {unit}"
+        self.fields["adult_length_mm"].label += ", mm"
+        self.fields["qualifier"].help_text = "cf., aff. or sp.; empty for a determined species."
+        self.fields["authorship"].help_text = "In brackets only where the genus has changed since."
+
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them: names first, then the sections of the species' page."""
+        parts = [("Name", [self[name] for name in NAMES])]
+        parts += [(title, [self[name] for name in names]) for title, names in sheet.SECTIONS.items()]
+        return [*parts, ("Where the changes come from", [self["mark"], self["source"]])]
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """Return the cleaned values of the species alone."""
+        return {name: self.cleaned_data[name] for name in self.Meta.fields}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        order = ["hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"]
+        known = [name for name in order if cleaned.get(name) is not None]
+        for lower, higher in zip(known, known[1:], strict=False):
+            same_allowed = {lower, higher} != {"comfort_low_c", "comfort_high_c"}
+            if cleaned[lower] > cleaned[higher] or (cleaned[lower] == cleaned[higher] and not same_allowed):
+                self.add_error(higher, ValidationError(self._out_of_order(lower, higher), code="limits_out_of_order"))
+        return cleaned
+
+    def _out_of_order(self, lower: str, higher: str) -> str:
+        low, high = self.typed_in(lower), self.typed_in(higher)
+        return f"‘{self.label_of(higher)}’ is {high}, but ‘{self.label_of(lower)}’ is {low}. Mend one of the two."
+
+
+class LineForm(PlainForm, forms.ModelForm):
+    """A line: what it is, how it is sold, what must stay."""
+
+    harvest_share = PercentField(
+        label="Young taken between counts, %",
+        required=False,
+        help_text="30 is common practice, no source. Empty for no limit.",
+    )
+    handling_loss = PercentField(label="Lost in handling, %", initial=0)
+    confidence = PercentField(label="How sure the safe number is, %", low=50, high=99, initial=0.95)
+    adults_kept = forms.IntegerField(label="Adults that stay", min_value=0, max_value=MOST_KEPT, required=False)
+    young_kept = forms.IntegerField(label="Young that stay", min_value=0, max_value=MOST_KEPT, required=False)
+    each_sex_kept = forms.IntegerField(label="Of each sex that stay", min_value=0, max_value=MOST_KEPT, initial=3)
+    cup_rest_days = forms.IntegerField(
+        label="Days a tub rests after a cup", min_value=0, max_value=MOST_DAYS, initial=28
+    )
+
+    class Meta:
+        model = Line
+        fields = [
+            "species", "form_name", "locality", "provenance", "status", "irreplaceable", "sold_by", "shown_by",
+            "not_for_sale", "resting_until", "adults_kept", "young_kept", "each_sex_kept", "harvest_share",
+            "handling_loss", "confidence", "cups_per_tub", "cup_rest_days",
+        ]  # fmt: skip
+        widgets = {
+            "resting_until": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+            "provenance": forms.Textarea(attrs={"rows": 3}),
+        }
+        error_messages = {
+            forms.forms.NON_FIELD_ERRORS: {
+                "unique_together": "A line of this species with this form and locality is in the book already. "
+                "Give another form or locality."
+            }
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["adults_kept"].help_text = (
+            f"Left empty: {rules.ADULTS_KEPT}, or {rules.ADULTS_KEPT_IRREPLACEABLE} for what cannot be bought again "
+            "(common practice, no source)."
+        )
+        self.fields["young_kept"].help_text = "Left empty: as many as adults."
+        self.fields["form_name"].help_text = "Colour or pattern, without quotes; empty for the plain species."
+        self.fields["shown_by"].help_text = "Which sex shows the form."
+        self.fields["irreplaceable"].help_text = "Keeps more breeders, and more than one tub."
+        if self.instance.pk is None:
+            self.initial["adults_kept"] = self.initial["young_kept"] = None
+
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them."""
+        names = {
+            "The line": ["species", "form_name", "locality", "provenance", "status", "irreplaceable"],
+            "What must stay": ["adults_kept", "young_kept", "each_sex_kept", "harvest_share", "reason"],
+            "How it is sold": [
+                "sold_by", "shown_by", "not_for_sale", "resting_until", "handling_loss", "confidence",
+                "cups_per_tub", "cup_rest_days",
+            ],
+        }  # fmt: skip
+        return [(title, [self[name] for name in parts if name in self.fields]) for title, parts in names.items()]
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """Return the cleaned values of the line alone."""
+        return {name: self.cleaned_data[name] for name in self.Meta.fields if name in self.fields}
+
+
+class LineEditForm(LineForm):
+    """A line that exists: its species stays, and giving up protection asks for a reason."""
+
+    reason = forms.CharField(
+        label="Reason, where a minimum falls or the line closes",
+        required=False,
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["species"]

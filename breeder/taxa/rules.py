@@ -1,0 +1,76 @@
+"""What may change on a species or a line, and what must be said with it."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from breeder.taxa.models import Line, Mark
+
+ADULTS_KEPT = 20  # common practice, no source
+ADULTS_KEPT_IRREPLACEABLE = 30  # common practice, no source
+OWN_SOURCE = "your own record"
+
+MINIMUMS = {
+    "adults_kept": "adults that stay",
+    "young_kept": "young that stay",
+    "each_sex_kept": "of each sex that stay",
+}
+
+
+class NeedsReason(ValidationError):
+    """A minimum would fall, or a line close, and nobody has said why."""
+
+
+class NamedAlready(ValidationError):
+    """Another row bears this name."""
+
+
+def default_adults_kept(irreplaceable: bool) -> int:
+    """Return how many adults stay where the keeper gave no number."""
+    return ADULTS_KEPT_IRREPLACEABLE if irreplaceable else ADULTS_KEPT
+
+
+def loosened(before: Line, after: Mapping[str, Any]) -> list[str]:
+    """Return what a change gives up of the line's protection, one clause each."""
+    found = [
+        f"{words} falls from {getattr(before, name)} to {after[name]}"
+        for name, words in MINIMUMS.items()
+        if after[name] < getattr(before, name)
+    ]
+    share, old_share = after.get("harvest_share"), before.harvest_share
+    if old_share is not None and (share is None or share > old_share):
+        found.append("more of the young may be taken between counts")
+    if before.irreplaceable and not after["irreplaceable"]:
+        found.append("it would no longer count as one that cannot be bought again")
+    if before.is_open and after["status"] == Line.Status.CLOSED:
+        found.append("the line closes and sells nothing more")
+    return found
+
+
+def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[str]:
+    """Return what is loosened, once a reason stands beside it. Raises NeedsReason."""
+    gives_up = loosened(before, after)
+    if gives_up and not reason.strip():
+        raise NeedsReason(
+            f"{sentence_of(gives_up)} Say why under ‘reason’; it is kept in the log.", code="needs_reason"
+        )
+    return gives_up
+
+
+def sentence_of(clauses: Iterable[str]) -> str:
+    """Join clauses into one sentence."""
+    joined = "; ".join(clauses)
+    return f"{joined[:1].upper()}{joined[1:]}."
+
+
+def sources_after(
+    sources: Mapping[str, Any], changed: Mapping[str, Any], *, mark: str = "", source: str = ""
+) -> dict[str, list[str]]:
+    """Return the sources once these values were set: the keeper's own record unless they name another source.
+
+    A value that was emptied keeps no source.
+    """
+    entry = [mark or Mark.OWN.value, source.strip() or OWN_SOURCE]
+    kept = {name: list(value) for name, value in sources.items() if name not in changed}
+    return kept | {name: list(entry) for name, value in changed.items() if value not in (None, "")}

@@ -1,0 +1,48 @@
+"""Tables of species."""
+
+from typing import Any
+
+import django_tables2 as tables
+
+from breeder.house.models import Setting
+from breeder.pages.words import degrees
+from breeder.taxa.models import Species
+
+NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+
+class SpeciesTable(tables.Table):
+    """Species, what they stand in the box, and how many lines of them are kept."""
+
+    species = tables.TemplateColumn(
+        template_name="taxa/_species_cell.html",
+        verbose_name="Species",
+        order_by=("scientific_name", "qualifier"),
+        attrs={"td": {"unlabelled": True}},
+    )
+    group = tables.Column("Group")
+    band = tables.Column("Band")
+    comfort = tables.Column("In the box", accessor="comfort_low_c")
+    brood = tables.Column("Brood", attrs=NUMBER)
+    open_lines = tables.Column("Lines", attrs=NUMBER)
+
+    class Meta:
+        order_by = "species"
+        empty_text = "No species by that name. Add it with ‘New species’."
+
+    def __init__(self, *args: Any, household: Setting, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.household = household
+
+    def render_comfort(self, record: Species) -> str:
+        return comfort_words(record, self.household)
+
+    def render_brood(self, value: Any) -> str:
+        return f"{value:g}"
+
+
+def comfort_words(species: Species, household: Setting) -> str:
+    """Return the comfort band in the household's unit, such as '7 to 29 °C'."""
+    low = degrees(float(species.comfort_low_c), fahrenheit=household.fahrenheit)
+    high = degrees(float(species.comfort_high_c), fahrenheit=household.fahrenheit)
+    return f"{low.rsplit(' ', 1)[0]} to {high}"
