@@ -1,0 +1,23 @@
+"""`manage.py backup FILE`: the whole book, with photos, in one file for either database."""
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from breeder.management.keeping import write_backup
+
+
+class Command(BaseCommand):
+    help = "Write the whole book (rows and photos) to one file. It holds addresses and password hashes: keep it safe."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", type=Path)
+
+    def handle(self, *args: Any, file: Path, **options: Any) -> None:
+        try:
+            kept = write_backup(file)
+        except OSError as trouble:
+            raise CommandError(f"'{file}' cannot be written: {trouble.strerror}. Choose another place.") from None
+        self.stdout.write(f"{kept.total} rows and {kept.photos} photos are in {file}.")

@@ -1,0 +1,222 @@
+"""Backup and restore: the whole book in one file that either database can read.
+
+The file is a ZIP archive with `about.json` (what it is, how many rows of each kind, their digest), `book.jsonl` (one
+row a line, in Django's JSON Lines form) and the photos. Nothing in it depends on the database it came from.
+"""
+
+import hashlib
+import io
+import json
+import zipfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.apps import apps
+from django.conf import settings
+from django.contrib.auth.models import Group, User
+from django.core import serializers
+from django.core.management.color import no_style
+from django.core.serializers.base import DeserializationError
+from django.db import connection, models, transaction
+from django.db.migrations.recorder import MigrationRecorder
+from django.db.models import Model
+
+KIND = "underbark book"
+FORM = 1
+BATCH = 1000
+ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
+
+
+class CannotRestore(Exception):
+    """The file or the book does not allow a restore; says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a backup holds: rows by model, photos, and the digest of the rows."""
+
+    rows: dict[str, int]
+    photos: int
+    digest: str
+
+    @property
+    def total(self) -> int:
+        return sum(self.rows.values())
+
+
+def models_kept() -> list[type[Model]]:
+    """Return the models that make up the book, people who log in first, each after those it refers to."""
+    own = list(apps.get_app_config("breeder").get_models())
+    ordered = serializers.sort_dependencies([("breeder", own)], allow_cycles=True)
+    return [Group, User, *ordered]
+
+
+def schema() -> str:
+    """Return the name of the last migration of the book, which a backup must share to be restored."""
+    applied = MigrationRecorder(connection).applied_migrations()
+    return max((name for app, name in applied if app == "breeder"), default="")
+
+
+def write_backup(path: Path) -> Kept:
+    """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
+    unfinished = path.with_name(path.name + ".part")
+    with transaction.atomic(), zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+        _stand_still()
+        rows, digest = Counter[str](), hashlib.sha256()
+        with archive.open(BOOK, "w", force_zip64=True) as book:
+            for line, label in _lines():
+                rows[label] += 1
+                digest.update(line)
+                book.write(line)
+        photos = _pack_photos(archive)
+        kept = Kept(dict(rows), photos, digest.hexdigest())
+        about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
+        archive.writestr(ABOUT, json.dumps(about, indent=1))
+    unfinished.replace(path)
+    return kept
+
+
+def _stand_still() -> None:
+    """Let this transaction see one moment; on SQLite its write lock does that already."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+
+
+def _lines() -> Iterator[tuple[bytes, str]]:
+    for model in models_kept():
+        rows = model._default_manager.order_by("pk").iterator(chunk_size=BATCH)
+        text = io.StringIO()
+        for row in rows:
+            text.seek(0)
+            text.truncate()
+            serializers.serialize("jsonl", [row], stream=text, use_natural_foreign_keys=False)
+            yield text.getvalue().encode(), model._meta.label
+
+
+def _pack_photos(archive: zipfile.ZipFile) -> int:
+    folder, packed = Path(settings.MEDIA_ROOT), 0
+    for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
+        if file.is_file():
+            archive.write(file, PHOTOS + file.relative_to(folder).as_posix())
+            packed += 1
+    return packed
+
+
+def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    """Return what a backup says of itself. Raises CannotRestore if it is none, is of another form, or is damaged."""
+    try:
+        about = json.loads(archive.read(ABOUT))
+    except (KeyError, ValueError):
+        raise CannotRestore(f"'{path}' is not a backup of this book. Choose a file written by `backup`.") from None
+    if about.get("kind") != KIND or about.get("form") != FORM:
+        raise CannotRestore(f"'{path}' was written in another form. Use the version that wrote it.")
+    if about["schema"] != schema():
+        raise CannotRestore(
+            f"'{path}' comes from version '{about['schema']}' of the book, and this one is at '{schema()}'. "
+            "Restore with the version that wrote it, then bring that up to date."
+        )
+    if _digest_of(archive) != about["digest"]:
+        raise CannotRestore(f"'{path}' is damaged: its rows are not those that were written. Use another backup.")
+    return about
+
+
+def _digest_of(archive: zipfile.ZipFile) -> str:
+    digest = hashlib.sha256()
+    try:
+        with archive.open(BOOK) as book:
+            while block := book.read(1 << 20):
+                digest.update(block)
+    except (KeyError, zipfile.BadZipFile):
+        return ""
+    return digest.hexdigest()
+
+
+def restore_backup(path: Path) -> Kept:
+    """Fill an empty book from a backup, all or nothing. Raises CannotRestore with the reason."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            about = read_about(archive, path)
+            if filled := _first_filled():
+                raise CannotRestore(
+                    f"This book already holds {filled}. Restore into an empty one: "
+                    "choose a new BREEDER_DATA folder or database."
+                )
+            with transaction.atomic():
+                rows = _load_rows(archive)
+                if rows != about["rows"]:
+                    raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
+                _reset_sequences()
+            photos = _unpack_photos(archive)
+    except (OSError, zipfile.BadZipFile) as trouble:
+        raise CannotRestore(f"'{path}' cannot be read: {trouble}. Use another backup.") from None
+    return Kept(rows, photos, about["digest"])
+
+
+def _first_filled() -> str:
+    """Return what this book already holds, in words; the groups that a migration or first run makes do not count."""
+    for model in models_kept():
+        if model is not Group and model._default_manager.exists():
+            return f"{model._default_manager.count()} {model._meta.verbose_name_plural}"
+    return ""
+
+
+def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
+    Group.objects.all().delete()
+    rows, waiting = Counter[str](), _Batch()
+    with archive.open(BOOK) as book:
+        try:
+            for found in serializers.deserialize("jsonl", io.TextIOWrapper(book, encoding="utf-8")):
+                rows[found.object._meta.label] += 1
+                waiting.add(found)
+        except DeserializationError as trouble:
+            raise CannotRestore(f"A row of the backup cannot be read: {trouble}") from None
+    waiting.write()
+    return dict(rows)
+
+
+class _Batch:
+    """Rows of one model waiting to be written together; links between many and many follow their rows."""
+
+    def __init__(self) -> None:
+        self.found: list[Any] = []
+
+    def add(self, row: Any) -> None:
+        if self.found and (type(self.found[0].object) is not type(row.object) or len(self.found) >= BATCH):
+            self.write()
+        self.found.append(row)
+
+    def write(self) -> None:
+        if not self.found:
+            return
+        type(self.found[0].object)._default_manager.bulk_create([row.object for row in self.found])
+        for row in self.found:
+            for name, values in (row.m2m_data or {}).items():
+                getattr(row.object, name).set(values)
+        self.found = []
+
+
+def _reset_sequences() -> None:
+    with connection.cursor() as cursor:
+        for statement in connection.ops.sequence_reset_sql(no_style(), [m for m in models_kept() if _counts_up(m)]):
+            cursor.execute(statement)
+
+
+def _counts_up(model: type[Model]) -> bool:
+    return isinstance(model._meta.pk, models.AutoField)
+
+
+def _unpack_photos(archive: zipfile.ZipFile) -> int:
+    folder, unpacked = Path(settings.MEDIA_ROOT).resolve(), 0
+    for name in archive.namelist():
+        target = (folder / name.removeprefix(PHOTOS)).resolve()
+        # A name such as ../../x would leave the folder; such a file is not one of ours.
+        if not name.startswith(PHOTOS) or not target.is_relative_to(folder):
+            continue
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(archive.read(name))
+        unpacked += 1
+    return unpacked
