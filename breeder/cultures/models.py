@@ -96,7 +96,7 @@ class Promise(models.Model):
     class Meta:
         ordering = [F("paid_at").asc(nulls_last=True), "made_at", "id"]
         constraints = [
-            models.CheckConstraint(condition=Q(number__gt=0), name="promise_of_at_least_one"),
+            models.CheckConstraint(condition=Q(number__gt=0) | ~Q(state="held"), name="held_promise_of_at_least_one"),
             models.CheckConstraint(condition=Q(number__gte=F("males") + F("females")), name="promise_sexes_within"),
         ]
         indexes = [models.Index(fields=["line", "stage"], condition=Q(state="held"), name="promise_held")]

@@ -1,0 +1,26 @@
+"""One function for each thing the keeper does with tubs; each opens the one transaction that it needs."""
+
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
+from breeder.cultures.actions.minimums import set_minimum
+from breeder.cultures.actions.states import set_not_for_sale, set_purpose
+from breeder.cultures.actions.tubs import close_tub, merge_tubs, split_tub, start_tub
+from breeder.cultures.actions.turn import Recorded
+
+__all__ = [
+    "Recorded",
+    "care_for_shelf",
+    "close_tub",
+    "correct_entry",
+    "merge_tubs",
+    "move_animals",
+    "record_change",
+    "record_count",
+    "record_looked",
+    "set_minimum",
+    "set_not_for_sale",
+    "set_purpose",
+    "split_tub",
+    "start_tub",
+]

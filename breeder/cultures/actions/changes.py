@@ -1,0 +1,118 @@
+"""Exact changes: animals that died, were culled, received, returned, or moved from one tub to another."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from breeder.cultures import steps
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Culture, Entry
+
+# Packing is written by the packing bench, moving by move_animals, which keeps its two sides together.
+COMING_IN = (Entry.Reason.RECEIVED, Entry.Reason.RETURNED)
+GOING_OUT = (Entry.Reason.DIED, Entry.Reason.CULLED)
+
+
+def record_change(
+    culture_id: int,
+    stage: str,
+    number: int,
+    reason: str,
+    *,
+    males: int = 0,
+    females: int = 0,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Record that a whole number of animals died, was culled, was received or came back. Never refused for its size."""
+    sign = _sign_of(reason)
+    turn.whole("number", number)
+    turn.sexes(number, males, females)
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        entry = steps.write_entry(
+            tub,
+            Entry.Kind.CHANGE,
+            stage=turn.stage_of(tub.line, stage),
+            number=sign * number,
+            reason=reason,
+            happened_at=turn.moment(tub, happened_at),
+            note=note,
+            by=by,
+            **record_sexes(sign, males, females),
+        )
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def move_animals(
+    from_id: int,
+    to_id: int,
+    stage: str,
+    number: int,
+    *,
+    males: int = 0,
+    females: int = 0,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Record that animals were carried from one tub into another; both sides are written, linked."""
+    turn.whole("number", number)
+    turn.sexes(number, males, females)
+    if from_id == to_id:
+        raise BadFact({"to": "The animals would go back into the tub that they came from. Choose another tub."})
+    with transaction.atomic(durable=True):
+        this = turn.take([from_id, to_id])
+        source, target = this.tubs[from_id], this.tubs[to_id]
+        at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
+        shared = {"reason": Entry.Reason.MOVED, "happened_at": at, "note": note, "by": by}
+        out = steps.write_entry(
+            source, Entry.Kind.CHANGE, stage=turn.stage_of(source.line, stage), number=-number,
+            **record_sexes(-1, males, females), **shared,
+        )  # fmt: skip
+        steps.write_entry(
+            target, Entry.Kind.CHANGE, stage=turn.stage_of(target.line, stage), number=number, other_side=out,
+            **record_sexes(+1, males, females), **shared,
+        )  # fmt: skip
+        return this.recorded(out, token=token, answer=answer, more=mixing(source, target))
+
+
+def mixing(source: Culture, target: Culture) -> list[str]:
+    """Return what a move between these tubs does to the truth of a line."""
+    if target.purpose == Culture.Purpose.MIXED:
+        return []
+    if source.purpose == Culture.Purpose.MIXED:
+        return [
+            f"Tub {target.number} now holds animals of a mixed tub, so it is no longer true to {target.line}. "
+            "Set its purpose to mixed, or correct this entry."
+        ]
+    if source.line_id != target.line_id:
+        return [
+            f"Tub {target.number} of {target.line} now holds animals of {source.line}, so it is no longer true. "
+            "Set its purpose to mixed, or correct this entry."
+        ]
+    return []
+
+
+def _sign_of(reason: str) -> int:
+    if reason in COMING_IN:
+        return 1
+    if reason in GOING_OUT:
+        return -1
+    raise BadFact({"reason": f"“{reason}” is not a reason here. Choose one of: {', '.join((*GOING_OUT, *COMING_IN))}."})
+
+
+def record_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
+    """Return the sexes of a change as the ledger keeps them: with its sign, or unknown when none was named."""
+    if not males and not females:
+        return {"males": None, "females": None}
+    return {"males": sign * males, "females": sign * females}

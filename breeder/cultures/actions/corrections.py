@@ -1,0 +1,103 @@
+"""Mistakes: an entry that names the wrong one; the wrong one stays in the book, struck through."""
+
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from breeder.cultures import ledger, replay
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.states import NEVER_BACK, apply_state
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Culture, Entry, Promise
+
+
+def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", answer: str = "") -> Recorded:
+    """Put an entry right by one that takes it back, with the other side of a move; a correction can be taken back too.
+
+    What really happened, if anything did, is then recorded as an entry of its own.
+    """
+    with transaction.atomic(durable=True):
+        this = turn.take(_tubs_of(entry_id))
+        group = _group(entry_id)
+        wrong = next(entry for entry in group if entry.pk == entry_id)
+        _check(wrong)
+        written: list[Entry] = []
+        for entry in group:
+            written.append(_take_back(this.tubs[entry.culture_id], entry, written[:1], note, by))
+        replay.bring_up_to_date(this.tubs)
+        more = [said for entry in group for said in _follow(this.tubs[entry.culture_id], entry)]
+        own = next(entry for entry in written if entry.corrects_id == entry_id)
+        return this.recorded(own, token=token, answer=answer, more=more)
+
+
+def _group(entry_id: int) -> list[Entry]:
+    """Return an entry and those that stand or fall with it: the other side of a move, the closing of a merged tub."""
+    entry = Entry.objects.filter(pk=entry_id).first()
+    if entry is None:
+        raise BadFact("This entry is not in the book. Go back to the tub and choose the entry again.")
+    root = entry.other_side_id or entry.pk
+    return list(Entry.objects.filter(Q(pk=root) | Q(other_side_id=root)).order_by("pk"))
+
+
+def _tubs_of(entry_id: int) -> list[int]:
+    return [entry.culture_id for entry in _group(entry_id)]
+
+
+def _check(wrong: Entry) -> None:
+    if is_void(wrong):
+        raise BadFact("This entry was put right already. To take that back, correct the correction.")
+    if wrong.kind == Entry.Kind.STATE and wrong.given.get("set", {}).get("purpose") == Culture.Purpose.MIXED:
+        _check_mixed(wrong)
+
+
+def _check_mixed(wrong: Entry) -> None:
+    """A slip of the finger may be taken back; a tub that took in other animals as a mixed tub stays one."""
+    came_in = Entry.objects.filter(culture_id=wrong.culture_id, number__gt=0, recorded_at__gte=wrong.recorded_at)
+    if came_in.exists():
+        raise BadFact(NEVER_BACK.format(number=wrong.culture.number))
+
+
+def is_void(entry: Entry) -> bool:
+    """Return whether an entry was put right by a correction that stands."""
+    corrections = Entry.objects.filter(culture_id=entry.culture_id, kind=Entry.Kind.CORRECT)
+    return entry.pk in ledger.void_ids(corrections)
+
+
+def _take_back(tub: Culture, entry: Entry, first: list[Entry], note: str, by: Any) -> Entry:
+    now = timezone.now()
+    return Entry.objects.create(
+        culture=tub,
+        kind=Entry.Kind.CORRECT,
+        stage=entry.stage,
+        corrects=entry,
+        other_side=first[0] if first else None,
+        happened_at=now,
+        recorded_at=now,
+        note=note,
+        by=by,
+    )
+
+
+def _follow(tub: Culture, entry: Entry) -> list[str]:
+    """Bring along what else an entry had set: the tub's own row, and what a promise still holds."""
+    stands, fact = True, entry
+    while fact.kind == Entry.Kind.CORRECT and fact.corrects is not None:
+        stands, fact = not stands, fact.corrects
+    # `entry` has just been taken back: a fact itself falls, one that its correction had taken back stands again.
+    stands = not stands
+    if fact.kind == Entry.Kind.STATE:
+        apply_state(tub, fact.given["set" if stands else "before"])
+    if fact.promise is None:
+        return []
+    return _give_back(fact.promise, -(fact.number or 0) if not stands else (fact.number or 0))
+
+
+def _give_back(promise: Promise, number: int) -> list[str]:
+    if promise.state != Promise.State.HELD:
+        return [f"The promise of {promise.stage} that this packing filled has ended, so it does not hold the animals again."]
+    promise.number = max(1, promise.number + number)
+    promise.save(update_fields=["number"])
+    return []

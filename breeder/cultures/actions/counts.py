@@ -1,0 +1,144 @@
+"""Counts, looks and care: what was seen in a tub and done for it, with nothing taken out."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.urls import reverse
+
+from breeder.cultures import counting, queries, steps
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Culture, Entry, Stage
+from breeder.pages import once
+
+LOOKED = ("well", "young", "mancae", "pouches", "mould", "mites", "dry")
+CARED = ("fed", "misted", "substrate")
+
+
+@dataclass(frozen=True)
+class Sexed:
+    """A count in sex notation, males.females.unsexed."""
+
+    males: int
+    females: int
+    unsexed: int
+
+    @property
+    def counted(self) -> int:
+        return self.males + self.females + self.unsexed
+
+    def __str__(self) -> str:
+        return f"{self.males}.{self.females}.{self.unsexed}"
+
+
+def record_count(
+    culture_id: int,
+    stage: str,
+    method: str,
+    given: Mapping[str, Any],
+    *,
+    sexed: Sexed | None = None,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Record one count of one stage of a tub, by any method; `sexed` goes with adults counted by hand."""
+    written = written_down(stage, method, given, sexed)
+    count = counting.counted(method, written)
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        entry = steps.write_entry(
+            tub,
+            Entry.Kind.COUNT,
+            stage=turn.stage_of(tub.line, stage),
+            method=method,
+            given=written,
+            estimate=count.estimate,
+            lower=count.lower,
+            log_sd=count.log_sd,
+            shared_sd=count.shared_sd,
+            males=sexed.males if sexed else None,
+            females=sexed.females if sexed else None,
+            happened_at=turn.moment(tub, happened_at),
+            note=note,
+            by=by,
+        )
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed | None) -> dict[str, Any]:
+    """Return what is kept of the typed values. Raises BadFact when sexes stand where they cannot."""
+    if sexed is None:
+        return dict(given)
+    if stage != Stage.ADULTS or method not in counting.ONE_BY_ONE:
+        raise BadFact({"sexed": f"“{sexed}” gives the sexes, which goes with adults counted by hand or in a full sort."})
+    for name in ("males", "females", "unsexed"):
+        turn.whole(name, getattr(sexed, name), least=0)
+    return {**given, "counted": sexed.counted, "sexed": str(sexed)}
+
+
+def record_looked(
+    culture_id: int,
+    seen: Iterable[str] = ("well",),
+    *,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Record a look into a tub: all well, or what was seen."""
+    flags = _known("looked", seen, LOOKED)
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        entry = steps.write_entry(
+            tub, Entry.Kind.LOOKED, given={"seen": flags}, happened_at=turn.moment(tub, happened_at), note=note, by=by
+        )
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def care_for_shelf(
+    shelf: str,
+    did: Iterable[str],
+    *,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> list[Recorded]:
+    """Record what was done for every open tub of a shelf: fed, misted, new substrate."""
+    done = _known("did", did, CARED)
+    with transaction.atomic(durable=True):
+        on_shelf = queries.open_on_shelf(shelf)
+        if not on_shelf:
+            raise BadFact({"shelf": f"Shelf “{shelf}” holds no open tub. Choose another shelf."})
+        this = turn.take(on_shelf)
+        # Read again after the turn: a tub may have been closed since.
+        tubs = [tub for tub in this.tubs.values() if tub.closed_on is None and tub.shelf == shelf]
+        found = [Recorded(_cared_for(tub, done, happened_at, note, by)) for tub in tubs]
+        if token:
+            once.spend(token, answer or reverse("cultures:care"))
+        return found
+
+
+def _cared_for(tub: Culture, done: list[str], happened_at: datetime | None, note: str, by: Any) -> Entry:
+    at = turn.moment(tub, happened_at)
+    return steps.write_entry(tub, Entry.Kind.CARE, given={"did": done}, happened_at=at, note=note, by=by)
+
+
+def _known(field: str, chosen: Iterable[str], known: tuple[str, ...]) -> list[str]:
+    asked = list(dict.fromkeys(chosen))
+    strange = [name for name in asked if name not in known]
+    if strange or not asked:
+        said = f"“{strange[0]}” is not one of these" if strange else "Nothing was chosen"
+        raise BadFact({field: f"{said}. Choose from: {', '.join(known)}."})
+    return [name for name in known if name in asked]

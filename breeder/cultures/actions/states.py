@@ -1,0 +1,81 @@
+"""What a tub is for, and whether it may be sold from: state entries, which keep what was so before."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from breeder.cultures import steps
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Culture, Entry
+
+# The fields of a tub that state entries set; dates are kept as ISO text in the ledger.
+DATES = ("quarantine_until", "closed_on")
+
+
+def set_purpose(
+    culture_id: int,
+    purpose: str,
+    *,
+    quarantine_until: date | None = None,
+    reason: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Set what a tub is for. A mixed tub never goes back into a line."""
+    if purpose not in Culture.Purpose.values:
+        raise BadFact({"purpose": f"“{purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
+    if quarantine_until and quarantine_until < timezone.localdate():
+        raise BadFact(
+            {"quarantine_until": f"“Quarantine until” is {quarantine_until:%-d %B %Y}, which is past. Give a day to come."}
+        )
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
+            raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
+        until = quarantine_until if purpose == Culture.Purpose.QUARANTINE else None
+        entry = write_state(tub, {"purpose": purpose, "quarantine_until": until}, at=None, note=reason, by=by)
+        return this.recorded(entry, token=token, answer=answer)
+
+
+NEVER_BACK = (
+    "Tub {number} is a mixed tub, and a mixed tub never goes back into a line: nobody can tell its animals apart again. "
+    "Start a new tub for animals that are true."
+)
+
+
+def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "", answer: str = "") -> Recorded:
+    """Keep a tub out of what is sold, with the reason; an empty reason gives it back."""
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        longest = Culture._meta.get_field("not_for_sale").max_length or 0
+        if len(because) > longest:
+            raise BadFact({"because": f"The reason has {len(because)} letters. Say it in {longest} or fewer."})
+        entry = write_state(tub, {"not_for_sale": because.strip()}, at=None, note="", by=by)
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def write_state(tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any, **fields: Any) -> Entry:
+    """Write a state entry and bring the tub's own row to it; what was before is kept, so a mistake can be undone."""
+    happened_at = turn.moment(tub, at)
+    given = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
+    apply_state(tub, given["set"])
+    return steps.write_entry(tub, Entry.Kind.STATE, given=given, happened_at=happened_at, note=note, by=by, **fields)
+
+
+def apply_state(tub: Culture, values: Mapping[str, Any]) -> None:
+    """Bring a tub's row to the values of a state entry, as kept in the ledger."""
+    for name, value in values.items():
+        setattr(tub, name, date.fromisoformat(value) if name in DATES and value else value)
+    tub.save(update_fields=list(values))
+
+
+def _as_text(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value.isoformat() if isinstance(value, date) else value for name, value in values.items()}

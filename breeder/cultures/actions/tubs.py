@@ -1,0 +1,252 @@
+"""Tubs begin, are split, tipped together, and end; a number is never used again."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from breeder.census.belief import tipping
+from breeder.cultures import ledger, queries, replay, rules, steps
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.changes import mixing, record_sexes
+from breeder.cultures.actions.states import write_state
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Ancestry, Culture, Entry
+from breeder.taxa.models import Line
+
+# How far "about half" may be off, on the log scale: 95 % of halves lie between 0.37 and 0.67 of the tub. Common
+# practice, no source.
+TIPPED_SHARE_SD = 0.15
+NUMBER_TRIES = 20  # two tubs begun in one moment may want the same next number
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a tub stands, and what it is for."""
+
+    shelf: str
+    place_on_shelf: int = 1
+    litres: Any = None
+    purpose: str = Culture.Purpose.BREEDING.value
+    quarantine_until: date | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Animals:
+    """Animals counted one by one: `males` and `females` are part of `number`."""
+
+    stage: str
+    number: int
+    males: int = 0
+    females: int = 0
+
+
+def start_tub(
+    line_id: int,
+    place: Place,
+    *,
+    received: tuple[Animals, ...] = (),
+    started_on: date | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Begin a tub under the next free number, with the animals received into it; without any it waits for its count."""
+    _check_received(received)
+    with transaction.atomic(durable=True):
+        steps.take_turn([line_id])
+        line = _open_line(line_id)
+        before = queries.stock_by_line([line_id])
+        tub = _new_tub(line, place, started_on or timezone.localdate())
+        this = turn.Turn({tub.pk: tub}, before)
+        at = _start_of(tub)
+        entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
+        for some in received:
+            steps.write_entry(
+                tub,
+                Entry.Kind.CHANGE,
+                stage=turn.stage_of(line, some.stage),
+                number=some.number,
+                reason=Entry.Reason.RECEIVED,
+                happened_at=at,
+                by=by,
+                **record_sexes(+1, some.males, some.females),
+            )
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def split_tub(
+    parent_id: int,
+    place: Place,
+    *,
+    share: float | None = None,
+    moved: tuple[Animals, ...] = (),
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Begin a new tub out of another: by animals counted over, or by tipping about a share (half is 0.5) of it over."""
+    _check_share(share, moved)
+    _check_received(moved)
+    with transaction.atomic(durable=True):
+        this = turn.take([parent_id])
+        parent = this.tubs[parent_id]
+        at = turn.moment(parent, happened_at)
+        child = _new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
+        Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
+        entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
+        if share is not None:
+            for stage in turn.stages_of(parent.line):
+                _tip(parent, child, stage, share, at, by)
+        for some in moved:
+            _carry(parent, child, some, at, by)
+        return this.recorded(entry, token=token, answer=answer)
+
+
+def merge_tubs(
+    from_id: int,
+    into_id: int,
+    *,
+    happened_at: datetime | None = None,
+    note: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Tip one tub wholly into another and close it. Only a mixed tub may take in animals of another line."""
+    if from_id == into_id:
+        raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
+    with transaction.atomic(durable=True):
+        this = turn.take([from_id, into_id])
+        source, target = this.tubs[from_id], this.tubs[into_id]
+        if untrue := mixing(source, target):
+            raise BadFact({"into": f"{untrue[0].split(', so')[0]}. Tip it into a mixed tub instead.".replace("now holds", "would hold")})
+        at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
+        on = timezone.localdate(at)
+        Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
+        closing = write_state(source, {"closed_on": on}, at=at, note=note or f"Tipped into tub {target.number}.", by=by)
+        for stage in turn.stages_of(source.line):
+            _tip(source, target, stage, 1.0, at, by)
+        return this.recorded(closing, token=token, answer=answer, more=_still_named(source))
+
+
+def close_tub(
+    culture_id: int, *, reason: str, happened_at: datetime | None = None, by: Any, token: str = "", answer: str = ""
+) -> Recorded:
+    """Close a tub for good, with the reason; what the book relied on in it is no longer counted."""
+    if not reason.strip():
+        raise BadFact({"reason": "Closing a tub needs a reason, such as “died out” or “moved to tub 9”. Write why."})
+    with transaction.atomic(durable=True):
+        this = turn.take([culture_id])
+        tub = this.tubs[culture_id]
+        at = turn.moment(tub, happened_at)
+        relied = rules.relied_on(this.before[tub.line_id], tub.pk)
+        entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)
+        more = [f"The book still relied on {relied} in tub {tub.number}; they no longer count."] if relied else []
+        return this.recorded(entry, token=token, answer=answer, more=[*more, *_still_named(tub)])
+
+
+def _open_line(line_id: int) -> Line:
+    line = Line.objects.select_related("species").filter(pk=line_id).first()
+    if line is None:
+        raise BadFact({"line": "This line is not in the book. Choose a line from the list."})
+    if not line.is_open:
+        raise BadFact({"line": f"{line} is closed, so no tub can be begun in it. Choose an open line, or open it again first."})
+    return line
+
+
+def _new_tub(line: Line, place: Place, started_on: date) -> Culture:
+    _check_place(place)
+    if started_on > timezone.localdate():
+        raise BadFact({"started_on": f"“Started on” is {started_on:%-d %B %Y}, which has not come yet. Give today or an earlier day."})
+    for _ in range(NUMBER_TRIES):
+        number = (Culture.objects.aggregate(last=Max("number"))["last"] or 0) + 1
+        try:
+            with transaction.atomic():
+                return Culture.objects.create(number=number, line=line, started_on=started_on, **vars(place))
+        except IntegrityError:  # another tub took this number in the same moment
+            continue
+    raise BadFact("Many tubs are being begun at this moment. Try once more.")
+
+
+def _check_place(place: Place) -> None:
+    if place.purpose not in Culture.Purpose.values:
+        raise BadFact({"purpose": f"“{place.purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
+    if not place.shelf.strip():
+        raise BadFact({"shelf": "The tub needs a shelf, such as A or 2, so that the round comes past it. Write one."})
+
+
+def _true_place(parent: Culture, place: Place) -> Place:
+    """A tub out of a mixed tub is a mixed tub too, whatever was asked."""
+    if parent.purpose == Culture.Purpose.MIXED and place.purpose != Culture.Purpose.MIXED:
+        raise BadFact(
+            {"purpose": f"Tub {parent.number} is a mixed tub, so a tub filled from it is one too. Choose the purpose “mixed”."}
+        )
+    return place
+
+
+def _start_of(tub: Culture) -> datetime:
+    """Return the moment that a new tub's first entries bear: now, or the first of its starting day."""
+    now = timezone.now()
+    if tub.started_on == timezone.localdate(now):
+        return now
+    return timezone.make_aware(datetime.combine(tub.started_on, datetime.min.time()))
+
+
+def _check_received(received: tuple[Animals, ...]) -> None:
+    for some in received:
+        turn.whole("number", some.number)
+        turn.sexes(some.number, some.males, some.females)
+
+
+def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:
+    if (share is None) == (not moved):
+        raise BadFact({"share": "Say either which share was tipped over, or how many animals were counted over."})
+    if share is not None and not 0 < share < 1:
+        raise BadFact({"share": f"“Share” is {share:g}, but it must lie between 0 and 1. Half a tub is 0.5."})
+
+
+def _tip(source: Culture, target: Culture, stage: str, share: float, at: datetime, by: Any) -> None:
+    """Write both sides of tipping a share of a tub over. The numbers in them only tell the reader how many that was:
+    the replay works them out again from what the tub held at that moment."""
+    spread = TIPPED_SHARE_SD if share < 1 else 0.0
+    number, log_sd, shared_sd = _about(source, stage, share, spread, at)
+    given = {"share": share, "share_log_sd": spread}
+    shared = {"kind": Entry.Kind.ABOUT, "stage": stage, "reason": Entry.Reason.MOVED, "happened_at": at, "by": by, "given": given}
+    out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
+    steps.write_entry(target, number=number, log_sd=log_sd, shared_sd=shared_sd, other_side=out, **shared)
+
+
+def _about(source: Culture, stage: str, share: float, spread: float, at: datetime) -> tuple[int, float, float]:
+    book, _ = replay.load({source.pk})
+    held = book.held_at(source.pk, stage, at).belief
+    if held is None:
+        return 0, spread, 0.0
+    _, into = tipping(held, at, share, spread, ledger.ageing_of(source.line), stage)
+    return into.number, into.log_sd, into.shared_sd
+
+
+def _carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any) -> None:
+    shared = {"stage": turn.stage_of(source.line, some.stage), "reason": Entry.Reason.MOVED, "happened_at": at, "by": by}
+    out = steps.write_entry(
+        source, Entry.Kind.CHANGE, number=-some.number, **record_sexes(-1, some.males, some.females), **shared
+    )
+    steps.write_entry(
+        target, Entry.Kind.CHANGE, number=some.number, other_side=out, **record_sexes(+1, some.males, some.females), **shared
+    )
+
+
+def _still_named(tub: Culture) -> list[str]:
+    """Return what becomes of promises that name a tub that is closed: the line holds them from its other tubs."""
+    held = sum(promise.number for promise in queries.held_promises(timezone.now()).filter(culture=tub))
+    if not held:
+        return []
+    return [f"{held} promised out of tub {tub.number} are now to come from the line's other tubs."]

@@ -1,0 +1,121 @@
+"""What the book believes, kept up to date with the ledger: read the entries, replay them, store the rows."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from breeder.census import belief as census
+from breeder.census.belief import Ageing
+from breeder.cultures.ledger import COUNTING_KINDS, Held, Ledger, ageing_of, order_of, void_ids
+from breeder.cultures.models import Belief, Culture, Entry, Stage
+from breeder.taxa.models import Line
+
+CUPS_REMEMBERED = 60  # takings kept with a tub's cups: more than any rest time asks for
+
+
+def bring_up_to_date(culture_ids: Iterable[int]) -> None:
+    """Replay these tubs, and those that were filled from them, and keep what the book believes of each."""
+    concerned = _and_filled_from(set(culture_ids))
+    ledger, tubs = load(concerned)
+    for culture_id in sorted(concerned):
+        if tubs[culture_id].line.sold_by == Line.SoldBy.CUP:
+            store_cups(tubs[culture_id])
+        for stage in stages_of(ledger, culture_id):
+            store(tubs[culture_id], stage, ledger.held(culture_id, stage), ageing_of(tubs[culture_id].line))
+
+
+def load(culture_ids: set[int]) -> tuple[Ledger, dict[int, Culture]]:
+    """Read the ledger of these tubs and of all that they were filled from."""
+    needed = _and_filling(culture_ids)
+    tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=needed).select_related("line__species")}
+    kinds = (*COUNTING_KINDS, Entry.Kind.CORRECT)
+    entries = Entry.objects.filter(culture_id__in=needed, kind__in=kinds)
+    return Ledger(entries, {pk: ageing_of(tub.line) for pk, tub in tubs.items()}), tubs
+
+
+def stages_of(ledger: Ledger, culture_id: int) -> list[str]:
+    """Return the stages of which a tub has entries or a belief (a corrected count may leave the belief alone)."""
+    kept = set(Belief.objects.filter(culture_id=culture_id).exclude(stage=Stage.CUPS).values_list("stage", flat=True))
+    return sorted(kept | {stage for stage in (Stage.ADULTS.value, Stage.YOUNG.value) if ledger.entries_of(culture_id, stage)})
+
+
+def store(tub: Culture, stage: str, held: Held, ageing: Ageing) -> None:
+    """Keep what a tub and stage holds; without any standing entry there is nothing to keep."""
+    if held.belief is None:
+        Belief.objects.filter(culture=tub, stage=stage).delete()
+        return
+    Belief.objects.update_or_create(culture=tub, stage=stage, defaults=columns_of(held, ageing))
+
+
+def columns_of(held: Held, ageing: Ageing) -> dict[str, Any]:
+    """Return the columns of a stored belief; `used` holds all of it, with the constants that it was reckoned with."""
+    belief = held.belief
+    if belief is None:
+        raise ValueError("Without an entry there is no belief to store.")
+    return {
+        "middle": belief.middle,
+        "log_sd": belief.log_sd,
+        "shared_sd": belief.shared_sd,
+        "cap": belief.cap,
+        "moved": belief.moved,
+        "taken_since": max(0, belief.taken),
+        "males": held.sexes.males,
+        "females": held.sexes.females,
+        "counted_at": belief.counted_on,
+        "method": held.last_count.method if held.last_count else "",
+        "used": {"belief": census.as_json(belief), "ageing": vars(ageing)},
+    }
+
+
+def store_cups(tub: Culture) -> None:
+    """Keep when a tub last gave cups, and when somebody last looked into it."""
+    columns = cup_columns(tub)
+    if columns is None:
+        Belief.objects.filter(culture=tub, stage=Stage.CUPS).delete()
+    else:
+        Belief.objects.update_or_create(culture=tub, stage=Stage.CUPS, defaults=columns)
+
+
+def cup_columns(tub: Culture) -> dict[str, Any] | None:
+    """Return the columns of a tub's cups; None for a tub that never gave one and into which nobody looked."""
+    kinds = (Entry.Kind.CHANGE, Entry.Kind.LOOKED, Entry.Kind.CORRECT)
+    entries = list(Entry.objects.filter(culture=tub, kind__in=kinds, stage__in=("", Stage.CUPS)))
+    void = void_ids(entry for entry in entries if entry.kind == Entry.Kind.CORRECT)
+    standing = sorted((entry for entry in entries if entry.pk not in void), key=order_of)
+    looks = [entry.happened_at for entry in standing if entry.kind == Entry.Kind.LOOKED]
+    taken = [entry for entry in standing if entry.kind == Entry.Kind.CHANGE and (entry.number or 0) < 0]
+    if not looks and not taken:
+        return None
+    days = [[entry.happened_at.date().isoformat(), -(entry.number or 0)] for entry in taken[-CUPS_REMEMBERED:]]
+    return {
+        "middle": 0.0,
+        "log_sd": 0.0,
+        "shared_sd": 0.0,
+        "cap": None,
+        "moved": 0,
+        "taken_since": sum(number for _, number in days),
+        "males": None,
+        "females": None,
+        "counted_at": max(looks, default=None),
+        "method": "",
+        "used": {"taken": days},
+    }
+
+
+def _and_filled_from(culture_ids: set[int]) -> set[int]:
+    """Return these tubs and all that were tipped out of them, directly or through others."""
+    return _reached(culture_ids, "other_side__culture_id", "culture_id")
+
+
+def _and_filling(culture_ids: set[int]) -> set[int]:
+    """Return these tubs and all that were tipped into them, directly or through others."""
+    return _reached(culture_ids, "culture_id", "other_side__culture_id")
+
+
+def _reached(start: set[int], by: str, to: str) -> set[int]:
+    found, fresh = set(start), set(start)
+    tips = Entry.objects.filter(kind=Entry.Kind.ABOUT, other_side__isnull=False)
+    while fresh:
+        fresh = set(tips.filter(**{f"{by}__in": fresh}).values_list(to, flat=True)) - found
+        found |= fresh
+    return found

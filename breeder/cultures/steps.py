@@ -1,0 +1,153 @@
+"""Inner parts of actions: the turn, animals set aside, and writing the ledger. All need the caller's transaction."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import F
+from django.utils import timezone
+
+from breeder.cultures import replay
+from breeder.cultures.models import Culture, Entry, Promise
+from breeder.taxa.models import Line
+
+
+def take_turn(line_ids: Iterable[int]) -> None:
+    """Wait for and take the turn of these lines: the one lock, on both databases, before anything is read.
+
+    It is the write lock on SQLite and a row lock on PostgreSQL, held until the caller's transaction ends.
+    """
+    if not connection.in_atomic_block:
+        raise transaction.TransactionManagementError("take_turn() outside a transaction would hold nothing.")
+    # One statement a line, in ascending order: two actions over the same lines cannot wait for each other in a ring.
+    for line_id in sorted(set(line_ids)):
+        Line.objects.filter(pk=line_id).update(turn=F("turn") + 1)
+
+
+def set_aside(
+    line_id: int,
+    stage: str,
+    number: int,
+    *,
+    at: datetime,
+    males: int = 0,
+    females: int = 0,
+    culture_id: int | None = None,
+    expires_at: datetime | None = None,
+    paid_at: datetime | None = None,
+) -> Promise:
+    """Set animals aside; the caller has taken the turn and checked that they can be spared."""
+    return Promise.objects.create(
+        line_id=line_id,
+        stage=stage,
+        number=number,
+        males=males,
+        females=females,
+        culture_id=culture_id,
+        made_at=at,
+        expires_at=expires_at,
+        paid_at=paid_at,
+    )
+
+
+def release(promise: Promise, *, at: datetime) -> None:
+    """Give back what a promise still holds; a promise that has ended stays as it ended."""
+    if promise.state == Promise.State.HELD:
+        _end(promise, Promise.State.RELEASED, at)
+
+
+def mark_paid(promise: Promise, *, at: datetime) -> None:
+    """Note that a promise is paid for: it no longer runs out."""
+    promise.paid_at, promise.expires_at = at, None
+    promise.save(update_fields=["paid_at", "expires_at"])
+
+
+def resize(promise: Promise, number: int, *, males: int = 0, females: int = 0) -> None:
+    """Let a promise hold another number, keeping its place in the order of promises.
+
+    The caller has taken the turn, and has checked that what is more can be spared.
+    """
+    promise.number, promise.males, promise.females = number, males, females
+    promise.save(update_fields=["number", "males", "females"])
+
+
+def hold_until(promise: Promise, expires_at: datetime) -> None:
+    """Let an unpaid promise run out at another time; a paid one never runs out."""
+    if promise.paid_at is None:
+        promise.expires_at = expires_at
+        promise.save(update_fields=["expires_at"])
+
+
+def finish(promise: Promise, *, at: datetime) -> None:
+    """End a promise whose animals are packed; what it still held, overcount that did not go, is free again."""
+    if promise.state == Promise.State.HELD:
+        _end(promise, Promise.State.PACKED, at)
+
+
+def pack_from(
+    culture: Culture,
+    stage: str,
+    number: int,
+    *,
+    promise: Promise | None,
+    at: datetime,
+    by: Any,
+    males: int = 0,
+    females: int = 0,
+) -> Entry:
+    """Take animals out of a tub for a parcel, and out of what their promise holds: to the animal, free stays as it was."""
+    entry = write_entry(
+        culture,
+        Entry.Kind.CHANGE,
+        stage=stage,
+        number=-number,
+        reason=Entry.Reason.PACKED,
+        males=-males if males or females else None,
+        females=-females if males or females else None,
+        promise=promise,
+        happened_at=at,
+        by=by,
+    )
+    if promise is not None and promise.state == Promise.State.HELD:
+        _take_off(promise, number, males, females, at)
+    return entry
+
+
+@dataclass(frozen=True)
+class Held:
+    """What is left of a promise after some of it was packed."""
+
+    number: int
+    males: int
+    females: int
+
+
+def left_of(promise: Promise, number: int, males: int, females: int) -> Held:
+    """Return what a promise holds after `number` were packed; the sexes never exceed what is held in all."""
+    left = max(0, promise.number - number)
+    still_males = min(max(0, promise.males - males), left)
+    return Held(left, still_males, min(max(0, promise.females - females), left - still_males))
+
+
+def _take_off(promise: Promise, number: int, males: int, females: int, at: datetime) -> None:
+    left = left_of(promise, number, males, females)
+    promise.number, promise.males, promise.females = left.number, left.males, left.females
+    if not left.number:
+        promise.state, promise.ended_at = Promise.State.PACKED, at
+    promise.save(update_fields=["number", "males", "females", "state", "ended_at"])
+
+
+def _end(promise: Promise, state: Promise.State, at: datetime) -> None:
+    promise.state, promise.ended_at = state, at
+    promise.save(update_fields=["state", "ended_at"])
+
+
+def write_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
+    """Write one fact into the ledger and bring what the book believes of its tub up to date."""
+    entry = Entry.objects.create(
+        culture=culture, kind=kind, happened_at=happened_at, recorded_at=timezone.now(), by=by, **fields
+    )
+    replay.bring_up_to_date([culture.pk])
+    return entry
