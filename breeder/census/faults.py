@@ -40,17 +40,28 @@ class Checks:
         if not math.isfinite(value):
             self.wrong(field, f"The value of “{field}” is not a number. {remedy}")
         elif least is not None and value < least:
-            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be at least {least:g}. {remedy}")
+            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at least {least:.10g}. {remedy}")
         elif above is not None and value <= above:
-            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be more than {above:g}. {remedy}")
+            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be more than {above:g}. {remedy}")
         elif most is not None and value > most:
-            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be at most {most:g}. {remedy}")
+            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at most {most:.10g}. {remedy}")
         elif below is not None and value >= below:
-            self.wrong(field, f"The value of “{field}” is {value:g}, but it must be less than {below:g}. {remedy}")
+            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be less than {below:g}. {remedy}")
+
+    def animals(self, field: str, value: float, *, least: int = 0, remedy: str = "Type it again.") -> None:
+        """Note a number of animals that is not whole, is below `least`, or is more than any tub holds."""
+        if math.isfinite(value) and value != int(value):
+            self.wrong(field, f"The value of “{field}” is {value:.10g}, but animals come whole. {remedy}")
+        else:
+            self.number(field, value, least=least, most=MOST_ANIMALS, remedy=remedy)
+
+    def measure(self, field: str, value: float, *, remedy: str) -> None:
+        """Note a weight or volume that nobody can have measured."""
+        self.number(field, value, least=LEAST_MEASURE, most=MOST_MEASURE, remedy=remedy)
 
     def spread(self, confidence: float, shared_sd: float) -> None:
         """Check the two values that every method takes."""
-        self.number("confidence", confidence, least=0.5, below=1, remedy="Give a share such as 0.95.")
+        self.number("confidence", confidence, least=0.5, most=MOST_CONFIDENCE, remedy="Give a share such as 0.95.")
         self.number("shared_sd", shared_sd, least=0, most=MOST_SHARED_SD, remedy="Give a log-scale error such as 0.1.")
 
     def done(self) -> None:
@@ -60,4 +71,7 @@ class Checks:
             raise BadCount(field, sentence, *more)
 
 
+MOST_ANIMALS = 10**6  # in one tub; a slip of the finger beyond that
+MOST_CONFIDENCE = 0.999  # beyond this no count of a few portions says anything
+LEAST_MEASURE, MOST_MEASURE = 1e-6, 1e9  # of a weight or volume, in whatever unit: outside lies a slip of the finger
 MOST_SHARED_SD = 3.0  # a factor of 20 either way: more than that is a slip of the pen, not an error

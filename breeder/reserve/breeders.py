@@ -114,8 +114,8 @@ def _advised(advice: Advice | None, reproduction: str, share_female: float) -> t
     needed = breeders_needed(size, advice.effective_share, 1 - share_female, reproduction=reproduction) or 0
     keeps = animals_needed_for_allele(advice.allele_frequency, advice.confidence)
     words = (
-        f"To keep inbreeding under {advice.limit:.0%} for {advice.years:g} years takes an effective size of {size:.1f}, "
-        f"so {needed} adults if {advice.effective_share:.0%} of the adults count.",
+        f"To keep inbreeding under {advice.limit:.0%} for {advice.years:g} years takes an effective size of "
+        f"{size:.1f}, so {needed} adults if {advice.effective_share:.0%} of the adults count.",
         f"{keeps} breeders keep an allele of frequency {advice.allele_frequency:g} with a chance of "
         f"{advice.confidence:.0%}.",
     )
@@ -153,7 +153,7 @@ def sexed_sale(
     """Return whether a sale by sex leaves the line its sexes and its effective size.
 
     `known` counts animals surely there by sex and origin, `promised` those already promised by sex, `size_kept` the
-    effective size that must stay (0: none). Judged on what is left, since 5 males of 30 animals may be all there are.
+    effective size that must stay (0: none). Judged on what is left; where a sex is short already nothing is sold.
     """
     left = Sexes(known.males - promised.males - wanted.males, known.females - promised.females - wanted.females)
     size = effective_size(max(0, left.males), max(0, left.females))
@@ -161,13 +161,12 @@ def sexed_sale(
         enough = left.males >= 0 and left.females >= 0
         return SexedSale(enough, left, size, () if enough else ("So many are not known to be there.",))
     why = []
-    for sex, here, stays, asked in (
-        ("males", known.males - promised.males, left.males, wanted.males),
-        ("females", known.females - promised.females, left.females, wanted.females),
+    for sex, here, asked in (
+        ("males", known.males - promised.males, wanted.males),
+        ("females", known.females - promised.females, wanted.females),
     ):
-        if asked and stays < each_sex:
-            spare = max(0, here - each_sex)
-            why.append(f"Only {spare} {sex} can be spared: {here} known to be there, {each_sex} kept back.")
+        if here - asked < each_sex:
+            why.append(_too_few(sex, here, asked, each_sex))
             why.extend(_plain_sex(sex, shown_by))
     if size + 1e-9 < size_kept and not why:
         why.append(
@@ -175,6 +174,13 @@ def sexed_sale(
             f"{size_kept:.1f} must stay. Sell fewer of the rarer sex."
         )
     return SexedSale(not why, left, size, tuple(why))
+
+
+def _too_few(sex: str, here: int, asked: int, each_sex: int) -> str:
+    if not asked:
+        return f"{here} {sex} are known to be there and {each_sex} must stay. Sex more animals before selling by sex."
+    spare = max(0, here - each_sex)
+    return f"Only {spare} {sex} can be spared: {here} known to be there and not promised, {each_sex} kept back."
 
 
 def _plain_sex(sex: str, shown_by: str) -> tuple[str, ...]:

@@ -14,8 +14,8 @@ MOST_STARTERS = 100_000  # animals; beyond this no starter is meant
 def both_sexes(animals: int, share_female: float, survival: float = 1.0) -> float:
     """Return the chance that `animals` of unknown sex, each living with chance `survival`, include both sexes.
 
-    1 − (1 − v·s)ᵏ − (1 − v·(1 − s))ᵏ + (1 − v)ᵏ. A female that has already mated can found a tub alone, so this is about
-    what is promised, not about what may breed.
+    1 − (1 − v·s)ᵏ − (1 − v·(1 − s))ᵏ + (1 − v)ᵏ. A female that has already mated can found a tub alone, so this
+    is about what is promised, not about what may breed.
     """
     k, v, s = animals, survival, share_female
     return max(0.0, 1 - (1 - v * s) ** k - (1 - v * (1 - s)) ** k + (1 - v) ** k)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ..defaults import CONFIDENCE
-from ..faults import Checks
+from ..faults import MOST_ANIMALS, Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
@@ -33,7 +33,7 @@ def full_sort(
 def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> Count:
     checks = Checks()
     checks.spread(asked.confidence, asked.shared_sd)
-    checks.number("counted", number, least=0)
+    checks.animals("counted", number, least=0)
     checks.number("missed_share", missed_share, least=0, below=1, remedy="Give a share such as 0.05 for 5 in 100.")
     checks.done()
     estimate = number / (1 - missed_share)
@@ -57,9 +57,9 @@ def weight(
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("sample_count", sample_count, least=1, remedy="Count some animals and weigh them first.")
-    checks.number("sample_g", sample_g, above=0, remedy="Weigh the counted sample in grams.")
-    checks.number("whole_g", whole_g, above=0, remedy="Weigh all animals, the sample included, in grams.")
+    checks.animals("sample_count", sample_count, least=1, remedy="Count some animals and weigh them first.")
+    checks.measure("sample_g", sample_g, remedy="Weigh the counted sample in grams.")
+    checks.measure("whole_g", whole_g, remedy="Weigh all animals, the sample included, in grams.")
     if 0 < whole_g < sample_g:
         checks.wrong(
             "whole_g",
@@ -80,7 +80,7 @@ def weight(
 
 
 def after_sale(
-    index_before: int, index_after: int, removed: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+    index_before: float, index_after: float, removed: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
     """Return how many the tub held before a sale, from the same index (bait, shelter) before and after it.
 
@@ -91,14 +91,20 @@ def after_sale(
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("index_before", index_before, least=1, remedy="Without a look before the sale this cannot be used.")
-    checks.number("index_after", index_after, least=0)
-    checks.number("removed", removed, least=1, remedy="Nothing was taken out, so count in another way.")
+    checks.number(
+        "index_before",
+        index_before,
+        above=0,
+        most=MOST_ANIMALS,
+        remedy="Without a look before the sale this cannot be used.",
+    )
+    checks.number("index_after", index_after, least=0, most=MOST_ANIMALS)
+    checks.animals("removed", removed, least=1, remedy="Nothing was taken out, so count in another way.")
     checks.done()
     asked = Asked(confidence, shared_sd)
     if index_after >= index_before:
         why = (
-            f"The index did not fall ({index_before} before, {index_after} after taking {removed}), so the "
+            f"The index did not fall ({index_before:g} before, {index_after:g} after taking {removed}), so the "
             "number cannot be worked out from it. Count in another way."
         )
         return Count("after_sale", None, None, None, None, (why,), None, confidence, shared_sd, taken_since=removed)
@@ -114,8 +120,8 @@ def after_sale(
         floor=float(removed),
     )
     steps = (
-        f"The index fell from {index_before} to {index_after}, by {1 - fall:.0%}, when {removed} were taken.",
-        f"{removed} × {index_before} / ({index_before} − {index_after}) = {estimate:.1f} before the sale.",
+        f"The index fell from {index_before:g} to {index_after:g}, by {1 - fall:.0%}, when {removed} were taken.",
+        f"{removed} × {index_before:g} / ({index_before:g} − {index_after:g}) = {estimate:.1f} before the sale.",
     )
     notes = (f"About {estimate - removed:.0f} are left after the sale.",)
     return as_count("after_sale", own, asked, notes, steps, taken_since=removed)

@@ -10,6 +10,8 @@ from ..faults import Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
+MOST_FACTOR = 10_000  # no tub is that much larger than one piece of bark
+
 
 def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
     """Return a guess by eye that the tub holds between `low` and `high` animals.
@@ -20,8 +22,10 @@ def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: f
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("from", low, least=1, remedy="A tub with none is a hand count of 0.")
-    checks.number("to", high, least=max(1, low), remedy="Give the smaller number first.")
+    checks.animals("from", low, least=1, remedy="A tub with none is a hand count of 0.")
+    checks.animals(
+        "to", high, least=max(1, math.ceil(low) if math.isfinite(low) else 1), remedy="Give the smaller number first."
+    )
     checks.done()
     own_sd = math.log(high / low) / EYE_CLASS_WIDTH_SDS
     middle = math.sqrt(low * high)
@@ -47,8 +51,10 @@ def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("seen", seen, least=0)
-    checks.number("factor", factor, least=1, remedy="The tub holds at least what was under the piece.")
+    checks.animals("seen", seen, least=0)
+    checks.number(
+        "factor", factor, least=1, most=MOST_FACTOR, remedy="The tub holds at least what was under the piece."
+    )
     checks.done()
     notes = () if shared_sd else ("One look under one piece does not show its own error, so there is no bound.",)
     steps = (f"{seen} seen under the piece × {factor:g} = {seen * factor:.1f}.",)
@@ -68,9 +74,9 @@ def index(
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("seen", seen, least=0)
-    checks.number("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
-    checks.number("trial_seen", trial_seen, least=0)
+    checks.animals("seen", seen, least=0)
+    checks.animals("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
+    checks.animals("trial_seen", trial_seen, least=0)
     if trial_seen > trial_known >= 1:
         checks.wrong(
             "trial_seen", f"The trial saw {trial_seen} of {trial_known} animals. It cannot see more than there were."

@@ -19,6 +19,9 @@ MOULTING = (
 )
 
 
+TAIL_SDS = 12  # standard deviations beyond which a tail holds nothing that a double can show
+
+
 def marked(
     marked: int, caught: int, marked_caught: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
@@ -30,9 +33,9 @@ def marked(
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("marked", marked, least=1, remedy="Mark some animals first.")
-    checks.number("caught", caught, least=1, remedy="Catch some animals again first.")
-    checks.number("marked_caught", marked_caught, least=0)
+    checks.animals("marked", marked, least=1, remedy="Mark some animals first.")
+    checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
+    checks.animals("marked_caught", marked_caught, least=0)
     if marked_caught > min(marked, caught) and marked_caught > 0:
         checks.wrong(
             "marked_caught",
@@ -87,6 +90,10 @@ def at_most(few: int, held: int, marked: int, caught: int) -> float:
     least = max(0, caught - (held - marked))
     if few < least:
         return 0.0
+    mean = marked * caught / held
+    if few > mean + TAIL_SDS * math.sqrt(mean + 1):
+        return 1.0
+    least = max(least, few - math.ceil(4 * TAIL_SDS * math.sqrt(few + 1)))  # nothing that counts lies below
     x = np.arange(least, few + 1, dtype=float)
     log_chance = _log_choose(marked, x) + _log_choose(held - marked, caught - x) - _log_choose(held, float(caught))
     return float(min(1.0, np.exp(special.logsumexp(log_chance))))

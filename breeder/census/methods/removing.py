@@ -14,7 +14,7 @@ from ..faults import Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
-MOST_ANIMALS = 10**9  # an estimate beyond this is not a tub; it stops the search
+MOST_TRIED = 10**15  # animals; an estimate beyond this is not a tub, and the search stops
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
             "catches", f"There is {len(catches)} pass, but the fall from pass to pass is needed. Make at least 2."
         )
     for place, caught in enumerate(catches):
-        checks.number(f"catches[{place}]", caught, least=0)
+        checks.animals(f"catches[{place}]", caught, least=0)
     checks.done()
     asked = Asked(confidence, shared_sd)
     passes = Passes(tuple(int(caught) for caught in catches))
@@ -131,7 +131,7 @@ def likelihood_lower(passes: Passes, confidence: float) -> int:
 def _first(true_from: Callable[[int], bool], start: int) -> int:
     """Return the first whole number from `start` on for which a condition holds that then goes on holding."""
     low, high, step = start, start, 1
-    while not true_from(high) and high < MOST_ANIMALS:
+    while not true_from(high) and high < MOST_TRIED:
         low, high, step = high + 1, high + step, 2 * step
     while low < high:
         half = (low + high) // 2

@@ -69,7 +69,7 @@ def layers(
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    checks.number("visible", visible, least=0)
+    checks.animals("visible", visible, least=0)
     checks.number("whole_cv", whole_cv, least=0, below=1, remedy="Give a share such as 0.05.")
     if not parts:
         checks.wrong("strata", "There is no layer. Give at least one with its portions.")
@@ -144,10 +144,10 @@ def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
             f"{at}sizes", f"There are {m} counts and {len(layer.sizes)} sizes. Give one size for each portion."
         )
     for place, y in enumerate(layer.counts):
-        checks.number(f"{at}counts[{place}]", y, least=0)
+        checks.animals(f"{at}counts[{place}]", y, least=0)
     for place, x in enumerate(layer.sizes):
-        checks.number(f"{at}sizes[{place}]", x, above=0, remedy="Measure the portion again.")
-    checks.number(f"{at}whole", layer.whole, above=0, remedy="Measure the whole tub in the unit of the portions.")
+        checks.measure(f"{at}sizes[{place}]", x, remedy="Measure the portion again.")
+    checks.measure(f"{at}whole", layer.whole, remedy="Measure the whole tub in the unit of the portions.")
     total = math.fsum(layer.sizes)
     if total > layer.whole * (1 + 1e-9) > 0:
         checks.wrong(
