@@ -1,0 +1,26 @@
+"""How a tub grows, and when a wanted surplus will be there. Forecasts only: births are never sold before a count."""
+
+from .capacity import after_months, best_standing_stock, months_to_reach
+from .fitting import Growth, Seen, default_growth, fitted_growth
+from .forecast import Forecast, chance_reached, surplus_forecast
+from .stages import Vital, growth_rate, project, reproductive_value, stable_stages, stage_matrix, stay_and_leave
+
+__all__ = [
+    "Forecast",
+    "Growth",
+    "Seen",
+    "Vital",
+    "after_months",
+    "best_standing_stock",
+    "chance_reached",
+    "default_growth",
+    "fitted_growth",
+    "growth_rate",
+    "months_to_reach",
+    "project",
+    "reproductive_value",
+    "stable_stages",
+    "stage_matrix",
+    "stay_and_leave",
+    "surplus_forecast",
+]

@@ -1,0 +1,81 @@
+"""Stage matrices: young and adults from month to month, in a tub that fills up."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Matrix = npt.NDArray[np.float64]
+MONTHS_PER_YEAR = 12
+
+
+@dataclass(frozen=True)
+class Vital:
+    """What a species does: brood (young), broods a year, months to maturity, survival of young to it, share of females.
+
+    `adult_life_months` is the mean life of an adult.
+    """
+
+    brood: float
+    broods_a_year: float
+    mature_months: float
+    young_survival: float
+    share_female: float
+    adult_life_months: float
+
+
+def stay_and_leave(survival: float, duration: float) -> tuple[float, float]:
+    """Return (P, G), the chances to stay in and to leave a stage of fixed `duration` with `survival` per step.
+
+    P = s(1 − s^(d−1))/(1 − s^d), G = s^d(1 − s)/(1 − s^d); all leave a stage that lasts one step, and when none die a
+    share 1/d leaves. Source: Crouse, Crowder & Caswell 1987, Ecology 68:1412.
+    """
+    if survival >= 1:
+        return 1 - 1 / duration, 1 / duration
+    leaving = survival**duration * (1 - survival) / (1 - survival**duration)
+    return survival - leaving, leaving
+
+
+def stage_matrix(vital: Vital) -> Matrix:
+    """Return the monthly matrix of young and adults (both sexes counted): births on top, growing up below.
+
+    Each adult, male or female, stands for `share_female` mothers. Source: Lefkovitch 1965, Biometrics 21:1.
+    """
+    months = max(1.0, vital.mature_months)
+    stay, grow = stay_and_leave(vital.young_survival ** (1 / months), months)
+    births = vital.brood * vital.broods_a_year / MONTHS_PER_YEAR * vital.share_female
+    return np.array([[stay, births], [grow, math.exp(-1 / vital.adult_life_months)]])
+
+
+def growth_rate(matrix: Matrix) -> float:
+    """Return λ, the dominant eigenvalue: the factor of growth in one step of an uncrowded tub."""
+    return float(max(np.linalg.eigvals(matrix), key=abs).real)
+
+
+def stable_stages(matrix: Matrix) -> Matrix:
+    """Return the shares of the stages that settle in the long run; they add up to 1."""
+    values, vectors = np.linalg.eig(matrix)
+    settled = np.abs(vectors[:, int(np.argmax(np.abs(values)))].real)
+    return np.asarray(settled / settled.sum())
+
+
+def reproductive_value(matrix: Matrix) -> Matrix:
+    """Return what one animal of each stage is worth for the future, the first stage worth 1."""
+    values = stable_stages(matrix.T)
+    return np.asarray(values / values[0])
+
+
+def project(matrix: Matrix, numbers: Matrix, steps: int, capacity: float = math.inf) -> Matrix:
+    """Return the numbers by stage after so many steps in a tub with room for `capacity` animals.
+
+    Each step multiplies by the matrix and divides by 1 + (λ − 1)·N/K, so that the total of a settled tub follows
+    Beverton & Holt 1957. A tub that would shrink anyway is not crowded.
+    """
+    crowding = max(0.0, growth_rate(matrix) - 1) / capacity
+    now = np.asarray(numbers, dtype=float)
+    for _ in range(steps):
+        now = matrix @ now / (1 + crowding * now.sum())
+    return now
