@@ -1,0 +1,182 @@
+"""What is packed: box, payload, packs. Frozen values that refuse what cannot be, in a sentence with a place."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from .materials import FOIL_GAP_M2K_W, MATERIALS
+
+AIRTIGHT_BELOW_H = 0.05  # air changes an hour; taped boxes keep about 0.15 (judgement)
+PACKED_KG_PER_LITRE = 0.6  # cups, bedding and animals as packed (judgement)
+MOST_PHASE_CHANGE_PACKS = 3  # each one triples the regimes that are prepared
+
+
+class BadKit(ValueError):
+    """A kit that cannot be: `path` names the field, `sentence` says what is wrong with its value."""
+
+    def __init__(self, path: str, sentence: str) -> None:
+        super().__init__(f"{path}: {sentence}")
+        self.path = path
+        self.sentence = sentence
+
+
+def _within(path: str, value: float, low: float, high: float, unit: str = "") -> None:
+    if not (math.isfinite(value) and low <= value <= high):
+        raise BadKit(path, f"It is {value:g}{unit}, but it must be from {low:g} to {high:g}{unit}.")
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer of wall, counted from the inside outwards. `gap_mm`: still air in front of one foil face (6 or 12)."""
+
+    material: str
+    mm: float
+    gap_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.material not in MATERIALS:
+            raise BadKit("material", f"It is {self.material!r}, but it must be one of: {', '.join(MATERIALS)}.")
+        _within("mm", self.mm, 0.1, 300.0, " mm")
+        if self.gap_mm and self.gap_mm not in FOIL_GAP_M2K_W:
+            raise BadKit("gap_mm", f"It is {self.gap_mm:g} mm, but gaps of 0, 6 or 12 mm are known.")
+        if self.gap_mm and self.material != "foil_bubble":
+            raise BadKit("gap_mm", f"A gap counts only in front of foil, not {self.material}; use foil_bubble or 0.")
+
+
+@dataclass(frozen=True)
+class Box:
+    """A box. `leak_factor` multiplies its conductance (seams, lid); `air_changes_h` feeds heat packs with oxygen."""
+
+    inner_m: tuple[float, float, float]
+    layers: tuple[Layer, ...]
+    inside_film_w_m2k: float = 6.0
+    outside_film_w_m2k: float = 8.3
+    leak_factor: float = 1.0
+    air_changes_h: float = 0.6
+
+    def __post_init__(self) -> None:
+        if len(self.inner_m) != 3:
+            raise BadKit("inner_m", f"It has {len(self.inner_m)} lengths, but a box has 3.")
+        for place, side in enumerate(self.inner_m):
+            _within(f"inner_m[{place}]", side, 0.02, 3.0, " m")
+        if not self.layers:
+            raise BadKit("layers", "It is empty, but a box has at least one layer, such as 4 mm of corrugated.")
+        _within("inside_film_w_m2k", self.inside_film_w_m2k, 0.5, 100.0, " W/m2K")
+        _within("outside_film_w_m2k", self.outside_film_w_m2k, 0.5, 200.0, " W/m2K")
+        _within("leak_factor", self.leak_factor, 0.2, 10.0)
+        _within("air_changes_h", self.air_changes_h, 0.0, 100.0, " air changes an hour")
+
+    @property
+    def litres(self) -> float:
+        """Return the inner volume in litres."""
+        return math.prod(self.inner_m) * 1000.0
+
+
+@dataclass(frozen=True)
+class Payload:
+    """The cups with their bedding and animals. `half_depth_m`: from a cup's face to its middle."""
+
+    kg: float
+    water_share: float = 0.7
+    cups: int = 1
+    cup_area_m2: float = 0.025
+    half_depth_m: float = 0.025
+    dunnage_kg: float = 0.0
+
+    def __post_init__(self) -> None:
+        _within("kg", self.kg, 0.01, 100.0, " kg")
+        _within("water_share", self.water_share, 0.0, 1.0)
+        _within("cups", self.cups, 1, 1000)
+        _within("cup_area_m2", self.cup_area_m2, 0.0005, 1.0, " m2")
+        _within("half_depth_m", self.half_depth_m, 0.0, 0.5, " m")
+        _within("dunnage_kg", self.dunnage_kg, 0.0, 20.0, " kg")
+
+
+@dataclass(frozen=True)
+class HeatPack:
+    """An air-activated warmer. `rated_h` as printed; `lit_h` when it was opened, in hours of the run (-1: before)."""
+
+    rated_h: float
+    grams: float | None = None
+    lit_h: float = 0.0
+
+    def __post_init__(self) -> None:
+        _within("rated_h", self.rated_h, 1.0, 240.0, " h")
+        if self.grams is not None:
+            _within("grams", self.grams, 1.0, 2000.0, " g")
+        _within("lit_h", self.lit_h, -240.0, 2000.0, " h")
+
+
+@dataclass(frozen=True)
+class PhaseChangePack:
+    """A gel or phase-change pack that enters the box at `start_c`; it melts over `width_k` around `melt_c`."""
+
+    kg: float
+    melt_c: float
+    latent_kj_kg: float
+    start_c: float
+    width_k: float = 1.0
+    solid_j_kgk: float = 1800.0
+    liquid_j_kgk: float = 2000.0
+    contact_w_k: float = 1.0
+
+    def __post_init__(self) -> None:
+        _within("kg", self.kg, 0.01, 50.0, " kg")
+        _within("melt_c", self.melt_c, -60.0, 80.0, " degC")
+        _within("latent_kj_kg", self.latent_kj_kg, 1.0, 500.0, " kJ/kg")
+        _within("start_c", self.start_c, -60.0, 80.0, " degC")
+        _within("width_k", self.width_k, 0.05, 20.0, " K")
+        _within("solid_j_kgk", self.solid_j_kgk, 200.0, 10000.0, " J/kgK")
+        _within("liquid_j_kgk", self.liquid_j_kgk, 200.0, 10000.0, " J/kgK")
+        _within("contact_w_k", self.contact_w_k, 0.01, 50.0, " W/K")
+
+
+Pack = HeatPack | PhaseChangePack
+
+
+@dataclass(frozen=True)
+class Kit:
+    """Everything that goes to the post: box, payload, water ballast in kg, and packs."""
+
+    box: Box
+    payload: Payload
+    ballast_kg: float = 0.0
+    packs: tuple[Pack, ...] = ()
+
+    def __post_init__(self) -> None:
+        _within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
+        needed = self.payload.kg / PACKED_KG_PER_LITRE
+        if needed >= self.box.litres:
+            raise BadKit(
+                "payload.kg",
+                f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} litres, but the box holds "
+                f"{self.box.litres:.1f}; take a larger box.",
+            )
+        if self.heat_packs and self.box.air_changes_h < AIRTIGHT_BELOW_H:
+            raise BadKit(
+                "box.air_changes_h",
+                f"It is {self.box.air_changes_h:g} an hour, so the box is airtight, and a heat pack would use up the "
+                "animals' oxygen; make air holes or leave the heat pack out.",
+            )
+        if len(self.phase_change_packs) > MOST_PHASE_CHANGE_PACKS:
+            raise BadKit(
+                "packs",
+                f"There are {len(self.phase_change_packs)} phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} "
+                "can be reckoned; enter equal packs as one of their total weight and contact.",
+            )
+
+    @property
+    def heat_packs(self) -> tuple[HeatPack, ...]:
+        """Return the air-activated packs only."""
+        return tuple(pack for pack in self.packs if isinstance(pack, HeatPack))
+
+    @property
+    def phase_change_packs(self) -> tuple[PhaseChangePack, ...]:
+        """Return the gel and phase-change packs only."""
+        return tuple(pack for pack in self.packs if isinstance(pack, PhaseChangePack))
+
+    @property
+    def free_litres(self) -> float:
+        """Return the air in the packed box, litres."""
+        return self.box.litres - self.payload.kg / PACKED_KG_PER_LITRE

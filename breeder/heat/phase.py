@@ -1,0 +1,108 @@
+"""Gel and phase-change packs: the enthalpy curve in three straight regimes, solid, melting, liquid.
+
+In each regime the whole network is linear, so it is stepped exactly; only the crossings need care. Source of the
+enthalpy form: effective heat capacity over a melting range, Voller & Cross 1981.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .kit import PhaseChangePack
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+SOLID, MELTING, LIQUID = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Regimes:
+    """The packs' temperatures at which they change regime and their capacity in each, arrays of (packs, ...)."""
+
+    edges_c: Array  # (packs, 2): where melting begins and ends
+    j_k: Array  # (packs, 3)
+    contact_w_k: tuple[float, ...]
+    start_c: Array  # (packs,)
+
+    @property
+    def packs(self) -> int:
+        """Return how many pack nodes there are."""
+        return len(self.contact_w_k)
+
+    def combinations(self) -> list[tuple[tuple[float, float], ...]]:
+        """Return (capacity, contact) of all packs for each combination of regimes, in the order of `code`."""
+        return [
+            tuple((float(self.j_k[pack, r]), self.contact_w_k[pack]) for pack, r in enumerate(regimes))
+            for regimes in product(range(3), repeat=self.packs)
+        ]
+
+    def code(self, regime: Whole) -> Whole:
+        """Return the number of a combination: `regime` (..., packs) of 0, 1, 2."""
+        return regime @ (3 ** np.arange(self.packs)[::-1])
+
+    def of(self, pack_c: Array) -> Whole:
+        """Return the regime of each pack temperature (..., packs); on an edge the pack counts as melting."""
+        return (pack_c >= self.edges_c[:, 0]).astype(np.int64) + (pack_c > self.edges_c[:, 1])
+
+    def room(self, regime: Whole) -> tuple[Array, Array]:
+        """Return the lowest and highest temperature of each pack within its regime, both (..., packs)."""
+        low = np.stack([np.full(self.packs, -np.inf), self.edges_c[:, 0], self.edges_c[:, 1]], axis=1)
+        high = np.stack([self.edges_c[:, 0], self.edges_c[:, 1], np.full(self.packs, np.inf)], axis=1)
+        pack = np.arange(self.packs)
+        return low[pack, regime], high[pack, regime]
+
+    def carry_over(self, pack_c: Array, regime: Whole) -> tuple[Array, Whole]:
+        """Return temperatures and regimes after packs overran an edge, with the energy of the overrun kept.
+
+        What was gained past the edge at the old capacity is laid out again at the new one: H += C (T' - T), T = T(H).
+        """
+        low, high = self.edges_c[:, 0], self.edges_c[:, 1]
+        new, now = regime.copy(), pack_c.copy()
+        pack = np.arange(self.packs)
+        for wrong_below, edge, step in ((False, low, SOLID), (False, high, MELTING), (True, high, LIQUID), (True, low, MELTING)):
+            over = (now < edge if wrong_below else now > edge) & (new == step)
+            after = step - 1 if wrong_below else step + 1
+            ratio = self.j_k[pack, step] / self.j_k[pack, after]
+            now = np.where(over, edge + (now - edge) * ratio, now)
+            new = np.where(over, after, new)
+        return now, new
+
+
+def regimes_of(packs: tuple[PhaseChangePack, ...]) -> Regimes:
+    """Return the regimes of a kit's packs; equal packs are taken together as one of their weight and contact.
+
+    The melting range lies evenly about `melt_c`. Its capacity holds the latent heat and the mean sensible heat:
+    (m L + m dT (c_s + c_l)/2) / dT.
+    """
+    merged = [
+        replace(pack, kg=pack.kg * many, contact_w_k=pack.contact_w_k * many) for pack, many in Counter(packs).items()
+    ]
+    edges = [(p.melt_c - p.width_k / 2, p.melt_c + p.width_k / 2) for p in merged]
+    capacities = [
+        (
+            p.kg * p.solid_j_kgk,
+            p.kg * (p.latent_kj_kg * 1000.0 / p.width_k + (p.solid_j_kgk + p.liquid_j_kgk) / 2),
+            p.kg * p.liquid_j_kgk,
+        )
+        for p in merged
+    ]
+    return Regimes(
+        np.array(edges).reshape(-1, 2),
+        np.array(capacities).reshape(-1, 3),
+        tuple(p.contact_w_k for p in merged),
+        np.array([p.start_c for p in merged]),
+    )
+
+
+def stored_kj(regimes: Regimes, pack_c: Array) -> Array:
+    """Return each pack's heat above the start of melting, kJ, at temperatures (..., packs)."""
+    low, high = regimes.edges_c[:, 0], regimes.edges_c[:, 1]
+    solid = regimes.j_k[:, SOLID] * np.minimum(pack_c - low, 0.0)
+    melting = regimes.j_k[:, MELTING] * np.clip(pack_c - low, 0.0, high - low)
+    liquid = regimes.j_k[:, LIQUID] * np.maximum(pack_c - high, 0.0)
+    return (solid + melting + liquid) / 1000.0

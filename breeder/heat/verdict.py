@@ -1,0 +1,77 @@
+"""From shares of members that fail to a word: go, no-go, not decided."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+GO, NO_GO, NOT_DECIDED = "go", "no-go", "not decided"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What the animals bear inside the box, degC: a comfort band with hours allowed outside it, and hard limits."""
+
+    low_c: float
+    high_c: float
+    hours_allowed: float
+    hard_low_c: float
+    hard_high_c: float
+
+    def __post_init__(self) -> None:
+        values = (self.hard_low_c, self.low_c, self.high_c, self.hard_high_c)
+        if not all(math.isfinite(value) for value in (*values, self.hours_allowed)):
+            raise ValueError("Every limit must be a finite number.")
+        if not (self.hard_low_c <= self.low_c < self.high_c <= self.hard_high_c):
+            raise ValueError(
+                f"The limits {self.hard_low_c:g}, {self.low_c:g}, {self.high_c:g}, {self.hard_high_c:g} degC must go "
+                "upwards: hard low, low, high, hard high."
+            )
+        if self.hours_allowed < 0.0:
+            raise ValueError(f"The hours allowed outside comfort are {self.hours_allowed:g}, but cannot be below 0.")
+
+
+def narrowest(limits: list[Limits]) -> Limits:
+    """Return the limits of a mixed parcel: the narrowest of each. Raises ValueError where nothing is left."""
+    return Limits(
+        max(one.low_c for one in limits),
+        min(one.high_c for one in limits),
+        min(one.hours_allowed for one in limits),
+        max(one.hard_low_c for one in limits),
+        min(one.hard_high_c for one in limits),
+    )
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """The greatest acceptable odds of leaving comfort for too long, and of passing a hard limit (keeper defaults)."""
+
+    comfort: float = 0.20
+    hard: float = 0.05
+
+    def __post_init__(self) -> None:
+        for name, value in (("comfort", self.comfort), ("hard", self.hard)):
+            if not 0.0 <= value <= 1.0:
+                raise ValueError(f"The tolerance for {name} is {value:g}, but it must be from 0 to 1.")
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Weight of the members that failed, the same with the unknown ones counted in, and its standard error."""
+
+    failed: float
+    failed_or_unknown: float
+    standard_error: float
+
+
+ROUNDING = 1e-9  # weights of members add up with rounding; exactly the tolerance is still tolerated
+
+
+def decide(comfort: Odds, hard: Odds, tolerance: Tolerance) -> str:
+    """Return the verdict: no-go if what failed exceeds a tolerance, go if failed and unknown together do not."""
+    pairs = ((comfort, tolerance.comfort), (hard, tolerance.hard))
+    if any(odds.failed > most + ROUNDING for odds, most in pairs):
+        return NO_GO
+    if all(odds.failed_or_unknown <= most + ROUNDING for odds, most in pairs):
+        return GO
+    return NOT_DECIDED
