@@ -35,3 +35,12 @@ def founder_equivalents(contributions: Sequence[float]) -> float:
     """Return 1/Σp², the number of equal founders worth the same as these shares of the line. Source: Lacy 1989."""
     whole = math.fsum(contributions)
     return 1 / math.fsum((share / whole) ** 2 for share in contributions)
+
+
+def drift_apart(migrants: float, tubs: int | None = None) -> float:
+    """Return FST = 1/(4M + 1), how far tubs drift apart that exchange M `migrants` a generation.
+
+    With few, n `tubs`, it is 1/(4M·(n + 1)/(n − 1) + 1). Source: Wright 1931; few tubs: S. Afr. J. Anim. Sci.
+    """
+    few = 1.0 if tubs is None else (tubs + 1) / (tubs - 1)
+    return 1 / (4 * migrants * few + 1)

@@ -52,6 +52,12 @@ def inbreeding_per_generation(size: float) -> float | None:
     return 1 / (2 * size) if size > 0 else None
 
 
+def inbreeding_per_year(size: float, generation_days: float) -> float | None:
+    """Return the rise of inbreeding in a year of 365.25 days; None without an effective size."""
+    rate = inbreeding_per_generation(size)
+    return None if rate is None else rate * DAYS_PER_YEAR / generation_days
+
+
 def inbreeding_after(size: float, generations: float) -> float:
     """Return 1 − (1 − 1/(2·Ne))ᵗ after `generations`, starting from none."""
     return 1 - (1 - 1 / (2 * size)) ** generations

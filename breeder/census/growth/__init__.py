@@ -1,9 +1,18 @@
 """How a tub grows, and when a wanted surplus will be there. Forecasts only: births are never sold before a count."""
 
 from .capacity import after_months, best_standing_stock, months_to_reach
-from .fitting import Growth, Seen, default_growth, fitted_growth
+from .fitting import Growth, Seen, default_growth, fitted_growth, life_table_growth
 from .forecast import Forecast, chance_reached, surplus_forecast
-from .stages import Vital, growth_rate, project, reproductive_value, stable_stages, stage_matrix, stay_and_leave
+from .stages import (
+    Vital,
+    growth_rate,
+    project,
+    reproductive_value,
+    stable_stages,
+    stage_matrix,
+    stay_and_leave,
+    sustainable_share,
+)
 
 __all__ = [
     "Forecast",
@@ -16,6 +25,7 @@ __all__ = [
     "default_growth",
     "fitted_growth",
     "growth_rate",
+    "life_table_growth",
     "months_to_reach",
     "project",
     "reproductive_value",
@@ -23,4 +33,5 @@ __all__ = [
     "stage_matrix",
     "stay_and_leave",
     "surplus_forecast",
+    "sustainable_share",
 ]

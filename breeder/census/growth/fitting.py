@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from ..defaults import COUNTS_TO_FIT, DEFAULT_RATE_DOUBT, FULL_TUB_SHARE, KEEPER_DEFAULT, MONTHS_TO_FIT
+from ..defaults import COUNTS_TO_FIT, DAYS_PER_MONTH, DEFAULT_RATE_DOUBT, FULL_TUB_SHARE, KEEPER_DEFAULT, MONTHS_TO_FIT
 from ..quantiles import months_between
 from .stages import Vital, growth_rate, stage_matrix
 
@@ -35,6 +35,15 @@ class Growth:
 def default_growth(vital: Vital, mark: str = KEEPER_DEFAULT) -> Growth:
     """Return the growth that a species' brood, survival and life give (ln λ of its stage matrix), much in doubt."""
     rate = math.log(growth_rate(stage_matrix(vital)))
+    return Growth(rate, DEFAULT_RATE_DOUBT * abs(rate), 0, mark)
+
+
+def life_table_growth(offspring: float, generation_days: float, mark: str) -> Growth:
+    """Return ln(R0)/T as log growth a month, from the offspring that replace a female and the generation time.
+
+    An approximation, about a tenth low for growing lines. Source: Lotka; any textbook of population ecology.
+    """
+    rate = math.log(offspring) / generation_days * DAYS_PER_MONTH
     return Growth(rate, DEFAULT_RATE_DOUBT * abs(rate), 0, mark)
 
 

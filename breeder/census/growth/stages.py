@@ -55,6 +55,14 @@ def growth_rate(matrix: Matrix) -> float:
     return float(max(np.linalg.eigvals(matrix), key=abs).real)
 
 
+def sustainable_share(matrix: Matrix) -> float:
+    """Return h = 1 − 1/λ, the share of every stage that may be taken after each step; 0 when the tub does not grow.
+
+    Source: Usher 1966, J. Appl. Ecol. 3:355.
+    """
+    return max(0.0, 1 - 1 / growth_rate(matrix))
+
+
 def stable_stages(matrix: Matrix) -> Matrix:
     """Return the shares of the stages that settle in the long run; they add up to 1."""
     values, vectors = np.linalg.eig(matrix)

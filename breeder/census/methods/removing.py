@@ -12,8 +12,11 @@ from scipy import special
 from ..defaults import CONFIDENCE
 from ..faults import Checks
 from ..quantiles import z_of
+from .closed_forms import first_pass_differs
 from .count import Asked, Count, Own, as_count
 
+CHI_SQUARE_95 = 3.841  # 95 % quantile of χ² with one degree of freedom
+FEWEST_TO_COMPARE = 3  # passes; with two there is nothing to compare the first with
 MOST_TRIED = 10**15  # animals; an estimate beyond this is not a tub, and the search stops
 
 
@@ -93,10 +96,21 @@ def carle_strub(passes: Passes) -> int:
 
 def standard_error(passes: Passes, held: float) -> float:
     """Return form 1 of the standard error, √{N qᵏ(1−qᵏ)/[(1−qᵏ)² − (pk)² qᵏ⁻¹]} (Carle & Strub 1978; Seber 1982)."""
-    p, k = passes.share_caught(held), passes.passes
+    return form_one(held, passes.share_caught(held), passes.passes)
+
+
+def form_one(held: float, p: float, k: int) -> float:
+    """Return the same for `held` animals, a share `p` caught in each of `k` passes."""
     q = 1 - p
     below = (1 - q**k) ** 2 - (p * k) ** 2 * q ** (k - 1)
     return math.sqrt(held * q**k * (1 - q**k) / below)
+
+
+def form_two(passes: Passes, held: float) -> float:
+    """Return the other form in print, √{N(N−T)T/[T² − N(N−T)(kp)²/(1−p)]}, for comparison (Cowx 1983)."""
+    p, k, total = passes.share_caught(held), passes.passes, passes.total
+    left = held * (held - total)
+    return math.sqrt(left * total / (total**2 - left * (k * p) ** 2 / (1 - p)))
 
 
 def log_likelihood(passes: Passes, held: float) -> float:
@@ -150,5 +164,9 @@ def _normal_interval(count: Count, own: Own) -> Count:
 
 def _notes(passes: Passes) -> tuple[str, ...]:
     if passes.x > passes.total * (passes.passes - 1) / 2:
+        if passes.passes >= FEWEST_TO_COMPARE and first_pass_differs(passes.catches) > CHI_SQUARE_95:
+            return (
+                "The first pass caught another share than the rest, so shy animals are missed and this is too low.",
+            )
         return ()
     return ("The catches did not fall from pass to pass, so the estimate is weak. Make another pass.",)

@@ -1,0 +1,138 @@
+"""Every counting and growth value in print, from memory or worked out, against the room's own function."""
+
+import math
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+from breeder.census import growth, methods, planning
+from breeder.census.belief import Ageing, Counted, fuse
+from breeder.census.defaults import DAYS_PER_MONTH
+from breeder.census.growth.forecast import chance_reached
+from breeder.census.methods import closed_forms, removing
+from breeder.census.methods.marking import exact_lower
+from tests.published.rows import MARKS, Row, rows_of
+
+ROWS = rows_of("counting.csv")
+
+
+def numbers_of(count: methods.Count, *names: str) -> list[float]:
+    return [getattr(count, name) for name in names]
+
+
+def carle_strub(catches: list[int]) -> list[float]:
+    passes = removing.Passes(tuple(catches))
+    held = removing.carle_strub(passes)
+    return [held, passes.share_caught(held)]
+
+
+def form_two(catches: list[int]) -> float:
+    passes = removing.Passes(tuple(catches))
+    return removing.form_two(passes, removing.carle_strub(passes))
+
+
+def local_level(noise: float, drift: float) -> list[float]:
+    """The Nile's steady state, reached by fusing counts a day apart; variances scaled to a log scale of animals."""
+    scale = 1e6
+    ageing = Ageing(widening_per_month=drift / scale * DAYS_PER_MONTH)
+    belief, day = None, date(2026, 1, 1)
+    for _ in range(60):
+        belief = fuse(belief, Counted(day, 1000.0, math.sqrt(noise / scale)), ageing, "young")
+        day += timedelta(days=1)
+    assert belief is not None
+    assert belief.used is not None
+    return [belief.log_sd**2 * scale, belief.used.gain]
+
+
+def usher(inputs: Sequence[Sequence[float]]) -> list[float]:
+    stay, leave, births = inputs
+
+    def matrix(rate: float) -> np.ndarray:
+        pine = np.diag(stay) + np.diag(leave, -1)
+        pine[0, 3:] += np.array(births) * np.array([rate - 1, rate - 1, rate])
+        return pine
+
+    rate = optimize.brentq(lambda at: growth.growth_rate(matrix(at)) - at, 1.01, 2)
+    return [rate, 100 * growth.sustainable_share(matrix(rate))]
+
+
+def forecast_months(level: float, now: float, sd: float, rate: float, rate_sd: float, wanted: float) -> float:
+    rising = growth.Growth(rate, rate_sd, 0, "")
+    return float(optimize.brentq(lambda t: chance_reached(t, now, sd, rising, wanted) - level, 0.01, 40))
+
+
+def mean_of(frequency: Sequence[int]) -> tuple[float, float]:
+    values = np.repeat(np.arange(len(frequency)), frequency)
+    return float(values.mean()), float(values.var(ddof=1))
+
+
+def cochran_cities(x: float, y: int, whole: float) -> float | None:
+    """The sums of the 49 cities as two portions: the ratio estimate needs no more."""
+    return methods.portions([0, y], [x / 2, x / 2], whole).estimate
+
+
+CHECKS: dict[str, Callable[..., Any]] = {
+    "chapman": lambda *given: numbers_of(methods.marked(*given), "estimate", "standard_error"),
+    "chapman_upper": lambda *given: methods.marked(*given).interval[1],  # type: ignore[index]
+    "chapman_interval": lambda *given: list(methods.marked(*given).interval or ()),
+    "exact_lower": lambda *given: exact_lower(*given, 0.95),
+    "repeated": lambda *given: list(vars(closed_forms.marked_repeatedly(*given)).values()),
+    "carle_strub": lambda *given: carle_strub(list(given)),
+    "removal_error": lambda *given: methods.removal(given).standard_error,
+    "removal_error_form_two": lambda *given: form_two(list(given)),
+    "three_passes": closed_forms.three_passes,
+    "two_passes": lambda *given: list(vars(closed_forms.two_passes(*given)).values()),
+    "two_passes_less_biased": closed_forms.two_passes_less_biased,
+    "first_pass_differs": lambda *given: closed_forms.first_pass_differs(given),
+    "removal_cv_percent": lambda *given: 100 * planning.removal_cv(*given),
+    "leslie": lambda c, e: [(held := closed_forms.unequal_effort(c, [e] * len(c))).number, e * held.share_caught],  # type: ignore[union-attr]
+    "leslie_catchability": lambda c, e: e * closed_forms.unequal_effort(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
+    "delury": lambda c, e: [(held := closed_forms.unequal_effort_log(c, [e] * len(c))).number, held.share_caught],  # type: ignore[union-attr]
+    "delury_catchability": lambda c, e: closed_forms.unequal_effort_log(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
+    "after_sale": lambda *given: methods.after_sale(*given).estimate,
+    "after_sale_with_error": lambda *given: numbers_of(methods.after_sale(*given), "estimate", "standard_error"),
+    "index": lambda *given: numbers_of(methods.index(*given), "estimate", "standard_error"),
+    "index_lower": lambda *given: methods.index(*given).lower,
+    "cochran_cities": cochran_cities,
+    "portions": lambda counts, sizes, whole, confidence: numbers_of(
+        methods.portions(counts, sizes, whole, confidence=confidence), "estimate", "standard_error", "lower"
+    ),
+    "clumping_moments": lambda *given: planning.clumping_by_moments(*mean_of(given)),
+    "clumping_zeros": lambda *given: planning.clumping_by_zeros(mean_of(given)[0], given[0] / sum(given)),
+    "clumping_likelihood": lambda *given: planning.clumping_by_likelihood(given),
+    "portions_needed": planning.portions_needed,
+    "wilson": lambda *given: list(methods.wilson(*given)),
+    "wilson_lower": lambda *given: methods.wilson(*given)[0],
+    "local_level_variance": lambda *given: local_level(*given)[0],
+    "local_level_gain": lambda *given: local_level(*given)[1],
+    "growth_rate": lambda *matrix: growth.growth_rate(np.array(matrix)),
+    "stable_percent": lambda *matrix: list(100 * growth.stable_stages(np.array(matrix))),
+    "reproductive_value": lambda *matrix: list(growth.reproductive_value(np.array(matrix))),
+    "stay_and_leave": lambda *given: list(growth.stay_and_leave(*given)),
+    "sustainable_percent": lambda *matrix: 100 * growth.sustainable_share(np.array(matrix)),
+    "usher_rate": lambda *given: usher(given)[0],
+    "usher_percent": lambda *given: usher(given)[1],
+    "life_table": lambda offspring, days: [
+        math.exp((rate := growth.life_table_growth(offspring, days, "").rate / DAYS_PER_MONTH) * 30),
+        math.log(2) / rate,
+    ],
+    "after_months": lambda now, factor, months, room: growth.after_months(now, math.log(factor), months, room),
+    "best_standing_stock": lambda room, factor: list(growth.best_standing_stock(room, math.log(factor))),
+    "months_to_reach": lambda now, wanted, factor, room: growth.months_to_reach(
+        now, wanted, math.log(factor), room or math.inf
+    ),
+    "forecast_months": forecast_months,
+}
+
+
+@pytest.mark.parametrize("row", ROWS, ids=str)
+def test_the_room_gives_the_published_value(row: Row) -> None:
+    assert CHECKS[row.check](*row.inputs) == pytest.approx(row.expected, abs=row.tolerance + 1e-12, rel=0)
+
+
+def test_every_row_names_its_source_and_its_mark() -> None:
+    assert all(row.source and row.mark.startswith(MARKS) for row in ROWS)

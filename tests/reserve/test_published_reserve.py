@@ -1,0 +1,57 @@
+"""Every published, remembered or worked-out value of breeders and surplus, each against the room's own function."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from breeder.reserve import alleles, demography, effective, starters
+from breeder.reserve.lots import surplus_of_estimate
+from tests.published.rows import MARKS, Row, rows_of
+
+ROWS = rows_of("reserve.csv")
+
+
+def surplus(estimate: float, error: float, portions: int, minimum: int) -> list[float]:
+    lot = surplus_of_estimate(estimate, error, portions, minimum, 0, 0.0, 0.95)
+    return [lot.lower, lot.surplus]
+
+
+CHECKS: dict[str, Callable[..., Any]] = {
+    "effective_size": effective.effective_size,
+    "inbreeding_per_generation": effective.inbreeding_per_generation,
+    "families": effective.effective_size_of_families,
+    "haplodiploid": effective.effective_size_one_sex_haploid,
+    "over_time": lambda *sizes: effective.effective_size_over_time(sizes),
+    "inbreeding_after": effective.inbreeding_after,
+    "two_sexes": effective.inbreeding_two_sexes,
+    "partners": effective.partners_needed,
+    "sexed": effective.animals_needed_sexed,
+    "unsexed": effective.animals_needed_unsexed,
+    "needed": effective.effective_size_needed,
+    "generations_until": effective.generations_until,
+    "allele": alleles.animals_needed_for_allele,
+    "allele_lost": alleles.chance_allele_lost,
+    "variety": alleles.variety_kept,
+    "both_sexes": starters.both_sexes,
+    "starter": starters.starter_needed,
+    "of_each": starters.animals_needed_for_each,
+    "from_tub": starters.both_sexes_from_tub,
+    "alive": starters.at_least_alive,
+    "line_ends": demography.chance_line_of_one_ends,
+    "ended_by": demography.chance_ended_by,
+    "ever_down": demography.chance_ever_down_to,
+    "drift_apart": alleles.drift_apart,
+    "founders": lambda *shares: alleles.founder_equivalents(shares),
+    "surplus": surplus,
+}
+
+
+@pytest.mark.parametrize("row", ROWS, ids=str)
+def test_the_room_gives_the_published_value(row: Row) -> None:
+    inputs = row.inputs if isinstance(row.inputs, list) else [row.inputs]
+    assert CHECKS[row.check](*inputs) == pytest.approx(row.expected, abs=row.tolerance + 1e-12, rel=0)
+
+
+def test_every_row_names_its_source_and_its_mark() -> None:
+    assert all(row.source and row.mark.startswith(MARKS) for row in ROWS)
