@@ -1,6 +1,7 @@
 """Places and the hours of weather received for them."""
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import models
@@ -20,6 +21,10 @@ class Place(models.Model):
 
     def __str__(self) -> str:
         return self.label
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.timezone)
 
 
 class Forecast(models.Model):

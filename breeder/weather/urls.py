@@ -1,6 +1,13 @@
 """Addresses of the room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from breeder.weather import views
 
 app_name = "weather"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("weather/", views.places, name="places"),
+    path("weather/<int:pk>/", views.place, name="place"),
+    path("weather/<int:pk>/file/", views.upload, name="upload"),
+    path("weather/<int:pk>/by-hand/", views.type_days, name="by_hand"),
+]

@@ -1,0 +1,129 @@
+"""What the keeper does with weather: keeps a place, sends in a file of hours, types lows and highs."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.house.queries import household
+from breeder.house.steps import log
+from breeder.pages import once
+from breeder.pages.words import degrees
+from breeder.weather import by_hand, grid, sheet, steps
+from breeder.weather.models import Forecast, Place
+
+# A file that does not say when it was made is taken to be this old when it is sent in.
+UNKNOWN_AGE = timedelta(hours=12)
+
+# Clocks differ by a little; more than this into the future is a slip.
+CLOCKS_DIFFER = timedelta(minutes=10)
+
+
+def keep_place(label: str, latitude: Any, longitude: Any, zone: str, *, by: Any, token: str = "") -> Place:
+    """Keep a place to hold hours for."""
+    with transaction.atomic(durable=True):
+        place = steps.place_for(latitude, longitude, zone, label)
+        log("kept a place", str(place), f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}.", by=by)
+        once.spend(token, page_of(place))
+    return place
+
+
+def upload_hours(
+    place_id: int,
+    content: bytes,
+    *,
+    zone: str,
+    unit: str = "",
+    sure: bool = False,
+    issued_at: datetime | None = None,
+    credit: str = "",
+    by: Any,
+    token: str = "",
+) -> Forecast:
+    """Keep the hours of a file, looked through whole first. Raises sheet.SheetRefused naming every fault by its row."""
+    readings = sheet.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
+    starts_at, values = grid.on_whole_hours(readings)
+    if all(value is None for value in values):
+        raise sheet.SheetRefused(
+            ["No whole hour can be read out of the file: its times stand more than an hour apart and off the hour. "
+             "Give hours on the hour, or reports at least hourly."]
+        )  # fmt: skip
+    now = timezone.now()
+    with transaction.atomic(durable=True):
+        place = Place.objects.get(pk=place_id)
+        forecast = steps.keep_hours(
+            place,
+            Forecast.Source.FILE,
+            starts_at,
+            values,
+            issued_at=_issued(issued_at, now),
+            received_at=now,
+            credit=credit,
+            by=by,
+        )
+        log("sent in hours", str(place), summary(forecast), by=by)
+        once.spend(token, page_of(place))
+    return forecast
+
+
+def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str = "") -> Forecast:
+    """Keep lows and highs typed for the next days; the hours between are the usual course of a day, with its own spread."""
+    now = timezone.now()
+    with transaction.atomic(durable=True):
+        place = Place.objects.get(pk=place_id)
+        starts_at, values = by_hand.hours_of(
+            days, float(place.latitude), float(place.longitude), place.zone
+        )
+        forecast = steps.keep_hours(
+            place,
+            Forecast.Source.BY_HAND,
+            starts_at,
+            values,
+            issued_at=now,
+            received_at=now,
+            extra_sd_c=by_hand.SHAPE_SD_C,
+            credit="Lows and highs as typed; the hours between after Parton and Logan (1981)",
+            daily=[[day.on.isoformat(), day.low_c, day.high_c] for day in days],
+            by=by,
+        )
+        log("typed lows and highs", str(place), summary(forecast), by=by)
+        once.spend(token, page_of(place))
+    return forecast
+
+
+def page_of(place: Place) -> str:
+    """Return the address of a place's page."""
+    return reverse("weather:place", args=[place.pk])
+
+
+def summary(forecast: Forecast) -> str:
+    """Return what was kept, in a sentence that shows a wrong unit or zone at a glance."""
+    known = [value for value in forecast.hours_c if value is not None]
+    missing = len(forecast.hours_c) - len(known)
+    zone = forecast.place.zone
+    first = forecast.starts_at.astimezone(zone)
+    last = (forecast.starts_at + (len(forecast.hours_c) - 1) * grid.HOUR).astimezone(zone)
+    fahrenheit = household().fahrenheit
+    low, high = (degrees(value, fahrenheit=fahrenheit) for value in (min(known), max(known)))
+    gaps = f" {missing} hours between are missing; only short gaps will be filled." if missing else ""
+    return (
+        f"Kept {len(known)} hours for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
+        f"(its own clock): lowest {low}, highest {high}.{gaps}"
+    )
+
+
+def _issued(given: datetime | None, now: datetime) -> datetime:
+    if given is None:
+        return now - UNKNOWN_AGE
+    if given > now + CLOCKS_DIFFER:
+        raise ValidationError(
+            f"The forecast cannot have been made at {timezone.localtime(given):%-d %B %H:%M}, which is still to come. "
+            "Give the time at which it was issued, or leave it empty.",
+            code="issued_later",
+        )
+    return given

@@ -1,0 +1,33 @@
+"""Local clock times turned to UTC: an hour that the clocks skip is refused, one that comes twice is told apart."""
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+
+class NoSuchTime(ValueError):
+    """The clocks were put forward over this time, so it never was."""
+
+
+def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """Return the UTC moments of a naive local time: twice the same, or both when the clocks go back over it.
+
+    Raises NoSuchTime for a time that the clocks skip.
+    """
+    first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
+    second = local.replace(tzinfo=zone, fold=1).astimezone(UTC)
+    if first.astimezone(zone).replace(tzinfo=None) != local:
+        raise NoSuchTime(
+            f"{local:%Y-%m-%d %H:%M} does not exist in {zone.key}: the clocks went forward over it. "
+            "Give the times with their offset, or choose the zone they were read in."
+        )
+    return first, second
+
+
+def moment(on: date, at: time, zone: ZoneInfo) -> datetime:
+    """Return the UTC moment of a clock time on a day; a time that the clocks skip is the moment they jump to."""
+    return datetime.combine(on, at.replace(tzinfo=None), tzinfo=zone).astimezone(UTC)
+
+
+def day_hours(on: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """Return the UTC moments at which a local day begins and ends: 23, 24 or 25 hours apart."""
+    return moment(on, time(0), zone), moment(on + timedelta(days=1), time(0), zone)

@@ -1,0 +1,117 @@
+"""Forms for places, files of hours, and lows and highs typed by hand."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from breeder.house.models import known_zone
+from breeder.house.sentences import PlainForm
+from breeder.pages.words import to_celsius
+from breeder.weather import by_hand
+from breeder.weather.clock import NoSuchTime, utc_of
+from breeder.weather.models import Place
+
+LARGEST_FILE = 3_000_000  # bytes; ten thousand rows come to about 0.3 million
+UNITS = [("", "as the column's name says"), ("c", "°C"), ("f", "°F")]
+
+
+class PlaceForm(PlainForm, forms.Form):
+    """A place by its coordinates; addresses bring their own places along."""
+
+    label = forms.CharField(label="Name of the place", max_length=80, help_text="A town, never a person.")
+    latitude = forms.DecimalField(min_value=-90, max_value=90, help_text="Degrees north; south is negative, such as 40.71.")
+    longitude = forms.DecimalField(min_value=-180, max_value=180, help_text="Degrees east; west is negative, such as −74.01.")
+    zone = forms.CharField(label="Time zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago.")
+
+
+class UploadForm(PlainForm, forms.Form):
+    """A file of hours."""
+
+    file = forms.FileField(
+        label="File of hours (CSV)",
+        help_text="Columns time and temp_c (or temp_f, or temp with the unit chosen below). At most 10,000 rows.",
+    )
+    unit = forms.ChoiceField(label="Temperatures are in", choices=UNITS, required=False)
+    zone = forms.CharField(
+        label="Times without an offset are in the zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago or UTC."
+    )
+    issued_at = forms.CharField(
+        label="The forecast was made at",
+        required=False,
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
+        help_text="On your own clock. Leave it empty if you don't know: it is then taken to be 12 hours old.",
+    )
+    credit = forms.CharField(label="Where it comes from", max_length=240, required=False, help_text="Shown wherever its hours are used.")
+    sure = forms.BooleanField(
+        label="The unit is right", required=False, help_text="Tick only when asked: for air above 45 °C, or leaps within an hour."
+    )
+
+    def __init__(self, *args: Any, household_zone: ZoneInfo, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.household_zone = household_zone
+
+    def clean_file(self) -> Any:
+        sent = self.cleaned_data["file"]
+        if sent.size > LARGEST_FILE:
+            raise ValidationError(
+                f"The file has {sent.size / 1e6:.1f} MB, far more than 10,000 rows need. Cut it down to the days you need."
+            )
+        return sent
+
+    def clean_issued_at(self) -> Any:
+        text = self.cleaned_data["issued_at"]
+        if not text:
+            return None
+        local = forms.DateTimeField().to_python(text).replace(tzinfo=None)
+        try:
+            return utc_of(local, self.household_zone)[0]
+        except NoSuchTime as skipped:
+            raise ValidationError(str(skipped)) from None
+
+
+class DaysForm(PlainForm, forms.Form):
+    """Lows and highs of the coming days, one row a day; empty rows are left out."""
+
+    def __init__(self, *args: Any, place: Place, today: date, fahrenheit: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fahrenheit = fahrenheit
+        self.unit = "°F" if fahrenheit else "°C"
+        self.dates = [today + timedelta(days=ahead) for ahead in range(by_hand.MOST_DAYS)]
+        for number, on in enumerate(self.dates):
+            for word in ("low", "high"):
+                self.fields[f"{word}_{number}"] = forms.FloatField(
+                    label=f"{word.capitalize()} on {on:%A %-d %B}, {self.unit}",
+                    required=False,
+                    widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+                )
+        self.fields["sure"] = forms.BooleanField(
+            label="The unit is right", required=False, help_text="Tick only when asked: for air above 45 °C."
+        )
+
+    def rows(self) -> Iterator[dict[str, Any]]:
+        """Yield each day with its two fields, for the page."""
+        for number, on in enumerate(self.dates):
+            yield {"on": on, "low": self[f"low_{number}"], "high": self[f"high_{number}"]}
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        if self.errors:
+            return given
+        days = []
+        for number, on in enumerate(self.dates):
+            low, high = given.get(f"low_{number}"), given.get(f"high_{number}")
+            if low is None and high is None:
+                continue
+            if low is None or high is None:
+                word = "low" if low is None else "high"
+                raise ValidationError(f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day")
+            days.append(by_hand.Day(on, self._celsius(low), self._celsius(high)))
+        given["days"] = by_hand.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
+        return given
+
+    def _celsius(self, value: float) -> float:
+        return to_celsius(value) if self.fahrenheit else value

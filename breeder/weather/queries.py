@@ -1,0 +1,120 @@
+"""Reads of places and their hours."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Max, QuerySet
+
+from breeder.weather import grid
+from breeder.weather.models import Forecast, Place
+
+# No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
+LONGEST_FORECAST = timedelta(days=400)
+
+
+@dataclass(frozen=True)
+class Hours:
+    """Air temperature of one place on whole UTC hours; a missing hour is None and stays so.
+
+    The freshest source wins hour by hour; `issued` says when the one behind each hour was issued.
+    """
+
+    label: str
+    latitude: float
+    longitude: float
+    timezone: str
+    times: tuple[datetime, ...]
+    c: tuple[float | None, ...]
+    issued: tuple[datetime | None, ...]
+    extra_sd_c: tuple[float, ...]
+    filled: tuple[bool, ...]
+    sources: tuple[str, ...]
+    credits: tuple[str, ...]
+
+    @property
+    def issued_at(self) -> datetime | None:
+        """Return when the oldest source in use was issued; None when there are no hours."""
+        return min((at for at in self.issued if at is not None), default=None)
+
+    @property
+    def source(self) -> str:
+        """Return the sources in use, in words."""
+        return " and ".join(self.sources) or "no hours"
+
+    @property
+    def missing(self) -> tuple[datetime, ...]:
+        """Return the hours that nobody has given yet."""
+        return tuple(at for at, value in zip(self.times, self.c, strict=True) if value is None)
+
+
+def places() -> QuerySet[Place]:
+    """Return all places with when their newest hours were issued."""
+    return Place.objects.annotate(newest=Max("forecasts__issued_at")).order_by("label")
+
+
+def forecasts_of(place: Place) -> QuerySet[Forecast]:
+    """Return what was received for a place, newest first."""
+    return place.forecasts.select_related("by").order_by("-issued_at", "-id")
+
+
+def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None) -> Hours:
+    """Return the whole UTC hours from `start` to `end`, both included, each from the freshest source that has it.
+
+    Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an end.
+    Sources issued before `issued_since` are left out.
+    """
+    times = grid.hours_between(start, end)
+    rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
+    if issued_since is not None:
+        rows = rows.filter(issued_at__gte=issued_since)
+    merged = _Merged(times)
+    for row in rows.order_by("-issued_at", "-id"):
+        merged.add(row)
+        if merged.is_whole:
+            break
+    return merged.hours_of(place)
+
+
+class _Merged:
+    """Hours being filled from one source after another, the freshest first."""
+
+    def __init__(self, times: tuple[datetime, ...]) -> None:
+        self.times = times
+        self.c: list[float | None] = [None] * len(times)
+        self.issued: list[datetime | None] = [None] * len(times)
+        self.extra: list[float] = [0.0] * len(times)
+        self.filled = [False] * len(times)
+        self.used: list[Forecast] = []
+
+    @property
+    def is_whole(self) -> bool:
+        return None not in self.c
+
+    def add(self, row: Forecast) -> None:
+        values, filled = grid.fill_short_gaps(row.hours_c)
+        offset = int((self.times[0] - row.starts_at) / grid.HOUR)
+        took = False
+        for index in range(len(self.times)):
+            there = index + offset
+            if self.c[index] is not None or not 0 <= there < len(values) or values[there] is None:
+                continue
+            self.c[index], self.issued[index], self.filled[index] = values[there], row.issued_at, filled[there]
+            self.extra[index] = (row.extra_sd_c**2 + (grid.FILLED_SD_C**2 if filled[there] else 0.0)) ** 0.5
+            took = True
+        if took:
+            self.used.append(row)
+
+    def hours_of(self, place: Place) -> Hours:
+        return Hours(
+            label=place.label,
+            latitude=float(place.latitude),
+            longitude=float(place.longitude),
+            timezone=place.timezone,
+            times=self.times,
+            c=tuple(self.c),
+            issued=tuple(self.issued),
+            extra_sd_c=tuple(self.extra),
+            filled=tuple(self.filled),
+            sources=tuple(dict.fromkeys(row.get_source_display() for row in self.used)),
+            credits=tuple(dict.fromkeys(row.credit for row in self.used if row.credit)),
+        )

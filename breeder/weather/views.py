@@ -1,0 +1,91 @@
+"""Pages of places and their hours."""
+
+from datetime import datetime
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from breeder.pages import once
+from breeder.weather import actions, charts, queries
+from breeder.weather.forms import DaysForm, PlaceForm, UploadForm
+from breeder.weather.models import Place
+
+REFUSED = 422
+
+
+def places(request: HttpRequest) -> HttpResponse:
+    """Show the places that hours are kept for, and take a new one."""
+    form = PlaceForm(request.POST or None, initial={"zone": request.household.timezone})
+    if request.method == "POST":
+        once.seen(request.POST.get("token", ""))
+        if form.is_valid():
+            try:
+                place = actions.keep_place(**form.cleaned_data, by=request.user, token=request.POST.get("token", ""))
+            except ValidationError as refusal:
+                form.add_error(None, refusal)
+            else:
+                return redirect(actions.page_of(place))
+    status = REFUSED if form.errors else 200
+    return render(request, "weather/places.html", {"places": queries.places(), "form": form}, status=status)
+
+
+def place(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one place: its hours as a picture, and where they came from."""
+    here = get_object_or_404(Place, pk=pk)
+    received = list(queries.forecasts_of(here)[:20])
+    start, end = charts.window_of(received[0], timezone.now()) if received else (None, None)
+    hours = queries.hours_for(here, start, end) if start else None
+    chart = charts.drawn(hours, fahrenheit=request.household.fahrenheit) if hours else None
+    context = {"place": here, "received": received, "hours": hours, "chart": chart}
+    return render(request, "weather/place.html", context)
+
+
+def upload(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a file of hours for a place."""
+    here = get_object_or_404(Place, pk=pk)
+    token = request.POST.get("token", "")
+    form = UploadForm(
+        request.POST or None,
+        request.FILES or None,
+        household_zone=request.household.zone,
+        initial={"zone": here.timezone, "issued_at": _clock(timezone.localtime())},
+    )
+    if request.method == "POST":
+        once.seen(token)
+        if form.is_valid():
+            given = dict(form.cleaned_data)
+            content = given.pop("file").read()
+            try:
+                kept = actions.upload_hours(here.pk, content, **given, by=request.user, token=token)
+            except ValidationError as refusal:
+                form.add_error(None, refusal)
+            else:
+                messages.success(request, actions.summary(kept))
+                return redirect(actions.page_of(here))
+    return render(request, "weather/upload.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200)
+
+
+def type_days(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take lows and highs typed by hand for a place."""
+    here = get_object_or_404(Place, pk=pk)
+    token = request.POST.get("token", "")
+    today = timezone.localtime(timezone=here.zone).date()
+    form = DaysForm(request.POST or None, place=here, today=today, fahrenheit=request.household.fahrenheit)
+    if request.method == "POST":
+        once.seen(token)
+        if form.is_valid():
+            try:
+                kept = actions.type_days(here.pk, form.cleaned_data["days"], by=request.user, token=token)
+            except ValidationError as refusal:
+                form.add_error(None, refusal)
+            else:
+                messages.success(request, actions.summary(kept))
+                return redirect(actions.page_of(here))
+    return render(request, "weather/by_hand.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200)
+
+
+def _clock(at: datetime) -> str:
+    return f"{at:%Y-%m-%dT%H:%M}"
