@@ -27,17 +27,17 @@ class Prior:
 def fuse(prior: Belief | None, count: Counted, ageing: Ageing, stage: str) -> Belief:
     """Return the belief after a count, `moved` folded in.
 
-    The middle is the Kalman mean on the log scale, with the whole spreads of both. The shared errors of the two are
-    taken to be the same error (one keeper), so they are averaged and only the rest shrinks: the spread never falls
-    under the shared error. A count further off than 1.96 standard deviations of both errors replaces the belief, as
-    does an exact one, or a count of none. The bound stays under the count's own estimate (`cap`). Source: Kalman 1960,
-    J. Basic Eng. 82:35, local level.
+    The two are averaged on the log scale. Their shared errors are taken to be one and the same (one keeper), so only
+    the rest shrinks and the spread never falls under the shared error; the weights are those of least spread, which
+    without shared errors are Kalman's. A count further off than 1.96 standard deviations of both errors replaces the
+    belief, as does an exact one, or a count of none. The bound stays under the count's own estimate (`cap`). Source:
+    Kalman 1960, J. Basic Eng. 82:35 (local level); correlated errors: minimum variance, any textbook.
     """
     before = None if prior is None else prior_of(prior, count, ageing, stage)
     spread = 0.0 if count.exact or count.estimate <= 0 else count.log_sd
     shared = min(spread, count.shared_sd)
     used = Used(
-        "first" if before is None else "replaced",
+        "first" if prior is None or prior.counted_on is None else "replaced",
         None if before is None else before.middle,
         None if before is None else before.log_sd,
         None if before is None else before.shared_sd,
@@ -55,11 +55,20 @@ def fuse(prior: Belief | None, count: Counted, ageing: Ageing, stage: str) -> Be
     z = apart / math.sqrt(both) if both else None
     if z is None or abs(z) > IRRECONCILABLE_Z:
         return _after(count, count.estimate, spread, shared, replace(used, z=z))
-    gain = before.log_sd**2 / both
+    gain = _gain(before, spread, shared)
     kept = (1 - gain) * before.shared_sd + gain * shared
     own = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
     middle = before.middle * math.exp(gain * apart)
     return _after(count, middle, math.sqrt(own + kept**2), kept, replace(used, rule="fused", gain=gain, z=z))
+
+
+def _gain(before: Prior, spread: float, shared: float) -> float:
+    """Return the weight of the count that leaves the least spread, shared errors going fully together."""
+    apart = shared - before.shared_sd
+    own = spread**2 - shared**2
+    below = before.own_variance + own + apart**2
+    # Two errors that are nothing but shared say the same thing; the newer one is as good.
+    return min(1.0, max(0.0, (before.own_variance - before.shared_sd * apart) / below)) if below else 1.0
 
 
 def prior_of(belief: Belief, count: Counted, ageing: Ageing, stage: str) -> Prior | None:
