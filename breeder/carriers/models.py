@@ -21,7 +21,9 @@ class Service(models.Model):
     delivers_until = models.TimeField(default="17:00")
     to_doorstep = models.BooleanField(default=True)
     to_counter = models.BooleanField(default=True)
-    doorstep_hours = models.DecimalField("hours on a doorstep until somebody is home", max_digits=3, decimal_places=1, default=4)
+    doorstep_hours = models.DecimalField(
+        "hours on a doorstep until somebody is home", max_digits=3, decimal_places=1, default=4
+    )
     price = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     marking = models.CharField("marking the carrier asks for", max_length=160, blank=True)
     source = models.CharField(max_length=240, blank=True)
@@ -32,7 +34,8 @@ class Service(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["carrier", "name"], name="service_named_once"),
             models.CheckConstraint(
-                condition=Q(least_days__lte=F("usual_days")) & Q(usual_days__lte=F("latest_days")), name="service_days_in_order"
+                condition=Q(least_days__lte=F("usual_days")) & Q(usual_days__lte=F("latest_days")),
+                name="service_days_in_order",
             ),
         ]
 

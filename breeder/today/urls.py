@@ -1,6 +1,8 @@
 """Addresses of the room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from breeder.today import views
 
 app_name = "today"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("", views.page, name="page")]

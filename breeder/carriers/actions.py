@@ -1,0 +1,88 @@
+"""What the keeper does with services and closures; each opens the one transaction."""
+
+from datetime import date, time
+from typing import Any
+
+from django.db import transaction
+
+from breeder.carriers.holidays import federal_holidays
+from breeder.carriers.models import Closure, Service
+from breeder.carriers.rules import DELAY_SHARES
+from breeder.house.steps import log
+from breeder.pages import once
+
+EXAMPLE_SOURCE = "unverified example; check days, weekdays and marking with your carrier"
+MON_TUE, MON_TO_WED = [0, 1], [0, 1, 2]
+EXAMPLES = (
+    {"name": "overnight", "weekdays": MON_TO_WED, "least_days": 1, "usual_days": 1, "latest_days": 2, "price": "38.00"},
+    {"name": "two-day", "weekdays": MON_TUE, "least_days": 2, "usual_days": 2, "latest_days": 4, "price": "14.00"},
+    {"name": "ground", "weekdays": [0], "least_days": 3, "usual_days": 3, "latest_days": 5, "price": "9.00"},
+)
+EXAMPLE_CARRIER = "Post"
+EXAMPLE_CUT_OFF = time(16)
+
+
+def load_example_services(*, by: Any = None, today: date | None = None) -> int:
+    """Add the example services that the book does not hold yet, with the post's closures; touch no other."""
+    with transaction.atomic(durable=True):
+        added = 0
+        for example in EXAMPLES:
+            _, new = Service.objects.get_or_create(
+                carrier=EXAMPLE_CARRIER,
+                name=example["name"],
+                defaults={
+                    **example,
+                    "cut_off": EXAMPLE_CUT_OFF,
+                    "delay_shares": list(DELAY_SHARES),
+                    "source": EXAMPLE_SOURCE,
+                },
+            )
+            added += new
+        if today is not None:
+            for year in (today.year, today.year + 1):
+                _add_closures(EXAMPLE_CARRIER, year)
+        if added:
+            log("services loaded", "examples", f"{added} example services were added; check them.", by=by)
+    return added
+
+
+def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", answer: str = "") -> int:
+    """Add a year's US federal holidays as closures of a carrier, and return how many were new."""
+    with transaction.atomic(durable=True):
+        added = _add_closures(carrier, year)
+        log("closures added", carrier, f"{added} federal holidays of {year} were added for {carrier}.", by=by)
+        once.spend(token, answer)
+    return added
+
+
+def save_service(service: Service, *, by: Any, token: str = "", answer: str = "") -> Service:
+    """Keep a service, new or changed."""
+    with transaction.atomic(durable=True):
+        service.save()
+        log("service kept", str(service), f"{service}: {service.usual_days} days, latest {service.latest_days}.", by=by)
+        once.spend(token, answer)
+    return service
+
+
+def save_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> Closure:
+    """Keep a day on which a carrier carries nothing."""
+    with transaction.atomic(durable=True):
+        closure.save()
+        log("closure kept", closure.carrier, f"{closure.carrier} is closed on {closure.on:%-d %B %Y}.", by=by)
+        once.spend(token, answer)
+    return closure
+
+
+def remove_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> None:
+    """Take a closure off again."""
+    with transaction.atomic(durable=True):
+        log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)
+        closure.delete()
+        once.spend(token, answer)
+
+
+def _add_closures(carrier: str, year: int) -> int:
+    return sum(
+        Closure.objects.get_or_create(carrier=carrier, on=holiday.on, defaults={"name": holiday.name})[1]
+        for holiday in federal_holidays(year)
+    )

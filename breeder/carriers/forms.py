@@ -1,0 +1,102 @@
+"""Forms for services and closures."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from breeder.carriers.holidays import FIRST_YEAR
+from breeder.carriers.models import Closure, Service
+from breeder.house.sentences import PlainForm
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
+MOST_DAYS = 15
+LAST_YEAR = 2100
+
+
+class ServiceForm(PlainForm, forms.ModelForm):
+    """A postal service as this keeper uses it."""
+
+    weekdays = forms.TypedMultipleChoiceField(
+        label="posted on",
+        choices=list(enumerate(WEEKDAYS)),
+        coerce=int,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Days on which you hand parcels over.",
+    )
+    late = forms.CharField(
+        label="parcels on time, a day late, two days late, in percent",
+        help_text="Such as 87, 9, 4. They add up to 100. Yours may differ: see what arrived.",
+    )
+
+    class Meta:
+        model = Service
+        fields = (
+            "carrier", "name", "weekdays", "usual_days", "latest_days", "late", "cut_off", "delivers_from",
+            "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking", "source", "active",
+        )  # fmt: skip
+        widgets = {
+            name: forms.TimeInput(attrs={"type": "time"}) for name in ("cut_off", "delivers_from", "delivers_until")
+        }
+        help_texts = {
+            "usual_days": "Working days until it usually arrives.",
+            "latest_days": "Working days you plan for. A day is not used if these would cross a Sunday or a closure.",
+            "source": "Where these figures come from.",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            self.initial["late"] = ", ".join(f"{share * 100:g}" for share in self.instance.delay_shares)
+
+    def clean_late(self) -> list[float]:
+        typed = self.cleaned_data["late"]
+        try:
+            shares = [float(part) for part in typed.replace("%", "").replace(";", ",").split(",")]
+        except ValueError:
+            raise ValidationError(
+                "“%(typed)s” is not a list of percentages. Write 87, 9, 4.", params={"typed": typed}
+            ) from None
+        if any(not 0 <= share <= 100 for share in shares) or abs(sum(shares) - 100) > 0.5:
+            raise ValidationError(
+                "“%(typed)s” adds up to %(total)g. The percentages of on time and late add up to 100.",
+                params={"typed": typed, "total": round(sum(shares), 2)},
+            )
+        return [share / 100 for share in shares]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        usual, latest = cleaned.get("usual_days"), cleaned.get("latest_days")
+        if usual is not None and latest is not None and not 1 <= usual <= latest <= MOST_DAYS:
+            self.add_error(
+                "latest_days",
+                f"Usual is {usual} and latest {latest} working days. "
+                f"Both lie between 1 and {MOST_DAYS}, latest not before usual.",
+            )
+        return cleaned
+
+    def save(self, commit: bool = True) -> Service:
+        self.instance.delay_shares = self.cleaned_data["late"]
+        self.instance.least_days = min(self.instance.least_days, self.instance.usual_days)
+        return super().save(commit=commit)
+
+
+class ClosureForm(PlainForm, forms.ModelForm):
+    """A day on which a carrier carries nothing."""
+
+    class Meta:
+        model = Closure
+        fields = ("carrier", "on", "name")
+        widgets = {"on": forms.DateInput(attrs={"type": "date"})}
+
+
+class HolidaysForm(PlainForm, forms.Form):
+    """A year's US federal holidays for one carrier."""
+
+    carrier = forms.CharField(max_length=60)
+    year = forms.IntegerField(min_value=FIRST_YEAR, max_value=LAST_YEAR)
+
+    @classmethod
+    def for_next(cls, carrier: str, today: date) -> "HolidaysForm":
+        return cls(initial={"carrier": carrier, "year": today.year + 1})

@@ -1,0 +1,28 @@
+"""Reads of services and closures."""
+
+from datetime import date
+
+from django.db.models import QuerySet
+
+from breeder.carriers.models import Closure, Service
+from breeder.carriers.rules import DELAY_SHARES, Timing
+
+
+def services(*, active: bool = True) -> QuerySet[Service]:
+    """Return the services in use (or all)."""
+    return Service.objects.filter(active=True) if active else Service.objects.all()
+
+
+def closures_of(carrier: str) -> tuple[date, ...]:
+    """Return the days on which a carrier carries nothing, earliest first."""
+    return tuple(Closure.objects.filter(carrier=carrier).values_list("on", flat=True))
+
+
+def timing_of(service: Service) -> Timing:
+    """Return what matters of a service for its days."""
+    return Timing(
+        weekdays=frozenset(service.weekdays),
+        usual_days=service.usual_days,
+        latest_days=service.latest_days,
+        delay_shares=tuple(service.delay_shares) or DELAY_SHARES,
+    )

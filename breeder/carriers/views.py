@@ -1,0 +1,77 @@
+"""Pages of services and closures."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.carriers import actions, queries, rules
+from breeder.carriers.forms import ClosureForm, HolidaysForm, ServiceForm
+from breeder.carriers.models import Closure, Service
+from breeder.house.roles import keeper_only
+from breeder.pages import once
+
+REFUSED = 422
+
+
+def services(request: HttpRequest) -> HttpResponse:
+    """Show every service with the days on which it can be used next."""
+    today = timezone.localdate()
+    rows = []
+    for service in queries.services(active=False):
+        timing = queries.timing_of(service)
+        days = rules.posting_days(timing, queries.closures_of(service.carrier), today)
+        rows.append({"service": service, "days": [day for day in days if day.usable]})
+    return render(request, "carriers/services.html", {"rows": rows})
+
+
+@keeper_only
+def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Add or edit a service."""
+    once.seen(request.POST.get("token", ""))
+    kept = get_object_or_404(Service, pk=pk) if pk else Service()
+    form = ServiceForm(request.POST or None, instance=kept)
+    if request.method == "POST" and form.is_valid():
+        answer = reverse("carriers:services")
+        actions.save_service(
+            form.save(commit=False), by=request.user, token=request.POST.get("token", ""), answer=answer
+        )
+        return redirect(answer)
+    status = REFUSED if request.method == "POST" else 200
+    return render(request, "carriers/service.html", {"form": form, "service": kept}, status=status)
+
+
+@keeper_only
+def closures(request: HttpRequest) -> HttpResponse:
+    """Show closures; add one, a year's federal holidays, or take one off."""
+    once.seen(request.POST.get("token", ""))
+    today = timezone.localdate()
+    carrier = Service.objects.values_list("carrier", flat=True).first() or ""
+    wants_year = "year" in request.POST
+    closure = ClosureForm(request.POST if request.POST and not wants_year else None, initial={"carrier": carrier})
+    year = HolidaysForm(request.POST) if wants_year else HolidaysForm.for_next(carrier, today)
+    answer, token = reverse("carriers:closures"), request.POST.get("token", "")
+    if wants_year and year.is_valid():
+        actions.add_federal_holidays(**year.cleaned_data, by=request.user, token=token, answer=answer)
+        return redirect(answer)
+    if request.method == "POST" and not wants_year and closure.is_valid():
+        actions.save_closure(closure.save(commit=False), by=request.user, token=token, answer=answer)
+        return redirect(answer)
+    shown = {
+        "closures": Closure.objects.filter(on__gte=today),
+        "missing": rules.years_without_closures(queries.closures_of(carrier), today),
+        "closure_form": closure,
+        "year_form": year,
+    }
+    return render(request, "carriers/closures.html", shown, status=REFUSED if request.method == "POST" else 200)
+
+
+@keeper_only
+def remove_closure(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a closure off."""
+    once.seen(request.POST.get("token", ""))
+    answer = reverse("carriers:closures")
+    if request.method == "POST":
+        kept = get_object_or_404(Closure, pk=pk)
+        actions.remove_closure(kept, by=request.user, token=request.POST.get("token", ""), answer=answer)
+    return redirect(answer)

@@ -1,0 +1,177 @@
+"""What needs doing today, gathered from the rooms below in a constant number of queries."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Max, OuterRef, QuerySet, Subquery
+from django.utils import timezone
+
+from breeder.cultures.models import Belief, Culture, Entry, Stage
+from breeder.cultures.queries import stock_by_line
+from breeder.cultures.stock import LineStock
+from breeder.dispatch.models import Check
+from breeder.orders.models import Order
+from breeder.packing.models import Parcel, Supply
+from breeder.taxa.models import Line
+
+HOLD_ENDS_WITHIN = timedelta(hours=36)
+LOOKED_AFTER_DAYS = 7  # a week's round: common practice, no source
+COUNT_DUE_DAYS = 150  # a month before an old count sells nothing
+TROUBLE_DAYS = 14
+TROUBLE = ("mould", "mites", "dry")
+
+
+@dataclass(frozen=True)
+class TubToSee:
+    """A tub that asks to be looked at, and why."""
+
+    tub: Culture
+    why: str
+
+
+@dataclass(frozen=True)
+class LineInNeed:
+    """A line that is short, or whose breeders are not safely there."""
+
+    line: Line
+    why: str
+    stock: LineStock
+
+
+@dataclass(frozen=True)
+class Box:
+    """A parcel that waits, with its last check."""
+
+    parcel: Parcel
+    verdict: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Day:
+    """All that the first page shows."""
+
+    on: date
+    boxes: tuple[Box, ...]
+    tubs: tuple[TubToSee, ...]
+    looked_at: int
+    open_tubs: int
+    lines: tuple[LineInNeed, ...]
+    holds: tuple[Order, ...]
+    to_plan: tuple[Order, ...]
+    supplies: tuple[Supply, ...]
+    has_lines: bool
+
+    @property
+    def is_quiet(self) -> bool:
+        return not (self.boxes or self.tubs or self.lines or self.holds or self.to_plan or self.supplies)
+
+
+def day(now: datetime) -> Day:
+    """Return what needs doing on this day."""
+    on = timezone.localdate(now)
+    tubs = list(_tubs())
+    return Day(
+        on=on,
+        boxes=tuple(_boxes()),
+        tubs=tuple(_to_see(tubs, on)),
+        looked_at=sum(1 for tub in tubs if tub.seen_at and (on - _day(tub.seen_at)).days < LOOKED_AFTER_DAYS),
+        open_tubs=len(tubs),
+        lines=tuple(_lines_in_need()),
+        holds=tuple(_holds(now)),
+        to_plan=tuple(Order.objects.filter(status=Order.Status.PAID, parcels=None).select_related("person")),
+        supplies=tuple(supply for supply in Supply.objects.all() if supply.on_shelf < supply.order_below),
+        has_lines=Line.objects.exists(),
+    )
+
+
+def _boxes() -> list[Box]:
+    last = Check.objects.filter(parcel=OuterRef("pk")).order_by("-made_at", "-id").values("pk")[:1]
+    parcels = (
+        Parcel.objects.filter(status__in=[Parcel.Status.WAITING, Parcel.Status.PACKED])
+        .select_related("order__person", "order__address", "kit", "service")
+        .annotate(last_check=Subquery(last))
+    )
+    found = list(parcels)
+    checks = Check.objects.in_bulk([parcel.last_check for parcel in found if parcel.last_check])
+    return [
+        Box(parcel, check.verdict if check else "", check.reason if check else "")
+        for parcel, check in ((parcel, checks.get(parcel.last_check)) for parcel in found)
+    ]
+
+
+def _tubs() -> QuerySet[Culture]:
+    """Return the open tubs with when each was last seen, last counted, and what the last look found."""
+    seen = Entry.objects.filter(culture=OuterRef("pk"), kind__in=[Entry.Kind.LOOKED, Entry.Kind.COUNT])
+    looks = Entry.objects.filter(culture=OuterRef("pk"), kind=Entry.Kind.LOOKED, corrections=None)
+    beliefs = Belief.objects.filter(culture=OuterRef("pk")).exclude(stage=Stage.CUPS)
+    return (
+        Culture.objects.filter(closed_on=None)
+        .select_related("line__species")
+        .annotate(
+            seen_at=Subquery(seen.order_by("-happened_at").values("happened_at")[:1]),
+            last_look=Subquery(looks.order_by("-happened_at").values("given")[:1]),
+            last_look_at=Subquery(looks.order_by("-happened_at").values("happened_at")[:1]),
+            counted_at=Subquery(
+                beliefs.order_by().values("culture").annotate(last=Max("counted_at")).values("last")[:1]
+            ),
+        )
+    )
+
+
+def _to_see(tubs: list[Culture], on: date) -> list[TubToSee]:
+    found = [(tub, _why(tub, on)) for tub in tubs]
+    return [TubToSee(tub, why) for tub, why in found if why]
+
+
+def _why(tub: Culture, on: date) -> str:
+    """Return why a tub asks to be seen to; an empty text if it does not."""
+    seen = (tub.last_look or {}).get("seen", [])
+    trouble = [flag for flag in TROUBLE if flag in seen]
+    if trouble and (on - _day(tub.last_look_at)).days <= TROUBLE_DAYS:
+        return f"{' and '.join(trouble)} seen {_ago(tub.last_look_at, on)}"
+    if tub.quarantine_until and tub.purpose == Culture.Purpose.QUARANTINE and tub.quarantine_until <= on:
+        return "its quarantine is over"
+    if tub.purpose not in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) or tub.line.sold_by != Line.SoldBy.HEAD:
+        return ""
+    if tub.counted_at is None:
+        return "never counted, so nothing of it can be sold"
+    if (on - _day(tub.counted_at)).days >= COUNT_DUE_DAYS:
+        return f"count due: last counted {_ago(tub.counted_at, on)}"
+    return ""
+
+
+def _lines_in_need() -> list[LineInNeed]:
+    stocks = stock_by_line()
+    lines = Line.objects.select_related("species").in_bulk(list(stocks))
+    found = []
+    for line_id, stock in stocks.items():
+        if why := _need(stock):
+            found.append(LineInNeed(lines[line_id], why, stock))
+    return found
+
+
+def _need(stock: LineStock) -> str:
+    short = [f"short by {stage.short} {name}" for name, stage in stock.stages.items() if stage.short]
+    if short:
+        return f"{' and '.join(short)}: promises without cover"
+    adults = stock.stages.get(Stage.ADULTS)
+    counted = adults and adults.counted_on and not adults.is_stale
+    if counted and adults.lower < adults.kept_back:
+        return f"only {adults.lower} adults are sure, and {adults.kept_back} must stay"
+    return ""
+
+
+def _holds(now: datetime) -> QuerySet[Order]:
+    return Order.objects.filter(status=Order.Status.HELD, held_until__lte=now + HOLD_ENDS_WITHIN).select_related(
+        "person"
+    )
+
+
+def _day(moment: datetime) -> date:
+    return timezone.localdate(moment)
+
+
+def _ago(moment: datetime, on: date) -> str:
+    days = (on - _day(moment)).days
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
