@@ -13,17 +13,34 @@ MOST_PHASE_CHANGE_PACKS = 3  # each one triples the regimes that are prepared
 
 
 class BadKit(ValueError):
-    """A kit that cannot be: `path` names the field, `sentence` says what is wrong with its value."""
+    """A kit that cannot be. `faults` holds every (path, sentence); `path` and `sentence` are the first one's."""
 
-    def __init__(self, path: str, sentence: str) -> None:
-        super().__init__(f"{path}: {sentence}")
-        self.path = path
-        self.sentence = sentence
+    def __init__(self, faults: list[tuple[str, str]]) -> None:
+        super().__init__("\n".join(f"{path}: {sentence}" for path, sentence in faults))
+        self.faults = tuple(faults)
+        self.path, self.sentence = faults[0]
 
 
-def _within(path: str, value: float, low: float, high: float, unit: str = "") -> None:
-    if not (math.isfinite(value) and low <= value <= high):
-        raise BadKit(path, f"It is {value:g}{unit}, but it must be from {low:g} to {high:g}{unit}.")
+class _Faults(list[tuple[str, str]]):
+    """Collects what is wrong with one value, so that the keeper is told everything at once."""
+
+    def within(self, path: str, value: float, low: float, high: float, unit: str = "") -> None:
+        """Note a number that is not from low to high."""
+        if not (math.isfinite(value) and low <= value <= high):
+            self.append((path, f"It is {value:g}{unit}, but it must be from {low:g} to {high:g}{unit}."))
+
+    def refuse(self) -> None:
+        """Raise BadKit if anything was noted."""
+        if self:
+            raise BadKit(self)
+
+
+def airtight_sentence(air_changes_h: float) -> str:
+    """Return why a heat pack is refused in a box without air."""
+    return (
+        f"It is {air_changes_h:g} an hour, so the box is airtight, and a heat pack would use up the animals' oxygen; "
+        "make air holes or leave the heat pack out."
+    )
 
 
 @dataclass(frozen=True)
@@ -35,13 +52,15 @@ class Layer:
     gap_mm: float = 0.0
 
     def __post_init__(self) -> None:
+        faults = _Faults()
         if self.material not in MATERIALS:
-            raise BadKit("material", f"It is {self.material!r}, but it must be one of: {', '.join(MATERIALS)}.")
-        _within("mm", self.mm, 0.1, 300.0, " mm")
+            faults.append(("material", f"It is {self.material!r}, but it must be one of: {', '.join(MATERIALS)}."))
+        faults.within("mm", self.mm, 0.1, 300.0, " mm")
         if self.gap_mm and self.gap_mm not in FOIL_GAP_M2K_W:
-            raise BadKit("gap_mm", f"It is {self.gap_mm:g} mm, but gaps of 0, 6 or 12 mm are known.")
+            faults.append(("gap_mm", f"It is {self.gap_mm:g} mm, but gaps of 0, 6 or 12 mm are known."))
         if self.gap_mm and self.material != "foil_bubble":
-            raise BadKit("gap_mm", f"A gap counts only in front of foil, not {self.material}; use foil_bubble or 0.")
+            faults.append(("gap_mm", "A gap counts only in front of foil; choose foil_bubble or leave the gap at 0."))
+        faults.refuse()
 
 
 @dataclass(frozen=True)
@@ -56,16 +75,18 @@ class Box:
     air_changes_h: float = 0.6
 
     def __post_init__(self) -> None:
+        faults = _Faults()
         if len(self.inner_m) != 3:
-            raise BadKit("inner_m", f"It has {len(self.inner_m)} lengths, but a box has 3.")
+            faults.append(("inner_m", f"It has {len(self.inner_m)} lengths, but a box has 3."))
         for place, side in enumerate(self.inner_m):
-            _within(f"inner_m[{place}]", side, 0.02, 3.0, " m")
+            faults.within(f"inner_m[{place}]", side, 0.02, 3.0, " m")
         if not self.layers:
-            raise BadKit("layers", "It is empty, but a box has at least one layer, such as 4 mm of corrugated.")
-        _within("inside_film_w_m2k", self.inside_film_w_m2k, 0.5, 100.0, " W/m2K")
-        _within("outside_film_w_m2k", self.outside_film_w_m2k, 0.5, 200.0, " W/m2K")
-        _within("leak_factor", self.leak_factor, 0.2, 10.0)
-        _within("air_changes_h", self.air_changes_h, 0.0, 100.0, " air changes an hour")
+            faults.append(("layers", "It is empty, but a box has at least one layer, such as 4 mm of corrugated."))
+        faults.within("inside_film_w_m2k", self.inside_film_w_m2k, 0.5, 100.0, " W/m2K")
+        faults.within("outside_film_w_m2k", self.outside_film_w_m2k, 0.5, 200.0, " W/m2K")
+        faults.within("leak_factor", self.leak_factor, 0.2, 10.0)
+        faults.within("air_changes_h", self.air_changes_h, 0.0, 100.0, " an hour")
+        faults.refuse()
 
     @property
     def litres(self) -> float:
@@ -85,12 +106,14 @@ class Payload:
     dunnage_kg: float = 0.0
 
     def __post_init__(self) -> None:
-        _within("kg", self.kg, 0.01, 100.0, " kg")
-        _within("water_share", self.water_share, 0.0, 1.0)
-        _within("cups", self.cups, 1, 1000)
-        _within("cup_area_m2", self.cup_area_m2, 0.0005, 1.0, " m2")
-        _within("half_depth_m", self.half_depth_m, 0.0, 0.5, " m")
-        _within("dunnage_kg", self.dunnage_kg, 0.0, 20.0, " kg")
+        faults = _Faults()
+        faults.within("kg", self.kg, 0.01, 100.0, " kg")
+        faults.within("water_share", self.water_share, 0.0, 1.0)
+        faults.within("cups", self.cups, 1, 1000)
+        faults.within("cup_area_m2", self.cup_area_m2, 0.0005, 1.0, " m2")
+        faults.within("half_depth_m", self.half_depth_m, 0.0, 0.5, " m")
+        faults.within("dunnage_kg", self.dunnage_kg, 0.0, 20.0, " kg")
+        faults.refuse()
 
 
 @dataclass(frozen=True)
@@ -102,10 +125,12 @@ class HeatPack:
     lit_h: float = 0.0
 
     def __post_init__(self) -> None:
-        _within("rated_h", self.rated_h, 1.0, 240.0, " h")
+        faults = _Faults()
+        faults.within("rated_h", self.rated_h, 1.0, 240.0, " h")
         if self.grams is not None:
-            _within("grams", self.grams, 1.0, 2000.0, " g")
-        _within("lit_h", self.lit_h, -240.0, 2000.0, " h")
+            faults.within("grams", self.grams, 1.0, 2000.0, " g")
+        faults.within("lit_h", self.lit_h, -240.0, 2000.0, " h")
+        faults.refuse()
 
 
 @dataclass(frozen=True)
@@ -122,14 +147,16 @@ class PhaseChangePack:
     contact_w_k: float = 1.0
 
     def __post_init__(self) -> None:
-        _within("kg", self.kg, 0.01, 50.0, " kg")
-        _within("melt_c", self.melt_c, -60.0, 80.0, " degC")
-        _within("latent_kj_kg", self.latent_kj_kg, 1.0, 500.0, " kJ/kg")
-        _within("start_c", self.start_c, -60.0, 80.0, " degC")
-        _within("width_k", self.width_k, 0.05, 20.0, " K")
-        _within("solid_j_kgk", self.solid_j_kgk, 200.0, 10000.0, " J/kgK")
-        _within("liquid_j_kgk", self.liquid_j_kgk, 200.0, 10000.0, " J/kgK")
-        _within("contact_w_k", self.contact_w_k, 0.01, 50.0, " W/K")
+        faults = _Faults()
+        faults.within("kg", self.kg, 0.01, 50.0, " kg")
+        faults.within("melt_c", self.melt_c, -60.0, 80.0, " degC")
+        faults.within("latent_kj_kg", self.latent_kj_kg, 1.0, 500.0, " kJ/kg")
+        faults.within("start_c", self.start_c, -60.0, 80.0, " degC")
+        faults.within("width_k", self.width_k, 0.05, 20.0, " K")
+        faults.within("solid_j_kgk", self.solid_j_kgk, 200.0, 10000.0, " J/kgK")
+        faults.within("liquid_j_kgk", self.liquid_j_kgk, 200.0, 10000.0, " J/kgK")
+        faults.within("contact_w_k", self.contact_w_k, 0.01, 50.0, " W/K")
+        faults.refuse()
 
 
 Pack = HeatPack | PhaseChangePack
@@ -145,26 +172,18 @@ class Kit:
     packs: tuple[Pack, ...] = ()
 
     def __post_init__(self) -> None:
-        _within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
+        faults = _Faults()
+        faults.within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
         needed = self.payload.kg / PACKED_KG_PER_LITRE
         if needed >= self.box.litres:
-            raise BadKit(
-                "payload.kg",
-                f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} litres, but the box holds "
-                f"{self.box.litres:.1f}; take a larger box.",
-            )
+            holds = f"which needs about {needed:.1f} litres, but the box holds {self.box.litres:.1f}; take a larger box."
+            faults.append(("payload.kg", f"It is {self.payload.kg:g} kg, {holds}"))
         if self.heat_packs and self.box.air_changes_h < AIRTIGHT_BELOW_H:
-            raise BadKit(
-                "box.air_changes_h",
-                f"It is {self.box.air_changes_h:g} an hour, so the box is airtight, and a heat pack would use up the "
-                "animals' oxygen; make air holes or leave the heat pack out.",
-            )
-        if len(self.phase_change_packs) > MOST_PHASE_CHANGE_PACKS:
-            raise BadKit(
-                "packs",
-                f"There are {len(self.phase_change_packs)} phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} "
-                "can be reckoned; enter equal packs as one of their total weight and contact.",
-            )
+            faults.append(("box.air_changes_h", airtight_sentence(self.box.air_changes_h)))
+        kinds = len(set(self.phase_change_packs))
+        if kinds > MOST_PHASE_CHANGE_PACKS:
+            faults.append(("packs", f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be reckoned."))
+        faults.refuse()
 
     @property
     def heat_packs(self) -> tuple[HeatPack, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -49,10 +50,15 @@ class Regimes:
         """Return the regime of each pack temperature (..., packs); on an edge the pack counts as melting."""
         return (pack_c >= self.edges_c[:, 0]).astype(np.int64) + (pack_c > self.edges_c[:, 1])
 
+    @cached_property
+    def _rooms(self) -> tuple[Array, Array]:
+        """Return the lowest and highest temperature of each pack in each regime, both (packs, 3)."""
+        open_end = np.full((self.packs, 1), np.inf)
+        return np.hstack([-open_end, self.edges_c]), np.hstack([self.edges_c, open_end])
+
     def room(self, regime: Whole) -> tuple[Array, Array]:
         """Return the lowest and highest temperature of each pack within its regime, both (..., packs)."""
-        low = np.stack([np.full(self.packs, -np.inf), self.edges_c[:, 0], self.edges_c[:, 1]], axis=1)
-        high = np.stack([self.edges_c[:, 0], self.edges_c[:, 1], np.full(self.packs, np.inf)], axis=1)
+        low, high = self._rooms
         pack = np.arange(self.packs)
         return low[pack, regime], high[pack, regime]
 

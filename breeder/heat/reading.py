@@ -10,36 +10,34 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def hours_above(hour: Array, curve_c: Array, limit_c: float) -> Array:
-    """Return the hours spent strictly above a limit, (N,), by readings `hour` (M,) and `curve_c` (M, N) in degC.
+def time_above(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Array]:
+    """Return hours, and degree-hours in K h, spent strictly above a limit, both (N,).
 
-    Crossings between readings are found on the straight line. NaN readings count as not above.
+    Exact for curves that are straight between readings: `hour` (M,), `curve_c` (M, N) in degC. What is NaN does not
+    count. Trapezoids first, put right afterwards in the few pieces that cross the limit.
     """
-    over = np.nan_to_num(curve_c - limit_c, nan=-1.0, posinf=1.0, neginf=-1.0)
-    begin, end = over[:-1], over[1:]
-    both = np.maximum(begin, 0.0) + np.maximum(end, 0.0)
-    length = np.abs(begin) + np.abs(end)
-    share = np.divide(both, length, out=np.zeros_like(both), where=length > 0.0)
-    return np.diff(hour) @ share
+    step = np.diff(hour)
+    weight = np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]]) / 2.0
+    away = curve_c - limit_c
+    above = away > 0.0
+    over = np.where(above, away, 0.0)
+    hours, degree_hours = weight @ above.astype(float), weight @ over
+    piece, member = np.nonzero(above[:-1] != above[1:])
+    both = over[piece, member] + over[piece + 1, member]
+    length = np.abs(away[piece, member]) + np.abs(away[piece + 1, member])
+    share = np.nan_to_num(both / length)  # NaN: the curve ends here
+    many = curve_c.shape[1]
+    hours += np.bincount(member, step[piece] * (share - 0.5), minlength=many)
+    degree_hours += np.bincount(member, step[piece] * (share - 1.0) * both / 2.0, minlength=many)
+    # Rounding must not make of no time a little less or more than none.
+    untouched = ~above.any(axis=0)
+    hours[untouched], degree_hours[untouched] = 0.0, 0.0
+    return np.maximum(hours, 0.0), np.maximum(degree_hours, 0.0)
 
 
-def hours_below(hour: Array, curve_c: Array, limit_c: float) -> Array:
-    """Return the hours spent strictly below a limit, (N,); as `hours_above`."""
-    return hours_above(hour, -curve_c, -limit_c)
-
-
-def degree_hours_above(hour: Array, curve_c: Array, limit_c: float) -> Array:
-    """Return the degree-hours above a limit, (N,) in K h, exact for straight pieces."""
-    over = np.nan_to_num(curve_c - limit_c, nan=-1.0, posinf=1.0, neginf=-1.0)
-    begin, end = np.maximum(over[:-1], 0.0), np.maximum(over[1:], 0.0)
-    length = np.abs(over[:-1]) + np.abs(over[1:])
-    share = np.divide(begin + end, length, out=np.zeros_like(begin), where=length > 0.0)
-    return np.diff(hour) @ (share * (begin + end) / 2.0)
-
-
-def degree_hours_below(hour: Array, curve_c: Array, limit_c: float) -> Array:
-    """Return the degree-hours below a limit, (N,) in K h; as `degree_hours_above`."""
-    return degree_hours_above(hour, -curve_c, -limit_c)
+def time_below(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Array]:
+    """Return hours, and degree-hours in K h, spent strictly below a limit; as `time_above`."""
+    return time_above(hour, -curve_c, -limit_c)
 
 
 @dataclass(frozen=True)
@@ -54,7 +52,9 @@ class Extremes:
 
 def extremes(hour: Array, curve_c: Array) -> Extremes:
     """Return the extremes of `curve_c` (M, N), skipping NaN readings; the first reading must be known."""
-    low, high = np.nanargmin(curve_c, axis=0), np.nanargmax(curve_c, axis=0)
+    known = not np.isnan(curve_c[-1]).any()  # what is missing is missing to the end
+    low = curve_c.argmin(axis=0) if known else np.nanargmin(curve_c, axis=0)
+    high = curve_c.argmax(axis=0) if known else np.nanargmax(curve_c, axis=0)
     column = np.arange(curve_c.shape[1])
     return Extremes(curve_c[low, column], hour[low], curve_c[high, column], hour[high])
 

@@ -28,12 +28,68 @@ WARM_UP_H = 6  # of a heat pack: eight times its rise, after which its power is 
 
 
 @dataclass(frozen=True)
+class Surroundings:
+    """What one case does to all its members.
+
+    `ambient_c` (hours + 1, N) in degC at whole hours; `start_c` (N,) in degC; `leak` and `pack_energy` (N,) multiply
+    conductance and heat packs' energy; `films` names the film of each hour, None for the box's own.
+    """
+
+    ambient_c: Array
+    start_c: Array
+    leak: Array
+    pack_energy: Array
+    films: tuple[str | None, ...]
+
+    @property
+    def hours(self) -> int:
+        """Return the length of the run."""
+        return len(self.ambient_c) - 1
+
+    def only(self, who: NDArray[np.int64]) -> Surroundings:
+        """Return the same for some members."""
+        return Surroundings(self.ambient_c[:, who], self.start_c[who], self.leak[who], self.pack_energy[who], self.films)
+
+
+@dataclass(frozen=True)
 class Inside:
     """The payload at readings `hour` (M,), each member a column of `payload_c` (M, N), in degC."""
 
     hour: Array
     payload_c: Array
     stalled: NDArray[np.bool_]  # (N,): a heat pack froze
+
+
+def surroundings(
+    ambient_c: Array,
+    *,
+    start_c: float | Array,
+    leak: Array | None = None,
+    pack_energy: Array | None = None,
+    film_by_hour: Sequence[str] | None = None,
+) -> Surroundings:
+    """Return checked surroundings; numbers are repeated for all members and what is left out changes nothing.
+
+    Raises ValueError for shapes that do not fit, unknown films and values that are not finite.
+    """
+    weather = np.asarray(ambient_c, dtype=float)
+    if weather.ndim != 2 or len(weather) < 2 or not weather.shape[1]:
+        raise ValueError("The weather must be hours + 1 rows of at least one member, and at least two rows.")
+    if not np.isfinite(weather).all():
+        raise ValueError("The weather has missing hours; fill or cut them before, and count the member as unknown.")
+    hours, members = len(weather) - 1, weather.shape[1]
+    films = (None,) * hours if film_by_hour is None else tuple(film_by_hour)
+    if len(films) != hours:
+        raise ValueError(f"There are films for {len(films)} hours, but the weather has {hours}.")
+    unknown = sorted({film for film in films if film is not None} - set(FILMS))
+    if unknown:
+        raise ValueError(f"The film {unknown[0]!r} is not one of: {', '.join(FILMS)}.")
+    start = np.broadcast_to(np.asarray(start_c, dtype=float), (members,))
+    factors = np.ones(members) if leak is None else np.asarray(leak, dtype=float)
+    energy = np.ones(members) if pack_energy is None else np.asarray(pack_energy, dtype=float)
+    if factors.shape != (members,) or energy.shape != (members,):
+        raise ValueError(f"Leak and pack energy must be given for each of the {members} members.")
+    return Surroundings(weather, start, factors, energy, films)
 
 
 def inside(
@@ -51,42 +107,28 @@ def inside(
     Assumes weather straight between whole hours and everything at `start_c` (number or (N,)) at hour 0, melting packs
     at their own start. `ambient_c` (hours + 1, N) in degC, finite: a missing hour is the caller's matter.
     `leak` (N,) multiplies the box's conductance, `pack_energy` (N,) the heat packs' energy. `film_by_hour`: one of
-    `box.FILMS` for each of the hours; without it the box's own film. `per_hour` readings: 1, 2 or 4.
-    Raises ValueError for shapes that do not fit or values that are not finite.
+    `box.FILMS` for each of the hours; without it the box's own film. `per_hour` readings: 1, 2 or 4; without melting
+    packs also 12. Raises ValueError for shapes that do not fit or values that are not finite.
     """
-    weather = np.asarray(ambient_c, dtype=float)
-    if weather.ndim != 2 or len(weather) < 2:
-        raise ValueError("The weather must be hours + 1 rows of at least one member, and at least two rows.")
-    if not np.isfinite(weather).all():
-        raise ValueError("The weather has missing hours; fill or cut them before, and count the member as unknown.")
-    members = weather.shape[1]
-    start = np.broadcast_to(np.asarray(start_c, dtype=float), (members,))
-    factors = np.ones(members) if leak is None else np.asarray(leak, dtype=float)
-    energy = np.ones(members) if pack_energy is None else np.asarray(pack_energy, dtype=float)
-    films = _films(film_by_hour, len(weather) - 1)
+    around = surroundings(
+        ambient_c, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour
+    )
+    return inside_all(kit, [around], per_hour=per_hour)[0]
+
+
+def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_HOUR) -> list[Inside]:
+    """Return what `inside` returns for several cases at once; melting packs are marched through all together."""
     if kit.phase_change_packs:
-        return _marched(kit, weather, start, factors, energy, films, per_hour)
-    found = _multiplied(kit, weather, start, factors, energy, films, per_hour)
-    if kit.heat_packs:
-        found = _with_stalls(kit, found, weather, start, factors, energy, films)
-    return found
-
-
-def _films(film_by_hour: Sequence[str] | None, hours: int) -> tuple[str | None, ...]:
-    if film_by_hour is None:
-        return (None,) * hours
-    if len(film_by_hour) != hours:
-        raise ValueError(f"There are films for {len(film_by_hour)} hours, but the weather has {hours}.")
-    return tuple(film_by_hour)
-
-
-def _film_w_m2k(film: str | None) -> float | None:
-    return None if film is None else FILMS[film]
+        return _marched(kit, cases, per_hour)
+    found = [_multiplied(kit, case, per_hour) for case in cases]
+    if not kit.heat_packs:
+        return found
+    return [_with_stalls(kit, one, case, per_hour) for one, case in zip(found, cases, strict=True)]
 
 
 @lru_cache(maxsize=512)
 def _networks(kit: Kit, film: str | None, levels: tuple[float, ...]) -> tuple[Network, ...]:
-    base = network(kit, _film_w_m2k(film))
+    base = network(kit, None if film is None else FILMS[film])
     return tuple(base.leaking(level) for level in levels)
 
 
@@ -110,59 +152,79 @@ def energy_weights(energy: Array) -> Array:
     return weights
 
 
-def _multiplied(
-    kit: Kit, weather: Array, start: Array, leak: Array, energy: Array, films: tuple[str | None, ...], per_hour: int, node: int = 1
-) -> Inside:
-    levels, which = np.unique(leak, return_inverse=True)
-    matrix = _matrix(kit, films, tuple(float(level) for level in levels), per_hour, node)
-    columns = np.concatenate([weather, start[None], *([energy_weights(energy)] if kit.heat_packs else [])])
-    out = np.empty((matrix.shape[1], len(start)))
+def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> Inside:
+    levels, which = np.unique(case.leak, return_inverse=True)
+    matrix = _matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
+    packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
+    columns = np.concatenate([case.ambient_c, case.start_c[None], *packs])
+    out = np.empty((matrix.shape[1], len(which)))
     for level in range(len(levels)):
         who = np.flatnonzero(which == level)
         out[:, who] = matrix[level] @ columns[:, who]
-    return Inside(np.arange(len(out)) / per_hour, out, np.zeros(len(start), bool))
+    return Inside(np.arange(len(out)) / per_hour, out, np.zeros(len(which), bool))
 
 
-def _with_stalls(
-    kit: Kit, found: Inside, weather: Array, start: Array, leak: Array, energy: Array, films: tuple[str | None, ...]
-) -> Inside:
+def _with_stalls(kit: Kit, found: Inside, case: Surroundings, per_hour: int) -> Inside:
     """Return the same, with members in whose box a heat pack freezes marched instead."""
-    cold = np.flatnonzero((weather.min(axis=0) < heat_packs.FREEZING_C) | (start < heat_packs.FREEZING_C))
+    freezing = heat_packs.FREEZING_C
+    cold = np.flatnonzero((case.ambient_c.min(axis=0) < freezing) | (case.start_c < freezing))
     if not len(cold):
         return found
-    per_hour = round(1.0 / float(found.hour[1]))
-    air = _multiplied(kit, weather[:, cold], start[cold], leak[cold], energy[cold], films, per_hour, node=0)
-    power = heat_packs.kit_power_w(kit, air.hour[:, None], energy[cold])
+    air = _multiplied(kit, case.only(cold), per_hour, node=0)
+    power = heat_packs.kit_power_w(kit, air.hour[:, None], case.pack_energy[cold])
     frozen = heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)
     who = cold[frozen]
     if not len(who):
         return found
-    again = _marched(kit, weather[:, who], start[who], leak[who], energy[who], films, per_hour)
+    again = _marched(kit, [case.only(who)], per_hour)[0]
     payload, stalled = found.payload_c.copy(), found.stalled.copy()
     payload[:, who], stalled[who] = again.payload_c, again.stalled
     return Inside(found.hour, payload, stalled)
 
 
-def _marched(
-    kit: Kit, weather: Array, start: Array, leak: Array, energy: Array, films: tuple[str | None, ...], per_hour: int
-) -> Inside:
-    """March in blocks of an hour or less. `per_hour` must divide 4."""
-    names = tuple(dict.fromkeys(films))
-    levels, level = np.unique(leak, return_inverse=True)
-    key = tuple(float(one) for one in levels)
-    run = Run(tuple(_networks(kit, name, key) for name in names), level, regimes_of(kit.phase_change_packs))
-    hours = len(weather) - 1
+def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """March all cases together in blocks of an hour or less; what follows the end of a shorter case is cut off."""
+    if PER_HOUR % per_hour:
+        raise ValueError(f"There are {per_hour} readings an hour, but with such packs the number must divide {PER_HOUR}.")
+    hours = max(case.hours for case in cases)
+    joined = [np.pad(case.ambient_c, ((0, hours - case.hours), (0, 0)), mode="edge") for case in cases]
+    weather = np.concatenate(joined, axis=1)
     knots = _knots(kit, hours, may_freeze=float(weather.min()) < heat_packs.FREEZING_C)
     at = np.minimum(knots.astype(int), hours - 1)
-    film = np.array([names.index(films[hour]) for hour in at[:-1]])
     share = (knots - at)[:, None]
     outside = weather[at] * (1.0 - share) + weather[at + 1] * share
-    power = heat_packs.kit_power_w(kit, knots[:, None], energy) if kit.heat_packs else np.zeros_like(outside)
-    per_piece = PIECES_PER_HOUR if run.regimes.packs else PER_HOUR
-    pieces = np.rint(np.diff(knots) * per_piece).astype(int)
-    trace = march(run, knots, outside, power, start, pieces=pieces, every=per_piece // PER_HOUR, film=film)
-    reading = slice(None, None, PER_HOUR // per_hour)
-    return Inside(trace.hour[reading], trace.payload_c[reading], trace.stalled)
+    energy = np.concatenate([case.pack_energy for case in cases])
+    power = heat_packs.kit_power_w(kit, knots[:, None], energy) if kit.heat_packs else None
+    start = np.concatenate([case.start_c for case in cases])
+    trace = march(_run(kit, cases, knots, at[:-1]), outside, power, start)
+    reading = np.arange(0, hours * PER_HOUR + 1, PER_HOUR // per_hour)
+    ends = np.cumsum([len(case.leak) for case in cases])[:-1]
+    payloads, stalls = np.split(trace.payload_c[reading], ends, axis=1), np.split(trace.stalled, ends)
+    return [
+        Inside(trace.hour[reading][: case.hours * per_hour + 1], payload[: case.hours * per_hour + 1], stalled)
+        for case, payload, stalled in zip(cases, payloads, stalls, strict=True)
+    ]
+
+
+def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.int64]) -> Run:
+    """Return the seating: one group for each case and leak level; `at` (K-1,) is the hour of each block."""
+    names = tuple(dict.fromkeys(film for case in cases for film in case.films))
+    levels, level = np.unique(np.concatenate([case.leak for case in cases]), return_inverse=True)
+    case_of = np.repeat(np.arange(len(cases)), [len(case.leak) for case in cases])
+    groups, group = np.unique(case_of * len(levels) + level, return_inverse=True)
+    film = [[names.index(case.films[min(hour, case.hours - 1)]) for case in cases] for hour in at]
+    regimes = regimes_of(kit.phase_change_packs)
+    per_piece = PIECES_PER_HOUR if regimes.packs else PER_HOUR
+    return Run(
+        networks=tuple(_networks(kit, name, tuple(float(one) for one in levels)) for name in names),
+        regimes=regimes,
+        hour=knots,
+        pieces=np.rint(np.diff(knots) * per_piece).astype(int),
+        every=per_piece // PER_HOUR,
+        group=group,
+        level=groups % len(levels),
+        film=np.array(film)[:, groups // len(levels)],
+    )
 
 
 def _knots(kit: Kit, hours: int, *, may_freeze: bool) -> Array:
