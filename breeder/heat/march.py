@@ -120,27 +120,32 @@ def _blocks(run: Run) -> Iterator[_Block]:
         yield block
 
 
-def march(run: Run, outside_c: Array, power: Array | None, start_c: Array) -> Trace:
+def march(
+    run: Run, outside_c: Array, power: Array | None, start_c: Array, *, heater_w: Array | None = None
+) -> Trace:
     """Return what air and payload do.
 
-    `outside_c` and `power` (K, N), degC and W, are straight between the knots; power None: no heat pack. `start_c`
-    (N,) in degC holds for air, payload and walls; melting packs begin at their own.
+    `outside_c`, `power` and `heater_w` (K, N), degC and W, are straight between the knots; `power` is the heat packs',
+    which may freeze, `heater_w` anything else's; None: there is none. `start_c` (N,) in degC holds for air, payload
+    and walls; melting packs begin at their own.
     """
-    seats = run.seats()
-    walls = len(run.networks[0][0].wall_j_k)
-    outside = outside_c[:, seats]
-    wanted = np.zeros_like(outside) if power is None else power[:, seats]
+    seats, walls = run.seats(), len(run.networks[0][0].wall_j_k)
+    outside, nothing = outside_c[:, seats], np.zeros_like(outside_c)
+    wanted, steady = (nothing if each is None else each for each in (power, heater_w))
+    wanted, steady = wanted[:, seats], steady[:, seats]
     state = np.repeat(start_c[seats][..., None], 2 + walls + run.regimes.packs, axis=2)
     state[..., 2 + walls :] = run.regimes.start_c
     regime, frozen = run.regimes.of(state[..., 2 + walls :]), np.zeros(seats.shape, bool)
     ever, read = frozen.copy(), [state[None, ..., :2]]
     for k, block in enumerate(_blocks(run)):
-        column = np.zeros((*seats.shape, state.shape[2] + INPUTS))
+        column = np.empty((*seats.shape, state.shape[2] + INPUTS))
         column[..., :-INPUTS], column[..., -4], column[..., -2] = state, outside[k], outside[k + 1]
+        column[..., -3], column[..., -1] = steady[k], steady[k + 1]
         if power is not None:
             frozen = heat_packs.stalled(frozen, state[..., 0], wanted[k])
             ever |= frozen
-            column[..., -3], column[..., -1] = wanted[k] * ~frozen, wanted[k + 1] * ~frozen
+            column[..., -3] += wanted[k] * ~frozen
+            column[..., -1] += wanted[k + 1] * ~frozen
         states, regime = _through(run, block, column, regime)
         read.append(states[..., :2].transpose(2, 0, 1, 3))
         state = states[:, :, -1]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from zoneinfo import ZoneInfo, available_timezones
 
 import zipcodes
@@ -16,7 +16,7 @@ WIDEST_ZONE_DEGREES = 50
 
 @dataclass(frozen=True)
 class Place:
-    """A place as it may be kept: WGS 84 degrees to 0.01, zone by its IANA name ('' where not known)."""
+    """A place as it may be kept: WGS 84 degrees to 0.01, zone by its IANA name."""
 
     latitude: Decimal
     longitude: Decimal
@@ -31,21 +31,23 @@ def to_hundredth(degrees: Decimal | float | str) -> Decimal:
 
 
 def us_place(postcode: str) -> Place | None:
-    """Return the place of a US postcode; None where the table does not know it, or where it is no US postcode.
+    """Return the place of a US postcode; None where the table lacks place or zone, or for another country's.
 
     Source: the table of the package `zipcodes` (places by GeoNames, CC BY 4.0); 872 of its rows hold 0, 0 for unknown.
     """
     try:
         rows = zipcodes.matching(postcode.strip())
-        row = rows[0] if rows else None
-        latitude, longitude = (to_hundredth(row["lat"]), to_hundredth(row["long"])) if row else (0, 0)
-    except (ValueError, TypeError, InvalidOperation):
+    except (ValueError, TypeError):
         return None
-    if row is None or (latitude == 0 and longitude == 0):
+    if not rows:
         return None
-    # A few rows name a town where the zone belongs.
-    zone = row["timezone"] if row["timezone"] in available_timezones() else ""
-    return Place(Decimal(latitude), Decimal(longitude), zone, town=row["city"], region=f"US-{row['state']}")
+    row = rows[0]
+    latitude, longitude = to_hundredth(row["lat"]), to_hundredth(row["long"])
+    if latitude == 0 and longitude == 0:
+        return None
+    if row["timezone"] not in available_timezones():  # one row names a town where the zone belongs
+        return None
+    return Place(latitude, longitude, row["timezone"], town=row["city"], region=f"US-{row['state']}")
 
 
 def fault_of_place(latitude: Decimal, longitude: Decimal, timezone: str) -> str:

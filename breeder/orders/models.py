@@ -26,7 +26,9 @@ class Offer(models.Model):
     overcount = models.PositiveIntegerField("put in on top", default=0)
     males = models.PositiveIntegerField(default=0)
     females = models.PositiveIntegerField(default=0)
-    price = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(0)])
+    price = models.DecimalField(
+        max_digits=8, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(0)]
+    )
     public = models.BooleanField("on the public list", default=True)
     active = models.BooleanField(default=True)
 

@@ -6,8 +6,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django_tables2 import RequestConfig
 
 from breeder.house.roles import keeper_only
-from breeder.house.sheets import csv_answer
 from breeder.pages import once
+from breeder.pages.csv_file import csv_answer
 from breeder.taxa import actions, queries, rules, sheet
 from breeder.taxa.forms import LineEditForm, LineForm, SpeciesFilter, SpeciesForm
 from breeder.taxa.models import Line, Species
@@ -31,7 +31,7 @@ def species_list(request: HttpRequest) -> HttpResponse:
 def _as_csv(found: object) -> HttpResponse:
     header = ["scientificName", "identificationQualifier", *sheet.FIELDS, "open_lines"]
     names = ["scientific_name", "qualifier", *sheet.FIELDS, "open_lines"]
-    return csv_answer("species", header, ([getattr(one, name) for name in names] for one in found))
+    return csv_answer("species.csv", header, ([getattr(one, name) for name in names] for one in found))
 
 
 def species(request: HttpRequest, pk: int) -> HttpResponse:

@@ -28,7 +28,12 @@ def keep_place(label: str, latitude: Any, longitude: Any, zone: str, *, by: Any,
     """Keep a place to hold hours for."""
     with transaction.atomic(durable=True):
         place = steps.place_for(latitude, longitude, zone, label)
-        log("kept a place", str(place), f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}.", by=by)
+        log(
+            "kept a place",
+            str(place),
+            f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}.",
+            by=by,
+        )
         once.spend(token, page_of(place))
     return place
 
@@ -76,9 +81,7 @@ def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str
     now = timezone.now()
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
-        starts_at, values = by_hand.hours_of(
-            days, float(place.latitude), float(place.longitude), place.zone
-        )
+        starts_at, values = by_hand.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
         forecast = steps.keep_hours(
             place,
             Forecast.Source.BY_HAND,

@@ -23,9 +23,15 @@ class PlaceForm(PlainForm, forms.Form):
     """A place by its coordinates; addresses bring their own places along."""
 
     label = forms.CharField(label="Name of the place", max_length=80, help_text="A town, never a person.")
-    latitude = forms.DecimalField(min_value=-90, max_value=90, help_text="Degrees north; south is negative, such as 40.71.")
-    longitude = forms.DecimalField(min_value=-180, max_value=180, help_text="Degrees east; west is negative, such as −74.01.")
-    zone = forms.CharField(label="Time zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago.")
+    latitude = forms.DecimalField(
+        min_value=-90, max_value=90, help_text="Degrees north; south is negative, such as 40.71."
+    )
+    longitude = forms.DecimalField(
+        min_value=-180, max_value=180, help_text="Degrees east; west is negative, such as −74.01."
+    )
+    zone = forms.CharField(
+        label="Time zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago."
+    )
 
 
 class UploadForm(PlainForm, forms.Form):
@@ -37,7 +43,10 @@ class UploadForm(PlainForm, forms.Form):
     )
     unit = forms.ChoiceField(label="Temperatures are in", choices=UNITS, required=False)
     zone = forms.CharField(
-        label="Times without an offset are in the zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago or UTC."
+        label="Times without an offset are in the zone",
+        max_length=60,
+        validators=[known_zone],
+        help_text="Such as America/Chicago or UTC.",
     )
     issued_at = forms.CharField(
         label="The forecast was made at",
@@ -45,9 +54,13 @@ class UploadForm(PlainForm, forms.Form):
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
         help_text="On your own clock. Leave it empty if you don't know: it is then taken to be 12 hours old.",
     )
-    credit = forms.CharField(label="Where it comes from", max_length=240, required=False, help_text="Shown wherever its hours are used.")
+    credit = forms.CharField(
+        label="Where it comes from", max_length=240, required=False, help_text="Shown wherever its hours are used."
+    )
     sure = forms.BooleanField(
-        label="The unit is right", required=False, help_text="Tick only when asked: for air above 45 °C, or leaps within an hour."
+        label="The unit is right",
+        required=False,
+        help_text="Tick only when asked: for air above 45 °C, or leaps within an hour.",
     )
 
     def __init__(self, *args: Any, household_zone: ZoneInfo, **kwargs: Any) -> None:
@@ -108,7 +121,9 @@ class DaysForm(PlainForm, forms.Form):
                 continue
             if low is None or high is None:
                 word = "low" if low is None else "high"
-                raise ValidationError(f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day")
+                raise ValidationError(
+                    f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day"
+                )
             days.append(by_hand.Day(on, self._celsius(low), self._celsius(high)))
         given["days"] = by_hand.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
         return given

@@ -20,7 +20,9 @@ def fault_of(celsius: float, *, fahrenheit: bool, sure: bool = False) -> str:
     said = degrees(celsius, fahrenheit=fahrenheit, digits=1)
     unit, other = ("°F", "°C") if fahrenheit else ("°C", "°F")
     if not COLDEST_C <= celsius <= WARMEST_C:
-        return f"{said} is not an air temperature. If it was meant in {other}, choose {other}; otherwise mend the value."
+        return (
+            f"{said} is not an air temperature. If it was meant in {other}, choose {other}; otherwise mend the value."
+        )
     if celsius > ASK_ABOVE_C and not sure:
         return (
             f"{said} is hotter than air almost ever is. If it was meant in {other}, choose {other}; if it really is "

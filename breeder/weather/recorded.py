@@ -35,7 +35,9 @@ def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
     """Return the first hour (UTC) and the hourly °C of a station from there on. Raises KeyError for another code."""
     path = FOLDER / f"{STATIONS[code].code.lower()}_2013.csv"
     with path.open(newline="", encoding="utf-8") as file:
-        readings = [(datetime.fromisoformat(row["time"]).astimezone(UTC), float(row["temp_c"])) for row in csv.DictReader(file)]
+        readings = [
+            (datetime.fromisoformat(row["time"]).astimezone(UTC), float(row["temp_c"])) for row in csv.DictReader(file)
+        ]
     starts_at, values = grid.on_whole_hours(readings)
     clean, _ = grid.without_spikes(values)
     return starts_at, tuple(clean)

@@ -23,7 +23,9 @@ MOST_FAULTS_SHOWN = 10
 MOST_DAYS = 400
 MISSING = {"", "m", "na", "n/a", "nan", "null", "-"}
 UNIT_OF_COLUMN = {"temp_c": "c", "temp_f": "f", "temp": ""}
-COLUMNS_WANTED = "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen beside the file)."
+COLUMNS_WANTED = (
+    "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen beside the file)."
+)
 ONE_HOUR = timedelta(hours=1)
 
 
@@ -96,7 +98,9 @@ def _moment(row: int, text: str) -> datetime:
             raise ValueError
         return datetime.fromisoformat(text)
     except ValueError:
-        raise ValueError(f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00 or 2026-03-07T19:00Z.") from None
+        raise ValueError(
+            f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00 or 2026-03-07T19:00Z."
+        ) from None
 
 
 def _text_of(content: bytes) -> str:
@@ -109,7 +113,9 @@ def _text_of(content: bytes) -> str:
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1
         raise SheetRefused(
-            [f"Row {line}: there is a NUL byte in the file, so it is damaged or not plain text. Save it again as CSV, UTF-8."]
+            [
+                f"Row {line}: there is a NUL byte in the file, so it is damaged or not plain text. Save it again as CSV, UTF-8."
+            ]
         )
     return text
 
@@ -124,7 +130,9 @@ def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
     named = UNIT_OF_COLUMN[temperatures[0]]
     if named and unit and named != unit:
         raise SheetRefused(
-            [f"Row 1: the column '{temperatures[0]}' names another unit than the one chosen. Choose 'as the column says' or rename it."]
+            [
+                f"Row 1: the column '{temperatures[0]}' names another unit than the one chosen. Choose 'as the column says' or rename it."
+            ]
         )
     if not named and not unit:
         raise SheetRefused(["Row 1: the column 'temp' does not name its unit. Choose °C or °F beside the file."])
@@ -159,14 +167,18 @@ def read(content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False) 
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise SheetRefused([f"Row 1: the file begins with an empty line. {COLUMNS_WANTED}"])
     if len(rows) > MOST_ROWS + 1:
-        raise SheetRefused([f"The file has more than {MOST_ROWS:,} rows. Cut it down to the days you need and send it again."])
+        raise SheetRefused(
+            [f"The file has more than {MOST_ROWS:,} rows. Cut it down to the days you need and send it again."]
+        )
     time_at, temp_at, named = _columns(rows[0], unit)
     reader = _Reader(zone, named == "f", sure)
     for number, cells in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(rows[0]):
-            reader.faults.append(f"Row {number}: {len(cells)} cells under {len(rows[0])} columns. Mend the row, or quote decimal commas.")
+            reader.faults.append(
+                f"Row {number}: {len(cells)} cells under {len(rows[0])} columns. Mend the row, or quote decimal commas."
+            )
             continue
         reader.take(number, cells[time_at], cells[temp_at])
     return _whole(reader)

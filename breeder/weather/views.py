@@ -84,7 +84,9 @@ def type_days(request: HttpRequest, pk: int) -> HttpResponse:
             else:
                 messages.success(request, actions.summary(kept))
                 return redirect(actions.page_of(here))
-    return render(request, "weather/by_hand.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200)
+    return render(
+        request, "weather/by_hand.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200
+    )
 
 
 def _clock(at: datetime) -> str:

@@ -13,7 +13,8 @@ from breeder.pages import once
 pytestmark = pytest.mark.django_db
 TYPED = {
     "carrier": "Post", "name": "tracked", "weekdays": ["0", "1"], "usual_days": "2", "latest_days": "3",
-    "late": "80, 15, 5", "cut_off": "16:00", "delivers_from": "09:00", "delivers_until": "17:00", "doorstep_hours": "4", "to_doorstep": "on",
+    "late": "80, 15, 5", "cut_off": "16:00", "delivers_from": "09:00",
+    "delivers_until": "17:00", "doorstep_hours": "4", "to_doorstep": "on",
     "price": "12.50", "active": "on",
 }  # fmt: skip
 

@@ -98,7 +98,12 @@ def test_no_more_than_ten_faults_are_shown_and_the_rest_counted() -> None:
 
 
 def test_ten_thousand_rows_are_taken_and_one_more_is_not() -> None:
-    rows = [f"2026-01-{day:02d}T{hour:02d}:{minute:02d}Z,5" for day in range(1, 29) for hour in range(24) for minute in range(0, 60, 4)]
+    rows = [
+        f"2026-01-{day:02d}T{hour:02d}:{minute:02d}Z,5"
+        for day in range(1, 29)
+        for hour in range(24)
+        for minute in range(0, 60, 4)
+    ]
     assert len(read(sheet(*rows[:10_000]), zone=UTC_ZONE)) == 10_000
     assert "more than 10,000 rows" in refused(sheet(*rows[:10_001]))[0]
 

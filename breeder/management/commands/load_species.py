@@ -12,4 +12,6 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         added = load_starter_set()
-        self.stdout.write(f"{added} species added." if added else "Every species of the starter set is in the book already.")
+        self.stdout.write(
+            f"{added} species added." if added else "Every species of the starter set is in the book already."
+        )

@@ -1,0 +1,225 @@
+"""What the keeper does with packs and orders; each opens the one transaction."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from breeder.cultures import queries as stock
+from breeder.cultures import rules as surplus
+from breeder.cultures import steps as cultures
+from breeder.house.queries import household
+from breeder.house.steps import log
+from breeder.orders import queries, rules, steps
+from breeder.orders.models import Offer, Order, OrderLine, Payment
+from breeder.pages import once
+
+
+@dataclass(frozen=True)
+class LineChange:
+    """What a line of an order should become; 0 packs takes it off."""
+
+    packs: int
+    price: Decimal | None
+
+
+@dataclass(frozen=True)
+class Change:
+    """What an order should become: its lines by their id, packs put on top, and the terms."""
+
+    terms: rules.Terms
+    lines: Mapping[int, LineChange] = field(default_factory=dict)
+    added: Sequence[rules.Wanted] = ()
+
+
+def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> Offer:
+    """Keep a pack that a line is sold in, new or changed."""
+    with transaction.atomic(durable=True):
+        did = "changed a pack" if offer.pk else "offered a pack"
+        offer.full_clean()
+        offer.save()
+        price = "price on request" if offer.price is None else f"{offer.price:.2f} {household().currency}"
+        state = "" if offer.active else ", no longer offered"
+        log(did, str(offer), f"{offer}: {price}, {offer.overcount} on top{state}.", by=by)
+        once.spend(token, answer)
+    return offer
+
+
+def agree_order(
+    who: rules.Who, wanted: Sequence[rules.Wanted], terms: rules.Terms, *, by: Any, token: str = ""
+) -> Order:
+    """Promise all packs of a new order at once, or none: refuses with every shortage named."""
+    lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in wanted).values()}
+    with transaction.atomic(durable=True):
+        cultures.take_turn(lines)
+        # Asked again after the turn: the same form may have won the race for it.
+        once.seen(token)
+        now = timezone.now()
+        steps.lapse(now, lines)
+        offers = _offers_or_refuse(wanted)
+        _require(wanted, offers)
+        person, address = steps.person_and_address(who, terms.to)
+        order = steps.new_order(
+            person=person,
+            address=address,
+            agreed_at=now,
+            held_until=terms.held_until,
+            promised_by=terms.promised_by,
+            postage=terms.postage,
+            note=terms.note,
+            by=by,
+        )
+        added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
+        packs = ", ".join(str(line) for line in added)
+        log("agreed an order", str(order), f"Order {order.number} for {person}: {packs}.", by=by)
+        once.spend(token, steps.page_of(order))
+    return order
+
+
+def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Order:
+    """Bring an order to what is now agreed: promises exactly the difference, releases exactly what falls away."""
+    added_lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in change.added).values()}
+    with transaction.atomic(durable=True):
+        order = steps.take_order(number, added_lines)
+        once.seen(token)
+        now = timezone.now()
+        steps.lapse(now, steps.line_ids_of(number) | added_lines)
+        order = steps.fresh(number)
+        rules.refuse_unless_open(order)
+        offers = _offers_or_refuse(change.added)
+        after = {pk: line.packs for pk, line in change.lines.items()}
+        rules.refuse_change(order.lines.all(), after, bool(change.added))
+        _require_more(order, change, offers)
+        said = _resize_lines(order, change, now)
+        steps.set_terms(order, change.terms)
+        said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
+        steps.settle(steps.fresh(number), at=now)
+        log("changed an order", str(order), f"Order {number}: {'; '.join(said) or 'packs as before'}.", by=by)
+        once.spend(token, steps.page_of(order))
+    return order
+
+
+def cancel_order(number: int, reason: str, *, by: Any, token: str = "") -> Order:
+    """End an order with a reason: releases exactly what it still holds; what was packed stays packed."""
+    with transaction.atomic(durable=True):
+        order = steps.take_order(number)
+        once.seen(token)
+        rules.refuse_cancel(order, reason)
+        now = timezone.now()
+        released = steps.release_all(order, at=now)
+        order.status, order.ended_at, order.ended_because = Order.Status.CANCELLED, now, reason
+        order.save(update_fields=["status", "ended_at", "ended_because"])
+        sentence = f"Order {number} for {order.person} was cancelled; {rules.told(released)} free again."
+        log("cancelled an order", str(order), sentence, by=by, reason=reason, facts={"released": released})
+        once.spend(token, steps.page_of(order))
+    return order
+
+
+def hold_again(number: int, held_until: datetime, *, by: Any, token: str = "") -> Order:
+    """Promise an order once more whose hold ran out; refuses with every shortage named."""
+    with transaction.atomic(durable=True):
+        steps.take_order(number)
+        once.seen(token)
+        now = timezone.now()
+        steps.lapse(now, steps.line_ids_of(number))
+        order = steps.fresh(number)
+        rules.refuse_hold_again(order)
+        wants = [(line, want) for line in order.lines.all() if (want := rules.want_again(line))]
+        surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
+        steps.reopen(order, held_until)
+        for line, want in wants:
+            steps.promise(order, line, want, at=now)
+        steps.settle(steps.fresh(number), at=now)
+        log("held an order again", str(order), f"Order {number} for {order.person} is held again.", by=by)
+        once.spend(token, steps.page_of(order))
+    return order
+
+
+def record_payment(
+    number: int,
+    amount: Decimal,
+    on: date,
+    *,
+    given_back: bool = False,
+    more_is_meant: bool = False,
+    reference: str = "",
+    by: Any,
+    token: str = "",
+) -> Order:
+    """Write down money received or given back; an order paid in full is held until it is packed."""
+    currency = household().currency
+    with transaction.atomic(durable=True):
+        order = steps.take_order(number)
+        once.seen(token)
+        if refusal := rules.refuse_amount(queries.bill_of(order), amount, given_back, more_is_meant, currency):
+            raise rules.NotLikeThis(refusal)
+        Payment.objects.create(order=order, amount=-amount if given_back else amount, on=on, reference=reference)
+        order = steps.settle(steps.fresh(number), at=timezone.now())
+        what = "given back for" if given_back else "received for"
+        log(
+            "wrote down a payment",
+            str(order),
+            f"{amount:.2f} {currency} {what} order {number} of {order.person}.",
+            by=by,
+        )
+        once.spend(token, steps.page_of(order))
+    return order
+
+
+def lapse_holds(*, at: datetime | None = None) -> int:
+    """End every unpaid hold that is over and return how many; safe to call as often as anybody likes."""
+    at = at or timezone.now()
+    if not queries.due_to_lapse(at).exists():
+        return 0
+    with transaction.atomic(durable=True):
+        return len(steps.lapse(at))
+
+
+def _offers_or_refuse(wanted: Sequence[rules.Wanted]) -> dict[int, Offer]:
+    """Return the packs as they are now; refuses those that were withdrawn while the form was open."""
+    offers = queries.offers_by_id(want.offer_id for want in wanted)
+    refusals = [
+        rules.refuse_packs(offers[want.offer_id], want.packs)
+        if want.offer_id in offers
+        else "One of the packs is no longer in the book. Choose another."
+        for want in wanted
+    ]
+    if any(refusals):
+        raise ValidationError([rules.NotLikeThis(refusal) for refusal in refusals if refusal])
+    return offers
+
+
+def _require(wanted: Sequence[rules.Wanted], offers: Mapping[int, Offer]) -> None:
+    if not wanted:
+        raise rules.NotLikeThis("No packs are chosen. Write how many beside at least one pack.")
+    wants = [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in wanted]
+    surplus.require(wants, stock.stock_by_line({want.line_id for want in wants}))
+
+
+def _require_more(order: Order, change: Change, offers: Mapping[int, Offer]) -> None:
+    more = [want for line in order.lines.all() if (want := rules.want_more(line, _packs_after(line, change)))]
+    more += [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in change.added]
+    if more:
+        surplus.require(more, stock.stock_by_line({want.line_id for want in more}))
+
+
+def _packs_after(line: OrderLine, change: Change) -> int:
+    return change.lines[line.pk].packs if line.pk in change.lines else line.packs
+
+
+def _resize_lines(order: Order, change: Change, at: datetime) -> list[str]:
+    said = []
+    for line in order.lines.all():
+        if line.pk not in change.lines:
+            continue
+        after = change.lines[line.pk]
+        if after.packs != line.packs:
+            said.append(f"{line.packs} → {after.packs} × {line.offer}")
+        line.price = after.price
+        steps.resize_line(line, after.packs, at=at)
+    return said

@@ -1,0 +1,101 @@
+"""Forms of an order that was agreed: its lines, its payments, its end."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from breeder.house.sentences import PlainForm
+from breeder.orders import rules
+from breeder.orders.actions import Change, LineChange
+from breeder.orders.forms.fields import AgreedDays, day_field, money_field, packs_field
+from breeder.orders.models import OrderLine
+
+
+class LinesForm(PlainForm, forms.Form):
+    """What the lines of an order should become."""
+
+    def __init__(self, *args: Any, lines: Iterable[OrderLine], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.lines = [line for line in lines if line.packs]
+        for line in self.lines:
+            self.fields[f"line-{line.pk}-packs"] = packs_field(f"packs of {line.offer}", initial=line.packs)
+            self.fields[f"line-{line.pk}-price"] = money_field(
+                f"price of one {line.offer}", required=False, min_value=0, initial=line.price
+            )
+
+    def rows(self) -> list[dict[str, Any]]:
+        """Return each line with its two fields, for the page."""
+        return [
+            {"line": line, "packs": self[f"line-{line.pk}-packs"], "price": self[f"line-{line.pk}-price"]}
+            for line in self.lines
+        ]
+
+    def change(self, terms: rules.Terms, added: Sequence[rules.Wanted]) -> Change:
+        given = self.cleaned_data
+        lines = {
+            line.pk: LineChange(given[f"line-{line.pk}-packs"] or 0, given[f"line-{line.pk}-price"])
+            for line in self.lines
+        }
+        return Change(terms=terms, lines=lines, added=added)
+
+
+class CancelForm(PlainForm, forms.Form):
+    """Why an order is cancelled."""
+
+    reason = forms.CharField(label="Why", max_length=240, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+
+
+class HoldForm(AgreedDays, PlainForm, forms.Form):
+    """Until when an order is held again."""
+
+    held_until = day_field("Hold it until the end of")
+
+
+class PaymentForm(PlainForm, forms.Form):
+    """Money received or given back."""
+
+    amount = money_field("Amount")
+    on = day_field("On")
+    way = forms.ChoiceField(
+        label="It was", choices=[("in", "received"), ("back", "given back")], widget=forms.RadioSelect
+    )
+    reference = forms.CharField(
+        label="Reference",
+        max_length=80,
+        required=False,
+        help_text="Such as a number on the bank statement. Never write down card numbers.",
+    )
+    more_is_meant = forms.BooleanField(label="It is more than is due, and that is right", required=False)
+
+    def payment(self) -> dict[str, Any]:
+        """Return what was typed as the action takes it."""
+        given = self.cleaned_data
+        return {
+            "amount": given["amount"],
+            "on": given["on"],
+            "given_back": given["way"] == "back",
+            "more_is_meant": given["more_is_meant"],
+            "reference": given["reference"],
+        }
+
+    def clean_on(self) -> date:
+        on: date = self.cleaned_data["on"]
+        if on > timezone.localdate():
+            raise ValidationError(f"‘On’ is {on:%-d %B %Y}, which is still to come. Choose the day the money came.")
+        return on
+
+    def clean_reference(self) -> str:
+        reference: str = self.cleaned_data["reference"]
+        if rules.looks_like_card(reference):
+            raise ValidationError("That looks like a card number, which is never kept here. Write another reference.")
+        return reference
+
+
+def money_due(due: Decimal) -> Decimal | None:
+    """Return what a payment form begins with: what is open, if anything is."""
+    return due if due > 0 else None

@@ -1,0 +1,158 @@
+"""Forms of a new order: for whom, on which terms, and how many packs."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from breeder.house.sentences import PlainForm
+from breeder.orders import rules
+from breeder.orders.forms.fields import AgreedDays, day_field, end_of, money_field, packs_field
+from breeder.orders.models import Order
+from breeder.orders.queries import LineOnOffer
+from breeder.people.models import Person
+from breeder.people.rules import destination
+
+PACKS, PRICE = "packs-", "price-"
+
+
+class WhoForm(PlainForm, forms.Form):
+    """Whom an order is for: somebody in the book, or somebody new."""
+
+    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="somebody new", label="For")
+    new_name = forms.CharField(label="Name, if new", max_length=120, required=False)
+    email = forms.EmailField(label="E-mail, if new", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["person"].queryset = Person.objects.filter(removed_at=None)  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        person, name = given.get("person"), given.get("new_name", "").strip()
+        if person is None and not name and not self.errors:
+            self.add_error("new_name", "Choose somebody from the book above, or write the name of somebody new.")
+        if person is not None and name and name != person.name:
+            self.add_error(
+                "new_name", f"{person} is chosen above, and {name} is written here. Leave one of the two empty."
+            )
+        if person is None and name and Person.objects.filter(name__iexact=name, removed_at=None).exists():
+            self.add_error(
+                "new_name",
+                f"{name} is in the book already: choose them above, or add something that tells the two apart.",
+            )
+        return given
+
+    def who(self) -> rules.Who:
+        person = self.cleaned_data["person"]
+        return rules.Who(
+            person_id=person.pk if person else None,
+            new_name="" if person else self.cleaned_data["new_name"].strip(),
+            email="" if person else self.cleaned_data["email"],
+        )
+
+
+class TermsForm(AgreedDays, PlainForm, forms.Form):
+    """Until when an order is held, by when it is promised, postage and address."""
+
+    address_block = forms.CharField(
+        label="Address, pasted as it is on a letter",
+        max_length=400,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+        help_text="Empty: the address that is in the book. A country other than the US goes on the last line.",
+    )
+    without_place = forms.BooleanField(
+        label="Keep the address without a place",
+        required=False,
+        help_text="Only where no postcode leads to one; its boxes stay Not decided until the place is typed.",
+    )
+    held_until = day_field("Held unpaid until the end of")
+    promised_by = day_field(
+        "To be posted by",
+        required=False,
+        help_text="30 days unless you promise another day, as 16 CFR 435 has it in the USA. Check what binds you.",
+    )
+    postage = money_field("Postage", required=False, min_value=0)
+    note = forms.CharField(max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def clean_promised_by(self) -> date | None:
+        return self.checked_day("promised_by")
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        block = given.get("address_block", "").strip()
+        if block:
+            try:
+                given["to"] = destination(block, without_place=given.get("without_place", False))
+            except ValidationError as refusal:
+                self.add_error("address_block", refusal)
+        return given
+
+    def terms(self) -> rules.Terms:
+        given = self.cleaned_data
+        return rules.Terms(
+            held_until=end_of(given["held_until"]),
+            promised_by=given["promised_by"],
+            postage=given["postage"] or rules.NOTHING,
+            note=given["note"],
+            to=given.get("to"),
+        )
+
+
+class PacksForm(PlainForm, forms.Form):
+    """How many packs of each offer; every line's packs are fields, whether it is shown or not."""
+
+    def __init__(self, *args: Any, lines: Sequence[LineOnOffer], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.lines = lines
+        for line in lines:
+            for free in line.packs:
+                self.fields[f"{PACKS}{free.offer.pk}"] = packs_field(f"packs of {free.offer}")
+                if free.offer.price is None:
+                    self.fields[f"{PRICE}{free.offer.pk}"] = money_field(
+                        f"agreed price of one {free.offer}", required=False, min_value=0
+                    )
+
+    def wanted(self) -> list[rules.Wanted]:
+        """Return what is wanted, also of packs that were withdrawn while the form was open."""
+        found = []
+        for name in self.data:
+            if name.startswith(PACKS) and (offer_id := name.removeprefix(PACKS)).isdecimal():
+                packs = self.cleaned_data.get(name) or self._of_withdrawn(name)
+                if packs:
+                    price = self.cleaned_data.get(f"{PRICE}{offer_id}")
+                    found.append(rules.Wanted(int(offer_id), packs, price))
+        return found
+
+    def _of_withdrawn(self, name: str) -> int:
+        typed = str(self.data[name]).strip()
+        return 1 if name not in self.fields and typed and typed != "0" else 0
+
+    def typed_lines(self) -> set[int]:
+        """Return the lines beside which something is typed, or was asked for by a link."""
+        return {line.line.pk for line in self.lines if any(self._holds(free.offer.pk) for free in line.packs)}
+
+    def _holds(self, offer_id: int) -> bool:
+        return any(self[f"{name}{offer_id}"].value() for name in (PACKS, PRICE) if f"{name}{offer_id}" in self.fields)
+
+
+def starting_terms(now: datetime, hold_days: int) -> dict[str, Any]:
+    """Return what a new order's terms begin with."""
+    return {
+        "held_until": rules.usual_hold(now, hold_days),
+        "promised_by": now.date() + timedelta(days=rules.DAYS_TO_POST),
+    }
+
+
+def terms_of(order: Order) -> dict[str, Any]:
+    """Return the terms that an order has now, as its form begins with them."""
+    return {
+        "held_until": timezone.localdate(order.held_until) if order.held_until else None,
+        "promised_by": order.promised_by,
+        "postage": order.postage or None,
+        "note": order.note,
+    }

@@ -1,0 +1,61 @@
+"""Fields that several forms of this room share."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from breeder.orders import rules
+
+END_OF_DAY = time(23, 59, 59)
+
+
+def day_field(label: str, **options: Any) -> forms.DateField:
+    """Return a date that the browser picks from its own calendar."""
+    widget = forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    return forms.DateField(label=label, widget=widget, **options)
+
+
+def money_field(label: str, **options: Any) -> forms.DecimalField:
+    """Return an amount of money, typed with the number keys of a phone."""
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 8})
+    return forms.DecimalField(label=label, max_digits=8, decimal_places=2, widget=widget, **options)
+
+
+def packs_field(label: str, **options: Any) -> forms.IntegerField:
+    """Return a number of packs."""
+    widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
+    return forms.IntegerField(
+        label=label, required=False, min_value=0, max_value=rules.MOST_PACKS, widget=widget, **options
+    )
+
+
+def end_of(day: date) -> datetime:
+    """Return the last second of a day in the household's zone."""
+    return timezone.make_aware(datetime.combine(day, END_OF_DAY))
+
+
+def fault_of_day(label: str, day: date) -> str:
+    """Return why a day cannot be agreed on: it is over, or further away than anybody means."""
+    today = timezone.localdate()
+    if day < today:
+        return f"‘{label}’ is {day:%-d %B %Y}, which is over. Choose today or a later day."
+    if day > today + timedelta(days=rules.FURTHEST_DAYS):
+        return f"‘{label}’ is {day:%-d %B %Y}, more than a year away. Check the year."
+    return ""
+
+
+class AgreedDays(forms.BaseForm):
+    """Mix in: days agreed on are still to come; one that was agreed before and is left alone may be over by now."""
+
+    def checked_day(self, name: str) -> date | None:
+        """Return the day typed in a field. Raises ValidationError with what is wrong with it."""
+        day: date | None = self.cleaned_data[name]
+        if day and name in self.changed_data and (fault := fault_of_day(str(self[name].label), day)):
+            raise ValidationError(fault)
+        return day
+
+    def clean_held_until(self) -> date | None:
+        return self.checked_day("held_until")

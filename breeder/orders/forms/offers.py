@@ -1,0 +1,61 @@
+"""The form of a pack."""
+
+from typing import Any
+
+from django import forms
+
+from breeder.cultures.models import Stage
+from breeder.house.sentences import PlainForm
+from breeder.orders import rules
+from breeder.orders.forms.fields import money_field
+from breeder.orders.models import Offer
+from breeder.taxa.models import Line
+
+HOLDS = ("line", "kind", "stage", "number", "males", "females")
+FIXED = "What the pack holds is fixed, since it was ordered before. To sell another pack, offer a new one."
+
+
+class OfferForm(PlainForm, forms.ModelForm):  # type: ignore[type-arg]
+    """A pack that a line is sold in."""
+
+    class Meta:
+        model = Offer
+        fields = ("line", "kind", "number", "stage", "males", "females", "overcount", "price", "public", "active")
+        labels = {"number": "How many in the pack", "stage": "Young or adults", "overcount": "Put in on top"}
+        help_texts = {
+            "number": "Animals, or cups. For sexed animals leave it empty: it is males and females together.",
+            "stage": "Asked only for starters. Sexes and showing females are told in adults.",
+            "males": "Only for sexed animals: a pair is 1 male and 1 female, written 1.1.",
+            "overcount": "Empty: 15 % rounded up, at least 1 (common practice, no source). Promised with the rest.",
+            "price": "Empty: price on request.",
+        }
+
+    stage = forms.ChoiceField(choices=[(Stage.YOUNG, "young"), (Stage.ADULTS, "adults")], required=False)
+    number = forms.IntegerField(required=False, min_value=1, max_value=rules.LARGEST_PACK)
+    males = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
+    females = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
+    overcount = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
+    price = money_field("Price of one pack", required=False, min_value=0)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            field.help_text = self.Meta.help_texts.get(name, field.help_text)
+            field.label = self.Meta.labels.get(name, field.label)
+        lines = Line.objects.exclude(status=Line.Status.CLOSED).select_related("species")
+        self.fields["line"].queryset = lines  # type: ignore[attr-defined]
+        if self.instance.pk and self.instance.order_lines.exists():
+            self.fields["line"].queryset = Line.objects.filter(pk=self.instance.line_id)  # type: ignore[attr-defined]
+            for name in HOLDS:
+                self.fields[name].disabled = True
+            self.fields["number"].help_text = FIXED
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if "line" not in given or "kind" not in given:
+            return given
+        given |= rules.filled_pack(given)
+        for name, fault in rules.faults_of_pack(given):
+            if name not in self.errors:
+                self.add_error(name, fault)
+        return given

@@ -1,0 +1,65 @@
+"""Choosing packs: which lines a form shows, each with its bar, its packs and how many of them are free."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from breeder.orders.forms.agreeing import PACKS, PRICE, PacksForm
+from breeder.orders.models import Offer
+from breeder.orders.queries import LineOnOffer
+from breeder.orders.rules import OfferFree
+
+
+@dataclass(frozen=True)
+class PickedPack:
+    """One pack of a line with its fields."""
+
+    offer: Offer
+    free: int
+    field: Any
+    price_field: Any
+
+
+@dataclass(frozen=True)
+class PickedLine:
+    """One line as the form shows it."""
+
+    line: LineOnOffer
+    packs: tuple[PickedPack, ...]
+
+
+@dataclass(frozen=True)
+class Picked:
+    """The lines shown, how many are left out, and the letters they were looked for by."""
+
+    lines: tuple[PickedLine, ...]
+    left_out: int
+    find: str
+
+
+def picked(form: PacksForm, find: str, *, only_asked: bool = False) -> Picked:
+    """Return the lines to show: those with something typed first, then those found.
+
+    Without letters to find by, lines that can give a pack now are shown, or with `only_asked` none.
+    """
+    find = find.strip()
+    offered = [line for line in form.lines if line.packs]
+    typed = form.typed_lines()
+    shown = [line for line in offered if line.line.pk in typed]
+    shown += [line for line in offered if line.line.pk not in typed and _is_found(line, find, only_asked)]
+    return Picked(tuple(_with_fields(form, line) for line in shown), len(offered) - len(shown), find)
+
+
+def _is_found(line: LineOnOffer, find: str, only_asked: bool) -> bool:
+    if not find:
+        return line.gives and not only_asked
+    return find.casefold() in f"{line.line} {line.line.species.vernacular_name}".casefold()
+
+
+def _with_fields(form: PacksForm, line: LineOnOffer) -> PickedLine:
+    return PickedLine(line, tuple(_pack(form, free) for free in line.packs))
+
+
+def _pack(form: PacksForm, free: OfferFree) -> PickedPack:
+    priced = f"{PRICE}{free.offer.pk}"
+    price_field = form[priced] if priced in form.fields else None
+    return PickedPack(free.offer, free.packs, form[f"{PACKS}{free.offer.pk}"], price_field)

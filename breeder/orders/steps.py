@@ -1,0 +1,218 @@
+"""Inner parts of actions on orders; all need the caller's transaction."""
+
+from collections import Counter
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import F, Max, ProtectedError
+from django.urls import reverse
+
+from breeder.cultures import steps as cultures
+from breeder.cultures.models import Promise
+from breeder.cultures.rules import Want
+from breeder.house.steps import log
+from breeder.orders import queries, rules
+from breeder.orders.models import Offer, Order, OrderLine
+from breeder.people import steps as people
+from breeder.people.models import Address, Person
+from breeder.people.rules import Destination
+
+# Tries at the next number; each fails only when another order took it in the same moment.
+NUMBER_TRIES = 50
+
+
+def page_of(order: Order) -> str:
+    """Return the address of an order's page."""
+    return reverse("orders:order", args=[order.number])
+
+
+def line_ids_of(order_number: int) -> set[int]:
+    """Return the lines that an order takes animals from."""
+    return set(OrderLine.objects.filter(order__number=order_number).values_list("offer__line_id", flat=True))
+
+
+def take_order(number: int, more_lines: Iterable[int] = ()) -> Order:
+    """Take the turn of an order's lines and of the order itself, then read it. Raises Order.DoesNotExist."""
+    cultures.take_turn(line_ids_of(number) | set(more_lines))
+    # The same lock one row further: two people changing one order wait for each other.
+    Order.objects.filter(number=number).update(status=F("status"))
+    return fresh(number)
+
+
+def fresh(number: int) -> Order:
+    """Return an order as the database has it now, with all that belongs to it. Raises Order.DoesNotExist."""
+    return queries.whole(Order.objects.filter(number=number)).get()
+
+
+def new_order(**values: Any) -> Order:
+    """Make an order with the next number: plain, increasing, without gaps, never used again.
+
+    The number's own unique index is the lock. Whoever comes second waits for the first to commit or to give up,
+    and then takes the next number, or the one that was given up.
+    """
+    for _ in range(NUMBER_TRIES):
+        last = Order.objects.aggregate(last=Max("number"))["last"] or 0
+        try:
+            with transaction.atomic():
+                return Order.objects.create(number=last + 1, **values)
+        except IntegrityError:
+            if not Order.objects.filter(number=last + 1).exists():
+                raise
+    raise rules.NotLikeThis("Too many orders were agreed in the same moment. Send this one again; nothing was changed.")
+
+
+def promise_packs(order: Order, offer: Offer, wanted: rules.Wanted, *, at: datetime) -> OrderLine:
+    """Add packs to an order and set their animals aside; the caller has taken the turn and checked."""
+    line = OrderLine(
+        order=order,
+        offer=offer,
+        culture_id=wanted.culture_id,
+        packs=wanted.packs,
+        animals=offer.number,
+        overcount=offer.overcount,
+        price=offer.price if wanted.price is None else wanted.price,
+    )
+    return promise(order, line, rules.want_all(line), at=at)
+
+
+def promise(order: Order, line: OrderLine, want: Want, *, at: datetime) -> OrderLine:
+    """Set aside what a line wants and keep the line with its new promise."""
+    line.promise = cultures.set_aside(
+        want.line_id,
+        want.stage,
+        want.number,
+        males=want.males,
+        females=want.females,
+        culture_id=want.culture_id,
+        at=at,
+        expires_at=None if order.paid_at else order.held_until,
+        paid_at=order.paid_at,
+    )
+    line.save()
+    return line
+
+
+def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
+    """Bring a line to this many packs: sets exactly the difference aside, or releases exactly what falls away.
+
+    The caller has taken the turn and checked. A line that is wholly packed stays as it is; more of it is a new line.
+    """
+    held = line.promise if line.promise and line.promise.state == Promise.State.HELD else None
+    more = rules.want_more(line, packs)
+    if more and held:
+        number = held.number + more.number
+        cultures.resize(held, number, males=held.males + more.males, females=held.females + more.females)
+    elif more:
+        _add_like(line, packs - line.packs, at)
+        packs = line.packs
+    elif held and packs < line.packs:
+        _hold_less(held, rules.want_less(line, packs), packs, at)
+    line.packs = packs
+    _keep_or_take_off(line)
+
+
+def _add_like(line: OrderLine, packs: int, at: datetime) -> None:
+    agreed = {name: getattr(line, name) for name in ("order", "offer", "culture_id", "animals", "overcount", "price")}
+    more = OrderLine(packs=packs, **agreed)
+    promise(line.order, more, rules.want_all(more), at=at)
+
+
+def _hold_less(held: Promise, less: Want, packs: int, at: datetime) -> None:
+    left = cultures.left_of(held, less.number, less.males, less.females)
+    if left.number:
+        cultures.resize(held, left.number, males=left.males, females=left.females)
+    elif packs:
+        cultures.finish(held, at=at)
+    else:
+        cultures.release(held, at=at)
+
+
+def _keep_or_take_off(line: OrderLine) -> None:
+    if line.packs:
+        line.save()
+        return
+    try:
+        line.delete()
+    except ProtectedError:
+        # A box was planned with it: the line stays, of no packs, so that the box still says what it was for.
+        line.save()
+
+
+def release_all(order: Order, *, at: datetime) -> Counter[str]:
+    """Release what an order still holds and return how many of each stage that was."""
+    released: Counter[str] = Counter()
+    for line in order.lines.all():
+        if line.promise and line.promise.state == Promise.State.HELD:
+            released[line.promise.stage] += line.promise.number
+            cultures.release(line.promise, at=at)
+    return released
+
+
+def lapse(at: datetime, line_ids: Iterable[int] | None = None) -> list[Order]:
+    """End the unpaid holds that are over (of these lines only, where given) and return those orders."""
+    lapsed = []
+    for number in queries.due_to_lapse(at, line_ids).order_by("number").values_list("number", flat=True):
+        # Claimed by one conditional update: of two hands that lapse it together, or one that pays, one wins.
+        mine = Order.objects.filter(number=number, status=Order.Status.HELD, paid_at=None, held_until__lte=at)
+        if not mine.update(status=Order.Status.LAPSED, ended_at=at, ended_because="The hold ran out unpaid."):
+            continue
+        order = fresh(number)
+        released = release_all(order, at=at)
+        log(
+            "hold ran out",
+            f"order {number}",
+            f"The hold of order {number} for {order.person} ran out unpaid; {rules.told(released)} free again.",
+            by=None,
+            facts={"released": released},
+        )
+        lapsed.append(order)
+    return lapsed
+
+
+def set_terms(order: Order, terms: rules.Terms) -> None:
+    """Write down what was agreed besides the packs; an unpaid order's promises run out with its hold."""
+    order.promised_by, order.postage, order.note = terms.promised_by, terms.postage, terms.note
+    if terms.to:
+        order.address = people.keep_address(order.person, terms.to)
+    if order.paid_at is None:
+        order.held_until = terms.held_until
+        for line in order.lines.all():
+            if line.promise and line.promise.state == Promise.State.HELD:
+                cultures.hold_until(line.promise, terms.held_until)
+    order.save()
+
+
+def reopen(order: Order, held_until: datetime) -> None:
+    """Make an order whose hold ran out one that is held again."""
+    order.status, order.held_until, order.ended_at, order.ended_because = Order.Status.HELD, held_until, None, ""
+    order.save()
+
+
+def settle(order: Order, *, at: datetime) -> Order:
+    """Mark a held order as paid once everything in it has a price and is paid; what it holds then never runs out."""
+    if order.status != Order.Status.HELD or not queries.bill_of(order).is_settled or not order.payments.all():
+        return order
+    order.status, order.paid_at = Order.Status.PAID, at
+    order.save(update_fields=["status", "paid_at"])
+    for line in order.lines.all():
+        if line.promise and line.promise.state == Promise.State.HELD:
+            cultures.mark_paid(line.promise, at=at)
+    return order
+
+
+def person_and_address(who: rules.Who, to: Destination | None) -> tuple[Person, Address | None]:
+    """Return whom an order is for and where it goes: the address given, else the one in the book."""
+    if who.person_id is None:
+        person = people.put_on_file(name=who.new_name, email=who.email)
+    else:
+        person = Person.objects.filter(pk=who.person_id, removed_at=None).first()
+        if person is None:
+            raise rules.NotLikeThis("That person is no longer in the book. Choose somebody else, or write a name.")
+    return person, people.keep_address(person, to) if to else person.addresses.filter(is_current=True).first()
+
+
+def mark_sent(order: Order, *, at: datetime) -> None:
+    """Note that the last box of an order has left; the box's own action calls this."""
+    Order.objects.filter(pk=order.pk, status__in=rules.OPEN).update(status=Order.Status.SENT, ended_at=at)

@@ -1,0 +1,87 @@
+"""Tables of orders and packs."""
+
+from decimal import Decimal
+from typing import Any
+
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from breeder.orders.models import Offer
+from breeder.orders.queries import OrderRow
+
+NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+ORDER_COLUMNS = ("order", "for", "status", "agreed", "held until", "post by", "packs", "total", "paid", "without price")
+
+
+def order_cells(row: OrderRow) -> tuple[Any, ...]:
+    """Return one order as a row of the spreadsheet file."""
+    return (
+        row.number,
+        row.person,
+        row.status,
+        row.agreed_at.date().isoformat(),
+        row.held_until.date().isoformat() if row.held_until else None,
+        row.promised_by.isoformat() if row.promised_by else None,
+        row.packs,
+        row.bill.total,
+        row.bill.paid,
+        row.bill.unpriced or None,
+    )
+
+
+class OrderTable(tables.Table):
+    """Orders, newest first."""
+
+    number = tables.Column("Order", linkify=("orders:order", {"number": tables.A("number")}))
+    person = tables.Column("For", linkify=("people:person", {"pk": tables.A("order__person_id")}))
+    status = tables.Column("Status")
+    held_until = tables.DateColumn(format="j M", verbose_name="Held until", default="")
+    promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="")
+    packs = tables.Column("Packs", orderable=False)
+    total = tables.Column("Total", accessor="bill__total", attrs=NUMBER)
+    due = tables.Column("Open", accessor="bill__due", attrs=NUMBER)
+
+    class Meta:
+        order_by = "-number"
+
+    def render_number(self, value: int) -> str:
+        return f"order {value}"
+
+    def render_status(self, record: OrderRow) -> SafeString:
+        return _part("orders/_status.html", record=record)
+
+    def render_total(self, value: Decimal, record: OrderRow) -> str:
+        return f"{value:.2f}" + (" + ?" if record.bill.unpriced else "")
+
+
+class OfferTable(tables.Table):
+    """Packs that lines are sold in."""
+
+    line = tables.Column(order_by=("line__species__scientific_name", "line__form_name"))
+    pack = tables.Column("Pack", order_by=("kind", "number"))
+    overcount = tables.Column("On top", attrs=NUMBER)
+    price = tables.Column("Price", attrs=NUMBER, empty_values=())
+    active = tables.Column("Offered")
+    edit = tables.Column("", linkify=("orders:offer_edit", {"pk": tables.A("pk")}), empty_values=(), orderable=False)
+
+    class Meta:
+        order_by = ("line", "pack")
+
+    def render_line(self, record: Offer) -> SafeString:
+        return _part("orders/_line.html", line=record.line)
+
+    def render_price(self, record: Offer) -> str:
+        return "on request" if record.price is None else f"{record.price:.2f}"
+
+    def render_active(self, record: Offer) -> str:
+        if not record.active:
+            return "no longer"
+        return "yes" if record.public else "yes, not on the public list"
+
+    def render_edit(self) -> str:
+        return "Change"
+
+
+def _part(template: str, **given: Any) -> SafeString:
+    return render_to_string(template, given)

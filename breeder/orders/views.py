@@ -1,0 +1,220 @@
+"""Pages of packs and orders; all of them belong to the keeper, since they show people and money."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django_tables2 import RequestConfig
+
+from breeder.house.roles import keeper_only
+from breeder.orders import actions, forms, queries, rules
+from breeder.orders.models import Offer, Order
+from breeder.orders.picker import picked
+from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
+from breeder.pages import once
+from breeder.pages.csv_file import csv_answer
+
+ROWS_A_PAGE = 100
+# The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
+REFUSED = 422
+
+
+@keeper_only
+def order_list(request: HttpRequest) -> HttpResponse:
+    """Show orders, the open ones unless asked otherwise."""
+    actions.lapse_holds()
+    chosen = forms.OrderFilter.chosen(request.GET)
+    rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
+    table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
+    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    return render(request, "orders/list.html", {"table": table, "chosen": chosen, "count": len(rows)})
+
+
+@keeper_only
+def order_csv(request: HttpRequest) -> HttpResponse:
+    """Send the same orders as a file for a spreadsheet."""
+    chosen = forms.OrderFilter.chosen(request.GET)
+    rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
+    return csv_answer("orders.csv", ORDER_COLUMNS, (order_cells(row) for row in rows))
+
+
+@keeper_only
+def order_new(request: HttpRequest) -> HttpResponse:
+    """Agree an order: for whom, which packs, on which terms."""
+    once.seen(request.POST.get("token", ""))
+    lines = queries.lines_on_offer()
+    data = request.POST or None
+    start = forms.starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
+    who = forms.WhoForm(data, initial={"person": request.GET.get("person")})
+    terms = forms.TermsForm(data, initial=start)
+    packs = forms.PacksForm(data, lines=lines, initial=forms.packs_asked_for(request.GET))
+    if "agree" in request.POST and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
+        try:
+            order = actions.agree_order(
+                who.who(), packs.wanted(), terms.terms(), by=request.user, token=request.POST.get("token", "")
+            )
+        except ValidationError as refusal:
+            packs.add_error(None, refusal)
+        else:
+            messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
+            return redirect("orders:order", number=order.number)
+    page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
+    return _form_page(request, "orders/new.html", page, "agree" in request.POST)
+
+
+@keeper_only
+def order_page(request: HttpRequest, number: int) -> HttpResponse:
+    """Show one order: what is held until when, what it comes to, what may be done."""
+    actions.lapse_holds()
+    order = _order_or_404(number)
+    return render(request, "orders/order.html", _order_facts(request, order))
+
+
+@keeper_only
+def order_change(request: HttpRequest, number: int) -> HttpResponse:
+    """Change an order: packs up or down, more packs, prices and terms."""
+    once.seen(request.POST.get("token", ""))
+    order = _order_or_404(number)
+    data = request.POST or None
+    terms = forms.TermsForm(data, initial=forms.terms_of(order))
+    lines = forms.LinesForm(data, lines=order.lines.all())
+    packs = forms.PacksForm(data, lines=queries.lines_on_offer())
+    if "change" in request.POST and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
+        change = lines.change(terms.terms(), packs.wanted())
+        try:
+            actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
+        except ValidationError as refusal:
+            packs.add_error(None, refusal)
+        else:
+            messages.success(request, f"Order {number} is changed.")
+            return redirect("orders:order", number=number)
+    find = request.POST.get("find", "")
+    page = {
+        "order": order,
+        "terms": terms,
+        "lines": lines,
+        "packs": packs,
+        "picked": picked(packs, find, only_asked=True),
+    }
+    return _form_page(request, "orders/change.html", page, "change" in request.POST)
+
+
+@keeper_only
+def order_cancel(request: HttpRequest, number: int) -> HttpResponse:
+    """Cancel an order with a reason."""
+    order = _order_or_404(number)
+    form = forms.CancelForm(request.POST or None)
+
+    def done() -> str:
+        actions.cancel_order(number, form.cleaned_data["reason"], by=request.user, token=request.POST.get("token", ""))
+        return f"Order {number} is cancelled. What it still held is free again."
+
+    return _one_form(request, order, form, done, "orders/cancel.html")
+
+
+@keeper_only
+def order_hold(request: HttpRequest, number: int) -> HttpResponse:
+    """Hold an order again whose hold ran out."""
+    order = _order_or_404(number)
+    start = {"held_until": rules.usual_hold(timezone.localtime(), request.household.hold_days)}  # type: ignore[attr-defined]
+    form = forms.HoldForm(request.POST or None, initial=start)
+
+    def done() -> str:
+        until = forms.end_of(form.cleaned_data["held_until"])
+        actions.hold_again(number, until, by=request.user, token=request.POST.get("token", ""))
+        return f"Order {number} is held again."
+
+    return _one_form(request, order, form, done, "orders/hold.html")
+
+
+@keeper_only
+def order_pay(request: HttpRequest, number: int) -> HttpResponse:
+    """Write down a payment."""
+    order = _order_or_404(number)
+    bill = queries.bill_of(order)
+    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "in"}
+    form = forms.PaymentForm(request.POST or None, initial=start)
+
+    def done() -> str:
+        paid = actions.record_payment(number, **form.payment(), by=request.user, token=request.POST.get("token", ""))
+        currency = request.household.currency  # type: ignore[attr-defined]
+        return f"The payment is written down. {rules.after_payment(paid, queries.bill_of(paid), currency)}"
+
+    return _one_form(request, order, form, done, "orders/pay.html", bill=bill)
+
+
+@keeper_only
+def offer_list(request: HttpRequest) -> HttpResponse:
+    """Show the packs that lines are sold in."""
+    table = OfferTable(queries.offers(), empty_text="No packs yet. Offer one, and the line appears on your lists.")
+    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    return render(request, "orders/offers.html", {"table": table})
+
+
+@keeper_only
+def offer_new(request: HttpRequest) -> HttpResponse:
+    """Offer a line in a new pack."""
+    return _offer_form(request, Offer(), {"line": request.GET.get("line")})
+
+
+@keeper_only
+def offer_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change a pack, or withdraw it."""
+    return _offer_form(request, get_object_or_404(Offer, pk=pk), {})
+
+
+def _offer_form(request: HttpRequest, offer: Offer, start: dict[str, Any]) -> HttpResponse:
+    once.seen(request.POST.get("token", ""))
+    form = forms.OfferForm(request.POST or None, instance=offer, initial=start)
+    if request.method == "POST" and form.is_valid():
+        answer = reverse("orders:offers")
+        try:
+            actions.save_offer(form.instance, by=request.user, token=request.POST.get("token", ""), answer=answer)
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+        else:
+            messages.success(request, f"{form.instance}: kept.")
+            return redirect(answer)
+    return _form_page(request, "orders/offer.html", {"form": form, "offer": offer}, request.method == "POST")
+
+
+def _one_form(request: HttpRequest, order: Order, form: Any, done: Any, template: str, **page: Any) -> HttpResponse:
+    """Show one small form of an order; when it is sent, do it, say so and go back to the order."""
+    once.seen(request.POST.get("token", ""))
+    if request.method == "POST" and form.is_valid():
+        try:
+            messages.success(request, done())
+            return redirect("orders:order", number=order.number)
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+    return _form_page(request, template, {"order": order, "form": form, **page}, request.method == "POST")
+
+
+def _form_page(request: HttpRequest, template: str, page: dict[str, Any], refused: bool) -> HttpResponse:
+    return render(request, template, page, status=REFUSED if refused else 200)
+
+
+def _order_or_404(number: int) -> Order:
+    order = queries.whole(Order.objects.filter(number=number)).first()
+    if order is None:
+        raise Http404(f"There is no order {number} in the book.")
+    return order
+
+
+def _order_facts(request: HttpRequest, order: Order) -> dict[str, Any]:
+    bill, now = queries.bill_of(order), timezone.now()
+    currency = request.household.currency  # type: ignore[attr-defined]
+    return {
+        "order": order,
+        "bill": bill,
+        "bill_said": rules.in_words(bill, currency),
+        "standing": rules.standing(order, bill, now),
+        "lines": queries.order_lines(order),
+        "is_open": order.status in rules.OPEN,
+        "has_lapsed": order.status == Order.Status.LAPSED,
+        "boxes": queries.boxes_of(order),
+    }

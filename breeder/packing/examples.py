@@ -1,0 +1,67 @@
+"""A set of kits to begin with: sizes and layers as sold, costs and shelf numbers invented."""
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+INNER_M = (0.25, 0.20, 0.15)
+BOARD = {"material": "corrugated", "mm": 4}
+FOAM_19 = {"material": "eps", "mm": 19}
+FOAM_38 = {"material": "eps", "mm": 38.1}
+FOIL = {"material": "foil_bubble", "mm": 8, "gap_mm": 12}
+# Opened an hour before the box is handed over; 125 g is a usual weight (from memory).
+WARMER_72 = {"kind": "heat", "rated_h": 72, "grams": 125, "lit_h": -1}
+# Latent heat as printed on such packs, 190 ± 20 kJ/kg (ask for the label's value); goes in solid, at room temperature.
+PCM_22 = {"kind": "phase_change", "kg": 0.45, "melt_c": 22, "latent_kj_kg": 190, "start_c": 20}
+# Tape and folded seams leave about this much more leak than the drawing has; the check adds its own spread.
+LEAK = 1.0
+AIR_HOLES = 1.5
+NORMAL_SEAMS = 0.6
+
+BOX, LINER_19, LINER_38, LINER_FOIL = (
+    "Card box 26 × 21 × 16 cm",
+    "Foam liner 19 mm",
+    "Foam liner 38 mm",
+    "Foil bubble liner",
+)
+PACK_72, PACK_22 = "Heat pack 72 h", "Phase-change pack 22 °C, 0.45 kg"
+SUPPLIES = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_22: 8}
+
+
+@dataclass(frozen=True)
+class Example:
+    """One kit with what it uses up."""
+
+    name: str
+    cost: str
+    layers: tuple[dict[str, Any], ...]
+    packs: tuple[dict[str, Any], ...] = ()
+    parts: dict[str, int] = field(default_factory=dict)
+    air_changes_h: float = NORMAL_SEAMS
+
+    def values(self) -> dict[str, Any]:
+        """Return the fields of the kit's row."""
+        return {
+            "inner_m": list(INNER_M),
+            "layers": [dict(layer) for layer in self.layers],
+            "packs": [dict(pack) for pack in self.packs],
+            "leak_factor": LEAK,
+            "air_changes_h": self.air_changes_h,
+            "cost": Decimal(self.cost),
+            "note": "An example; put in your own sizes and cost.",
+        }
+
+
+KITS = (
+    Example("Bare card", "1.10", (BOARD,), parts={BOX: 1}),
+    Example("Foil bubble", "2.10", (FOIL, BOARD), parts={BOX: 1, LINER_FOIL: 1}),
+    Example("Foam 19 mm", "2.60", (FOAM_19, BOARD), parts={BOX: 1, LINER_19: 1}),
+    Example(
+        "Foam 19 mm, 72 h pack", "4.05", (FOAM_19, BOARD), (WARMER_72,), {BOX: 1, LINER_19: 1, PACK_72: 1}, AIR_HOLES
+    ),
+    Example("Foam 38 mm", "4.75", (FOAM_38, BOARD), parts={BOX: 1, LINER_38: 1}),
+    Example("Foam 19 mm, 22 °C pack", "5.60", (FOAM_19, BOARD), (PCM_22,), {BOX: 1, LINER_19: 1, PACK_22: 1}),
+    Example(
+        "Foam 38 mm, 72 h pack", "6.20", (FOAM_38, BOARD), (WARMER_72,), {BOX: 1, LINER_38: 1, PACK_72: 1}, AIR_HOLES
+    ),
+)

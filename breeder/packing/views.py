@@ -1,0 +1,97 @@
+"""Pages of kits and supplies; a box's own page belongs to the room that sends it."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+
+from breeder.packing import actions, queries, rules, worth
+from breeder.packing.forms import SuppliesForm, SupplyForm
+from breeder.packing.kit_form import KitForm
+from breeder.packing.models import Kit
+from breeder.pages import once
+
+REFUSED = 422
+
+
+def kits(request: HttpRequest) -> HttpResponse:
+    """Show the kits in order of cost with what their walls and packs are worth; take in the example set."""
+    if request.method == "POST":
+        token = request.POST.get("token", "")
+        once.seen(token)
+        made = actions.load_example_kits(by=request.user, token=token, answer=reverse("packing:kits"))
+        messages.success(request, f"{len(made)} kits written down. Put in your own sizes and costs where they differ.")
+        return redirect("packing:kits")
+    fahrenheit = request.household.fahrenheit
+    short = queries.short_supplies(Kit.objects.values_list("pk", flat=True))
+    rows = [
+        {"kit": kit, "worth": worth.worth_of(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
+        for kit in queries.kits()
+    ]
+    return render(request, "packing/kits.html", {"rows": rows})
+
+
+def kit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one kit for changing, with its figures."""
+    return _kit_page(request, get_object_or_404(Kit, pk=pk))
+
+
+def kit_new(request: HttpRequest) -> HttpResponse:
+    """Take a new kit."""
+    return _kit_page(request, None)
+
+
+def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
+    token = request.POST.get("token", "")
+    figures = worth.worth_of(before, fahrenheit=request.household.fahrenheit) if before else None
+    form = KitForm(request.POST or None, household=request.household, kit=before)
+    if request.method == "POST":
+        once.seen(token)
+        if form.is_valid():
+            wanted = form.kit()
+            figures = worth.worth_of(wanted, fahrenheit=request.household.fahrenheit)
+            if figures.fault:
+                form.add_error(None, figures.fault)
+            elif "reckon" not in request.POST:
+                try:
+                    kept = actions.save_kit(
+                        wanted, form.parts(), by=request.user, token=token, answer=reverse("packing:kits")
+                    )
+                except ValidationError as refusal:
+                    form.add_error(None, refusal)
+                else:
+                    messages.success(request, f"{kept} is written down.")
+                    return redirect("packing:kits")
+    context = {
+        "form": form,
+        "kit": before if before and before.pk else None,
+        "figures": figures,
+        "cautions": rules.instructions_for(before, fahrenheit=request.household.fahrenheit),
+    }
+    return render(request, "packing/kit.html", context, status=REFUSED if form.errors else 200)
+
+
+def supplies(request: HttpRequest) -> HttpResponse:
+    """Show what is on the shelf, and take in counts and new supplies."""
+    rows = list(queries.supplies())
+    token, here = request.POST.get("token", ""), reverse("packing:supplies")
+    adding = "add" in request.POST
+    counts = SuppliesForm(request.POST if request.method == "POST" and not adding else None, supplies=rows)
+    fresh = SupplyForm(request.POST if adding else None)
+    if request.method == "POST":
+        once.seen(token)
+        form = fresh if adding else counts
+        if form.is_valid():
+            try:
+                if adding:
+                    actions.add_supply(**fresh.cleaned_data, by=request.user, token=token, answer=here)
+                else:
+                    actions.count_supplies(counts.counts(), by=request.user, token=token, answer=here)
+            except ValidationError as refusal:
+                form.add_error(None, refusal)
+            else:
+                messages.success(request, "The shelf is written down.")
+                return redirect(here)
+    status = REFUSED if counts.errors or fresh.errors else 200
+    return render(request, "packing/supplies.html", {"supplies": rows, "counts": counts, "fresh": fresh}, status=status)

@@ -1,0 +1,248 @@
+"""Reads of what is printed; gives the papers plain frozen facts."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+
+from django.db.models import Max, QuerySet
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.carriers.models import Closure
+from breeder.cultures.models import Culture, Stage
+from breeder.cultures.words import animals
+from breeder.house.models import Setting
+from breeder.orders.models import Offer
+from breeder.orders.queries import lines_on_offer
+from breeder.packing.models import Parcel, ParcelItem
+from breeder.pages.words import money
+from breeder.paperwork import rules
+from breeder.paperwork.address import AddressLabel
+from breeder.paperwork.cups import Cup
+from breeder.paperwork.names import Name
+from breeder.paperwork.prices import Priced
+from breeder.paperwork.pulling import Pull
+from breeder.paperwork.rounds import RoundRow
+from breeder.paperwork.rules import NothingToPrint
+from breeder.paperwork.sheet import day, weekday
+from breeder.paperwork.slip import Content, Slip
+from breeder.paperwork.tubs import TubCard
+from breeder.taxa.models import Line, Species
+
+# Closures are read this far ahead; no service plans for a longer journey.
+LOOK_AHEAD = timedelta(days=60)
+
+
+def parcel_numbered(number: int) -> Parcel:
+    """Return a parcel with all that is printed of it; raises NothingToPrint if there is none or nothing is in it."""
+    found = _parcels().filter(number=number).first()
+    if found is None:
+        raise NothingToPrint(f"There is no box {number}. Choose a box on the packing page.")
+    if not found.items.all():
+        raise NothingToPrint(f"Box {number} holds nothing yet. Put animals of its order into it, then print.")
+    return found
+
+
+def parcels_of_day(on: date) -> list[Parcel]:
+    """Return the boxes still to be packed for one day; raises NothingToPrint if there is none."""
+    found = [parcel for parcel in _parcels().filter(post_on=on, status=Parcel.Status.WAITING) if parcel.items.all()]
+    if not found:
+        raise NothingToPrint(f"No box waits to be packed for {day(on)}. Choose another day on the packing page.")
+    return found
+
+
+def _parcels() -> QuerySet[Parcel]:
+    items = ("items__order_line__offer__line__species", "items__culture__line__species")
+    return Parcel.objects.select_related("order__person", "order__address", "service", "kit").prefetch_related(*items)
+
+
+def _line(item: ParcelItem) -> Line:
+    """Return the line that is really in the box: the tub's, which may differ from the one that was ordered."""
+    return item.culture.line if item.culture else item.order_line.offer.line
+
+
+def _number(item: ParcelItem) -> int:
+    return item.planned if item.packed is None else item.packed
+
+
+def pulls(parcels: Iterable[Parcel]) -> list[Pull]:
+    """Return what is taken from which tub for these boxes."""
+    return [_pull(item, parcel.number) for parcel in parcels for item in parcel.items.all()]
+
+
+def _pull(item: ParcelItem, box: int) -> Pull:
+    tub = item.culture
+    return Pull(
+        tub=tub.number if tub else None,
+        shelf=tub.shelf if tub else "",
+        place=tub.place_on_shelf if tub else 0,
+        name=Name.of(_line(item)),
+        stage=item.order_line.offer.stage,
+        number=item.planned,
+        males=item.males,
+        females=item.females,
+        cups=item.cups,
+        box=box,
+    )
+
+
+def slip(parcel: Parcel, home: Setting) -> Slip:
+    """Return what the slip of a box says: as really packed where that is known, else as planned."""
+    contents = tuple(_content(item) for item in parcel.items.all() if _number(item))
+    if not contents:
+        raise NothingToPrint(f"Nothing was packed in box {parcel.number}, so it has no packing slip.")
+    return Slip(
+        box=parcel.number,
+        order=parcel.order.number,
+        shipper=rules.block(home.trade_name, home.return_address),
+        consignee=consignee(parcel),
+        contents=contents,
+        has_pack=bool(parcel.kit and parcel.kit.packs),
+        terms=home.terms,
+    )
+
+
+def _content(item: ParcelItem) -> Content:
+    line = _line(item)
+    return Content(
+        name=Name.of(line),
+        stage=item.order_line.offer.stage,
+        number=_number(item),
+        males=item.males,
+        females=item.females,
+        cups=item.cups,
+        venomous=line.species.venomous,
+        secretes=line.species.secretes,
+    )
+
+
+def consignee(parcel: Parcel) -> str:
+    """Return name and address of the person the box goes to."""
+    address = parcel.order.address
+    return rules.block(parcel.order.person.name, address.block if address else "")
+
+
+def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
+    """Return what the address side of a box says."""
+    species = [_line(item).species for item in parcel.items.all() if _number(item)]
+    service, address = parcel.service, parcel.order.address
+    return AddressLabel(
+        box=parcel.number,
+        sender=rules.block(home.trade_name, home.return_address),
+        consignee=consignee(parcel),
+        has_address=bool(address and address.block.strip()),
+        has_return=bool(home.return_address.strip()),
+        contents=rules.contents(
+            {one.group for one in species},
+            venomous=any(one.venomous for one in species),
+            harmful=any(one.secretes for one in species),
+        ),
+        deliver_by=weekday(deliver_by(parcel)),
+        service=str(service) if service else "",
+        hold_for_pickup=parcel.way == Parcel.Way.COUNTER,
+        marking=service.marking if service else "",
+    )
+
+
+def deliver_by(parcel: Parcel) -> date | None:
+    """Return the planned latest day of delivery; None without a day or a service."""
+    if parcel.post_on is None or parcel.service is None:
+        return None
+    ahead = (parcel.post_on, parcel.post_on + LOOK_AHEAD)
+    closed = Closure.objects.filter(carrier=parcel.service.carrier, on__range=ahead).values_list("on", flat=True)
+    return rules.deliver_by(parcel.post_on, parcel.service.latest_days, set(closed))
+
+
+def cups(parcel: Parcel) -> list[Cup]:
+    """Return one label for each cup of a box."""
+    packed = timezone.localdate(parcel.packed_at) if parcel.packed_at else parcel.post_on
+    items = [item for item in parcel.items.all() if _number(item)]
+    rules.refuse_too_many(sum(map(_cup_count, items)), "cup labels")
+    return [cup for item in items for cup in _cups_of(item, day(packed), parcel.number)]
+
+
+def _cup_count(item: ParcelItem) -> int:
+    return _number(item) if item.order_line.offer.stage == Stage.CUPS else max(item.cups, 1)
+
+
+def _cups_of(item: ParcelItem, on: str, box: int) -> list[Cup]:
+    stage, cups_of_it = item.order_line.offer.stage, _cup_count(item)
+    name, found = Name.of(_line(item)), []
+    for nth, number in enumerate(rules.shares(_number(item), cups_of_it), 1):
+        count = "cup of culture" if stage == Stage.CUPS else animals(number, stage)
+        which = f"cup {nth} of {cups_of_it}" if cups_of_it > 1 else ""
+        sexes = rules.sexes_in_cup(number, item.males, item.females, cups_of_it)
+        found.append(Cup(name, count, sexes, which, on, box))
+    return found
+
+
+def tub_cards(numbers: Sequence[int], base: str) -> list[TubCard]:
+    """Return labels of these tubs in the order asked for, or of all open tubs in shelf order."""
+    tubs = Culture.objects.select_related("line__species")
+    if not numbers:
+        found = list(tubs.filter(closed_on=None))
+    else:
+        known = {tub.number: tub for tub in tubs.filter(number__in=numbers)}
+        if missing := [str(number) for number in numbers if number not in known]:
+            raise NothingToPrint(f"There is no tub {rules.listed(missing)}. Check the numbers and print again.")
+        found = [known[number] for number in numbers]
+    if not found:
+        raise NothingToPrint("There is no open tub yet. Start a tub first, then print its label.")
+    rules.refuse_too_many(len(found), "tub labels")
+    return [TubCard(tub.number, Name.of(tub.line), f"since {day(tub.started_on)}", _code(tub, base)) for tub in found]
+
+
+def _code(tub: Culture, base: str) -> str:
+    """Return what the square code of a tub holds: its page, or its name where no phone could open the page."""
+    return f"{base}{reverse('cultures:tub', args=[tub.number])}" if base else str(tub)
+
+
+def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
+    """Return the packs that can be sold today by group and name, and the lines of which nothing is free."""
+    offers, gone = [], []
+    rank = list(Species.Group.values)
+    lines = lines_on_offer(on=on, only_public=True)
+    for found in sorted(lines, key=lambda one: (rank.index(one.line.species.group), str(one.line).casefold())):
+        if not found.packs:
+            continue
+        if not found.gives:
+            gone.append(Name.of(found.line))
+            continue
+        offers += [_priced(found.line, free.offer, free.packs, home) for free in found.packs if free.packs]
+    if not offers and not gone:
+        raise NothingToPrint("Nothing is offered yet. Add a pack to a line on the page of offers, then print the list.")
+    return offers, gone
+
+
+def _priced(line: Line, offer: Offer, packs: int, home: Setting) -> Priced:
+    return Priced(
+        group=rules.PLURAL[line.species.group].capitalize(),
+        name=Name.of(line),
+        common=line.species.vernacular_name,
+        pack=offer.pack,
+        price="" if offer.price is None else money(offer.price, home.currency),
+        available=rules.available(packs, home.few_below_packs),
+    )
+
+
+def round_rows(shelf: str = "") -> list[RoundRow]:
+    """Return the open tubs in shelf order, of one shelf or all."""
+    tubs = Culture.objects.filter(closed_on=None, **({"shelf": shelf} if shelf else {}))
+    tubs = tubs.select_related("line__species").annotate(counted_at=Max("beliefs__counted_at"))
+    found = [_round_row(tub) for tub in tubs]
+    if not found:
+        where = f"on shelf {shelf[:40]}" if shelf else "yet"
+        raise NothingToPrint(f"There is no open tub {where}. Start a tub first, then print the sheet.")
+    return found
+
+
+def _round_row(tub: Culture) -> RoundRow:
+    counted = tub.counted_at  # type: ignore[attr-defined]
+    purpose = "" if tub.purpose in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) else tub.get_purpose_display()
+    return RoundRow(
+        tub=tub.number,
+        shelf=tub.shelf,
+        name=Name.of(tub.line),
+        purpose=f"{purpose} until {day(tub.quarantine_until)}" if purpose and tub.quarantine_until else purpose,
+        counted=day(timezone.localdate(counted)) if counted else "never",
+        by_cup=tub.line.sold_by == Line.SoldBy.CUP,
+    )

@@ -1,0 +1,128 @@
+"""Pure decisions about what paper says."""
+
+from collections.abc import Collection, Iterable
+from datetime import date, timedelta
+
+SUNDAY = 6
+# One label or row each; more than this in one file is a slip of the finger, not a day's work.
+PRINTED_AT_MOST = 600
+# An address of more lines than this is set with several on one line, so that it stays readable on a label.
+BLOCK_LINES = 9
+DIGITS = 9
+ONLY_HERE = ("localhost", "127.0.0.1", "[::1]")
+PLURAL = {
+    "isopod": "isopods",
+    "springtail": "springtails",
+    "millipede": "millipedes",
+    "roach": "roaches",
+    "snail": "snails",
+    "other": "invertebrates",
+}
+
+
+class NothingToPrint(Exception):
+    """There is no such paper; the message is the sentence that says why and what to do."""
+
+
+def sexes(number: int, males: int, females: int) -> str:
+    """Return '1 ♂, 1 ♀' or '3 ♂, 4 ♀, 10 unsexed'; empty where no sex was asked for."""
+    rest = number - males - females
+    # More sexed than are there means that the box was packed otherwise than planned: then no sex is claimed.
+    if not males + females or rest < 0:
+        return ""
+    said = [(males, "♂"), (females, "♀"), (rest, "unsexed")]
+    return ", ".join(f"{many} {sex}" for many, sex in said if many > 0)
+
+
+def shares(number: int, cups: int) -> list[int]:
+    """Return how many go into each cup, as evenly as whole animals allow."""
+    cups = max(cups, 1)
+    each, over = divmod(number, cups)
+    return [each + (1 if cup < over else 0) for cup in range(cups)]
+
+
+def sexes_in_cup(number: int, males: int, females: int, cups: int) -> str:
+    """Return the sexes for one of several cups; where they do not divide, those of all cups together."""
+    if males % cups == 0 and females % cups == 0:
+        return sexes(number, males // cups, females // cups)
+    return f"{males} ♂, {females} ♀ in all {cups} cups"
+
+
+def listed(words: Iterable[str]) -> str:
+    """Return 'a', 'a and b', 'a, b and c'."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
+    """Return the plain description for the address side; 'harmless' only when nothing inside defends itself."""
+    kinds = listed(dict.fromkeys(PLURAL.get(group, PLURAL["other"]) for group in sorted(groups))) if groups else ""
+    if venomous:
+        return f"Live {kinds}, some of them VENOMOUS"
+    if not kinds:
+        return "Live invertebrates"
+    return f"Live {kinds}" if harmful else f"Live harmless {kinds}"
+
+
+def available(packs: int, few_below: int) -> str:
+    """Return the word for how many packs could be promised; never the number."""
+    if packs < 1:
+        return "none"
+    return "few" if packs < few_below else "available"
+
+
+def deliver_by(posted: date, carrier_days: int, closed: Collection[date]) -> date:
+    """Return the day on which the parcel should be there at the latest: Sundays and closures do not count."""
+    last = posted
+    for _ in range(carrier_days):
+        last += timedelta(days=1)
+        while last.weekday() == SUNDAY or last in closed:
+            last += timedelta(days=1)
+    return last
+
+
+def block(name: str, address: str) -> str:
+    """Return an address as printed: its lines without gaps, the name on top unless it is already there."""
+    lines = [line.strip() for line in address.splitlines() if line.strip()]
+    if name and not any(name.casefold() in line.casefold() for line in lines):
+        lines.insert(0, name)
+    joined = -(-len(lines) // BLOCK_LINES)
+    return "\n".join(", ".join(lines[at : at + joined]) for at in range(0, len(lines), max(joined, 1)))
+
+
+def numbers_in(typed: str) -> list[int]:
+    """Return the tub numbers of '3, 14, 20-25' in the order typed; raises NothingToPrint with a sentence."""
+    found: dict[int, None] = {}
+    for part in filter(None, (part.strip() for part in typed.split(","))):
+        ends = part.split("-")
+        if len(ends) > 2 or not all(end.strip().isdecimal() and len(end.strip()) <= DIGITS for end in ends):
+            raise NothingToPrint(
+                f"“{part[:40]}” is not a tub number. Write numbers with commas between, such as 3, 14, 20-25."
+            )
+        first, last = int(ends[0]), int(ends[-1])
+        if not 0 <= last - first < PRINTED_AT_MOST:
+            raise NothingToPrint(
+                f"{part} is not a run of tubs. Write the lower number first, at most {PRINTED_AT_MOST} at once."
+            )
+        found.update(dict.fromkeys(range(first, last + 1)))
+    return list(found)
+
+
+def refuse_too_many(number: int, of: str) -> None:
+    """Refuse a file so long that it can only be a slip of the finger."""
+    if number > PRINTED_AT_MOST:
+        raise NothingToPrint(
+            f"That would print {number} {of}; {PRINTED_AT_MOST} are printed at a time. Check the numbers."
+        )
+
+
+def base_address(scheme: str, asked: str, allowed: Iterable[str]) -> str:
+    """Return where a phone reaches the book, such as 'http://shelf.example:8000'; empty if that is not known.
+
+    The address the keeper is reading at, unless only this machine knows it; then the first name it may be called by.
+    """
+    name, _, port = asked.rpartition(":") if asked.rpartition(":")[2].isdecimal() else (asked, "", "")
+    if name not in ONLY_HERE:
+        return f"{scheme}://{asked}"
+    named = next((host for host in allowed if host not in ONLY_HERE and not host.startswith((".", "*"))), "")
+    return f"{scheme}://{named}{':' + port if port else ''}" if named else ""

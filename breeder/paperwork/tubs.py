@@ -1,0 +1,68 @@
+"""Tub labels: the number, large, and a square code that opens the tub's page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from reportlab.graphics import renderPDF
+from reportlab.graphics.barcode.qr import QrCodeWidget
+from reportlab.graphics.shapes import Drawing
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Paragraph
+
+from breeder.paperwork.fonts import BOLD
+from breeder.paperwork.labels import TUBS_A4, TUBS_LETTER, Field, fit, label_pages
+from breeder.paperwork.names import Name
+from breeder.paperwork.sheet import BIG, INK, SMALL, SOFT, Sheet, style
+
+PADDING = 6 * mm
+QR_SIDE = 36 * mm
+QR_BORDER = 0  # the label's own white is the quiet zone; a border would only make the code smaller
+QR_GUARD = 4 * mm
+NUMBER_SIZE = 120.0
+# Figures of Source Sans stand about this share of the type size above the line.
+FIGURE_HEIGHT = 0.66
+
+
+@dataclass(frozen=True)
+class TubCard:
+    """What one tub's label says; `code` is what its square code holds."""
+
+    number: int
+    name: Name
+    since: str
+    code: str
+
+
+def tub_labels(cards: Sequence[TubCard], sheet: Sheet) -> bytes:
+    """Return sheets of labels."""
+    return label_pages(cards, TUBS_LETTER if sheet.us_letter else TUBS_A4, sheet, _label)
+
+
+def _label(canvas: Canvas, card: TubCard, field: Field, sheet: Sheet) -> None:
+    inner = field.inside(PADDING, PADDING, PADDING, PADDING)
+    top = inner.y + inner.height
+    _number(canvas, str(card.number), inner.x, top, inner.width - QR_SIDE - QR_GUARD)
+    _code(canvas, card.code, inner.x + inner.width - QR_SIDE, top - QR_SIDE)
+    words = [
+        Paragraph(card.name.whole(sheet.ink), style(BIG + 1, spaceAfter=3)),
+        sheet.text(card.since, SMALL, color=SOFT),
+    ]
+    fit(canvas, words, Field(inner.x, inner.y, inner.width, inner.height - QR_SIDE - 3 * mm))
+
+
+def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> None:
+    """Draw the number as large as its room allows, on one line."""
+    size = min(NUMBER_SIZE, NUMBER_SIZE * width / stringWidth(number, BOLD, NUMBER_SIZE))
+    canvas.setFillColor(INK)
+    canvas.setFont(BOLD, size)
+    canvas.drawString(x, top - QR_SIDE / 2 - size * FIGURE_HEIGHT / 2, number)
+
+
+def _code(canvas: Canvas, held: str, x: float, y: float) -> None:
+    """Draw a QR code (ISO/IEC 18004, middle error correction: labels get wet)."""
+    code = QrCodeWidget(held, barLevel="M", barBorder=QR_BORDER, barWidth=QR_SIDE, barHeight=QR_SIDE)
+    drawing = Drawing(QR_SIDE, QR_SIDE)
+    drawing.add(code)
+    renderPDF.draw(drawing, canvas, x, y)

@@ -1,0 +1,125 @@
+"""What an address must have, and when a person may be removed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+
+from breeder.house.places import Place, fault_of_place, to_hundredth, us_place
+from breeder.people.blocks import ReadBlock, read_block
+
+REMOVED = "removed"
+LONGEST_TOWN = 80
+
+
+class NoPlace(ValidationError):
+    """The address leads to no place for which weather could be read."""
+
+
+class Unreadable(ValidationError):
+    """The address lacks something, or two parts of it disagree."""
+
+
+class StillNeeded(ValidationError):
+    """The person cannot be removed while a box is on its way to them."""
+
+
+@dataclass(frozen=True)
+class TypedPlace:
+    """A place typed by hand; empty parts are None or ''."""
+
+    latitude: Decimal | None = None
+    longitude: Decimal | None = None
+    timezone: str = ""
+
+    @property
+    def is_empty(self) -> bool:
+        return self.latitude is None and self.longitude is None and not self.timezone
+
+
+@dataclass(frozen=True)
+class Destination:
+    """An address as it will be kept."""
+
+    block: str
+    country: str
+    postcode: str
+    town: str
+    region: str
+    place: Place | None
+
+
+def destination(
+    block: str, *, country: str = "", postcode: str = "", typed: TypedPlace = TypedPlace(), without_place: bool = False
+) -> Destination:
+    """Return what is kept of a pasted address and its place.
+
+    The place is the one typed by hand, else that of the US postcode. Raises Unreadable where the country cannot be
+    read or postcode and state disagree, NoPlace where nothing leads to a place and the keeper has not said to go without.
+    """
+    read = read_block(block, country=country)
+    if not read.country:
+        raise Unreadable(
+            "The country could not be read from the address. Write it as the last line, or choose it below.",
+            code="no_country",
+        )
+    code = postcode.strip() or read.postcode
+    place = _typed_place(typed, read) or (us_place(code) if read.country == "US" and code else None)
+    if place is None and not without_place:
+        raise NoPlace(no_place(read.country, code), code="no_place")
+    _check_state(read, place, code)
+    town = read.town or (place.town if place else "")
+    region = read.region or (place.region if place else "")
+    return Destination(block, read.country, code, town[:LONGEST_TOWN], region, place)
+
+
+def no_place(country: str, postcode: str) -> str:
+    """Return the sentence for an address that leads to no place."""
+    remedy = (
+        "Type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a place; "
+        "its boxes then stay Not decided."
+    )
+    if country != "US":
+        return f"Places are looked up by postcode only in the US, and this address is in {country}. {remedy}"
+    if not postcode:
+        return f"No postcode of five digits was found in the address. Add it to the address, or go without. {remedy}"
+    return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right: {remedy}"
+
+
+def is_of_postcode(country: str, postcode: str, latitude: Decimal) -> bool:
+    """Return whether a kept latitude is the one that the postcode gives."""
+    place = us_place(postcode) if country == "US" and postcode else None
+    return place is not None and place.latitude == latitude
+
+
+def _typed_place(typed: TypedPlace, read: ReadBlock) -> Place | None:
+    if typed.is_empty:
+        return None
+    if typed.latitude is None or typed.longitude is None or not typed.timezone:
+        raise Unreadable(
+            "A place typed by hand needs latitude, longitude and time zone. Fill in all three.", code="part"
+        )
+    if fault := fault_of_place(typed.latitude, typed.longitude, typed.timezone):
+        raise Unreadable(fault, code="no_such_place")
+    return Place(to_hundredth(typed.latitude), to_hundredth(typed.longitude), typed.timezone, read.town, read.region)
+
+
+def _check_state(read: ReadBlock, place: Place | None, postcode: str) -> None:
+    """Catch a mistyped postcode: it would send the weather check, and perhaps the box, to another state."""
+    if place and read.country == "US" and read.region and place.region and place.region != read.region:
+        raise Unreadable(
+            f"Postcode {postcode} lies in {place.town}, {place.region[3:]}, but the address says {read.region[3:]}. "
+            "Put one of the two right.",
+            code="state_and_postcode",
+        )
+
+
+def check_removal(name: str, open_orders: Sequence[int]) -> None:
+    """Raise StillNeeded while orders wait for a box to this person."""
+    if open_orders:
+        numbers = ", ".join(str(number) for number in open_orders)
+        raise StillNeeded(
+            f"{name} still has an open order ({numbers}), and its box needs the address. Send or cancel it first.",
+            code="open_orders",
+        )
