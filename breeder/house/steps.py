@@ -31,7 +31,9 @@ def forget_words(words: str, instead: str) -> int:
     whole = re.compile(rf"(?<!\w){re.escape(words)}(?!\w)")
     changed = 0
     for row in LogRow.objects.filter(_says(words)):
-        row.about, row.sentence, row.reason = (whole.sub(instead, text) for text in (row.about, row.sentence, row.reason))
+        row.about, row.sentence, row.reason = (
+            whole.sub(instead, text) for text in (row.about, row.sentence, row.reason)
+        )
         row.about = row.about[:120]
         row.facts = json.loads(whole.sub(instead, json.dumps(row.facts, ensure_ascii=False)))
         row.save(update_fields=["about", "sentence", "reason", "facts"])

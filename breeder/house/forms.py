@@ -1,0 +1,70 @@
+"""The household's settings as a form."""
+
+from typing import Any
+
+from django import forms
+from django.core.validators import RegexValidator
+
+from breeder.house.fields import PercentField
+from breeder.house.models import Setting
+from breeder.house.places import fault_of_place, us_place
+from breeder.house.sentences import PlainForm
+
+CURRENCY = RegexValidator(
+    r"^[A-Z]{3}$", "Write the currency as three capital letters, such as USD or EUR.", "not_a_code"
+)
+
+
+class SettingForm(PlainForm, forms.ModelForm):
+    """Names, units, place, money and tolerances of the household."""
+
+    postcode = forms.CharField(
+        label="US postcode of home",
+        required=False,
+        max_length=10,
+        help_text="Sets place and time zone; it is not kept. Elsewhere type latitude and longitude.",
+    )
+    comfort_tolerance = PercentField(
+        label="journeys that may leave comfort, in 100",
+        places=3,
+        help_text="Keeper default 20: common practice, no source.",
+    )
+    hard_tolerance = PercentField(
+        label="journeys that may pass a hard limit, in 100",
+        places=3,
+        help_text="Keeper default 5: common practice, no source.",
+    )
+
+    class Meta:
+        model = Setting
+        fields = (
+            "trade_name", "return_address", "terms", "fahrenheit", "inches", "currency", "postcode", "latitude",
+            "longitude", "timezone", "public_list", "few_below_packs", "hold_days", "comfort_tolerance", "hard_tolerance",
+        )  # fmt: skip
+        widgets = {"return_address": forms.Textarea(attrs={"rows": 4}), "terms": forms.Textarea(attrs={"rows": 4})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["currency"].validators.append(CURRENCY)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if typed := cleaned.get("postcode"):
+            self._place_from(typed)
+        north, east = cleaned.get("latitude"), cleaned.get("longitude")
+        if (north is None) != (east is None):
+            self.add_error("longitude", "Give latitude and longitude together, or neither.")
+        elif north is not None and (fault := fault_of_place(north, east, cleaned.get("timezone", ""))):
+            self.add_error("latitude", fault)
+        return cleaned
+
+    def _place_from(self, typed: str) -> None:
+        place = us_place(typed)
+        if place is None:
+            self.add_error(
+                "postcode", f"‘{typed}’ has no place in the table of US postcodes. Type latitude and longitude."
+            )
+            return
+        self.cleaned_data.update(latitude=place.latitude, longitude=place.longitude)
+        if place.timezone:
+            self.cleaned_data["timezone"] = place.timezone

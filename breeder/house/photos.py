@@ -1,0 +1,49 @@
+"""Photos as they may be kept: drawn anew, so that position, camera and everything else hidden in them is gone."""
+
+import io
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import UploadedFile
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from breeder.house.models import Photo
+
+MOST_BYTES = 12_000_000
+LONGEST_SIDE = 1600
+JPEG_QUALITY = 85
+Image.MAX_IMAGE_PIXELS = 60_000_000
+
+
+class NotAPhoto(ValidationError):
+    """What was sent cannot be kept as a photo."""
+
+
+def stripped(content: bytes, name: str) -> bytes:
+    """Return a photo as JPEG without anything but its picture, upright, at most 1,600 px long. Raises NotAPhoto."""
+    if len(content) > MOST_BYTES:
+        raise NotAPhoto(
+            f"‘{name}’ has {len(content) / 1e6:.0f} MB; {MOST_BYTES / 1e6:.0f} MB fit. Send a smaller photo."
+        )
+    try:
+        with Image.open(io.BytesIO(content)) as picture:
+            upright = ImageOps.exif_transpose(picture).convert("RGB")
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+        raise NotAPhoto(f"‘{name}’ is not a photo that can be read. Send a JPEG, PNG or WebP.") from None
+    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    clean = io.BytesIO()
+    # A new image of the pixels alone: whatever the file carried besides them is left behind.
+    fresh = Image.new("RGB", upright.size)
+    fresh.paste(upright)
+    fresh.save(clean, "JPEG", quality=JPEG_QUALITY)
+    return clean.getvalue()
+
+
+def keep_photo(upload: UploadedFile, *, by: Any, at: datetime) -> Photo:
+    """Keep an uploaded photo. Raises NotAPhoto before anything is written."""
+    clean = stripped(upload.read(), upload.name or "The file")
+    photo = Photo(taken_at=at, by=by)
+    photo.file.save(f"{at:%d-%H%M%S}.jpg", ContentFile(clean), save=True)
+    return photo

@@ -1,0 +1,24 @@
+"""`manage.py add_helper NAME`: somebody who walks the round and packs."""
+
+import getpass
+import os
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from breeder.house.roles import HELPER
+from breeder.management import doors
+
+
+class Command(BaseCommand):
+    help = "Add a helper: walks the round, looks after tubs, packs; sees no customers and no prices."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("name")
+
+    def handle(self, *args: Any, name: str, **options: Any) -> None:
+        password = os.environ.get("BREEDER_HELPER_PASSWORD") or getpass.getpass("Password (10 signs or more): ")
+        doors.bring_up_to_date()
+        doors.add_person(name, password, HELPER)
+        self.stdout.write(f"{name} may log in as a helper.")
