@@ -39,7 +39,8 @@ class SettingForm(PlainForm, forms.ModelForm):
         model = Setting
         fields = (
             "trade_name", "return_address", "terms", "fahrenheit", "inches", "currency", "postcode", "latitude",
-            "longitude", "timezone", "public_list", "few_below_packs", "hold_days", "comfort_tolerance", "hard_tolerance",
+            "longitude", "timezone", "public_list", "few_below_packs", "hold_days", "comfort_tolerance",
+            "hard_tolerance",
         )  # fmt: skip
         widgets = {"return_address": forms.Textarea(attrs={"rows": 4}), "terms": forms.Textarea(attrs={"rows": 4})}
 

@@ -72,3 +72,9 @@ def database_from(url: str | None, folder: Path) -> dict[str, Any]:
         "ATOMIC_REQUESTS": False,
         "CONN_HEALTH_CHECKS": True,
     }
+
+
+def keep_demo_apart() -> None:
+    """Give the demo a data folder and a database file of its own, before the settings are read."""
+    os.environ.setdefault("BREEDER_DATA", str(user_data_path("breeder-demo", appauthor=False)))
+    os.environ.pop("BREEDER_DATABASE", None)

@@ -60,7 +60,8 @@ def first_keeper(say: Say) -> User | None:
     if not (name and password):
         if not sys.stdin.isatty():
             raise CommandError(
-                "There is no keeper yet. Set BREEDER_KEEPER and BREEDER_KEEPER_PASSWORD, or start this where it can ask."
+                "There is no keeper yet. Set BREEDER_KEEPER and BREEDER_KEEPER_PASSWORD, "
+                "or start this where it can ask."
             )
         say("This book has no keeper yet. Choose the name and password you log in with.")
         name, password = input("Name: ").strip(), getpass.getpass("Password (10 signs or more): ")

@@ -1,0 +1,36 @@
+"""`manage.py demo`: an invented breeder, to look around in; `--once` prints two tables and ends."""
+
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from breeder.management import doors
+from breeder.management.commands.serve import DEFAULT_HOST, DEFAULT_PORT
+from breeder.management.scenario import demo, tables
+
+
+class Command(BaseCommand):
+    help = "Load an invented breeder (in a data folder of its own) and run the site on it."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--once", action="store_true", help="print what can be sold and the parcels, and end")
+        parser.add_argument("--fresh", action="store_true", help="make the demo anew, whatever was done in it")
+        parser.add_argument("--warmer", type=float, default=0.0, metavar="K", help="raise every forecast by so many °C")
+        parser.add_argument("--host", default=DEFAULT_HOST)
+        parser.add_argument("--port", type=int, default=DEFAULT_PORT)
+
+    def handle(self, *args: Any, once: bool, fresh: bool, warmer: float, host: str, port: int, **options: Any) -> None:
+        if not once:
+            doors.refuse_taken(host, port)
+        if fresh or not demo.is_fresh(warmer):
+            demo.load(timezone.now(), warmer)
+        if once:
+            self.stdout.write(tables.for_sale())
+            self.stdout.write("")
+            self.stdout.write(tables.parcels())
+            return
+        said = f"Log in as '{demo.KEEPER_NAME}' or '{demo.HELPER_NAME}', password '{demo.PASSWORD}'."
+        self.stdout.write(said)
+        doors.serve_site(host, port, self.stdout.write)

@@ -1,0 +1,83 @@
+"""Loading the whole demo into an empty book."""
+
+from datetime import datetime
+from pathlib import Path
+from random import Random
+
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.core.management import CommandError
+from django.db import connection
+from django.utils import timezone
+
+from breeder.carriers.models import Service
+from breeder.house.models import Setting
+from breeder.house.queries import household
+from breeder.house.roles import HELPER, KEEPER
+from breeder.management import doors
+from breeder.management.scenario import places, stock, week
+from breeder.management.scenario.history import History
+from breeder.management.scenario.sales import Sales
+from breeder.packing.models import Kit
+
+SEED = 1804  # the year in which A. vulgare and P. scaber were named
+KEEPER_NAME, HELPER_NAME = "keeper", "helper"
+PASSWORD = "under the bark"
+STAMP = "demo-of"
+
+
+def is_fresh(warmer_c: float) -> bool:
+    """Return whether the demo of today, with this weather, is loaded already."""
+    stamp = settings.DATA_DIR / STAMP
+    return stamp.exists() and stamp.read_text() == _stamp(warmer_c) and _database().exists() and household().demo
+
+
+def refuse_real_book() -> None:
+    """Raise CommandError if this data folder holds somebody's own book."""
+    if _database().exists() and _holds_real_book():
+        raise CommandError(
+            f"{settings.DATA_DIR} holds a real book, and the demo would replace it. "
+            "Set BREEDER_DATA to an empty folder for the demo, or leave it unset."
+        )
+    connection.close()
+
+
+def _holds_real_book() -> bool:
+    tables = connection.introspection.table_names()
+    return Setting._meta.db_table in tables and not household().demo and User.objects.exists()
+
+
+def load(now: datetime, warmer_c: float = 0.0) -> None:
+    """Make the demo anew. The ledger cannot be emptied, so the database file is made anew."""
+    refuse_real_book()
+    (settings.DATA_DIR / STAMP).unlink(missing_ok=True)
+    for name in ("", "-wal", "-shm"):
+        Path(f"{_database()}{name}").unlink(missing_ok=True)
+    doors.bring_up_to_date()
+    setting = places.write_household()
+    keeper = doors.add_person(KEEPER_NAME, PASSWORD, KEEPER)
+    doors.add_person(HELPER_NAME, PASSWORD, HELPER)
+    doors.load_examples(by=keeper)
+    with timezone.override(setting.zone):
+        _live(setting, now, warmer_c, keeper)
+    (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c))
+
+
+def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> None:
+    dice = Random(SEED)
+    today = timezone.localdate(now)
+    kept = stock.build(today, dice)
+    addresses = places.write_people(now)
+    places.write_weather(setting, addresses, now, warmer_c)
+    service = Service.objects.get(name="two-day")
+    sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
+    History(kept, sales, today, setting.zone, keeper, dice).write()
+    week.live_through(kept, now, keeper)
+
+
+def _database() -> Path:
+    return Path(settings.DATABASES["default"]["NAME"])
+
+
+def _stamp(warmer_c: float) -> str:
+    return f"{timezone.localdate().isoformat()} {warmer_c:+.1f}"

@@ -1,0 +1,104 @@
+"""People of the invented breeder and the weather of their places: real hours of 2013, shown as this week's."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from breeder.house.models import Setting
+from breeder.house.places import us_place
+from breeder.management.scenario.stock import rows
+from breeder.people.models import Address, Person
+from breeder.weather import steps as weather
+
+DAYS = 10
+HOME_POSTCODE = "13326"  # Cooperstown, New York
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Real hours that stand for a place's next days: station, first day of 2013, days known."""
+
+    station: str
+    month: int
+    day: int
+    days: int = DAYS
+
+
+# Chosen so that every verdict is met whatever the date; the page says where the hours come from.
+STRETCHES = {
+    "home": Stretch("LGA", 5, 12),
+    "mild": Stretch("JFK", 5, 14),
+    "cool": Stretch("LGA", 4, 2),
+    "cold": Stretch("LGA", 3, 3),
+    "bitter": Stretch("LGA", 1, 22),
+    "warm": Stretch("JFK", 6, 3),
+    "hot": Stretch("LGA", 7, 14),
+    "short": Stretch("JFK", 5, 14, days=2),
+}
+
+
+def write_people(now: datetime) -> list[Address]:
+    """Write people and their addresses, each with its rounded place."""
+    return [_address(row, now) for row in rows("people.csv")]
+
+
+def _address(row: dict[str, str], now: datetime) -> Address:
+    person = Person.objects.create(
+        name=row["name"],
+        kind=row["kind"],
+        email=f"{row['name'].split()[0].lower()}@example.org",
+        consent_on=(now - timedelta(days=300)).date(),
+    )
+    place = us_place(row["postcode"])
+    return Address.objects.create(
+        person=person,
+        block=f"{row['name']}\n{row['street']}\n{row['town']} {row['region']} {row['postcode']}",
+        postcode=row["postcode"],
+        town=row["town"],
+        region=f"US-{row['region']}",
+        latitude=place.latitude if place else None,
+        longitude=place.longitude if place else None,
+        timezone=place.timezone if place else "",
+    )
+
+
+def write_household() -> Setting:
+    """Write the settings of the invented breeder."""
+    home = us_place(HOME_POSTCODE)
+    return Setting.objects.create(
+        pk=Setting.ONLY,
+        trade_name="Hollow Log Isopods",
+        return_address="Hollow Log Isopods\nImogen Wray\n12 Tannery Lane\nCooperstown NY 13326",
+        terms="Tell me within a day, with a photo, if anything arrives dead; I replace or refund what died.",
+        timezone=home.timezone if home else "America/New_York",
+        latitude=home.latitude if home else None,
+        longitude=home.longitude if home else None,
+        demo=True,
+    )
+
+
+def write_weather(setting: Setting, addresses: list[Address], now: datetime, warmer_c: float) -> int:
+    """Write a forecast for home and for every address, `warmer_c` above the real hours, and return how many."""
+    kinds = {row["postcode"]: row["weather"] for row in rows("people.csv")}
+    _forecast(setting.latitude, setting.longitude, setting.timezone, "Home", "home", now, warmer_c)
+    for address in addresses:
+        kind = kinds[address.postcode]
+        _forecast(address.latitude, address.longitude, address.timezone, address.town, kind, now, warmer_c)
+    return len(addresses) + 1
+
+
+def _forecast(north: Any, east: Any, zone: str, label: str, kind: str, now: datetime, warmer_c: float) -> None:
+    place = weather.place_for(north, east, zone, label)
+    stretch = STRETCHES[kind]
+    shown_from = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(hours=6)
+    # The same hour of day as the hour it stands for, so that nights stay nights.
+    read_from = datetime(2013, stretch.month, stretch.day, shown_from.hour, tzinfo=UTC)
+    weather.keep_recorded(
+        place,
+        stretch.station,
+        read_from=read_from,
+        shown_from=shown_from,
+        hours=stretch.days * 24,
+        issued_at=now - timedelta(hours=2),
+        shift_c=warmer_c,
+    )

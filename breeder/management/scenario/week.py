@@ -1,0 +1,84 @@
+"""The invented breeder's present week, done through the same actions that the pages use."""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.cultures import actions as cultures
+from breeder.cultures import counting
+from breeder.cultures.models import Culture, Stage
+from breeder.dispatch import actions as dispatch
+from breeder.management.scenario.stock import Stock
+from breeder.orders import actions as orders
+from breeder.orders.models import Offer, Order
+from breeder.orders.rules import Terms, Wanted, Who
+from breeder.packing import actions as packing
+from breeder.people.models import Person
+
+VULGARE, NASATUM, SCABER, LAEVIS = (
+    "Armadillidium vulgare", "Armadillidium nasatum", "Porcellio scaber", "Porcellio laevis"
+)  # fmt: skip
+PRUINOSUS, MURINA = "Porcellionides pruinosus", "Cubaris murina"
+POSTAGE = Decimal("14.00")
+# Who wants what: (person, [(species, form, kind of pack, packs)], paid).
+WANTED = (
+    ("Hesper Vane", [(VULGARE, "Harbour", Offer.Kind.STARTER, 1), (PRUINOSUS, "Ash", Offer.Kind.STARTER, 1)], True),
+    ("Jorund Askew", [(SCABER, "Rook", Offer.Kind.STARTER, 1), (VULGARE, "Lantern", Offer.Kind.STARTER, 1)], True),
+    ("Philippa Dray", [(LAEVIS, "Milk", Offer.Kind.STARTER, 1)], True),
+    ("Casimir Holt", [(PRUINOSUS, "Rust", Offer.Kind.STARTER, 1)], True),
+    ("Leopold Marsh", [(SCABER, "Apricot", Offer.Kind.STARTER, 1)], True),
+    (
+        "Bertrand Quill",
+        [("Trichorhina tomentosa", "", Offer.Kind.CUP, 1), (NASATUM, "Chalk", Offer.Kind.STARTER, 1)],
+        True,
+    ),
+    ("Xanthe Rowe", [(MURINA, "", Offer.Kind.STARTER, 1)], True),
+    ("Dorothea Pym", [("Folsomia candida", "", Offer.Kind.CUP, 1)], False),
+    ("Sunniva Craig", [(VULGARE, "Quarry", Offer.Kind.STARTER, 1)], False),
+)
+SHORT_LINE = (VULGARE, "Quarry")
+
+
+def live_through(stock: Stock, now: datetime, by: Any) -> list[int]:
+    """Agree the week's orders, plan and check their boxes, and make one line short; return the boxes' numbers."""
+    boxes = []
+    for name, wanted, paid in WANTED:
+        order = _agree(stock, name, wanted, now, by)
+        if paid:
+            orders.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
+            boxes.append(packing.plan_parcel(order.number, by=by).number)
+    for number in boxes:
+        dispatch.check_parcel(number, by=by)
+    _make_short(stock, by)
+    return boxes
+
+
+def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -> Order:
+    person = Person.objects.get(name=name)
+    packs = [
+        Wanted(offer_id=stock.offer(stock.line(species, form), kind).pk, packs=number)
+        for species, form, kind, number in wanted
+    ]
+    address = person.addresses.get()
+    terms = Terms(
+        held_until=now + timedelta(hours=30),
+        promised_by=timezone.localdate(now) + timedelta(days=14),
+        postage=POSTAGE,
+        address_block=address.block,
+    )
+    return orders.agree_order(Who(person_id=person.pk), packs, terms, by=by)
+
+
+def _total(order: Order) -> Decimal:
+    return order.postage + sum((line.price or 0) * line.packs for line in order.lines.all())
+
+
+def _make_short(stock: Stock, by: Any) -> None:
+    """Count fewer young than were promised: the promise stays, the line is short and says so."""
+    line = stock.line(*SHORT_LINE)
+    tub = Culture.objects.get(line=line, closed_on=None, purpose=Culture.Purpose.BREEDING)
+    cultures.record_count(tub.pk, Stage.YOUNG, "hand", {"counted": 24}, by=by)
+    size = next(size for size in counting.EYE_CLASSES if size.low >= 25)
+    cultures.record_count(tub.pk, Stage.ADULTS, "eye", {"from": size.low, "to": size.high}, by=by)
