@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from breeder.census import belief
-from breeder.census.belief import Ageing, Belief, Event
+from breeder.census.belief import About, Ageing, Belief, Counted, Event, Moved
 
 from .defaults import ADULTS_KEPT, CONFIDENCE
 from .surplus import Free, StageStock, TubStage, stage_free
@@ -90,8 +90,8 @@ def open_book(
 ) -> dict[str, StagePage]:
     """Return, by stage, what the line holds and can spare on `as_of`; entries after that day have not happened yet.
 
-    Entries may come in any order: they are replayed by day and, within a day, by id. Raises ValueError when
-    corrections correct each other in a ring.
+    Entries may come in any order and with any ids: they are replayed by day and, within a day, in an order of their own
+    (see `standing`). Raises ValueError when corrections correct each other in a ring.
     """
     happened = [entry for entry in standing(entries) if entry.on <= as_of]
     stages = {entry.stage for entry in happened} | {promise.stage for promise in promises} | set(terms.kept_back)
@@ -101,15 +101,27 @@ def open_book(
 def standing(entries: Iterable[Entry]) -> list[Entry]:
     """Return the entries that still stand, in the order in which they happened, corrections and corrected left out.
 
-    A correction that is itself corrected no longer counts, so what it took away stands again.
+    A correction that is itself corrected no longer counts, so what it took away stands again. Within a day the order
+    follows from what the entries say, never from typing: what came in was there to be counted, and what went out left
+    after the count, so that a tie never makes a bound greater.
     """
-    known = sorted(entries, key=lambda entry: (entry.on, entry.id))
+    known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
     against: dict[int, list[Entry]] = {}
     for entry in known:
         if entry.corrects is not None:
             against.setdefault(entry.corrects, []).append(entry)
     stands: dict[int, bool] = {}
     return [entry for entry in known if entry.event is not None and _stands(entry.id, against, stands, ())]
+
+
+def _within_day(event: Event | None) -> tuple[int, float, float]:
+    if isinstance(event, Counted):
+        return 1, event.estimate, event.log_sd
+    if isinstance(event, Moved):
+        return (0 if event.number > 0 else 2), event.number, 0.0
+    if isinstance(event, About):
+        return (4 if event.number > 0 else 3), event.number, event.log_sd
+    return 5, 0.0, 0.0
 
 
 def _stands(entry_id: int, against: dict[int, list[Entry]], known: dict[int, bool], asked: tuple[int, ...]) -> bool:

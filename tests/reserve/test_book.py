@@ -97,6 +97,18 @@ def test_the_order_of_typing_changes_nothing() -> None:
     assert book(load(json.dumps(document(entries=late)))) == expected
 
 
+def test_within_a_day_what_came_in_was_counted_and_what_went_out_left_after_it() -> None:
+    facts = [
+        hand(1, 14, "2026-02-28", 100),
+        change(2, 14, "2026-02-28", -12),
+        change(3, 14, "2026-02-28", 5, "received"),
+    ]
+    for ids in ((1, 2, 3), (3, 2, 1), (2, 3, 1)):
+        typed = [fact | {"id": number} for fact, number in zip(facts, ids, strict=True)]
+        page = tub(document(entries=typed, as_of="2026-02-28"))
+        assert (page["moved"], page["lower"]) == (-12, 88)
+
+
 def test_entries_after_the_day_have_not_happened() -> None:
     given = document(entries=[eye(1, 14, "2026-01-10"), change(2, 14, "2026-03-02", -12)])
     assert tub(given)["moved"] == 0
@@ -116,16 +128,16 @@ def test_promising_and_packing_nine_times_lowers_what_is_free_once_each() -> Non
 
 
 def test_young_are_promised_and_packed_within_the_harvest_share() -> None:
-    given = document(entries=[hand(1, 14, "2026-03-01", 300, "young")], promises=[])
-    given["line"]["harvest_share"] = 0.30
+    given = document(entries=[hand(1, 14, "2026-02-26", 300, "young")], promises=[])
+    given["line"] |= {"harvest_share": 0.30, "widening_per_month": 0}
     assert line(given, "young")["free"] == 90
     assert line(given)["free"] == 0
     given["promises"] = [{"stage": "young", "number": 40, "tub": 14}]
     assert (line(given, "young")["free"], tub(given, stage="young")["free"]) == (50, 50)
     given["promises"] = []
-    given["entries"].append(change(2, 14, "2026-03-01", -40, "packed", "young"))
+    given["entries"].append(change(2, 14, "2026-02-27", -40, "packed", "young"))
     assert line(given, "young")["free"] == 50
-    given["entries"].append(hand(3, 14, "2026-03-01", 260, "young"))
+    given["entries"].append(hand(3, 14, "2026-02-28", 260, "young"))
     assert line(given, "young")["free"] == 78
 
 
