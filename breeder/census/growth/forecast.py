@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 from scipy import special
 
-from ..defaults import DAYS_PER_MONTH, LONGEST_FORECAST_MONTHS, PROCESS_VARIANCE
+from ..defaults import DAYS_PER_MONTH, LONGEST_FORECAST_MONTHS, LUCK_VARIANCE
 from .fitting import Growth
 
 LIKELY, SURE = 0.5, 0.8  # chances at which a date is quoted
@@ -32,12 +32,12 @@ def chance_reached(
 ) -> float:
     """Return the chance that the tub holds `wanted` animals after `months`, starting from about `now` (log-normal).
 
-    Growth is normal on the log scale with mean rate·t and variance t²·sd² + t·process variance, and Beverton–Holt in
+    Growth is normal on the log scale with mean rate·t and variance t²·sd² + t·luck variance, and Beverton–Holt in
     the room for `capacity`. Without a capacity this is Φ{[ln(N/wanted) + r·t] / √(σ_N² + t²σ_r² + t·σ_p²)}.
     """
     if wanted >= capacity:
         return 0.0
-    variance = (months * growth.sd) ** 2 + months * PROCESS_VARIANCE
+    variance = (months * growth.sd) ** 2 + months * LUCK_VARIANCE
     if math.isinf(capacity):
         spread = math.sqrt(log_sd**2 + variance)
         above = math.log(now / wanted) + growth.rate * months
