@@ -73,6 +73,14 @@ def words(content: bytes) -> str:
 
 def drawn(content: bytes, sign: str) -> int:
     """Return how often a sign was drawn as a shape."""
+    return _streams(content).count(f"/FormXob.{sign} Do".encode())
+
+
+def ruled(content: bytes) -> int:
+    """Return how many straight lines were drawn."""
+    return _streams(content).count(b" l S")
+
+
+def _streams(content: bytes) -> bytes:
     streams = (page.get_contents() for page in PdfReader(BytesIO(content)).pages)
-    mark = f"/FormXob.{sign} Do".encode()
-    return sum(stream.get_data().count(mark) for stream in streams if stream is not None)
+    return b"".join(stream.get_data() for stream in streams if stream is not None)
