@@ -123,6 +123,19 @@ def test_counting_by_eye_again_and_again_never_falls_under_the_shared_error() ->
     assert believed(*guesses).log_sd == pytest.approx(math.sqrt(0.2**2 / 200 + 0.35**2))
 
 
+def test_the_better_method_alone_is_best_where_a_guess_would_only_add_its_shared_error() -> None:
+    guess, scoops = Counted(START, 120.0, 0.45, 0.35), Counted(START, 100.0, 0.1, 0.1)
+    belief = believed(guess, scoops)
+    assert (belief.middle, belief.log_sd) == (pytest.approx(100), pytest.approx(0.1))
+
+
+def test_a_new_count_never_widens_what_is_known() -> None:
+    for own, shared in ((0.0, 0.35), (0.3, 0.35), (0.05, 0.02), (0.2, 0.0)):
+        for first in (Counted(START, 100.0, 0.3, 0.1), Counted(START, 100.0, 0.05, 0.02), Counted(START, 100.0, 0.4)):
+            second = Counted(START, 101.0, math.hypot(own, shared), shared)
+            assert believed(first, second).log_sd <= min(first.log_sd, second.log_sd) + 1e-12
+
+
 def test_a_full_sort_is_not_spoilt_by_a_guess() -> None:
     sort, guess = Counted(START, 150.0, 0.02, 0.02), Counted(START, 160.0, 0.45, 0.35)
     assert believed(sort, guess).log_sd < 0.03
@@ -157,6 +170,7 @@ def test_an_empty_tub_is_empty_until_animals_come() -> None:
     assert safe(belief, 3 + 100) == 14
     refilled = believed(EYE, counted_from(day(3), hand(0)), counted_from(day(5), eye(10, 25)))
     assert refilled.used.rule == "replaced"  # type: ignore[union-attr]
+    assert believed(Counted(START, 0.0, 0.4, 0.35)).log_sd == 0
 
 
 def test_animals_moved_into_a_new_tub_are_known_exactly() -> None:
@@ -194,6 +208,7 @@ def test_about_so_many_lower_one_tub_by_the_most_and_raise_the_other_by_the_leas
     target = believed(About(day(3), 20, 0.3))
     assert safe(source, 3) == safe(believed(EYE), 3) - math.ceil(20 * math.exp(Z * 0.3))
     assert safe(target, 3) == math.floor(20 * math.exp(-Z * 0.3))
+    assert target.shared_sd == 0
 
 
 def test_half_a_tub_tipped_over_leaves_half_the_bound_on_either_side() -> None:

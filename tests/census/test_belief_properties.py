@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from breeder.census.belief import About, Ageing, Counted, Event, Moved, after, lower, merged, replay, split
 
+EXAMPLES = 60
 START = date(2026, 1, 1)
 AGEING = Ageing()
 
@@ -32,6 +33,7 @@ def one_a_day(history: list[Event]) -> list[Event]:
 
 
 @given(events, st.randoms(), stages)
+@settings(max_examples=EXAMPLES)
 def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, random, stage) -> None:  # type: ignore[no-untyped-def]
     facts = one_a_day(history)
     shuffled = list(facts)
@@ -40,6 +42,7 @@ def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, ran
 
 
 @given(st.lists(events, min_size=1, max_size=4), days, confidences, stages)
+@settings(max_examples=EXAMPLES)
 def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tubs = [belief for history in histories if (belief := replay(history, AGEING, stage))]
     apart = sum(lower(tub, on, confidence, AGEING, stage) for tub in tubs)
@@ -47,7 +50,7 @@ def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, con
 
 
 @given(events, st.floats(0.02, 1.0), st.floats(0, 0.6), days, confidences, stages, st.integers(-40, 40))
-@settings(max_examples=200)
+@settings(max_examples=EXAMPLES)
 def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, on, confidence, stage, then) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -63,6 +66,7 @@ def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, 
 
 
 @given(events, counts, stages, st.sampled_from([0.5, 0.8, 0.95, 0.99]))
+@settings(max_examples=EXAMPLES)
 def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count, stage, confidence) -> None:  # type: ignore[no-untyped-def]
     last = Counted(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
     belief = replay([*history, last], AGEING, stage)
@@ -72,6 +76,7 @@ def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count,
 
 
 @given(events, counts, stages)
+@settings(max_examples=EXAMPLES)
 def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, stage) -> None:  # type: ignore[no-untyped-def]
     shared = [event.shared_sd for event in history if isinstance(event, Counted)]
     if any(not isinstance(event, Counted) or not event.estimate for event in history) or not count.estimate:
@@ -83,6 +88,7 @@ def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, s
 
 
 @given(events, days, st.integers(0, 200), confidences, stages)
+@settings(max_examples=EXAMPLES)
 def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -92,6 +98,7 @@ def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> N
 
 
 @given(events, st.integers(0, 40), confidences, stages)
+@settings(max_examples=EXAMPLES)
 def test_taking_n_lowers_the_bound_by_n_while_n_are_there(history, number, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None

@@ -8,7 +8,7 @@ from datetime import date
 
 from ..defaults import ADULT_LIFE_MONTHS, STALE_AFTER_MONTHS, WIDENING_PER_MONTH
 from ..methods import Count, log_sd_of
-from ..methods.count import NOTHING_AT_ALL, log_sd_from
+from ..methods.count import NOTHING_AT_ALL, spread_to
 from ..quantiles import STORED_Z
 
 # Reasons of a change that take animals for people, against the share that may be harvested between two counts; what
@@ -79,7 +79,7 @@ def counted_from(at: date, count: Count, *, exact: bool = False) -> Counted:
     if count.taken_since:
         lower95 = _stored_lower(count.estimate, log_sd) - count.taken_since
         left = max(count.estimate - count.taken_since, NOTHING_AT_ALL)
-        return Counted(at, left, log_sd_from(left, lower95) or 0.0, count.shared_sd)
+        return Counted(at, left, spread_to(left, lower95), count.shared_sd)
     return Counted(at, count.estimate, log_sd, count.shared_sd, exact)
 
 

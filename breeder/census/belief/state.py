@@ -184,14 +184,14 @@ def low_of(belief: Belief, z: float, *, shared_only: bool = False) -> float:
 def spread_between(middle: float, low: float) -> float:
     """Return the log-scale spread of a log-normal with this median and one-sided 95 % bound, both in animals.
 
-    A bound under one animal says only that there may be none; one animal stands for it.
+    A bound of none or less, after much was taken, has no logarithm; a spread that says next to nothing stands for it.
     """
     if middle <= 0:
         return 0.0
-    return max(0.0, math.log(middle / min(middle, max(low, FEWEST))) / STORED_Z)
+    return min(WIDEST, math.log(middle / min(middle, low)) / STORED_Z) if low > 0 else WIDEST
 
 
-FEWEST = 1.0  # animals
+WIDEST = 5.0  # log scale: a factor of 150 either way
 
 
 def _middle(source: Source) -> float:

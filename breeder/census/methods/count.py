@@ -74,7 +74,7 @@ def as_count(
         lower=lower,
         interval=None if low is None or high is None else (low, high),
         notes=notes,
-        log_sd=log_sd_from(own.estimate, _bound(own, asked, STORED_CONFIDENCE, -1)),
+        log_sd=None if lower is None else spread_to(own.estimate, _bound(own, asked, STORED_CONFIDENCE, -1) or 0.0),
         confidence=asked.confidence,
         shared_sd=asked.shared_sd,
         steps=(*steps, *_shared_step(asked, lower)),
@@ -83,10 +83,8 @@ def as_count(
     )
 
 
-def log_sd_from(estimate: float, lower95: float | None) -> float | None:
-    """Return the log-scale spread that puts the one-sided 95 % bound of a log-normal at `lower95`."""
-    if lower95 is None:
-        return None
+def spread_to(estimate: float, lower95: float) -> float:
+    """Return the log-scale spread that puts the one-sided 95 % bound of a log-normal at `lower95` (both animals)."""
     return max(0.0, math.log(estimate / max(lower95, NOTHING_AT_ALL)) / STORED_Z)
 
 
