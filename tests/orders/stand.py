@@ -1,0 +1,39 @@
+"""A line that was counted and is sold in a pack, and the shortest way to agree an order from it."""
+
+from datetime import timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.cultures import actions as cultures
+from breeder.cultures import queries as stock
+from breeder.orders import actions
+from breeder.orders.models import Offer, Order
+from breeder.orders.rules import Terms, Wanted, Who
+from breeder.taxa.models import Line
+from tests.build import line, offer, tub
+
+
+def counted_line(form: str, young: int, *, kept: int = 0, **values: Any) -> Line:
+    """Return a line whose one tub was counted by hand; nothing but `kept` stays."""
+    of = line(form, **({"young_kept": kept, "harvest_share": None} | values))
+    cultures.record_count(tub(of).pk, "young", "hand", {"counted": young}, by=None)
+    return of
+
+
+def free(of: Line, stage: str = "young") -> int:
+    return stock.stock_of(of.pk).free(stage)
+
+
+def pack(of: Line, **values: Any) -> Offer:
+    return offer(of, **({"number": 10, "overcount": 2} | values))
+
+
+def terms(days: int = 3, **values: Any) -> Terms:
+    return Terms(held_until=timezone.now() + timedelta(days=days), **values)
+
+
+def agree(*wanted: tuple[Offer, int], by: Any = None, token: str = "", name: str = "Ada Marsh", days: int = 3) -> Order:
+    """Agree an order of so many packs of each offer."""
+    asked = [Wanted(offer_id=one.pk, packs=packs) for one, packs in wanted]
+    return actions.agree_order(Who(new_name=name), asked, terms(days), by=by, token=token)

@@ -1,0 +1,103 @@
+"""An order promises all its packs at once, or none."""
+
+import pytest
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+
+from breeder.cultures.models import Promise
+from breeder.house.models import LogRow
+from breeder.orders.models import Order
+from breeder.pages import once
+from breeder.people.models import Person
+from tests.build import offer
+from tests.orders.stand import agree, counted_line, free, pack
+
+pytestmark = pytest.mark.django_db
+
+
+def test_agreeing_sets_wanted_and_overcount_aside() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 2))
+    assert free(harbour) == 60 - 24
+    assert order.lines.get().promise.number == 24
+    assert LogRow.objects.filter(did="agreed an order").count() == 1
+
+
+def test_the_last_24_go_to_one_order_of_24_or_two_of_12() -> None:
+    harbour = counted_line("Harbour", 24)
+    starter = pack(harbour)
+    agree((starter, 1))
+    with pytest.raises(ValidationError) as refusal:
+        agree((starter, 2))
+    assert free(harbour) == 12
+    agree((starter, 1))
+    assert free(harbour) == 0
+    assert "Only 12 can be spared" in " ".join(refusal.value.messages)
+
+
+def test_the_refusal_names_free_kept_back_and_promised_of_every_line_at_once() -> None:
+    harbour, rook = counted_line("Harbour", 60, kept=30), counted_line("Rook", 40, kept=30)
+    agree((pack(harbour), 1))
+    with pytest.raises(ValidationError) as refusal:
+        agree((pack(harbour), 3), (pack(rook), 1))
+    said = refusal.value.messages
+    assert len(said) == 2
+    assert "Only 18 can be spared" in said[0]
+    assert "60 young at least, 30 kept back, 12 promised" in said[0]
+    assert "‘Rook’" in said[1]
+
+
+def test_a_refused_order_leaves_nothing_behind() -> None:
+    harbour, rook = counted_line("Harbour", 60), counted_line("Rook", 5)
+    with pytest.raises(ValidationError):
+        agree((pack(harbour), 1), (pack(rook), 1))
+    assert not Order.objects.exists()
+    assert not Promise.objects.exists()
+    assert not Person.objects.exists()
+    assert free(harbour) == 60
+
+
+def test_the_same_form_sent_twice_is_one_order() -> None:
+    harbour = counted_line("Harbour", 60)
+    starter, token = pack(harbour), once.new_token()
+    first = agree((starter, 1), token=token)
+    with pytest.raises(once.AlreadyDone) as repeated:
+        agree((starter, 1), token=token)
+    assert repeated.value.answer == f"/orders/{first.number}/"
+    assert Order.objects.count() == 1
+    assert free(harbour) == 48
+
+
+def test_rows_of_the_same_line_are_added_up_before_they_are_judged() -> None:
+    harbour = counted_line("Harbour", 30)
+    ten, fifteen = pack(harbour), pack(harbour, number=15, overcount=3)
+    with pytest.raises(ValidationError):
+        agree((ten, 1), (fifteen, 2))
+    agree((ten, 1), (fifteen, 1))
+    assert free(harbour) == 0
+
+
+def test_order_numbers_are_plain_and_without_gaps(keeper: User) -> None:
+    harbour = counted_line("Harbour", 60)
+    starter = pack(harbour)
+    numbers = [agree((starter, 1), by=keeper).number for _ in range(3)]
+    with pytest.raises(ValidationError):
+        agree((starter, 50))
+    numbers.append(agree((starter, 1), by=keeper).number)
+    assert numbers == [1, 2, 3, 4]
+
+
+def test_a_pack_that_was_withdrawn_is_refused_by_name() -> None:
+    harbour = counted_line("Harbour", 60)
+    gone = pack(harbour, active=False)
+    with pytest.raises(ValidationError) as refusal:
+        agree((gone, 1))
+    assert "no longer offered" in " ".join(refusal.value.messages)
+
+
+def test_a_sexed_pair_needs_sexes_that_were_counted() -> None:
+    harbour = counted_line("Harbour", 60)
+    pair = offer(harbour, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
+    with pytest.raises(ValidationError) as refusal:
+        agree((pair, 1))
+    assert refusal.value.messages
