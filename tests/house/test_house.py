@@ -1,0 +1,120 @@
+"""Settings, surroundings, log-in and photos of the house."""
+
+import io
+import stat
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from PIL import Image
+
+from breeder.house import checks, photos, surroundings
+from breeder.house.models import LogRow, Setting
+
+TYPED = {
+    "trade_name": "Hollow Log", "return_address": "", "terms": "", "currency": "USD", "postcode": "08608",
+    "latitude": "", "longitude": "", "timezone": "UTC", "few_below_packs": "3", "hold_days": "3", "comfort_tolerance": "20",
+    "hard_tolerance": "5",
+}  # fmt: skip
+
+
+def test_the_key_is_made_once_and_only_the_owner_reads_it(tmp_path: Path) -> None:
+    first = surroundings.secret_key_in(tmp_path)
+    assert surroundings.secret_key_in(tmp_path) == first
+    assert len(first) > 50
+    assert stat.S_IMODE((tmp_path / surroundings.KEY_FILE).stat().st_mode) == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == [surroundings.KEY_FILE]
+
+
+def test_a_server_is_named_by_one_url() -> None:
+    found = surroundings.database_from("postgresql://ada:p%40ss@db:5433/stock", Path("/nowhere"))
+    assert (found["USER"], found["PASSWORD"], found["HOST"], found["PORT"], found["NAME"]) == (
+        "ada", "p@ss", "db", "5433", "stock",
+    )  # fmt: skip
+    with pytest.raises(ValueError, match="mysql:"):
+        surroundings.database_from("mysql://x", Path("/nowhere"))
+
+
+@pytest.mark.parametrize("name", list(surroundings.SQLITE_OPTIONS))
+def test_weaker_database_options_stop_every_command(name: str) -> None:
+    database = surroundings.database_from(None, Path("/nowhere"))
+    assert checks.faults_of(database) == []
+    database["OPTIONS"].pop(name)
+    assert [fault.id for fault in checks.faults_of(database)] == ["breeder.E002"]
+    assert (
+        checks.faults_of({"ENGINE": "django.db.backends.postgresql", "ATOMIC_REQUESTS": True})[0].id == "breeder.E001"
+    )
+
+
+def test_debug_is_off_and_the_policy_is_sent(client: Client, db: None) -> None:
+    assert not settings.DEBUG
+    policy = client.get(reverse("login"))["Content-Security-Policy"]
+    assert "default-src 'self'" in policy
+    assert "unsafe" not in policy
+
+
+@pytest.mark.django_db
+class TestSettings:
+    def test_the_postcode_sets_place_and_zone(self, keeper_client: Client) -> None:
+        assert keeper_client.post(reverse("house:settings"), TYPED).status_code == 302
+        kept = Setting.objects.get()
+        assert (str(kept.latitude), str(kept.longitude), kept.timezone) == ("40.22", "-74.76", "America/New_York")
+        assert LogRow.objects.filter(did="settings changed").exists()
+
+    @pytest.mark.parametrize(
+        ("changed", "said"),
+        [
+            ({"postcode": "00000"}, "has no place"),
+            ({"currency": "dollars"}, "three capital letters"),
+            ({"timezone": "Mars/Olympus"}, "is not a time zone"),
+            ({"postcode": "", "latitude": "40.2"}, "together, or neither"),
+            ({"postcode": "", "latitude": "0", "longitude": "0"}, "in the sea off Africa"),
+            ({"comfort_tolerance": "150"}, "between 0 and 100 %"),
+            ({"hold_days": "-1"}, "‘"),
+        ],
+    )
+    def test_bad_values_get_a_sentence(self, keeper_client: Client, changed: dict[str, str], said: str) -> None:
+        answer = keeper_client.post(reverse("house:settings"), TYPED | changed)
+        assert answer.status_code == 422
+        assert said in answer.content.decode()
+        assert "Hollow Log" in answer.content.decode()
+        assert not Setting.objects.exists()
+
+    def test_a_helper_may_not(self, helper_client: Client) -> None:
+        assert helper_client.get(reverse("house:settings")).status_code == 403
+        assert helper_client.get(reverse("house:log")).status_code == 403
+        assert helper_client.get(reverse("house:book")).status_code == 200
+
+
+def jpeg_with_position() -> bytes:
+    exif = Image.Exif()
+    exif[0x0110] = "Camera of Ada"
+    exif.get_ifd(0x8825)[2] = (40.0, 13.0, 2.0)
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30), "green").save(file, "JPEG", exif=exif)
+    return file.getvalue()
+
+
+def test_a_photo_is_kept_without_position_and_camera(db: None, settings: Any, tmp_path: Path) -> None:
+    settings.MEDIA_ROOT = tmp_path
+    sent = jpeg_with_position()
+    assert b"Camera of Ada" in sent
+    kept = photos.keep_photo(SimpleUploadedFile("tub.jpg", sent), by=None, at=timezone.now())
+    content = kept.file.read()
+    assert b"Camera of Ada" not in content
+    assert not dict(Image.open(io.BytesIO(content)).getexif())
+
+
+@pytest.mark.parametrize("content", [b"", b"not a photo", jpeg_with_position()[:200], b"\x00" * 5000])
+def test_what_is_no_photo_is_refused(content: bytes) -> None:
+    with pytest.raises(photos.NotAPhoto, match="is not a photo that can be read"):
+        photos.stripped(content, "tub.jpg")
+
+
+def test_photos_are_for_people_who_log_in(client: Client, db: None) -> None:
+    assert client.get(reverse("house:photo", args=[1])).status_code == 302
