@@ -129,6 +129,37 @@ def test_the_better_method_alone_is_best_where_a_guess_would_only_add_its_shared
     assert (belief.middle, belief.log_sd) == (pytest.approx(100), pytest.approx(0.1))
 
 
+def test_the_weight_of_a_count_leaves_the_least_spread() -> None:
+    first, second = Counted(START, 100.0, 0.45, 0.30), Counted(START, 110.0, 0.40, 0.35)
+    own = [count.log_sd**2 - count.shared_sd**2 for count in (first, second)]
+
+    def spread(gain: float) -> float:
+        shared = (1 - gain) * 0.30 + gain * 0.35
+        return math.sqrt((1 - gain) ** 2 * own[0] + gain**2 * own[1] + shared**2)
+
+    belief = believed(first, second)
+    assert belief.used is not None
+    assert belief.log_sd == pytest.approx(spread(belief.used.gain))
+    assert belief.used.gain == pytest.approx(min((n / 10_000 for n in range(10_001)), key=spread), abs=1e-4)
+
+
+def test_of_two_errors_that_are_nothing_but_shared_the_newer_holds() -> None:
+    assert believed(Counted(START, 100.0, 0.35, 0.35), Counted(START, 120.0, 0.35, 0.35)).middle == pytest.approx(120)
+
+
+def test_less_than_one_animal_is_still_joined() -> None:
+    belief = believed(Counted(START, 0.8, 0.2), Counted(START, 0.9, 0.2))
+    assert belief.used is not None
+    assert (belief.used.rule, belief.used.count_log_sd) == ("fused", 0.2)
+
+
+def test_a_single_animal_moved_in_has_waited_like_the_rest_when_it_is_counted() -> None:
+    used = believed(Moved(START, 1, "received"), Counted(day(60), 1.1, 0.3)).used
+    assert used is not None
+    assert used.prior_middle == 1
+    assert used.prior_log_sd == pytest.approx(math.sqrt(0.02 * 60 / 30.4375))
+
+
 def test_a_new_count_never_widens_what_is_known() -> None:
     for own, shared in ((0.0, 0.35), (0.3, 0.35), (0.05, 0.02), (0.2, 0.0)):
         for first in (Counted(START, 100.0, 0.3, 0.1), Counted(START, 100.0, 0.05, 0.02), Counted(START, 100.0, 0.4)):
@@ -161,7 +192,7 @@ def test_the_bound_is_never_above_the_last_counts_own_estimate() -> None:
 def test_an_exact_count_overrules_everything() -> None:
     belief = believed(EYE, Counted(day(3), 40.0, 0.0, 0.0, exact=True))
     assert belief.used.rule == "exact"  # type: ignore[union-attr]
-    assert (safe(belief, 3), belief.log_sd) == (40, 0)
+    assert (safe(belief, 3), belief.log_sd, belief.shared_sd) == (40, 0, 0)
     assert safe(belief, 33) == math.floor(40 * math.exp(-30 / 30.4375 / 24 - Z * math.sqrt(0.02 * 30 / 30.4375)))
 
 
