@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from breeder.census.belief import About, Ageing, Counted, Event, Moved, after, lower, merged, replay, split
 
-EXAMPLES = 60
+EXAMPLES = 50
 START = date(2026, 1, 1)
 AGEING = Ageing()
 

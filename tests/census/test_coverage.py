@@ -16,7 +16,7 @@ from scipy import stats
 from breeder.census.belief import Ageing, Belief, Counted, Moved, after, counted_from, lower
 from breeder.census.methods import portions
 
-RUNS = 1500
+RUNS = 1000
 STANDARD_ERRORS = 2  # the simulated coverage may lie this far under the nominal one
 START = date(2026, 1, 1)
 AGEING = Ageing()

@@ -9,7 +9,7 @@ from breeder.census.belief import Counted, Moved
 from breeder.reserve.book import Entry, Promise, Terms, Tub, open_book
 from breeder.reserve.surplus import line_free
 
-EXAMPLES = 60
+EXAMPLES = 50
 TODAY = date(2026, 3, 1)
 PURPOSES = ("breeding", "breeding", "growing", "quarantine")
 
