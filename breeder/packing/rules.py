@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
@@ -151,11 +151,14 @@ def refuse_contents(parcel: Parcel, changes: dict[int, Content]) -> None:
         )
 
 
-def instructions_for(kit: Kit | None, *, fahrenheit: bool = False) -> list[str]:
-    """Return what to do with the packs and holes of a kit, in the order of doing it (common practice, no source)."""
+def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fahrenheit: bool = False) -> list[str]:
+    """Return what to do with the packs and holes of a kit, in the order of doing it (common practice, no source).
+
+    `handed_over` is when the box goes, on the household's clock: packs are then given a time to be opened at.
+    """
     if kit is None:
         return []
-    said = [_open_heat_pack(pack) for pack in kit.packs if pack["kind"] == "heat"]
+    said = [_open_heat_pack(pack, handed_over) for pack in kit.packs if pack["kind"] == "heat"]
     said += [_ready_cold_pack(pack, fahrenheit) for pack in kit.packs if pack["kind"] == "phase_change"]
     if any(pack["kind"] == "heat" for pack in kit.packs):
         said.append(
@@ -171,11 +174,16 @@ def instructions_for(kit: Kit | None, *, fahrenheit: bool = False) -> list[str]:
     return said
 
 
-def _open_heat_pack(pack: dict[str, float]) -> str:
+def _open_heat_pack(pack: dict[str, float], handed_over: datetime | None) -> str:
     hours = -float(pack.get("lit_h", 0.0))
-    when = f"{hours * 60:.0f} minutes" if 0 < hours < 2 else f"{hours:g} hours"
-    early = f"{when} before the box is handed over" if hours > 0 else "when you close the box"
-    return f"Open the {pack['rated_h']:g} h heat pack {early} and see that it warms before you pack it."
+    if handed_over is not None:
+        opened = handed_over - timedelta(hours=hours)
+        when = f"at {opened:%H:%M}" if opened.date() == handed_over.date() else f"on {opened:%A at %H:%M}"
+    elif hours > 0:
+        when = f"{hours * 60:.0f} minutes before hand-over" if hours < 2 else f"{hours:g} hours before hand-over"
+    else:
+        when = "when you close the box"
+    return f"Open the {pack['rated_h']:g} h heat pack {when} and see that it warms before you pack it."
 
 
 def _ready_cold_pack(pack: dict[str, float], fahrenheit: bool) -> str:

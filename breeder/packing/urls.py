@@ -9,5 +9,6 @@ urlpatterns = [
     path("kits/", views.kits, name="kits"),
     path("kits/new/", views.kit_new, name="kit_new"),
     path("kits/<int:pk>/", views.kit, name="kit"),
+    path("orders/<int:order_number>/box/", views.plan, name="plan"),
     path("supplies/", views.supplies, name="supplies"),
 ]

@@ -5,7 +5,9 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.views.decorators.http import require_POST
 
+from breeder.orders.models import Order
 from breeder.packing import actions, queries, rules, worth
 from breeder.packing.forms import SuppliesForm, SupplyForm
 from breeder.packing.kit_form import KitForm
@@ -70,6 +72,21 @@ def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
         "cautions": rules.instructions_for(before, fahrenheit=request.household.fahrenheit),
     }
     return render(request, "packing/kit.html", context, status=REFUSED if form.errors else 200)
+
+
+@require_POST
+def plan(request: HttpRequest, order_number: int) -> HttpResponse:
+    """Plan a box for everything of an order that stands in none yet."""
+    get_object_or_404(Order, number=order_number)
+    token = request.POST.get("token", "")
+    once.seen(token)
+    try:
+        parcel = actions.plan_parcel(order_number, by=request.user, token=token)
+    except ValidationError as refusal:
+        for sentence in refusal.messages:
+            messages.error(request, sentence)
+        return redirect("dispatch:list")
+    return redirect("dispatch:parcel", parcel.number)
 
 
 def supplies(request: HttpRequest) -> HttpResponse:

@@ -45,7 +45,7 @@ def drawn(hours: Hours, *, fahrenheit: bool) -> dict[str, Any] | None:
         return round(BOTTOM - (value - bottom) / (top - bottom) * (BOTTOM - TOP), 1)
 
     rounds = range(ceil(bottom / step) * step, top + 1, step)
-    zone = ZoneInfo(hours.timezone)
+    zone = hours.zone
     return {
         "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM, "day_y": DAY_Y,
         "line": _path(values, x, y),

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db.models import Max, QuerySet
 
@@ -30,6 +31,10 @@ class Hours:
     filled: tuple[bool, ...]
     sources: tuple[str, ...]
     credits: tuple[str, ...]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.timezone)
 
     @property
     def issued_at(self) -> datetime | None:

@@ -1,0 +1,55 @@
+"""Inner parts of actions: animals that were in a box, or come from outside, wait apart. Needs the caller's transaction."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.cultures import steps
+from breeder.cultures.actions.changes import record_sexes
+from breeder.cultures.actions.states import write_state
+from breeder.cultures.actions.tubs import Place, new_tub
+from breeder.cultures.models import Culture, Entry
+
+# Long enough to see what a cold or hot box did, and what came along with it (common practice, no source).
+QUARANTINE = timedelta(days=14)
+
+
+def tub_for(source: Culture, *, at: datetime, because: str, by: Any) -> Culture:
+    """Return an open quarantine tub of the same line, begun beside the source tub where there is none."""
+    until = timezone.localdate(at) + QUARANTINE
+    waiting = Culture.objects.filter(line=source.line, purpose=Culture.Purpose.QUARANTINE, closed_on=None)
+    if tub := waiting.order_by("number").first():
+        write_state(tub, {"quarantine_until": until}, at=at, note=because, by=by)
+        return tub
+    place = Place(
+        shelf=source.shelf,
+        place_on_shelf=source.place_on_shelf,
+        purpose=Culture.Purpose.QUARANTINE.value,
+        quarantine_until=until,
+        note=because,
+    )
+    tub = new_tub(source.line, place, timezone.localdate(at))
+    write_state(tub, {"purpose": tub.purpose, "quarantine_until": until}, at=at, note=because, by=by)
+    return tub
+
+
+def carry(
+    source: Culture,
+    target: Culture,
+    stage: str,
+    number: int,
+    *,
+    males: int = 0,
+    females: int = 0,
+    at: datetime,
+    note: str,
+    by: Any,
+) -> Entry:
+    """Write both sides of animals carried from one tub into another, linked; the caller has taken the turn."""
+    shared = {"stage": stage, "reason": Entry.Reason.MOVED, "happened_at": at, "note": note, "by": by}
+    out = steps.write_entry(source, Entry.Kind.CHANGE, number=-number, **record_sexes(-1, males, females), **shared)
+    steps.write_entry(
+        target, Entry.Kind.CHANGE, number=number, other_side=out, **record_sexes(+1, males, females), **shared
+    )
+    return out

@@ -1,0 +1,203 @@
+"""What the keeper does on packing day: check a box, pack it, send it, or take it apart; each opens the one transaction."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from breeder.cultures import rules as surplus
+from breeder.cultures.queries import stock_by_line
+from breeder.dispatch import gathering, queries, record, rules, steps, telling
+from breeder.dispatch.inputs import inputs_of
+from breeder.dispatch.models import Check
+from breeder.dispatch.record import Found
+from breeder.house.models import Setting
+from breeder.house.queries import household as read_household
+from breeder.house.roles import is_keeper
+from breeder.house.steps import log
+from breeder.orders import steps as orders
+from breeder.packing import steps as packing
+from breeder.packing.models import Kit, Parcel
+from breeder.packing.rules import refuse_dry_ice, refuse_unless_here
+from breeder.pages import once
+
+
+@dataclass(frozen=True)
+class Done:
+    """A box as it now stands, and in sentences what the action broke or left to do."""
+
+    parcel: Parcel
+    sentences: tuple[str, ...] = ()
+
+
+def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
+    """Ask whether a box may leave on its day, and keep the answer whole; without a kit the cheapest that may go is taken."""
+    parcel, household, now = queries.parcel(number), read_household(), timezone.now()
+    refuse_unless_here(parcel)
+    gathering.refuse_unless_ready(parcel, household)
+    asked = inputs_of(parcel, household)
+    with transaction.atomic():
+        places = steps.places_of(parcel, household)
+    # The sums are long and touch nothing, so they stand outside: nobody waits for them.
+    found = gathering.check(parcel, household, places, now)
+    with transaction.atomic(durable=True):
+        parcel = packing.take_parcel(number)
+        once.seen(token)
+        if inputs_of(parcel, read_household()) != asked:
+            raise rules.NotLikeThis(
+                f"Box {number} was changed while it was being checked. Check it again.", code="changed"
+            )
+        check = _keep_check(parcel, household, found, now, by)
+        once.spend(token, packing.page_of(parcel))
+    return check
+
+
+def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
+    if parcel.kit is None and found.trial.best is not None:
+        parcel.kit = Kit.objects.prefetch_related("parts__supply").get(pk=found.chosen.candidate.kit_id)
+        parcel.save(update_fields=["kit"])
+    inputs = inputs_of(parcel, household)
+    odds, because = telling.odds_said(found.chosen.outcome), _because(found, household)
+    reason = " ".join([odds, *because])
+    check = Check.objects.create(
+        parcel=parcel,
+        made_at=now,
+        by=by,
+        verdict=found.chosen.verdict,
+        reason=reason,
+        digest=rules.digest_of(inputs),
+        forecast_issued_at=record.oldest_issue(found.ends, found.trial.cases),
+        seed=rules.seed_of(parcel.number, parcel.service_id, parcel.post_on),
+        inputs=inputs,
+        result=record.result_of(found, odds, because),
+    )
+    log(
+        "checked a box",
+        str(parcel),
+        f"Box {parcel.number} in {found.chosen.candidate.name}: {check.get_verdict_display()}. {reason}",
+        by=by,
+    )
+    return check
+
+
+def _because(found: Found, household: Setting) -> list[str]:
+    said = telling.because_said(
+        found.chosen, found.trial.cases, found.missing, found.ends.destination.zone, fahrenheit=household.fahrenheit
+    )
+    best = found.trial.best
+    if best is not None and best is not found.chosen and found.chosen.verdict not in rules.LEAVING:
+        said.append(f"{best.candidate.name} would be {Check.Verdict(best.verdict).label}: choose it instead.")
+    return said
+
+
+def check_all(*, by: Any, token: str = "", answer: str = "") -> list[str]:
+    """Check every box that is here, one after another, and return why some could not be checked."""
+    once.seen(token)
+    failed = []
+    for standing in queries.waiting():
+        try:
+            check_parcel(standing.parcel.number, by=by)
+        except ValidationError as refusal:
+            failed += refusal.messages
+    with transaction.atomic(durable=True):
+        once.spend(token, answer)
+    return failed
+
+
+def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str = "") -> Done:
+    """Write down what really went into a box; a fact, so never refused for its numbers."""
+    with transaction.atomic(durable=True):
+        parcel = packing.take_parcel(number)
+        once.seen(token)
+        refuse_unless_here(parcel)
+        items = steps.write_packed(parcel, packed)
+        parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
+        parcel.save(update_fields=["status", "packed_at", "by"])
+        animals = sum(item.packed or 0 for item in items)
+        log("packed a box", str(parcel), f"Box {number}: {animals} in.", by=by)
+        once.spend(token, packing.page_of(parcel))
+    return Done(parcel, tuple(rules.unlike_planned(items)))
+
+
+def send_parcel(
+    number: int, packed: Mapping[int, int], *, tracking: str = "", override_reason: str = "", by: Any, token: str = ""
+) -> Done:
+    """Hand a box over: only by a check that still speaks for it, or by the keeper's own reason; never with dry ice.
+
+    What was really packed is recorded as it was, out of its tubs; the answer says what that breaks.
+    """
+    order_number = queries.parcel(number).order.number
+    with transaction.atomic(durable=True):
+        order = orders.take_order(order_number)
+        parcel = packing.take_parcel(number)
+        once.seen(token)
+        refuse_unless_here(parcel)
+        now = timezone.now()
+        _let_leave(parcel, override_reason, now, by)
+        lines = {item.order_line.offer.line_id for item in parcel.items.all()}
+        before = stock_by_line(lines)
+        items = steps.write_packed(parcel, packed)
+        said = rules.unlike_planned(items) + steps.write_ledger(items, at=now, by=by)
+        parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
+        parcel.packed_at = parcel.packed_at or now
+        parcel.save(update_fields=["status", "sent_at", "tracking", "by", "packed_at"])
+        said += steps.close_promises(items, at=now)
+        said += packing.take_supplies(parcel.kit)
+        steps.close_order(order, at=now)
+        after = stock_by_line(lines)
+        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+        animals = sum(item.packed or 0 for item in items)
+        log("sent a box", str(parcel), f"Box {number} left in {parcel.kit} by {parcel.service}: {animals} in.", by=by)
+        once.spend(token, packing.page_of(parcel))
+    return Done(parcel, tuple(said))
+
+
+def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> None:
+    """Raise MayNotLeave unless the box may leave; the keeper's reason stands against the weather and nothing else."""
+    if parcel.kit is None:
+        raise rules.MayNotLeave([f"Box {parcel.number} has no kit yet. Choose in what it is packed, and check it."])
+    refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])
+    check = queries.latest_checks([parcel.pk]).get(parcel.pk)
+    leave = rules.may_leave(check, inputs_of(parcel, read_household()), now, timezone.localdate(now))
+    if leave.is_free:
+        return
+    if not override_reason.strip() or check is None:
+        raise rules.MayNotLeave(leave.sentences)
+    rules.refuse_override(override_reason, is_keeper=is_keeper(by))
+    check.override_reason = override_reason.strip()
+    check.save(update_fields=["override_reason"])
+    log(
+        "sent against the check",
+        str(parcel),
+        f"Box {parcel.number} leaves against its check: {' '.join(leave.sentences)}",
+        by=by,
+        reason=check.override_reason,
+        facts={"check": check.pk},
+    )
+
+
+def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "") -> Done:
+    """Take a box apart that does not leave: what was in it goes to quarantine, its promises stay or are given back."""
+    order_number = queries.parcel(number).order.number
+    with transaction.atomic(durable=True):
+        orders.take_order(order_number)
+        parcel = packing.take_parcel(number)
+        once.seen(token)
+        refuse_unless_here(parcel)
+        now = timezone.now()
+        items = list(parcel.items.all())
+        lines = {item.order_line.offer.line_id for item in items}
+        before = stock_by_line(lines)
+        said = steps.to_quarantine(items, str(parcel), at=now, by=by) if parcel.status == Parcel.Status.PACKED else []
+        parcel.status, parcel.by = Parcel.Status.UNPACKED, by
+        parcel.save(update_fields=["status", "by"])
+        said += steps.release_promises(items, at=now) if release else []
+        after = stock_by_line(lines)
+        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+        log("unpacked a box", str(parcel), f"Box {number} was taken apart. {' '.join(said)}".strip(), by=by)
+        once.spend(token, packing.page_of(parcel))
+    return Done(parcel, tuple(said))

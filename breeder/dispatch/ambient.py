@@ -1,0 +1,177 @@
+"""What surrounds the box hour by hour, for every member of a check: the forecast at both ends, its error, sun and hubs.
+
+A missing hour stays missing (NaN) in every leg that needs it.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from math import asin, cos, radians, sin, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breeder.dispatch.legs import HOUR, Case, Exposure, Where
+from breeder.heat import members, sun
+from breeder.heat.members import Draws
+from breeder.heat.risk import AmbientCase
+from breeder.weather.queries import Hours
+
+Array = NDArray[np.float64]
+
+# A hub is kept near room temperature; a quarter of its air is the docks' (judgement; packaging laboratories report
+# room temperature whatever the climate).
+HUB_C, HUB_DOCK_SHARE = 18.0, 0.25
+# Behind a counter it is a shop, with a door that opens (judgement).
+COUNTER_C, COUNTER_DOOR_SHARE = 21.0, 0.10
+
+FILM = {
+    Exposure.VAN: "indoors",
+    Exposure.HUB: "indoors",
+    Exposure.COUNTER: "indoors",
+    Exposure.DOORSTEP: "porch",
+}
+
+ONE_DAY = timedelta(days=1)
+EARTH_KM = 6371.0
+# A day of which fewer hours than this are known does not tell how clear its sky is.
+LEAST_HOURS_OF_DAY = 18
+SEASONS = ("winter", "spring", "summer", "autumn")
+
+
+@dataclass(frozen=True)
+class Ends:
+    """The hours of both ends of the way, wide enough to hold the whole local days of every case."""
+
+    origin: Hours
+    destination: Hours
+
+    @property
+    def km(self) -> float:
+        """Return the distance between the ends along the earth."""
+        return distance_km(self.origin, self.destination)
+
+
+def distance_km(one: Hours, other: Hours) -> float:
+    """Return the distance of two places in km (haversine, a round earth)."""
+    north = radians(other.latitude - one.latitude) / 2
+    east = radians(other.longitude - one.longitude) / 2
+    part = sin(north) ** 2 + cos(radians(one.latitude)) * cos(radians(other.latitude)) * sin(east) ** 2
+    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
+
+
+def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
+    """Return what surrounds the box in one delay case: (hours + 1, members) in °C, NaN where the forecast has nothing."""
+    times = case.times
+    origin = outside_c(ends.origin, times, drawn, place=0, together=0.0)
+    destination = outside_c(ends.destination, times, drawn, place=1, together=members.correlation(ends.km))
+    legs = [case.leg_at(at) for at in times]
+    rows = np.empty_like(origin)
+    for exposure in Exposure:
+        for where in Where:
+            here = np.array([leg.exposure == exposure and leg.where == where for leg in legs])
+            if here.any():
+                rows[here] = _exposed(exposure, where, times, origin, destination, ends, drawn)[here]
+    return AmbientCase(case.name, case.weight, rows, tuple(FILM[leg.exposure] for leg in legs[:-1]))
+
+
+def outside_c(hours: Hours, times: tuple[datetime, ...], drawn: Draws, *, place: int, together: float) -> Array:
+    """Return the air outside for every member, (hours, members) in °C: the forecast with the error of its lead."""
+    at = _places_of(hours, times)
+    zone = hours.zone
+    middle = np.array(
+        [np.nan if index is None or hours.c[index] is None else hours.c[index] for index in at], dtype=float
+    )
+    local = np.array([moment.astimezone(zone).hour for moment in times], dtype=float)
+    since = np.minimum(np.arange(len(times)), members.HOURS - 1)
+    error = members.weather_error_c(
+        drawn, hour=since, sigma=_sigma(hours, times, at), local_hour=local, place=place, together=together
+    )
+    return middle[:, None] + error
+
+
+def _places_of(hours: Hours, times: tuple[datetime, ...]) -> list[int | None]:
+    """Return where each time stands in the hours, None outside them."""
+    first = hours.times[0]
+    found = [round((at - first) / HOUR) for at in times]
+    return [index if 0 <= index < len(hours.times) else None for index in found]
+
+
+def _sigma(hours: Hours, times: tuple[datetime, ...], at: list[int | None]) -> Array:
+    """Return the spread of each hour by its lead, with the spread that its kind of source adds, °C."""
+    leads, extra = np.zeros(len(times)), np.zeros(len(times))
+    for row, index in enumerate(at):
+        issued = hours.issued[index] if index is not None else None
+        if index is not None and issued is not None:
+            leads[row] = (times[row] - issued) / HOUR / 24
+            extra[row] = hours.extra_sd_c[index]
+    return np.hypot(members.sigma_c(leads, season_of(times[0], hours.latitude)), extra)
+
+
+def season_of(at: datetime, latitude: float) -> str:
+    """Return the meteorological season at a latitude."""
+    quarter = at.month % 12 // 3
+    return SEASONS[quarter if latitude >= 0 else (quarter + 2) % 4]
+
+
+def _exposed(
+    exposure: Exposure,
+    where: Where,
+    times: tuple[datetime, ...],
+    origin: Array,
+    destination: Array,
+    ends: Ends,
+    drawn: Draws,
+) -> Array:
+    """Return the effective temperature over all hours as if the whole way were this leg."""
+    outside = {Where.ORIGIN: origin, Where.DESTINATION: destination, Where.BETWEEN: _bracketed(origin, destination)}[
+        where
+    ]
+    if exposure == Exposure.HUB:
+        return (1 - HUB_DOCK_SHARE) * HUB_C + HUB_DOCK_SHARE * outside
+    if exposure == Exposure.COUNTER:
+        return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
+    light = sunlight_w_m2(ends.origin if where == Where.ORIGIN else ends.destination, times)
+    if exposure == Exposure.VAN:
+        return outside + sun.van_rise_k(light[:, None], drawn.van_gain())
+    return outside + light[:, None] * drawn.doorstep_gain()
+
+
+def _bracketed(origin: Array, destination: Array) -> Array:
+    """Return the air of hubs without a name: every other member has the colder end of the way, the rest the warmer."""
+    colder, warmer = np.minimum(origin, destination), np.maximum(origin, destination)
+    return np.where(np.arange(origin.shape[1]) % 2 == 0, colder, warmer)
+
+
+def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
+    """Return the sun on level ground at each hour, W/m²: above the air, times what the day's range lets through.
+
+    NaN by day where too little of the day is known to tell; 0 at night in any case.
+    """
+    zone = hours.zone
+    above = np.array(
+        [float(sun.above_air_w_m2(at.timetuple().tm_yday, at.hour, hours.latitude, hours.longitude)) for at in times]
+    )
+    through = clearness_by_day(hours, {at.astimezone(zone).date() for at in times})
+    clear = np.array([through[at.astimezone(zone).date()] for at in times])
+    return np.where(above > 0, above * clear, 0.0)
+
+
+def clearness_by_day(hours: Hours, days: set[date]) -> dict[date, float]:
+    """Return the share of sun that comes through on each local day, by its low and high; NaN where it can't be told.
+
+    A day of which some hours are missing borrows the hours next to it, within a day on either side.
+    """
+    zone = hours.zone
+    local = [at.astimezone(zone) for at in hours.times]
+    found = {}
+    for day in days:
+        own = [hours.c[index] for index, at in enumerate(local) if at.date() == day]
+        known = [value for value in own if value is not None]
+        if len(known) < len(own) or len(own) < LEAST_HOURS_OF_DAY:
+            near = [
+                value for at, value in zip(local, hours.c, strict=True)
+                if value is not None and abs((at.date() - day).days) <= 1
+            ]  # fmt: skip
+            known = near if len(near) >= LEAST_HOURS_OF_DAY else []
+        found[day] = float(sun.clearness(min(known), max(known))) if known else float("nan")
+    return found

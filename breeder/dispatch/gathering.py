@@ -1,0 +1,220 @@
+"""From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.carriers.models import Service
+from breeder.carriers.queries import closures_of, services, timing_of
+from breeder.carriers.rules import delivery_days, posting_day
+from breeder.dispatch import rules, telling, trying
+from breeder.dispatch.ambient import ONE_DAY, Ends
+from breeder.dispatch.inputs import cups_in, species_in
+from breeder.dispatch.legs import Case, ServiceTimes, needed
+from breeder.dispatch.record import Found, odds_of
+from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
+from breeder.heat.kit import BadKit
+from breeder.heat.members import Draws, draws
+from breeder.heat.verdict import Tolerance
+from breeder.house.models import Setting
+from breeder.packing import queries as packing
+from breeder.packing.models import Kit, Parcel
+from breeder.packing.reading import heat_kit
+from breeder.packing.rules import refuse_dry_ice
+from breeder.taxa.models import Species
+from breeder.weather.models import Place
+from breeder.weather.queries import Hours, hours_for
+
+MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
+SCREENING_MEMBERS = 48  # for other days; the first of the same draws
+
+# Farther than any journey that begins within the horizon may last.
+LONGEST_JOURNEY = timedelta(days=11)
+
+
+def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
+    """Raise NotLikeThis naming everything that a check still lacks, all at once."""
+    lacks = []
+    if not parcel.items.all():
+        lacks.append("it holds nothing yet: plan its contents")
+    if parcel.service is None:
+        lacks.append("it has no service: choose one")
+    if parcel.post_on is None:
+        lacks.append("it has no day: choose one")
+    if parcel.order.address is None:
+        lacks.append("its order has no address: add one to the order")
+    if household.latitude is None or household.longitude is None:
+        lacks.append("your own place is not known: give its latitude and longitude in the settings")
+    if not packing.kits(active=True).exists():
+        lacks.append("no kit is written down: take the example kits or write your own")
+    if lacks:
+        raise rules.NotLikeThis(f"Box {parcel.number} cannot be checked: {'; '.join(lacks)}.", code="not_ready")
+
+
+def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
+    """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
+    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=parcel.way == Parcel.Way.COUNTER)
+    animals = animals_of(species_in(parcel), household)
+    candidates = candidates_for(parcel)
+    drawn = draws(rules.seed_of(parcel.number, parcel.service_id, parcel.post_on), MEMBERS)
+    ends = ends_of(places, journey, now)
+    trial = trying.try_journey(journey, candidates, ends, animals, drawn)
+    chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
+    missing = missing_of(trial.cases, ends)
+    opinion = trying.second_opinion(trial.cases, ends, _band(species_in(parcel)))
+    found = Found(
+        trial=trial,
+        chosen=chosen,
+        ends=ends,
+        animals=animals,
+        missing=missing,
+        opinion=opinion,
+        opinion_compared=""
+        if opinion is None
+        else trying.trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
+        next_day=None,
+        helps=(),
+    )
+    if chosen.verdict in rules.LEAVING or trial.best is not None:
+        return found
+    return replace(
+        found,
+        next_day=_next_day(parcel, candidates, places, animals, drawn, now),
+        helps=tuple(_helps(parcel, candidates, places, animals, drawn, now)),
+    )
+
+
+def journey_of(parcel: Parcel, service: Service, post_on: date, *, to_counter: bool) -> Journey:
+    """Return the journey of a box by a service on a day."""
+    times = ServiceTimes(service.cut_off, service.delivers_from, service.delivers_until, float(service.doorstep_hours))
+    deliveries = delivery_days(timing_of(service), post_on, closures_of(service.carrier))
+    return Journey(post_on, deliveries, times, to_counter)
+
+
+def animals_of(kinds: list[Species], household: Setting) -> Animals:
+    """Return what the animals of a box bear, and the odds that the household allows."""
+    tolerance = Tolerance(float(household.comfort_tolerance), float(household.hard_tolerance))
+    return Animals(rules.limits_of(kinds), tolerance)
+
+
+def candidates_for(parcel: Parcel) -> list[Candidate]:
+    """Return the kits to try: those in use that the shelf can make up, by cost, the chosen one first whatever it lacks."""
+    rows = list(packing.kits(active=True))
+    if parcel.kit is not None and parcel.kit not in rows:
+        rows.append(parcel.kit)
+    short = packing.short_supplies([kit.pk for kit in rows])
+    rows.sort(key=lambda kit: (kit.pk != parcel.kit_id, kit.cost, kit.name))
+    found = []
+    for kit in rows:
+        is_chosen = kit.pk == parcel.kit_id
+        if short[kit.pk] and not is_chosen:
+            continue
+        if candidate := _candidate(kit, cups_in(parcel), "; ".join(short[kit.pk]), is_chosen=is_chosen):
+            found.append(candidate)
+    if not found:
+        raise rules.NotLikeThis(
+            f"No kit can be tried for box {parcel.number}: each is too small for {cups_in(parcel)} cups, or the shelf lacks a "
+            "part of it. Count your supplies, or write down a larger kit.",
+            code="no_kit",
+        )
+    return found
+
+
+def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate | None:
+    refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
+    try:
+        return Candidate(kit.pk, kit.name, float(kit.cost), heat_kit(kit, cups), note)
+    except BadKit as fault:
+        if is_chosen:
+            raise rules.NotLikeThis(
+                f"{kit} cannot hold this box: {fault.sentence} Choose another kit.", code="bad_kit"
+            ) from None
+        return None
+
+
+def ends_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> Ends:
+    """Return the hours of both ends over every case of a journey, with a day on either side for the sun."""
+    origin, destination = places
+    empty = Ends(_no_hours(origin, now), _no_hours(destination, now))
+    first, last = needed(trying.journey_cases(journey, empty))
+    since = now - rules.FORECAST_LAPSES
+    return Ends(
+        *(hours_for(place, first - ONE_DAY, last + ONE_DAY, issued_since=since) for place in (origin, destination))
+    )
+
+
+def _no_hours(place: Place, now: datetime) -> Hours:
+    return hours_for(place, now, now, issued_since=now)
+
+
+def missing_of(cases: Iterable[Case], ends: Ends) -> tuple[str, ...]:
+    """Return a sentence for each end whose hours do not cover the journey."""
+    rows = tuple(cases)
+    said = [telling.missing_said(hours, trying.missing_at(hours, rows)) for hours in (ends.origin, ends.destination)]
+    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+
+
+def _band(kinds: list[Species]) -> str:
+    return str(
+        Species.Band.TROPICAL if any(one.band == Species.Band.TROPICAL for one in kinds) else Species.Band.TEMPERATE
+    )
+
+
+def _next_day(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    animals: Animals,
+    drawn: Draws,
+    now: datetime,
+) -> dict[str, Any] | None:
+    """Return the first later posting day on which some kit may go; the search ends where the hours end."""
+    for day in packing.usable_days(parcel.service, timezone.localdate(now)):
+        if day <= parcel.post_on:
+            continue
+        journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
+        ends = ends_of(places, journey, now)
+        trial = trying.try_journey(journey, candidates, ends, animals, drawn.first(SCREENING_MEMBERS))
+        if best := trial.best:
+            return {"on": day.isoformat(), **_offer(best)}
+        if missing_of(trial.cases[:1], ends):
+            return None
+    return None
+
+
+def _helps(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    animals: Animals,
+    drawn: Draws,
+    now: datetime,
+) -> list[dict[str, Any]]:
+    """Return what else would help on the same day, each with its own odds: a counter, another service."""
+    found = []
+    to_counter = parcel.way == Parcel.Way.COUNTER
+
+    def tried(service: Service, counter: bool) -> Tried:
+        journey = journey_of(parcel, service, parcel.post_on, to_counter=counter)
+        trial: Trial = trying.try_journey(journey, candidates, ends_of(places, journey, now), animals, drawn)
+        return trial.best or trial.calmest
+
+    if not to_counter and parcel.service.to_counter:
+        found.append({"what": "Held at a counter instead of the doorstep", **_offer(tried(parcel.service, True))})
+    for service in services().exclude(pk=parcel.service_id):
+        offers_way = service.to_counter if to_counter else service.to_doorstep
+        if offers_way and posting_day(timing_of(service), parcel.post_on, closures_of(service.carrier)).usable:
+            found.append({"what": f"{service} instead of {parcel.service}", **_offer(tried(service, to_counter))})
+    return found
+
+
+def _offer(tried: Tried) -> dict[str, Any]:
+    return {
+        "kit_id": tried.candidate.kit_id,
+        "kit": tried.candidate.name,
+        "verdict": str(tried.verdict),
+        **odds_of(tried.outcome),
+    }

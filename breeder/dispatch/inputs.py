@@ -1,0 +1,77 @@
+"""What a check rests on, as plain values: change any of it and the check no longer speaks for the box."""
+
+from typing import Any
+
+from breeder.carriers.models import Service
+from breeder.carriers.queries import timing_of
+from breeder.dispatch import rules
+from breeder.heat.verdict import Limits
+from breeder.house.models import Setting
+from breeder.packing.models import Kit, Parcel
+from breeder.people.models import Address
+from breeder.taxa.models import Species
+
+
+def inputs_of(parcel: Parcel, household: Setting) -> dict[str, Any]:
+    """Return contents, kit, service, way, both places, day, limits and tolerances of a box. Reads nothing more."""
+    return {
+        "contents": [
+            [item.order_line_id, item.order_line.offer.line_id, item.order_line.offer.stage, item.planned, item.cups]
+            for item in parcel.items.all()
+        ],
+        "kit": None if parcel.kit is None else kit_facts(parcel.kit),
+        "service": None if parcel.service is None else _service(parcel.service),
+        "way": str(parcel.way),
+        "origin": _spot(household.latitude, household.longitude, household.timezone),
+        "destination": _address(parcel.order.address),
+        "post_on": None if parcel.post_on is None else parcel.post_on.isoformat(),
+        "limits": _limits(species_in(parcel)),
+        "tolerance": [float(household.comfort_tolerance), float(household.hard_tolerance)],
+    }
+
+
+def species_in(parcel: Parcel) -> list[Species]:
+    """Return the species in a box, each once."""
+    return list(
+        {
+            item.order_line.offer.line.species_id: item.order_line.offer.line.species for item in parcel.items.all()
+        }.values()
+    )
+
+
+def cups_in(parcel: Parcel) -> int:
+    """Return how many cups a box holds, at least one."""
+    return max(1, sum(item.cups for item in parcel.items.all()))
+
+
+def kit_facts(kit: Kit) -> list[Any]:
+    """Return what the heat model knows of a kit: its name may change, its box may not."""
+    return [kit.pk, kit.inner_m, kit.layers, kit.packs, kit.ballast_kg, kit.leak_factor, kit.air_changes_h]
+
+
+def _service(service: Service) -> list[Any]:
+    timing = timing_of(service)
+    clocks = [service.cut_off, service.delivers_from, service.delivers_until]
+    return [
+        service.pk,
+        timing.usual_days,
+        list(timing.delay_shares),
+        [f"{clock:%H:%M}" for clock in clocks],
+        float(service.doorstep_hours),
+    ]
+
+
+def _spot(latitude: Any, longitude: Any, timezone: str) -> list[Any] | None:
+    return None if latitude is None or longitude is None else [float(latitude), float(longitude), timezone]
+
+
+def _address(address: Address | None) -> list[Any] | None:
+    return None if address is None else _spot(address.latitude, address.longitude, address.timezone)
+
+
+def _limits(kinds: list[Species]) -> list[float] | None:
+    try:
+        found: Limits = rules.limits_of(kinds)
+    except rules.NotLikeThis:
+        return None
+    return [found.low_c, found.high_c, found.hours_allowed, found.hard_low_c, found.hard_high_c]

@@ -1,0 +1,164 @@
+"""What the page of one box shows, in words and values, so that its template decides nothing."""
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.dispatch import queries, record, telling
+from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
+from breeder.dispatch.legs import moment
+from breeder.dispatch.models import Check
+from breeder.dispatch.queries import Standing
+from breeder.dispatch.rules import LEAVING
+from breeder.dispatch.trade import Opinion
+from breeder.house.models import Setting
+from breeder.house.roles import is_keeper
+from breeder.orders.models import Order
+from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
+from breeder.packing.models import Parcel
+from breeder.packing.queries import usable_days
+from breeder.packing.rules import HERE, instructions_for
+from breeder.pages.words import degrees
+
+
+def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Return everything that the page of a box shows; `bound` are forms to be shown again as they were typed."""
+    household, now = request.household, timezone.now()
+    check = queries.latest_checks([parcel.pk]).get(parcel.pk)
+    standing = queries.standing_of(parcel, check, household, now)
+    result = check.result if check else {}
+    return {
+        "parcel": parcel,
+        "is_here": parcel.status in HERE,
+        "title": title_of(parcel),
+        "lede": lede_of(parcel),
+        "standing": standing,
+        "check": check,
+        "result": result,
+        "curve": record.curve_of(result),
+        "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
+        "second_opinion": opinion_said(result.get("trade"), household),
+        "next_day": _day(result.get("next_day")),
+        "instructions": instructions_for(
+            parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
+        ),
+        "legs": [_leg(row) for row in result.get("legs", ())],
+        "sources": [_source(row) for row in result.get("sources", ())],
+        "forms": forms_of(parcel, request, standing) | (bound or {}),
+        "checks": list(parcel.checks.select_related("by")[:6]),
+    }
+
+
+def forms_of(parcel: Parcel, request: HttpRequest, standing: Standing) -> dict[str, Any]:
+    """Return the forms of a box's page, filled in as the box stands."""
+    days = usable_days(parcel.service, timezone.localdate())
+    return {
+        "check": CheckForm(),
+        "kit": KitChoice(initial={"kit": parcel.kit_id}),
+        "way": WayChoice(initial={"service": parcel.service_id, "way": parcel.way}),
+        "day": DayChoice(days=days, initial={"post_on": parcel.post_on and parcel.post_on.isoformat()}),
+        "contents": ContentsForm(parcel=parcel),
+        "packed": PackedForm(
+            parcel=parcel,
+            may_override=is_keeper(request.user) and standing.check is not None and not standing.leave.is_free,
+            initial={"tracking": parcel.tracking},
+        ),
+        "unpack": UnpackForm(),
+    }
+
+
+def title_of(parcel: Parcel) -> str:
+    """Return 'Box 207 · to Marquette, Monday'."""
+    address = parcel.order.address
+    to = f" · to {address}" if address else f" · for {parcel.order.person}"
+    day = f", {parcel.post_on:%A}" if parcel.post_on else ""
+    return f"Box {parcel.number}{to}{day}"
+
+
+def lede_of(parcel: Parcel) -> str:
+    """Return '3 cups, 30 young. Priority, 2 to 4 days, to the doorstep.'"""
+    cups = sum(item.cups for item in parcel.items.all())
+    numbers: dict[str, int] = {}
+    for item in parcel.items.all():
+        stage = item.order_line.offer.stage
+        numbers[stage] = numbers.get(stage, 0) + (item.planned if item.packed is None else item.packed)
+    animals = ", ".join(f"{number} {stage}" for stage, number in numbers.items() if stage != "cups")
+    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {animals}" if animals else "")
+    way = "held at a counter" if parcel.way == Parcel.Way.COUNTER else "to the doorstep"
+    if parcel.service is None:
+        return f"{held}. No service chosen yet."
+    least, latest = parcel.service.least_days, parcel.service.latest_days
+    days = f"{least} to {latest} days" if least != latest else f"{least} day{'' if least == 1 else 's'}"
+    return f"{held}. {parcel.service}, {days}, {way}."
+
+
+def handed_over(parcel: Parcel, zone: ZoneInfo) -> datetime | None:
+    """Return when a box is handed over, on the household's clock; None while day or service is open."""
+    if parcel.post_on is None or parcel.service is None:
+        return None
+    return moment(parcel.post_on, parcel.service.cut_off, zone).astimezone(zone)
+
+
+def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
+    """Return the trade's rule on this way, and how it stands to the check."""
+    if not stored:
+        return ""
+    opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
+    return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+
+
+def inside_said(kit: dict[str, Any], household: Setting) -> str:
+    """Return between which temperatures a kit likely keeps its animals."""
+    low, high = kit["coldest_c"][1], kit["warmest_c"][1]
+    return f"{degrees(low, fahrenheit=household.fahrenheit)} to {degrees(high, fahrenheit=household.fahrenheit)}"
+
+
+def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
+    """Return the boxes of the packing list, each with its odds and where it goes."""
+    return [
+        {
+            "standing": standing,
+            "parcel": standing.parcel,
+            "to": str(standing.parcel.order.address or standing.parcel.order.person),
+            "says": _says(standing),
+        }
+        for standing in standings
+    ]
+
+
+def _says(standing: Standing) -> str:
+    """Return what stands between a box and the post, in one sentence."""
+    if standing.check is None:
+        return "Not checked yet."
+    if standing.leave.is_free:
+        return ""
+    if standing.check.verdict not in LEAVING and not standing.is_changed:
+        return " ".join(standing.check.result["because"])
+    return standing.leave.sentences[0]
+
+
+def orders_said(orders: list[Order]) -> list[dict[str, Any]]:
+    """Return orders that no box is planned for, with the page that plans one."""
+    return [{"order": order, "plan_url": reverse("packing:plan", args=[order.number])} for order in orders]
+
+
+def _day(stored: dict[str, Any] | None) -> dict[str, Any] | None:
+    return stored and stored | {"on": datetime.fromisoformat(stored["on"]).date()}
+
+
+def _leg(stored: dict[str, Any]) -> dict[str, Any]:
+    return stored | {name: datetime.fromisoformat(stored[name]) for name in ("starts_at", "ends_at")}
+
+
+def _source(stored: dict[str, Any]) -> dict[str, Any]:
+    issued = stored["issued_at"]
+    return stored | {"issued_at": datetime.fromisoformat(issued) if issued else None}
+
+
+def label_of(verdict: str) -> str:
+    """Return a verdict's word, for tables without colour."""
+    return str(Check.Verdict(verdict).label)

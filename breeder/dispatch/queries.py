@@ -1,0 +1,76 @@
+"""Reads of checks; how every box that is here stands, in a constant number of queries."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Max
+from django.utils import timezone
+
+from breeder.dispatch import rules
+from breeder.dispatch.inputs import inputs_of
+from breeder.dispatch.models import Check
+from breeder.house.models import Setting
+from breeder.house.queries import household as read_household
+from breeder.packing.models import Parcel
+from breeder.packing.queries import parcels, parcels_here
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a box stands now: what its last check is still worth. `verdict` is never better than what may be relied on."""
+
+    parcel: Parcel
+    check: Check | None
+    verdict: str
+    leave: rules.Leave
+    comfort: float | None
+    hard: float | None
+    kit_name: str
+
+    @property
+    def good_until(self) -> datetime | None:
+        """Return until when the check may be used; None without one."""
+        return None if self.check is None else rules.good_until(self.check)
+
+    @property
+    def is_changed(self) -> bool:
+        """Return whether the last check no longer speaks for this box."""
+        return self.check is not None and self.verdict != self.check.verdict
+
+
+def parcel(number: int) -> Parcel:
+    """Return a box with all that its page reads. Raises Parcel.DoesNotExist."""
+    return parcels().get(number=number)
+
+
+def latest_checks(parcel_ids: Iterable[int]) -> dict[int, Check]:
+    """Return the last check of each box that has one."""
+    newest = Check.objects.filter(parcel__in=list(parcel_ids)).values("parcel").annotate(last=Max("id")).values("last")
+    return {check.parcel_id: check for check in Check.objects.filter(pk__in=newest).select_related("by")}
+
+
+def standing_of(box: Parcel, check: Check | None, household: Setting, now: datetime) -> Standing:
+    """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
+    leave = rules.may_leave(check, inputs_of(box, household), now, timezone.localdate(now))
+    if check is None:
+        return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""))
+    still = leave.is_free or check.verdict not in rules.LEAVING
+    changed = check.digest != rules.digest_of(inputs_of(box, household))
+    return Standing(
+        parcel=box,
+        check=check,
+        verdict=check.verdict if still and not changed else Check.Verdict.NOT_DECIDED,
+        leave=leave,
+        comfort=check.result["kit"]["comfort"]["failed"],
+        hard=check.result["kit"]["hard"]["failed"],
+        kit_name=str(box.kit) if box.kit else "",
+    )
+
+
+def waiting(now: datetime | None = None) -> list[Standing]:
+    """Return every box that is here with how it stands, in order of its day."""
+    at, household = now or timezone.now(), read_household()
+    boxes = list(parcels_here())
+    checks = latest_checks(box.pk for box in boxes)
+    return [standing_of(box, checks.get(box.pk), household, at) for box in boxes]

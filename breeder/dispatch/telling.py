@@ -1,0 +1,108 @@
+"""A check in the keeper's words: odds, the leg that fails, hours that are missing, what would help."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from breeder.dispatch.legs import HOUR, Case, Exposure
+from breeder.dispatch.trying import Tried
+from breeder.heat.outcome import CaseOutcome, Outcome
+from breeder.heat.verdict import GO, NO_GO
+from breeder.pages.words import degrees, odds
+from breeder.weather.queries import Hours
+
+# Journeys whose odds on one side are under this are not named as that side's trouble.
+NOT_WORTH_NAMING = 0.005
+
+STANDS = {
+    Exposure.VAN: "in the van",
+    Exposure.HUB: "in the network",
+    Exposure.DOORSTEP: "on the doorstep",
+    Exposure.COUNTER: "behind the counter",
+}
+EVENING, MORNING, NOON, LATE = 18, 6, 12, 22
+
+
+def when_said(at: datetime, zone: ZoneInfo) -> str:
+    """Return 'Tuesday night', 'Wednesday afternoon': hours after midnight belong to the night before."""
+    local = at.astimezone(zone)
+    if local.hour < MORNING:
+        return f"{local - timedelta(days=1):%A} night"
+    if local.hour >= LATE:
+        return f"{local:%A} night"
+    part = "morning" if local.hour < NOON else "afternoon" if local.hour < EVENING else "evening"
+    return f"{local:%A} {part}"
+
+
+def stands_at(case: Case, hour: float, zone: ZoneInfo) -> str:
+    """Return where a box is at an hour of its journey: 'Tuesday night in the network'."""
+    at = case.times[0] + min(hour, case.hours) * HOUR
+    return f"{when_said(at, zone)} {STANDS[case.leg_at(at).exposure]}"
+
+
+def odds_said(outcome: Outcome) -> str:
+    """Return the odds of leaving comfort and of passing a hard limit, naming the side that matters."""
+    cold, warm = outcome.too_cold > NOT_WORTH_NAMING, outcome.too_warm > NOT_WORTH_NAMING
+    side = {(True, False): "Too cold", (False, True): "Too warm"}.get((cold, warm), "Too cold or too warm")
+    return f"{side} for comfort: {odds(outcome.comfort.failed)}. Past a hard limit: {odds(outcome.hard.failed)}."
+
+
+def allowed_said(comfort: float, hard: float) -> str:
+    """Return the tolerances: 'You allow 1 in 5 and 1 in 20.'"""
+    return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
+
+
+def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
+    """Return where and when the animals are coldest, or warmest where warmth is the trouble."""
+    outcome = tried.outcome
+    warm = outcome.too_warm > outcome.too_cold
+    moment, word = (outcome.warmest, "Warmest") if warm else (outcome.coldest, "Coldest")
+    place = stands_at(_longest_until(cases, moment.hour), moment.hour, zone)
+    return f"{word} hour: {place}, {degrees(moment.quantiles_c[1], fahrenheit=fahrenheit)} inside."
+
+
+def fails_said(outcome: Outcome, cases: Sequence[Case], zone: ZoneInfo) -> str:
+    """Return the leg on which most of the failing journeys leave comfort, on the side that fails more."""
+    warm = outcome.too_warm > outcome.too_cold
+    named = {case.name: case for case in cases}
+    found: list[tuple[float, CaseOutcome, float]] = []
+    for one in outcome.cases:
+        hour = one.hot_hour if warm else one.cold_hour
+        if hour is not None:
+            found.append((one.weight * max(one.comfort_failed, one.hard_failed), one, hour))
+    if not found:
+        return ""
+    _, worst, hour = max(found, key=lambda row: row[0])
+    late = "" if worst.name == cases[0].name else f", {worst.name}"
+    return f"It gets too {'warm' if warm else 'cold'} {stands_at(named[worst.name], hour, zone)}{late}."
+
+
+def missing_said(hours: Hours, missing: Sequence[int]) -> str:
+    """Return which hours of a place nobody has given, and what to do."""
+    if not missing:
+        return ""
+    first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
+    return (
+        f"{hours.label} lacks {len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M} (its own "
+        "clock). Send in newer hours, or type its lows and highs."
+    )
+
+
+def because_said(
+    tried: Tried, cases: Sequence[Case], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
+) -> list[str]:
+    """Return what stands behind a verdict beside its odds: the leg that fails, the hours that lack, the worst hour."""
+    if tried.outcome.verdict == NO_GO:
+        said = [fails_said(tried.outcome, cases, zone)]
+    elif tried.outcome.verdict == GO:
+        said = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]
+    else:
+        said = list(missing)
+    if tried.outcome.stalled > NOT_WORTH_NAMING:
+        said.append(f"In {odds(tried.outcome.stalled)} journeys the heat pack itself freezes and stops.")
+    return [sentence for sentence in said if sentence]
+
+
+def _longest_until(cases: Sequence[Case], hour: float) -> Case:
+    """Return the first case that still lasts at an hour, else the longest."""
+    return next((case for case in cases if case.hours >= hour), max(cases, key=lambda case: case.hours))

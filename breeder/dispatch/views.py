@@ -1,0 +1,165 @@
+"""The packing-day pages: the boxes that are here, and one box from its check to the post."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from breeder.dispatch import actions, page, queries
+from breeder.dispatch.actions import Done
+from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
+from breeder.house.roles import is_keeper
+from breeder.packing import actions as packing
+from breeder.packing import queries as boxes
+from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
+from breeder.packing.models import Parcel
+from breeder.pages import once
+
+REFUSED = 422
+SENT_SHOWN = 10
+
+
+def waiting(request: HttpRequest) -> HttpResponse:
+    """Show the boxes that are here with their verdict, and the orders that no box is planned for."""
+    context = {
+        "rows": page.rows_of(queries.waiting()),
+        "to_plan": page.orders_said(list(boxes.orders_without_box())),
+        "sent": list(boxes.parcels_sent(SENT_SHOWN)),
+    }
+    return render(request, "dispatch/list.html", context)
+
+
+@require_POST
+def check_all(request: HttpRequest) -> HttpResponse:
+    """Check every box that is here, and say which could not be."""
+    token = request.POST.get("token", "")
+    once.seen(token)
+    for sentence in actions.check_all(by=request.user, token=token, answer=reverse("dispatch:list")):
+        messages.warning(request, sentence)
+    return redirect("dispatch:list")
+
+
+def parcel(request: HttpRequest, number: int) -> HttpResponse:
+    """Show one box: may it leave, why, and what would help."""
+    return render(request, "dispatch/parcel.html", page.context_of(request, _box(number)))
+
+
+@require_POST
+def check(request: HttpRequest, number: int) -> HttpResponse:
+    """Check a box as it stands."""
+    return _do(
+        request,
+        number,
+        "check",
+        lambda box: CheckForm(request.POST),
+        lambda form, how: actions.check_parcel(number, **how),
+    )
+
+
+@require_POST
+def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the kit that is chosen for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+
+    return _do(request, number, "kit", lambda box: KitChoice(request.POST), act)
+
+
+@require_POST
+def choose_way(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the service and delivery way that are chosen for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+
+    return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
+
+
+@require_POST
+def choose_day(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the day that is chosen for a box."""
+
+    def make(box: Parcel) -> Any:
+        return DayChoice(request.POST, days=boxes.usable_days(box.service, timezone.localdate()))
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_day(number, form.cleaned_data["post_on"], **how)
+
+    return _do(request, number, "day", make, act)
+
+
+@require_POST
+def contents(request: HttpRequest, number: int) -> HttpResponse:
+    """Take what is now planned for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.change_contents(number, form.changes(), **how)
+
+    return _do(request, number, "contents", lambda box: ContentsForm(request.POST, parcel=box), act)
+
+
+@require_POST
+def packed(request: HttpRequest, number: int) -> HttpResponse:
+    """Take what really went in."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        return actions.record_packed(number, form.packed(), **how)
+
+    return _do(request, number, "packed", _packed_form(request), act)
+
+
+@require_POST
+def send(request: HttpRequest, number: int) -> HttpResponse:
+    """Hand a box over."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        given = form.cleaned_data
+        reason = given.get("override_reason", "")
+        return actions.send_parcel(number, form.packed(), tracking=given["tracking"], override_reason=reason, **how)
+
+    return _do(request, number, "packed", _packed_form(request), act)
+
+
+@require_POST
+def unpack(request: HttpRequest, number: int) -> HttpResponse:
+    """Take a box apart that does not leave."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        return actions.unpack_parcel(number, release=form.cleaned_data["release"], **how)
+
+    return _do(request, number, "unpack", lambda box: UnpackForm(request.POST), act)
+
+
+def _packed_form(request: HttpRequest) -> Callable[[Parcel], Any]:
+    return lambda box: PackedForm(request.POST, parcel=box, may_override=is_keeper(request.user))
+
+
+def _box(number: int) -> Parcel:
+    return get_object_or_404(boxes.parcels(), number=number)
+
+
+def _do(
+    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Any]
+) -> HttpResponse:
+    """Do one thing to a box: the form, the action, then its page; a refusal shows the page again with what was typed."""
+    token = request.POST.get("token", "")
+    once.seen(token)
+    box = _box(number)
+    form = make(box)
+    if form.is_valid():
+        try:
+            done = act(form, {"by": request.user, "token": token})
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+        else:
+            for sentence in getattr(done, "sentences", ()):
+                messages.warning(request, sentence)
+            return redirect("dispatch:parcel", number)
+    return render(request, "dispatch/parcel.html", page.context_of(request, _box(number), {name: form}), status=REFUSED)
