@@ -1,13 +1,14 @@
 """Reads of what is printed; gives the papers plain frozen facts."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
+from datetime import date
 
 from django.db.models import Max, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.carriers.models import Closure
+from breeder.carriers.queries import closures_of
+from breeder.carriers.rules import after_working_days
 from breeder.cultures.models import Culture, Stage
 from breeder.cultures.words import animals
 from breeder.house.models import Setting
@@ -27,9 +28,6 @@ from breeder.paperwork.sheet import day, weekday
 from breeder.paperwork.slip import Content, Slip
 from breeder.paperwork.tubs import TubCard
 from breeder.taxa.models import Line, Species
-
-# Closures are read this far ahead; no service plans for a longer journey.
-LOOK_AHEAD = timedelta(days=60)
 
 
 def parcel_numbered(number: int) -> Parcel:
@@ -147,9 +145,8 @@ def deliver_by(parcel: Parcel) -> date | None:
     """Return the planned latest day of delivery; None without a day or a service."""
     if parcel.post_on is None or parcel.service is None:
         return None
-    ahead = (parcel.post_on, parcel.post_on + LOOK_AHEAD)
-    closed = Closure.objects.filter(carrier=parcel.service.carrier, on__range=ahead).values_list("on", flat=True)
-    return rules.deliver_by(parcel.post_on, parcel.service.latest_days, set(closed))
+    closures = closures_of(parcel.service.carrier)
+    return after_working_days(parcel.post_on, parcel.service.latest_days, closures)
 
 
 def cups(parcel: Parcel) -> list[Cup]:
@@ -237,7 +234,7 @@ def round_rows(shelf: str = "") -> list[RoundRow]:
 
 def _round_row(tub: Culture) -> RoundRow:
     counted = tub.counted_at  # type: ignore[attr-defined]
-    purpose = "" if tub.purpose in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) else tub.get_purpose_display()
+    purpose = "" if tub.purpose in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) else tub.purpose
     return RoundRow(
         tub=tub.number,
         shelf=tub.shelf,

@@ -1,9 +1,7 @@
 """Pure decisions about what paper says."""
 
 from collections.abc import Collection, Iterable
-from datetime import date, timedelta
 
-SUNDAY = 6
 # One label or row each; more than this in one file is a slip of the finger, not a day's work.
 PRINTED_AT_MOST = 600
 # An address of more lines than this is set with several on one line, so that it stays readable on a label.
@@ -69,16 +67,6 @@ def available(packs: int, few_below: int) -> str:
     if packs < 1:
         return "none"
     return "few" if packs < few_below else "available"
-
-
-def deliver_by(posted: date, carrier_days: int, closed: Collection[date]) -> date:
-    """Return the day on which the parcel should be there at the latest: Sundays and closures do not count."""
-    last = posted
-    for _ in range(carrier_days):
-        last += timedelta(days=1)
-        while last.weekday() == SUNDAY or last in closed:
-            last += timedelta(days=1)
-    return last
 
 
 def block(name: str, address: str) -> str:

@@ -50,7 +50,9 @@ def box(**values: Any) -> Parcel:
     return Parcel.objects.create(**values)
 
 
-def put(parcel: Parcel, tub: Culture, number: int, *, stage: str = "young", chosen: bool = True, **values: Any) -> ParcelItem:
+def put(
+    parcel: Parcel, tub: Culture, number: int, *, stage: str = "young", chosen: bool = True, **values: Any
+) -> ParcelItem:
     """Put animals of a tub into a box."""
     kind = Offer.Kind.CUP if stage == "cups" else Offer.Kind.STARTER
     offer = build.offer(tub.line, kind=kind, stage=stage)

@@ -1,7 +1,5 @@
 """What paper says: shares, dates, contents, addresses, numbers asked for."""
 
-from datetime import date
-
 import pytest
 
 from breeder.paperwork import rules
@@ -36,13 +34,6 @@ def test_contents_are_called_harmless_only_when_nothing_defends_itself() -> None
     assert rules.contents({"millipede"}, venomous=False, harmful=True) == "Live millipedes"
     assert rules.contents({"other"}, venomous=True, harmful=True) == "Live invertebrates, some of them VENOMOUS"
     assert rules.contents(set(), venomous=False, harmful=False) == "Live invertebrates"
-
-
-def test_sundays_and_closures_do_not_count_as_days_of_carriage() -> None:
-    monday = date(2026, 3, 2)
-    assert rules.deliver_by(monday, 4, set()) == date(2026, 3, 6)
-    assert rules.deliver_by(monday, 6, set()) == date(2026, 3, 9)
-    assert rules.deliver_by(monday, 1, {date(2026, 3, 3), date(2026, 3, 4)}) == date(2026, 3, 5)
 
 
 def test_an_address_gets_its_name_once_and_no_empty_lines() -> None:
