@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from django_htmx.templatetags.django_htmx import htmx_script as shipped_htmx_script
+from django_htmx.jinja import htmx_script as shipped_htmx_script
 
 from breeder.pages import animals, curves, once, words
 
