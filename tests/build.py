@@ -1,8 +1,9 @@
 """Builders: plain functions that make the rows a test needs, with ordinary values for the rest."""
 
 from datetime import UTC, date, datetime
-from itertools import count
 from typing import Any
+
+from django.db.models import Max
 
 from breeder.cultures.models import Culture
 from breeder.orders.models import Offer
@@ -11,7 +12,6 @@ from breeder.taxa.models import Line, Species
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 TODAY = NOW.date()
-_number = count(1)
 
 
 def species(name: str = "Armadillidium vulgare", **values: Any) -> Species:
@@ -23,7 +23,9 @@ def species(name: str = "Armadillidium vulgare", **values: Any) -> Species:
         "hard_low_c": 0,
         "hard_high_c": 36,
     } | values
-    return Species.objects.get_or_create(scientific_name=name, qualifier=values.pop("qualifier", ""), defaults=values)[0]
+    return Species.objects.get_or_create(scientific_name=name, qualifier=values.pop("qualifier", ""), defaults=values)[
+        0
+    ]
 
 
 def line(form: str = "Harbour", *, of: Species | None = None, **values: Any) -> Line:
@@ -31,7 +33,8 @@ def line(form: str = "Harbour", *, of: Species | None = None, **values: Any) -> 
 
 
 def tub(of: Line | None = None, **values: Any) -> Culture:
-    values = {"number": next(_number), "shelf": "A", "started_on": date(2025, 1, 1)} | values
+    last = Culture.objects.aggregate(last=Max("number"))["last"] or 0
+    values = {"number": last + 1, "shelf": "A", "started_on": date(2025, 1, 1)} | values
     return Culture.objects.create(line=of or line(f"Form {values['number']}"), **values)
 
 

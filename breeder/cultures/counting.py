@@ -55,7 +55,8 @@ def counted(method: str, given: Mapping[str, Any], *, shared_sd: float | None = 
         raise BadFact(_by_field(fault)) from fault
     except KeyError as missing:
         field = str(missing.args[0])
-        raise BadFact({_form_field(field): "This count needs this value. Type it, or count in another way."}) from missing
+        needed = "This count needs this value. Type it, or count in another way."
+        raise BadFact({_form_field(field): needed}) from missing
     if count.estimate is None or count.log_sd is None:
         raise BadFact(" ".join(count.notes) or "These values do not say how many there are. Count in another way.")
     return count

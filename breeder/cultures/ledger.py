@@ -1,4 +1,4 @@
-"""The entries of a tub in order of replay, and what it holds after them: the same facts, typed in any order, say the same."""
+"""The entries of a tub in order of replay, and what it holds after them, in whatever order they were typed."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -42,7 +42,8 @@ def void_ids(corrections: Iterable[Entry]) -> set[int]:
 
 
 def order_of(entry: Entry) -> tuple[Any, ...]:
-    """Return where an entry stands in the replay: by when it happened, then by what it says, never by when it was typed.
+    """Return where an entry stands in the replay: by when it happened, then by what it says, never by when it was
+    typed.
 
     At one and the same moment what came in was there to be counted, and what went out left after the count, so that a
     tie never makes the bound greater. A tub is tipped out before it is tipped into: two tubs tipped into each other at
@@ -71,6 +72,10 @@ class Ledger:
         self._by_id = {entry.pk: entry for entry in entries}
         for entry in sorted((e for e in entries if e.kind in COUNTING_KINDS and e.pk not in void), key=order_of):
             self._by_tub.setdefault((entry.culture_id, entry.stage), []).append(entry)
+
+    def ageing(self, culture_id: int) -> Ageing:
+        """Return the constants by which a tub's beliefs fade."""
+        return self._ageing[culture_id]
 
     def entries_of(self, culture_id: int, stage: str) -> list[Entry]:
         """Return the standing entries of one tub and stage, in order of replay."""

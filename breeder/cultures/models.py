@@ -159,7 +159,9 @@ class Entry(models.Model):
         constraints = [
             models.CheckConstraint(condition=~Q(kind="change") | Q(number__isnull=False), name="change_has_number"),
             models.CheckConstraint(condition=~Q(kind="count") | Q(estimate__gte=0), name="count_has_estimate"),
-            models.CheckConstraint(condition=~Q(kind="correct") | Q(corrects__isnull=False), name="correction_names_entry"),
+            models.CheckConstraint(
+                condition=~Q(kind="correct") | Q(corrects__isnull=False), name="correction_names_entry"
+            ),
         ]
 
     def __str__(self) -> str:

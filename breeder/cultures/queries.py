@@ -25,9 +25,11 @@ def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = No
     tubs = _by_line(_of(Culture.objects.filter(closed_on=None), "line_id", wanted))
     beliefs = _beliefs_by_tub(wanted)
     promises = _by_line(_of(held_promises(_moment(on)), "line_id", wanted))
-    return {
-        line.pk: stock_from(LineRows(line, tuple(tubs[line.pk]), beliefs, tuple(promises[line.pk])), day) for line in lines
-    }
+    found = {}
+    for line in lines:
+        rows = LineRows(line, tuple(tubs[line.pk]), beliefs, tuple(promises[line.pk]))
+        found[line.pk] = stock_from(rows, day)
+    return found
 
 
 def stock_of(line_id: int, *, on: date | None = None) -> LineStock:

@@ -46,7 +46,8 @@ def stock_from(rows: LineRows, on: date) -> LineStock:
     if line.sold_by == Line.SoldBy.CUP:
         stages = {Stage.CUPS.value: cups_of(rows, on, sellable=not why_not)}
     else:
-        stages = {stage: stage_of(rows, stage, on, sellable=not why_not) for stage in (Stage.ADULTS.value, Stage.YOUNG.value)}
+        kept = (Stage.ADULTS.value, Stage.YOUNG.value)
+        stages = {stage: stage_of(rows, stage, on, sellable=not why_not) for stage in kept}
     return LineStock(line.pk, line.sold_by, stages, not why_not, why_not, str(line), line.resting_until)
 
 

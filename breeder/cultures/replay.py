@@ -1,8 +1,9 @@
 """What the book believes, kept up to date with the ledger: read the entries, replay them, store the rows."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
+
+from django.db.models import F, Q
 
 from breeder.census import belief as census
 from breeder.census.belief import Ageing
@@ -14,29 +15,37 @@ CUPS_REMEMBERED = 60  # takings kept with a tub's cups: more than any rest time 
 
 
 def bring_up_to_date(culture_ids: Iterable[int]) -> None:
-    """Replay these tubs, and those that were filled from them, and keep what the book believes of each."""
-    concerned = _and_filled_from(set(culture_ids))
-    ledger, tubs = load(concerned)
-    for culture_id in sorted(concerned):
+    """Replay these tubs, and those that they were tipped into, and keep what the book believes of each."""
+    ledger, tubs = load(set(culture_ids))
+    for culture_id in sorted(tubs):
         if tubs[culture_id].line.sold_by == Line.SoldBy.CUP:
             store_cups(tubs[culture_id])
         for stage in stages_of(ledger, culture_id):
             store(tubs[culture_id], stage, ledger.held(culture_id, stage), ageing_of(tubs[culture_id].line))
 
 
-def load(culture_ids: set[int]) -> tuple[Ledger, dict[int, Culture]]:
-    """Read the ledger of these tubs and of all that they were filled from."""
-    needed = _and_filling(culture_ids)
+def load(culture_ids: set[int], *, as_stored: bool = False) -> tuple[Ledger, dict[int, Culture]]:
+    """Read the ledger of these tubs and of all that animals were ever tipped between.
+
+    With `as_stored` each tub ages by the constants that its stored belief was reckoned with, since a species' adult
+    life may have been edited after that.
+    """
+    needed = _joined(culture_ids)
     tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=needed).select_related("line__species")}
     kinds = (*COUNTING_KINDS, Entry.Kind.CORRECT)
     entries = Entry.objects.filter(culture_id__in=needed, kind__in=kinds)
-    return Ledger(entries, {pk: ageing_of(tub.line) for pk, tub in tubs.items()}), tubs
+    ageing = {pk: ageing_of(tub.line) for pk, tub in tubs.items()}
+    if as_stored:
+        rows = Belief.objects.filter(culture_id__in=needed).exclude(stage=Stage.CUPS).order_by("stage")
+        ageing |= {row.culture_id: Ageing(**row.used["ageing"]) for row in rows}
+    return Ledger(entries, ageing), tubs
 
 
 def stages_of(ledger: Ledger, culture_id: int) -> list[str]:
     """Return the stages of which a tub has entries or a belief (a corrected count may leave the belief alone)."""
     kept = set(Belief.objects.filter(culture_id=culture_id).exclude(stage=Stage.CUPS).values_list("stage", flat=True))
-    return sorted(kept | {stage for stage in (Stage.ADULTS.value, Stage.YOUNG.value) if ledger.entries_of(culture_id, stage)})
+    told = {stage for stage in (Stage.ADULTS.value, Stage.YOUNG.value) if ledger.entries_of(culture_id, stage)}
+    return sorted(kept | told)
 
 
 def store(tub: Culture, stage: str, held: Held, ageing: Ageing) -> None:
@@ -102,20 +111,16 @@ def cup_columns(tub: Culture) -> dict[str, Any] | None:
     }
 
 
-def _and_filled_from(culture_ids: set[int]) -> set[int]:
-    """Return these tubs and all that were tipped out of them, directly or through others."""
-    return _reached(culture_ids, "other_side__culture_id", "culture_id")
+def _joined(start: set[int]) -> set[int]:
+    """Return these tubs and all that were ever tipped into or out of them, directly or through others.
 
-
-def _and_filling(culture_ids: set[int]) -> set[int]:
-    """Return these tubs and all that were tipped into them, directly or through others."""
-    return _reached(culture_ids, "culture_id", "other_side__culture_id")
-
-
-def _reached(start: set[int], by: str, to: str) -> set[int]:
+    The whole of them is kept up to date together, so that all rest on the same constants. They are of one line, whose
+    turn the caller has: what was tipped into a mixed tub of another line is kept there as the number it was then.
+    """
     found, fresh = set(start), set(start)
-    tips = Entry.objects.filter(kind=Entry.Kind.ABOUT, other_side__isnull=False)
+    tips = Entry.objects.filter(kind=Entry.Kind.ABOUT, culture__line=F("other_side__culture__line"))
     while fresh:
-        fresh = set(tips.filter(**{f"{by}__in": fresh}).values_list(to, flat=True)) - found
+        ends = tips.filter(Q(culture_id__in=fresh) | Q(other_side__culture_id__in=fresh))
+        fresh = {tub for pair in ends.values_list("culture_id", "other_side__culture_id") for tub in pair} - found
         found |= fresh
     return found

@@ -77,7 +77,9 @@ def _too_few(name: str, stock: StageStock) -> str:
 
 
 def _too_few_cups(name: str, stock: StageStock) -> str:
-    said = f"{_spared(stock.free, 'cups')} from {name}: {none_or(stock.lower)} rested, {none_or(stock.promised)} promised."
+    said = (
+        f"{_spared(stock.free, 'cups')} from {name}: {none_or(stock.lower)} rested, {none_or(stock.promised)} promised."
+    )
     if stock.next_cup_on:
         said += f" The next cup is rested on {stock.next_cup_on:%-d %B}."
     return f"{said} {_or_fewer(stock.free)}"
@@ -107,14 +109,19 @@ def _tub_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]
     for culture_id, wanted in by_tub.items():
         tub = stock.tub(culture_id)
         if tub is None:
-            found.append(f"The tub chosen for {name} gives no {stock.stage} for sale. Choose another tub, or leave it open.")
+            found.append(
+                f"The tub chosen for {name} gives no {stock.stage} for sale. Choose another tub, or leave it open."
+            )
         elif wanted > tub.free:
             found.append(_too_few_in_tub(name, tub, stock.stage))
     return found
 
 
 def _too_few_in_tub(name: str, tub: TubStock, stage: str) -> str:
-    said = f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {tub.lower} {stage} at least, less what stays there and what is promised."
+    said = (
+        f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {tub.lower} {stage} at least, "
+        "less what stays there and what is promised."
+    )
     take = f"Take {tub.free} or fewer, or leave the tub open." if tub.free else "Leave the tub open, or choose another."
     return f"{said} {take}"
 
@@ -153,8 +160,9 @@ def broken_by(before: LineStock, after: LineStock) -> list[str]:
 
 def _short(name: str, stock: StageStock) -> str:
     return (
-        f"{name} is short by {animals(stock.short, stock.stage)}: {stock.promised} promised, {stock.lower} there at least, "
-        f"{none_or(stock.kept_back)} kept back. It takes no new promise; see its page for who would wait."
+        f"{name} is short by {animals(stock.short, stock.stage)}: {stock.promised} promised, "
+        f"{stock.lower} there at least, {none_or(stock.kept_back)} kept back. It takes no new promise; "
+        "its page shows who would wait."
     )
 
 

@@ -97,7 +97,7 @@ def pack_from(
     males: int = 0,
     females: int = 0,
 ) -> Entry:
-    """Take animals out of a tub for a parcel, and out of what their promise holds: to the animal, free stays as it was."""
+    """Take animals out of a tub for a parcel and out of what their promise holds, so that what is free stays."""
     entry = write_entry(
         culture,
         Entry.Kind.CHANGE,

@@ -39,7 +39,10 @@ def _group(entry_id: int) -> list[Entry]:
     if entry is None:
         raise BadFact("This entry is not in the book. Go back to the tub and choose the entry again.")
     root = entry.other_side_id or entry.pk
-    return list(Entry.objects.filter(Q(pk=root) | Q(other_side_id=root)).order_by("pk"))
+    together = Q(pk=root) | Q(other_side_id=root)
+    if closing := entry.given.get("closing", entry.pk if entry.kind == Entry.Kind.STATE else None):
+        together |= Q(pk=closing) | Q(given__closing=closing)
+    return list(Entry.objects.filter(together).order_by("pk"))
 
 
 def _tubs_of(entry_id: int) -> list[int]:
@@ -97,7 +100,7 @@ def _follow(tub: Culture, entry: Entry) -> list[str]:
 
 def _give_back(promise: Promise, number: int) -> list[str]:
     if promise.state != Promise.State.HELD:
-        return [f"The promise of {promise.stage} that this packing filled has ended, so it does not hold the animals again."]
+        return ["The promise that this packing filled has ended, so it does not hold the animals again."]
     promise.number = max(1, promise.number + number)
     promise.save(update_fields=["number"])
     return []

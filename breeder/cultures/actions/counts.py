@@ -78,7 +78,7 @@ def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed
     if sexed is None:
         return dict(given)
     if stage != Stage.ADULTS or method not in counting.ONE_BY_ONE:
-        raise BadFact({"sexed": f"“{sexed}” gives the sexes, which goes with adults counted by hand or in a full sort."})
+        raise BadFact({"sexed": f"“{sexed}” gives the sexes, which go with adults counted by hand."})
     for name in ("males", "females", "unsexed"):
         turn.whole(name, getattr(sexed, name), least=0)
     return {**given, "counted": sexed.counted, "sexed": str(sexed)}

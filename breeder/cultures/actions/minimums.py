@@ -40,8 +40,9 @@ def set_minimum(
         for name, number in wanted.items():
             setattr(line, name, number)
         line.save(update_fields=list(wanted))
-        said = ", ".join(f"{wanted[name]} {KEPT[name]} (was {was[name]})" for name in wanted if wanted[name] != was[name])
-        if said:
+        changed = [name for name in wanted if wanted[name] != was[name]]
+        if changed:
+            said = ", ".join(f"{wanted[name]} {KEPT[name]} (was {was[name]})" for name in changed)
             sentence = f"What must stay of {line} is now {said}."
             log("set a minimum", str(line), sentence, by=by, reason=reason.strip(), facts={"was": was, "now": wanted})
         if token:

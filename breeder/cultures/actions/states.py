@@ -31,9 +31,8 @@ def set_purpose(
     if purpose not in Culture.Purpose.values:
         raise BadFact({"purpose": f"“{purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
     if quarantine_until and quarantine_until < timezone.localdate():
-        raise BadFact(
-            {"quarantine_until": f"“Quarantine until” is {quarantine_until:%-d %B %Y}, which is past. Give a day to come."}
-        )
+        told = f"{quarantine_until:%-d %B %Y}"
+        raise BadFact({"quarantine_until": f"“Quarantine until” is {told}, which is past. Give a later day."})
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
@@ -45,8 +44,8 @@ def set_purpose(
 
 
 NEVER_BACK = (
-    "Tub {number} is a mixed tub, and a mixed tub never goes back into a line: nobody can tell its animals apart again. "
-    "Start a new tub for animals that are true."
+    "Tub {number} is a mixed tub, and a mixed tub never goes back into a line: nobody can tell its animals apart "
+    "again. Start a new tub for animals that are true."
 )
 
 
@@ -62,12 +61,12 @@ def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "",
         return this.recorded(entry, token=token, answer=answer)
 
 
-def write_state(tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any, **fields: Any) -> Entry:
-    """Write a state entry and bring the tub's own row to it; what was before is kept, so a mistake can be undone."""
+def write_state(tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any) -> Entry:
+    """Write a state entry and bring the tub's own row to it; what was before is kept, so that it can be put right."""
     happened_at = turn.moment(tub, at)
     given = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
     apply_state(tub, given["set"])
-    return steps.write_entry(tub, Entry.Kind.STATE, given=given, happened_at=happened_at, note=note, by=by, **fields)
+    return steps.write_entry(tub, Entry.Kind.STATE, given=given, happened_at=happened_at, note=note, by=by)
 
 
 def apply_state(tub: Culture, values: Mapping[str, Any]) -> None:

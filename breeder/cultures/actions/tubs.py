@@ -8,19 +8,16 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from breeder.census.belief import tipping
-from breeder.cultures import ledger, queries, replay, rules, steps
+from breeder.cultures import queries, rules, steps
 from breeder.cultures.actions import turn
-from breeder.cultures.actions.changes import mixing, record_sexes
+from breeder.cultures.actions.changes import record_sexes
+from breeder.cultures.actions.pouring import Animals, carry, tip_over
 from breeder.cultures.actions.states import write_state
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry
 from breeder.taxa.models import Line
 
-# How far "about half" may be off, on the log scale: 95 % of halves lie between 0.37 and 0.67 of the tub. Common
-# practice, no source.
-TIPPED_SHARE_SD = 0.15
 NUMBER_TRIES = 20  # two tubs begun in one moment may want the same next number
 
 
@@ -34,16 +31,6 @@ class Place:
     purpose: str = Culture.Purpose.BREEDING.value
     quarantine_until: date | None = None
     note: str = ""
-
-
-@dataclass(frozen=True)
-class Animals:
-    """Animals counted one by one: `males` and `females` are part of `number`."""
-
-    stage: str
-    number: int
-    males: int = 0
-    females: int = 0
 
 
 def start_tub(
@@ -63,7 +50,7 @@ def start_tub(
         steps.take_turn([line_id])
         line = _open_line(line_id)
         before = queries.stock_by_line([line_id])
-        tub = _new_tub(line, place, started_on or timezone.localdate())
+        tub = new_tub(line, place, started_on or timezone.localdate())
         this = turn.Turn({tub.pk: tub}, before)
         at = _start_of(tub)
         entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
@@ -100,14 +87,14 @@ def split_tub(
         this = turn.take([parent_id])
         parent = this.tubs[parent_id]
         at = turn.moment(parent, happened_at)
-        child = _new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
+        child = new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
         Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
         entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
         if share is not None:
             for stage in turn.stages_of(parent.line):
-                _tip(parent, child, stage, share, at, by)
+                tip_over(parent, child, stage, share, at, by)
         for some in moved:
-            _carry(parent, child, some, at, by)
+            carry(parent, child, some, at, by)
         return this.recorded(entry, token=token, answer=answer)
 
 
@@ -127,14 +114,14 @@ def merge_tubs(
     with transaction.atomic(durable=True):
         this = turn.take([from_id, into_id])
         source, target = this.tubs[from_id], this.tubs[into_id]
-        if untrue := mixing(source, target):
-            raise BadFact({"into": f"{untrue[0].split(', so')[0]}. Tip it into a mixed tub instead.".replace("now holds", "would hold")})
+        if untrue := _untrue(source, target):
+            raise BadFact({"into": untrue})
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
         on = timezone.localdate(at)
         Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
         closing = write_state(source, {"closed_on": on}, at=at, note=note or f"Tipped into tub {target.number}.", by=by)
         for stage in turn.stages_of(source.line):
-            _tip(source, target, stage, 1.0, at, by)
+            tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
         return this.recorded(closing, token=token, answer=answer, more=_still_named(source))
 
 
@@ -159,14 +146,16 @@ def _open_line(line_id: int) -> Line:
     if line is None:
         raise BadFact({"line": "This line is not in the book. Choose a line from the list."})
     if not line.is_open:
-        raise BadFact({"line": f"{line} is closed, so no tub can be begun in it. Choose an open line, or open it again first."})
+        raise BadFact({"line": f"{line} is closed, so no tub can be begun in it. Choose an open line."})
     return line
 
 
-def _new_tub(line: Line, place: Place, started_on: date) -> Culture:
+def new_tub(line: Line, place: Place, started_on: date) -> Culture:
+    """Make a tub under the next free number, inside the caller's transaction."""
     _check_place(place)
     if started_on > timezone.localdate():
-        raise BadFact({"started_on": f"“Started on” is {started_on:%-d %B %Y}, which has not come yet. Give today or an earlier day."})
+        said = f"“Started on” is {started_on:%-d %B %Y}, which has not come yet. Give today or an earlier day."
+        raise BadFact({"started_on": said})
     for _ in range(NUMBER_TRIES):
         number = (Culture.objects.aggregate(last=Max("number"))["last"] or 0) + 1
         try:
@@ -179,7 +168,8 @@ def _new_tub(line: Line, place: Place, started_on: date) -> Culture:
 
 def _check_place(place: Place) -> None:
     if place.purpose not in Culture.Purpose.values:
-        raise BadFact({"purpose": f"“{place.purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
+        known = ", ".join(Culture.Purpose.values)
+        raise BadFact({"purpose": f"“{place.purpose}” is not a purpose. Choose one of: {known}."})
     if not place.shelf.strip():
         raise BadFact({"shelf": "The tub needs a shelf, such as A or 2, so that the round comes past it. Write one."})
 
@@ -188,7 +178,7 @@ def _true_place(parent: Culture, place: Place) -> Place:
     """A tub out of a mixed tub is a mixed tub too, whatever was asked."""
     if parent.purpose == Culture.Purpose.MIXED and place.purpose != Culture.Purpose.MIXED:
         raise BadFact(
-            {"purpose": f"Tub {parent.number} is a mixed tub, so a tub filled from it is one too. Choose the purpose “mixed”."}
+            {"purpose": f"Tub {parent.number} is a mixed tub, so a tub filled from it is one too. Choose “mixed”."}
         )
     return place
 
@@ -214,34 +204,17 @@ def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:
         raise BadFact({"share": f"“Share” is {share:g}, but it must lie between 0 and 1. Half a tub is 0.5."})
 
 
-def _tip(source: Culture, target: Culture, stage: str, share: float, at: datetime, by: Any) -> None:
-    """Write both sides of tipping a share of a tub over. The numbers in them only tell the reader how many that was:
-    the replay works them out again from what the tub held at that moment."""
-    spread = TIPPED_SHARE_SD if share < 1 else 0.0
-    number, log_sd, shared_sd = _about(source, stage, share, spread, at)
-    given = {"share": share, "share_log_sd": spread}
-    shared = {"kind": Entry.Kind.ABOUT, "stage": stage, "reason": Entry.Reason.MOVED, "happened_at": at, "by": by, "given": given}
-    out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
-    steps.write_entry(target, number=number, log_sd=log_sd, shared_sd=shared_sd, other_side=out, **shared)
-
-
-def _about(source: Culture, stage: str, share: float, spread: float, at: datetime) -> tuple[int, float, float]:
-    book, _ = replay.load({source.pk})
-    held = book.held_at(source.pk, stage, at).belief
-    if held is None:
-        return 0, spread, 0.0
-    _, into = tipping(held, at, share, spread, ledger.ageing_of(source.line), stage)
-    return into.number, into.log_sd, into.shared_sd
-
-
-def _carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any) -> None:
-    shared = {"stage": turn.stage_of(source.line, some.stage), "reason": Entry.Reason.MOVED, "happened_at": at, "by": by}
-    out = steps.write_entry(
-        source, Entry.Kind.CHANGE, number=-some.number, **record_sexes(-1, some.males, some.females), **shared
-    )
-    steps.write_entry(
-        target, Entry.Kind.CHANGE, number=some.number, other_side=out, **record_sexes(+1, some.males, some.females), **shared
-    )
+def _untrue(source: Culture, target: Culture) -> str:
+    if target.purpose == Culture.Purpose.MIXED:
+        return ""
+    if source.purpose == Culture.Purpose.MIXED:
+        return f"Tub {source.number} is a mixed tub, and tub {target.number} is not. Tip it into a mixed tub."
+    if source.line_id != target.line_id:
+        return (
+            f"Tub {source.number} holds {source.line} and tub {target.number} {target.line}. "
+            "Tip it into a tub of its own line, or into a mixed tub."
+        )
+    return ""
 
 
 def _still_named(tub: Culture) -> list[str]:

@@ -63,21 +63,23 @@ def moment(tub: Culture, happened_at: datetime | None) -> datetime:
     at = happened_at or now
     if at > now + CLOCK_SLACK:
         raise BadFact(
-            {"happened_at": f"“When” is {_told(at)}, which has not come yet. Give the time it happened, or leave it empty for now."}
+            {
+                "happened_at": f"“When” is {_told(at)}, which has not come yet. Give the time it happened, or leave it "
+                "empty for now."
+            }
         )
     on = timezone.localdate(at)
     if on < tub.started_on:
         raise BadFact(
             {
-                "happened_at": f"“When” is {_told(at)}, but tub {tub.number} was started on {tub.started_on:%-d %B %Y}. "
-                "Give a later day, or choose another tub."
+                "happened_at": f"“When” is {_told(at)}, but tub {tub.number} was started on "
+                f"{tub.started_on:%-d %B %Y}. Give a later day, or choose another tub."
             }
         )
     # On its closing day a tub is closed: an old form for it must not write into an empty tub.
     if tub.closed_on and on >= tub.closed_on:
-        raise BadFact(
-            f"Tub {tub.number} was closed on {tub.closed_on:%-d %B %Y}. Choose another tub, or put its closing right first."
-        )
+        when = f"{tub.closed_on:%-d %B %Y}"
+        raise BadFact(f"Tub {tub.number} was closed on {when}. Choose another tub, or correct its closing first.")
     return at
 
 
@@ -97,7 +99,8 @@ def sexes(number: int, males: int, females: int) -> None:
     whole("males", males, least=0)
     whole("females", females, least=0)
     if males + females > number:
-        raise BadFact({"males": f"{males} males and {females} females are more than the {number} in all. Type the number again."})
+        said = f"{males} males and {females} females are more than the {number} in all. Type the number again."
+        raise BadFact({"males": said})
 
 
 def stage_of(line: Line, stage: str) -> str:

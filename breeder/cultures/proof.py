@@ -1,0 +1,89 @@
+"""The proof of the book: every tub replayed from its ledger and held against what is stored of it."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from breeder.census.belief import Ageing
+from breeder.cultures import replay
+from breeder.cultures.ledger import Held, Ledger
+from breeder.cultures.models import Belief, Culture, Entry, Stage
+from breeder.taxa.models import Line
+
+TOLERANCE = 1e-9  # relative: what two libraries of mathematics may differ by, far below one animal
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One value of one tub and stage that the ledger does not bear out."""
+
+    tub: int
+    stage: str
+    value: str
+    stored: str
+    replayed: str
+
+
+def differences() -> Iterator[Difference]:
+    """Yield every difference between what is stored and what the ledger says, tub by tub."""
+    for tub in Culture.objects.select_related("line__species").order_by("number").iterator():
+        yield from differences_of(tub)
+
+
+def differences_of(tub: Culture) -> Iterator[Difference]:
+    """Yield the differences of one tub, each stage reckoned with the constants that its stored belief was made with."""
+    stored = {row.stage: row for row in Belief.objects.filter(culture=tub)}
+    book, _ = replay.load({tub.pk}, as_stored=True)
+    yield from _one_sided(tub, book)
+    for stage in replay.stages_of(book, tub.pk):
+        held = book.held(tub.pk, stage)
+        ageing = book.ageing(tub.pk)
+        yield from _compared(tub, stage, stored.get(stage), _columns(held, ageing))
+    if tub.line.sold_by == Line.SoldBy.CUP:
+        yield from _compared(tub, Stage.CUPS.value, stored.get(Stage.CUPS.value), replay.cup_columns(tub))
+
+
+def _columns(held: Held, ageing: Ageing) -> dict[str, Any] | None:
+    return None if held.belief is None else replay.columns_of(held, ageing)
+
+
+def _compared(tub: Culture, stage: str, row: Belief | None, columns: dict[str, Any] | None) -> Iterator[Difference]:
+    if row is None or columns is None:
+        if (row is None) != (columns is None):
+            told = ("nothing", "a belief") if row is None else ("a belief", "nothing")
+            yield Difference(tub.number, stage, "belief", *told)
+        return
+    for name, replayed in columns.items():
+        value = getattr(row, name)
+        if not alike(value, replayed):
+            yield Difference(tub.number, stage, name, _said(value), _said(replayed))
+
+
+def alike(stored: Any, replayed: Any) -> bool:
+    """Return whether two values, or all values in two JSON documents, are the same but for the last digits."""
+    if isinstance(stored, dict) and isinstance(replayed, dict):
+        return stored.keys() == replayed.keys() and all(alike(stored[key], replayed[key]) for key in stored)
+    if isinstance(stored, list | tuple) and isinstance(replayed, list | tuple):
+        return len(stored) == len(replayed) and all(alike(a, b) for a, b in zip(stored, replayed, strict=True))
+    if isinstance(stored, float) and isinstance(replayed, float | int):
+        return math.isclose(stored, replayed, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
+    return bool(stored == replayed)
+
+
+def _one_sided(tub: Culture, book: Ledger) -> Iterator[Difference]:
+    """Yield the moves into this tub whose other side is missing, put right alone, or not of the same number."""
+    for stage in (Stage.ADULTS.value, Stage.YOUNG.value):
+        for entry in book.entries_of(tub.pk, stage):
+            if entry.other_side_id is None:
+                continue
+            out = Entry.objects.get(pk=entry.other_side_id)
+            other, _ = replay.load({out.culture_id})
+            standing = any(one.pk == out.pk for one in other.entries_of(out.culture_id, out.stage))
+            if not standing or (out.number or 0) != -(entry.number or 0):
+                left = f"{out.number} out of tub {out.culture.number}" if standing else "its other side was put right"
+                yield Difference(tub.number, stage, f"entry {entry.pk}", f"{entry.number} moved in", left)
+
+
+def _said(value: Any) -> str:
+    return f"{value:.4f}" if isinstance(value, float) else str(value)
