@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from breeder.house.steps import forget_words, log
 from breeder.pages import once
-from breeder.people import queries, rules
+from breeder.people import queries, rules, steps
 from breeder.people.models import Address, Person
 from breeder.people.rules import Destination
 
@@ -23,9 +23,9 @@ def add_person(
     """Put somebody on file, with their address where there is one."""
     with transaction.atomic(durable=True):
         once.seen(token)
-        person = Person.objects.create(**values)
+        person = steps.put_on_file(**values)
         if destination:
-            Address.objects.create(person=person, **_kept(destination))
+            steps.keep_address(person, destination)
         once.spend(token, person_url(person))
     return person
 
@@ -47,8 +47,7 @@ def add_address(person_id: int, destination: Destination, *, by: Keeper, token: 
     with transaction.atomic(durable=True):
         once.seen(token)
         person = Person.objects.get(pk=person_id, removed_at__isnull=True)
-        person.addresses.update(is_current=False)
-        address = Address.objects.create(person=person, **_kept(destination))
+        address = steps.keep_address(person, destination)
         once.spend(token, person_url(person))
     return address
 
@@ -58,7 +57,7 @@ def correct_address(address_id: int, destination: Destination, *, by: Keeper, to
     with transaction.atomic(durable=True):
         once.seen(token)
         address = Address.objects.select_related("person").get(pk=address_id, person__removed_at__isnull=True)
-        for name, value in _kept(destination).items():
+        for name, value in steps.columns_of(destination).items():
             setattr(address, name, value)
         address.save()
         once.spend(token, person_url(address.person))
@@ -97,20 +96,6 @@ def _blank(person: Person) -> None:
         timezone="",
         is_current=False,
     )
-
-
-def _kept(destination: Destination) -> dict[str, Any]:
-    place = destination.place
-    return {
-        "block": destination.block,
-        "country": destination.country,
-        "postcode": destination.postcode,
-        "town": destination.town,
-        "region": destination.region,
-        "latitude": place.latitude if place else None,
-        "longitude": place.longitude if place else None,
-        "timezone": place.timezone if place else "",
-    }
 
 
 def person_url(person: Person) -> str:

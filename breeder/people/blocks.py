@@ -7,10 +7,15 @@ from dataclasses import dataclass
 from breeder.house.places import us_place
 from breeder.people.countries import code_of
 
+# Two-letter codes of states, territories, freely associated states and military post (USPS Publication 28, appendix B).
 US_STATES = frozenset(
-    "AL AK AZ AR CA CO CT DE FL GA HI ID IL IN IA KS KY LA ME MD MA MI MN MS MO MT NE NV NH NJ NM NY NC ND OH OK OR PA "
-    "RI SC SD TN TX UT VT VA WA WV WI WY DC PR VI GU AS MP FM MH PW AA AE AP".split()
-)
+    (
+        "AL", "AK", "AZ", "AR", "CA", "CO", "CT", "DE", "FL", "GA", "HI", "ID", "IL", "IN", "IA", "KS", "KY", "LA",
+        "ME", "MD", "MA", "MI", "MN", "MS", "MO", "MT", "NE", "NV", "NH", "NJ", "NM", "NY", "NC", "ND", "OH", "OK",
+        "OR", "PA", "RI", "SC", "SD", "TN", "TX", "UT", "VT", "VA", "WA", "WV", "WI", "WY", "DC", "PR", "VI", "GU",
+        "AS", "MP", "FM", "MH", "PW", "AA", "AE", "AP",
+    )
+)  # fmt: skip
 US_LINE = re.compile(r"^(?P<town>.*?)[\s,]+(?P<state>[A-Za-z]{2})[.,]?\s+(?P<code>\d{5})(?:-\d{4})?$")
 US_BARE = re.compile(r"^(?P<town>\D*?)[\s,]*(?P<code>\d{5})(?:-\d{4})?$")
 CA_CODE = re.compile(r"\b([ABCEGHJ-NPRSTVXY]\d[A-Z]) ?(\d[A-Z]\d)\b", re.IGNORECASE)

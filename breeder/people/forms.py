@@ -42,7 +42,7 @@ class AddressForm(PlainForm, forms.Form):
         label="Address, as on the label",
         max_length=400,
         widget=forms.Textarea(attrs={"rows": 5, "autocomplete": "off"}),
-        help_text="Paste it whole: name, street, town with postcode; the country as the last line where it is not the US.",
+        help_text="Paste it whole: name, street, town with postcode; outside the US the country as the last line.",
     )
     country = forms.CharField(
         label="Country, two letters",

@@ -56,7 +56,7 @@ def destination(
     """Return what is kept of a pasted address and its place.
 
     The place is the one typed by hand, else that of the US postcode. Raises Unreadable where the country cannot be
-    read or postcode and state disagree, NoPlace where nothing leads to a place and the keeper has not said to go without.
+    read or postcode and state disagree, NoPlace where nothing leads to a place and the keeper did not go without.
     """
     read = read_block(block, country=country)
     if not read.country:
@@ -77,13 +77,13 @@ def destination(
 def no_place(country: str, postcode: str) -> str:
     """Return the sentence for an address that leads to no place."""
     remedy = (
-        "Type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a place; "
-        "its boxes then stay Not decided."
+        "Type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a "
+        "place; its boxes then stay Not decided."
     )
     if country != "US":
         return f"Places are looked up by postcode only in the US, and this address is in {country}. {remedy}"
     if not postcode:
-        return f"No postcode of five digits was found in the address. Add it to the address, or go without. {remedy}"
+        return f"No postcode of five digits was found in the address. Add it to the address. {remedy}"
     return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right: {remedy}"
 
 

@@ -51,7 +51,9 @@ class Species(models.Model):
     venomous = models.BooleanField("venomous", default=False)
     secretes = models.CharField("defensive secretion", max_length=120, blank=True)
 
-    moist_share = models.DecimalField("moist part of the tub", max_digits=3, decimal_places=2, null=True, blank=True, validators=SHARE)
+    moist_share = models.DecimalField(
+        "moist part of the tub", max_digits=3, decimal_places=2, null=True, blank=True, validators=SHARE
+    )
     ventilation = models.CharField(max_length=20, blank=True)
     burrowing = models.BooleanField(null=True, blank=True)
     active_at = models.CharField("active", max_length=20, blank=True)
@@ -61,7 +63,9 @@ class Species(models.Model):
     band = models.CharField("trade's temperature band", max_length=10, choices=Band, default=Band.TEMPERATE)
     comfort_low_c = models.DecimalField("comfort in the box from, °C", max_digits=4, decimal_places=1)
     comfort_high_c = models.DecimalField("comfort in the box to, °C", max_digits=4, decimal_places=1)
-    hours_allowed = models.DecimalField("hours allowed outside comfort", max_digits=4, decimal_places=1, default=Decimal("4"))
+    hours_allowed = models.DecimalField(
+        "hours allowed outside comfort", max_digits=4, decimal_places=1, default=Decimal("4")
+    )
     hard_low_c = models.DecimalField("never below, °C", max_digits=4, decimal_places=1)
     hard_high_c = models.DecimalField("never above, °C", max_digits=4, decimal_places=1)
 
@@ -126,11 +130,20 @@ class Line(models.Model):
     young_kept = models.PositiveIntegerField("young that stay", default=20)
     each_sex_kept = models.PositiveIntegerField("of each sex that stay", default=3)
     harvest_share = models.DecimalField(
-        "share of young taken between counts", max_digits=3, decimal_places=2, null=True, blank=True, default=Decimal("0.30"), validators=SHARE
+        "share of young taken between counts",
+        max_digits=3,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        default=Decimal("0.30"),
+        validators=SHARE,
     )
     handling_loss = models.DecimalField(max_digits=3, decimal_places=2, default=Decimal("0"), validators=SHARE)
     confidence = models.DecimalField(
-        max_digits=3, decimal_places=2, default=Decimal("0.95"), validators=[MinValueValidator(Decimal("0.5")), MaxValueValidator(Decimal("0.99"))]
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("0.95"),
+        validators=[MinValueValidator(Decimal("0.5")), MaxValueValidator(Decimal("0.99"))],
     )
     cups_per_tub = models.PositiveSmallIntegerField("cups a rested tub gives", default=1)
     cup_rest_days = models.PositiveSmallIntegerField("days a tub rests after a cup", default=28)
