@@ -21,7 +21,8 @@ def queries_of(client: Client, address: str) -> int:
 
 
 def test_the_page_takes_the_same_queries_for_10_and_500_lines(keeper_client: Client) -> None:
-    from breeder.cultures.models import Belief, Culture
+    from breeder.cultures.models import Culture, Entry
+    from breeder.cultures.replay import bring_up_to_date
     from breeder.orders.models import Offer
     from breeder.taxa.models import Line
     from tests.build import NOW, species
@@ -35,9 +36,13 @@ def test_the_page_takes_the_same_queries_for_10_and_500_lines(keeper_client: Cli
                 for n, line in zip(numbers, lines, strict=True)
             ]
         )
-        Belief.objects.bulk_create(
-            [Belief(culture=tub, stage="young", middle=90, log_sd=0.3, cap=90, counted_at=NOW) for tub in tubs]
+        figures = {"estimate": 90, "lower": 55, "log_sd": 0.3, "shared_sd": 0.3, "method": "eye"}
+        moments = {"happened_at": NOW, "recorded_at": NOW}
+        Entry.objects.bulk_create(
+            Entry(culture=one, kind="count", stage="young", given={"from": 50, "to": 100}, **figures, **moments)
+            for one in tubs
         )
+        bring_up_to_date(one.pk for one in tubs)
         Offer.objects.bulk_create(
             [Offer(line=line, kind="starter", stage="young", number=10, price=9) for line in lines]
         )

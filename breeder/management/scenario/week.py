@@ -61,12 +61,10 @@ def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -
         Wanted(offer_id=stock.offer(stock.line(species, form), kind).pk, packs=number)
         for species, form, kind, number in wanted
     ]
-    address = person.addresses.get()
     terms = Terms(
         held_until=now + timedelta(hours=30),
         promised_by=timezone.localdate(now) + timedelta(days=14),
         postage=POSTAGE,
-        address_block=address.block,
     )
     return orders.agree_order(Who(person_id=person.pk), packs, terms, by=by)
 

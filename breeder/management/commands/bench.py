@@ -1,0 +1,31 @@
+"""`manage.py bench SUBJECT`: how fast the demanding parts are, as ratios against a named baseline."""
+
+import json
+from argparse import ArgumentParser
+from importlib import import_module
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+SUBJECTS = {
+    "heat": "breeder.heat.bench",
+    "stock": "breeder.management.benches.stock",
+}
+
+
+class Command(BaseCommand):
+    help = "Measure a subject. Quote ratios, not seconds: machines differ and are shared."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("subject", help=", ".join(SUBJECTS))
+        parser.add_argument("--json", action="store_true", help="print JSON")
+
+    def handle(self, *args: Any, subject: str, **options: Any) -> None:
+        if subject not in SUBJECTS:
+            raise CommandError(f"'{subject}' is not a subject. Measure one of: {', '.join(SUBJECTS)}.")
+        found = import_module(SUBJECTS[subject]).run()
+        if options["json"]:
+            self.stdout.write(json.dumps(found, indent=2))
+            return
+        for name, value in found.items():
+            self.stdout.write(f"{name}: {value}")
