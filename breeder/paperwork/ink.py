@@ -11,7 +11,6 @@ from breeder.paperwork.signs import DRAWN
 
 MISSING = "[?]"
 NAMED_AT_MOST = 6
-NO_BREAK = "\u00a0"
 
 
 class Ink:
@@ -63,8 +62,3 @@ class Ink:
         more = len(self.missing) - NAMED_AT_MOST
         rest = f" and {more} more" if more > 0 else ""
         return f"{MISSING} stands for letters that the fonts of this paper lack ({named}{rest}). Write them by hand."
-
-
-def tied(words: str) -> str:
-    """Return `words` with spaces that no line breaks at, for a number and its unit."""
-    return words.replace(" ", NO_BREAK)

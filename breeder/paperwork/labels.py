@@ -8,12 +8,15 @@ from typing import Any, TypeVar
 from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Frame, KeepInFrame
+from reportlab.platypus import Flowable
 
 from breeder.paperwork.sheet import RULE, Sheet, blank
 
 Thing = TypeVar("Thing")
 CUT_LINE = 0.4
+# Words that do not fit are tried again this much smaller.
+SMALLER = 0.96
+NO_END = 10_000
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,20 @@ def label_pages(
 
 
 def fit(canvas: Canvas, parts: Sequence[Flowable], field: Field) -> None:
-    """Draw the parts inside the field, smaller if they would not fit."""
-    held = KeepInFrame(field.width, field.height, list(parts), mode="shrink", fakeWidth=False)
-    Frame(field.x, field.y, field.width, field.height, *[0] * 4).addFromList([held], canvas)
+    """Draw the parts from the top of the field, smaller if they would not fit."""
+    scale = 1.0
+    while _height(canvas, parts, field.width / scale) * scale > field.height:
+        scale *= SMALLER
+    canvas.saveState()
+    canvas.translate(field.x, field.y + field.height)
+    canvas.scale(scale, scale)
+    top = 0.0
+    for part in parts:
+        _, height = part.wrapOn(canvas, field.width / scale, NO_END)
+        part.drawOn(canvas, 0, top - height)
+        top -= height + part.getSpaceAfter()
+    canvas.restoreState()
+
+
+def _height(canvas: Canvas, parts: Sequence[Flowable], width: float) -> float:
+    return sum(part.wrapOn(canvas, width, NO_END)[1] + part.getSpaceAfter() for part in parts)

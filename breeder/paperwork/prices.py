@@ -10,7 +10,7 @@ from reportlab.platypus import Flowable, Paragraph, Spacer
 from breeder.paperwork.names import Name
 from breeder.paperwork.sheet import BIG, RULE, SMALL, SOFT, Sheet, right, style, table
 
-WIDTHS = [0, 50 * mm, 34 * mm, 25 * mm]
+WIDTHS = [0, 48 * mm, 34 * mm, 26 * mm]
 HEADS = ["Line", "Pack", "Price", ""]
 # The packs of one line stay on one page, unless there are very many.
 TOGETHER_AT_MOST = 8
@@ -41,7 +41,7 @@ def price_list(offers: Sequence[Priced], gone: Sequence[Name], sheet: Sheet) -> 
 def _table(offers: Sequence[Priced], sheet: Sheet) -> Flowable:
     rows: list[list[Flowable]] = [[sheet.text(head, SMALL + 1, color=SOFT) for head in HEADS]]
     rows[0][2] = sheet.text(HEADS[2], SMALL + 1, color=SOFT, alignment=2)
-    looks: list[tuple[object, ...]] = []
+    looks: list[tuple[object, ...]] = [("LEFTPADDING", (-1, 0), (-1, -1), 4 * mm)]
     for group, found in groupby(offers, key=lambda offer: offer.group):
         at = len(rows)
         rows.append([sheet.text(group, BIG, bold=True), *[sheet.text("")] * (len(HEADS) - 1)])

@@ -7,6 +7,7 @@ PRINTED_AT_MOST = 600
 # An address of more lines than this is set with several on one line, so that it stays readable on a label.
 BLOCK_LINES = 9
 DIGITS = 9
+NO_BREAK = "\u00a0"
 ONLY_HERE = ("localhost", "127.0.0.1", "[::1]")
 PLURAL = {
     "isopod": "isopods",
@@ -29,7 +30,7 @@ def sexes(number: int, males: int, females: int) -> str:
     if not males + females or rest < 0:
         return ""
     said = [(males, "♂"), (females, "♀"), (rest, "unsexed")]
-    return ", ".join(f"{many} {sex}" for many, sex in said if many > 0)
+    return ", ".join(f"{many}{NO_BREAK}{sex}" for many, sex in said if many > 0)
 
 
 def shares(number: int, cups: int) -> list[int]:
@@ -43,7 +44,7 @@ def sexes_in_cup(number: int, males: int, females: int, cups: int) -> str:
     """Return the sexes for one of several cups; where they do not divide, those of all cups together."""
     if males % cups == 0 and females % cups == 0:
         return sexes(number, males // cups, females // cups)
-    return f"{males} ♂, {females} ♀ in all {cups} cups"
+    return f"{males}{NO_BREAK}♂, {females}{NO_BREAK}♀ in all {cups} cups"
 
 
 def listed(words: Iterable[str]) -> str:

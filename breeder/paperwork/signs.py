@@ -44,7 +44,8 @@ class Sign:
 
     @property
     def markup(self) -> str:
-        return f'<onDraw name="{self.name}" label="{self.name}"/>{PLACE}'
+        # The place comes first: a mark without width would stay behind at the end of a line when its place wraps.
+        return f'{PLACE}<onDraw name="{self.name}" label="{self.name}"/>'
 
 
 DRAWN = {"♂": Sign("sign-male", _male), "♀": Sign("sign-female", _female)}
@@ -63,12 +64,11 @@ def teach(canvas: Canvas) -> None:
 
 
 def _place(canvas: Canvas, kind: str, name: str) -> None:
-    """Draw a sign where the paragraph has come to; reportlab leaves the position on the canvas."""
+    """Draw a sign in the place that the paragraph has just passed; reportlab leaves the position on the canvas."""
     at: dict[str, Any] = canvas._curr_tx_info
     size = at["tx"]._fontsize or at["xs"].style.fontSize
-    stamp(
-        canvas, name, at["cur_x"] + size * (PLACE_EM - SIGN_EM) / 2, at["cur_y"] - size * UNDER_LINE_EM, size * SIGN_EM
-    )
+    x = at["cur_x"] - size * (PLACE_EM + SIGN_EM) / 2
+    stamp(canvas, name, x, at["cur_y"] - size * UNDER_LINE_EM, size * SIGN_EM)
 
 
 def stamp(canvas: Canvas, name: str, x: float, y: float, size: float) -> None:

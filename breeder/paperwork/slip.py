@@ -17,7 +17,7 @@ from breeder.paperwork.names import Name
 from breeder.paperwork.rules import sexes
 from breeder.paperwork.sheet import BIG, BODY, SMALL, SOFT, Sheet, centred, right, style, table
 
-WIDTHS = [0, 32 * mm, 38 * mm, 13 * mm, 21 * mm, 20 * mm]
+WIDTHS = [0, 32 * mm, 38 * mm, 13 * mm, 21 * mm, 23 * mm]
 ALIGNED = {"Cups": 1, "Number": 2}
 HEADS = ["Scientific name", "Stage", "Sexes", "Cups", "Number", "Venomous"]
 
@@ -97,7 +97,7 @@ def _list(contents: Sequence[Content], sheet: Sheet) -> Table:
     rows: list[list[Flowable]] = [
         [sheet.text(head, SMALL + 1, color=SOFT, alignment=ALIGNED.get(head, 0)) for head in HEADS]
     ]
-    looks: list[tuple[object, ...]] = []
+    looks: list[tuple[object, ...]] = [("LEFTPADDING", (-1, 0), (-1, -1), 4 * mm)]
     for _, found in groupby(contents, key=lambda content: content.species):
         same = list(found)
         if len(same) > 1:

@@ -18,8 +18,10 @@ from breeder.paperwork.sheet import BIG, INK, SMALL, SOFT, Sheet, style
 
 PADDING = 6 * mm
 QR_SIDE = 36 * mm
-QR_BORDER = 0  # the label's own white is the quiet zone; a border would only make the code smaller
-QR_GUARD = 4 * mm
+QR_BORDER = (
+    0  # the quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth
+)
+QR_GUARD = 6 * mm
 NUMBER_SIZE = 120.0
 # Figures of Source Sans stand about this share of the type size above the line.
 FIGURE_HEIGHT = 0.66
