@@ -10,6 +10,9 @@ import zipcodes
 HUNDREDTH = Decimal("0.01")
 DEGREES_AN_HOUR = 15
 
+# The zone database is some 600 files; asking for their names opens them all.
+zone_names = cache(available_timezones)
+
 # China keeps one zone over 60° of longitude, the widest there is; a lost minus sign is off by more.
 WIDEST_ZONE_DEGREES = 50
 
@@ -45,7 +48,7 @@ def us_place(postcode: str) -> Place | None:
     latitude, longitude = to_hundredth(row["lat"]), to_hundredth(row["long"])
     if latitude == 0 and longitude == 0:
         return None
-    if row["timezone"] not in available_timezones():  # one row names a town where the zone belongs
+    if row["timezone"] not in zone_names():  # one row names a town where the zone belongs
         return None
     return Place(latitude, longitude, row["timezone"], town=row["city"], region=f"US-{row['state']}")
 
@@ -59,7 +62,7 @@ def fault_of_place(latitude: Decimal, longitude: Decimal, timezone: str) -> str:
         return f"Longitude is {longitude}; it lies between -180 and 180."
     if to_hundredth(latitude) == 0 and to_hundredth(longitude) == 0:
         return "Latitude and longitude are both 0, in the sea off Africa. Type the real place, or leave both empty."
-    if timezone not in available_timezones():
+    if timezone not in zone_names():
         return f"‘{timezone}’ is not a time zone. Write a name such as America/Chicago or Europe/Berlin."
     return _fault_of_zone(float(longitude), timezone)
 

@@ -31,6 +31,8 @@ def place_for(
             code="no_place",
         )
     north, east = to_hundredth(latitude), to_hundredth(longitude)
+    if known := Place.objects.filter(latitude=north, longitude=east).first():
+        return known
     if fault := fault_of_place(north, east, timezone):
         raise PlaceUnknown(f"{label or 'This address'} has no place to ask the weather of. {fault}", code="place_fault")
     place, _ = Place.objects.get_or_create(

@@ -75,10 +75,10 @@ def service(name: str = "two-day", **values: Any) -> Service:
     return Service.objects.create(name=name, **values)
 
 
-def stocked(line: Line, *, young: int = 100, adults: int = 60, **values: Any) -> Culture:
-    """A tub with a hand count of young and adults behind it."""
-    tub = build.tub(line, **values)
-    at = build.NOW - timedelta(days=2)
+def stocked(line: Line, *, at: datetime, young: int = 100, adults: int = 60) -> Culture:
+    """A tub with a hand count of young and adults two days before `at`."""
+    tub = build.tub(line, started_on=at.date() - timedelta(days=90))
+    at -= timedelta(days=2)
     for stage, number in (("young", young), ("adults", adults)):
         cultures.write_entry(
             tub, Entry.Kind.COUNT, stage=stage, method="hand", given={"counted": number}, estimate=float(number),

@@ -1,0 +1,219 @@
+"""Sending records what was really packed, out of the tubs and the promises; unpacking brings it into quarantine."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+import time_machine
+
+from breeder.cultures.models import Culture, Entry, Promise
+from breeder.cultures.queries import stock_of
+from breeder.dispatch import actions, gathering
+from breeder.orders.models import Order
+from breeder.packing import actions as packing
+from breeder.packing.models import Kit, Parcel, Supply
+from breeder.packing.rules import NotLikeThis
+from breeder.pages.once import AlreadyDone
+from breeder.taxa.models import Line
+from tests import build
+from tests.dispatch import boxes
+
+pytestmark = pytest.mark.django_db
+
+MILD = date(2013, 10, 7)
+MORNING = boxes.morning_of(MILD)
+
+
+@pytest.fixture(autouse=True)
+def _few_members(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is tested here is never the odds."""
+    monkeypatch.setattr(gathering, "MEMBERS", 16)
+
+
+@pytest.fixture
+def line(db: None) -> Line:
+    boxes.household()
+    boxes.part(boxes.bare(), "Card box", on_shelf=3)
+    boxes.service()
+    made = build.line("Harbour", harvest_share=None)
+    boxes.stocked(made, at=MORNING)
+    boxes.real_hours(MILD, issued_at=MORNING - timedelta(hours=2))
+    return made
+
+
+def checked_box(line: Line, packs: int = 1) -> Parcel:
+    order = boxes.order((line, packs), at=MORNING - timedelta(days=1))
+    with time_machine.travel(MORNING, tick=False):
+        box = packing.plan_parcel(order.number, by=None)
+        actions.check_parcel(box.number, by=None)
+    return Parcel.objects.get(pk=box.pk)
+
+
+def send(box: Parcel, packed: int | None = None, **how: Any) -> actions.Done:
+    given = {} if packed is None else {box.items.get().pk: packed}
+    with time_machine.travel(MORNING, tick=False):
+        return actions.send_parcel(box.number, given, by=None, **how)
+
+
+def free(line: Line) -> int:
+    with time_machine.travel(MORNING, tick=False):
+        return stock_of(line.pk).free("young")
+
+
+def test_packing_what_was_promised_leaves_what_is_free_as_it_was(line: Line) -> None:
+    before = free(line)
+    box = checked_box(line)
+    assert free(line) == before - 12
+    done = send(box)
+    assert free(line) == before - 12
+    assert done.sentences == ("2 of Card box are left; order more below 5.",)
+    entry = Entry.objects.get(reason=Entry.Reason.PACKED)
+    assert (entry.number, entry.stage) == (-12, "young")
+    promise = Promise.objects.get()
+    assert promise.state == Promise.State.PACKED
+    assert box.order.__class__.objects.get().status == Order.Status.SENT
+
+
+def test_fourteen_instead_of_twelve_is_recorded_and_said(line: Line) -> None:
+    before = free(line)
+    done = send(checked_box(line), packed=14)
+    assert "14 of Armadillidium vulgare ‘Harbour’ went in, 12 were planned." in done.sentences
+    assert Entry.objects.get(reason=Entry.Reason.PACKED).number == -14
+    assert free(line) == before - 14
+
+
+def test_the_overcount_that_did_not_go_is_free_again(line: Line) -> None:
+    before = free(line)
+    send(checked_box(line), packed=10)
+    assert Promise.objects.get().state == Promise.State.PACKED
+    assert free(line) == before - 10
+    assert Order.objects.get().status == Order.Status.SENT
+
+
+def test_agreed_animals_that_did_not_go_stay_promised_and_the_order_open(line: Line) -> None:
+    done = send(checked_box(line), packed=7)
+    assert any("3 of the 10 agreed" in sentence for sentence in done.sentences)
+    promise = Promise.objects.get()
+    assert (promise.state, promise.number) == (Promise.State.HELD, 5)
+    order = Order.objects.get()
+    assert order.status == Order.Status.PAID
+    with time_machine.travel(MORNING, tick=False):
+        second = packing.plan_parcel(order.number, by=None)
+    assert second.items.get().planned == 5
+
+
+def test_supplies_go_down_by_one_box_and_a_shortage_is_said(line: Line) -> None:
+    Supply.objects.update(order_below=0)
+    box = checked_box(line)
+    Supply.objects.update(on_shelf=0)
+    done = send(box)
+    assert any("The shelf held 0 of Card box, and this box used 1" in sentence for sentence in done.sentences)
+    assert Supply.objects.get().on_shelf == 0
+
+
+def test_what_sending_breaks_is_said(line: Line) -> None:
+    box = checked_box(line)
+    Line.objects.update(young_kept=95)
+    done = send(box, packed=30)
+    assert any("below its minimum" in sentence for sentence in done.sentences)
+
+
+def test_a_box_is_sent_once(line: Line) -> None:
+    box = checked_box(line)
+    send(box, token="a")
+    with pytest.raises(AlreadyDone):
+        send(box, token="a")
+    with pytest.raises(NotLikeThis, match="is sent"):
+        send(box, token="b")
+    assert Entry.objects.filter(reason=Entry.Reason.PACKED).count() == 1
+    assert Supply.objects.get().on_shelf == 2
+
+
+def test_two_items_of_one_promise_take_it_down_together(line: Line) -> None:
+    other = boxes.stocked(line, young=30, at=MORNING)
+    box = checked_box(line, packs=2)
+    item = box.items.get()
+    item.planned = 14
+    item.save()
+    box.items.create(order_line=item.order_line, culture=other, planned=10, cups=0)
+    with time_machine.travel(MORNING, tick=False):
+        actions.check_parcel(box.number, by=None)
+        actions.send_parcel(box.number, {}, by=None)
+    assert Promise.objects.get().state == Promise.State.PACKED
+    assert sorted(Entry.objects.filter(reason=Entry.Reason.PACKED).values_list("number", flat=True)) == [-14, -10]
+
+
+def test_an_order_in_two_boxes_is_sent_with_the_second(line: Line) -> None:
+    second_line = build.line("Chalk", harvest_share=None)
+    boxes.stocked(second_line, at=MORNING)
+    order = boxes.order((line, 1), (second_line, 1), at=MORNING - timedelta(days=1))
+    with time_machine.travel(MORNING, tick=False):
+        first = packing.plan_parcel(order.number, by=None)
+        moved = first.items.last()
+        packing.change_contents(first.number, {moved.pk: packing.rules.Content(0, None, 0)}, by=None)
+        second = packing.plan_parcel(order.number, by=None)
+        for box in (first, second):
+            actions.check_parcel(box.number, by=None)
+        actions.send_parcel(first.number, {}, by=None)
+        assert Order.objects.get().status == Order.Status.PAID
+        actions.send_parcel(second.number, {}, by=None)
+    assert Order.objects.get().status == Order.Status.SENT
+
+
+def test_packed_numbers_are_written_down_before_it_leaves(line: Line) -> None:
+    box = checked_box(line)
+    with time_machine.travel(MORNING, tick=False):
+        actions.record_packed(box.number, {box.items.get().pk: 13}, by=None)
+    box.refresh_from_db()
+    assert box.status == Parcel.Status.PACKED
+    assert not Entry.objects.filter(reason=Entry.Reason.PACKED).exists()
+    send(box)
+    assert Entry.objects.get(reason=Entry.Reason.PACKED).number == -13
+
+
+@pytest.mark.parametrize("release", [True, False])
+def test_unpacking_a_packed_box_brings_its_animals_into_quarantine(line: Line, release: bool) -> None:
+    source = Culture.objects.get()
+    box = checked_box(line)
+    with time_machine.travel(MORNING, tick=False):
+        actions.record_packed(box.number, {}, by=None)
+        done = actions.unpack_parcel(box.number, release=release, by=None)
+    quarantine = Culture.objects.get(purpose=Culture.Purpose.QUARANTINE)
+    assert quarantine.line == line
+    assert quarantine.quarantine_until == MILD + timedelta(days=14)
+    assert f"12 of {line} are in quarantine tub {quarantine.number} until 21 October." in done.sentences
+    moves = {entry.culture_id: entry.number for entry in Entry.objects.filter(reason=Entry.Reason.MOVED)}
+    assert moves == {source.pk: -12, quarantine.pk: 12}
+    assert Parcel.objects.get(pk=box.pk).status == Parcel.Status.UNPACKED
+    assert Promise.objects.get().state == (Promise.State.RELEASED if release else Promise.State.HELD)
+    assert Supply.objects.get().on_shelf == 3
+
+
+def test_taking_apart_a_box_that_was_never_packed_moves_no_animal(line: Line) -> None:
+    box = checked_box(line)
+    with time_machine.travel(MORNING, tick=False):
+        actions.unpack_parcel(box.number, by=None)
+        again = packing.plan_parcel(box.order.number, by=None)
+    assert not Entry.objects.filter(reason=Entry.Reason.MOVED).exists()
+    assert again.items.get().planned == 12
+
+
+def test_a_second_box_taken_apart_uses_the_same_quarantine_tub(line: Line) -> None:
+    for _ in range(2):
+        box = checked_box(line)
+        with time_machine.travel(MORNING, tick=False):
+            actions.record_packed(box.number, {}, by=None)
+            actions.unpack_parcel(box.number, release=True, by=None)
+    assert Culture.objects.filter(purpose=Culture.Purpose.QUARANTINE).count() == 1
+
+
+def test_a_kit_of_which_a_part_is_missing_is_not_tried(line: Line) -> None:
+    better = boxes.kit()
+    boxes.part(better, "Foam liner", on_shelf=0)
+    box = checked_box(line)
+    assert [kit["name"] for kit in box.checks.get().result["kits"]] == ["Bare card"]
+    Kit.objects.filter(pk=better.pk).update(cost=0)
+    with time_machine.travel(MORNING, tick=False):
+        packing.choose_kit(box.number, better.pk, by=None)
+        check = actions.check_parcel(box.number, by=None)
+    assert check.result["kit"]["note"] == "Foam liner: 1 needed, 0 on the shelf"
