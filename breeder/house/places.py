@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import cache
 from zoneinfo import ZoneInfo, available_timezones
 
 import zipcodes
