@@ -135,7 +135,7 @@ def test_a_day_takes_the_waiting_boxes_of_that_day() -> None:
         queries.parcels_of_day(date(2026, 3, 9))
 
 
-def test_a_box_takes_as_many_queries_for_one_item_as_for_forty() -> None:
+def test_a_box_takes_as_many_queries_for_one_item_as_for_twelve() -> None:
     def asked(items: int) -> int:
         parcel = box()
         for _ in range(items):
@@ -148,7 +148,7 @@ def test_a_box_takes_as_many_queries_for_one_item_as_for_forty() -> None:
             queries.address_label(found, HOME)
         return len(caught)
 
-    assert asked(1) == asked(40)
+    assert asked(1) == asked(12)
 
 
 def test_tub_labels_come_in_the_order_asked_for_or_in_shelf_order() -> None:
