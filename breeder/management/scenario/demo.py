@@ -1,6 +1,6 @@
 """Loading the whole demo into an empty book."""
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from random import Random
 
@@ -10,6 +10,7 @@ from django.core.management import CommandError
 from django.db import connection
 from django.utils import timezone
 
+from breeder.carriers import queries, rules
 from breeder.carriers.models import Service
 from breeder.house.models import Setting
 from breeder.house.queries import household
@@ -24,6 +25,7 @@ SEED = 1804  # the year in which A. vulgare and P. scaber were named
 KEEPER_NAME, HELPER_NAME = "keeper", "helper"
 PASSWORD = "under the bark"
 STAMP = "demo-of"
+SERVICE = "two-day"
 
 
 def is_fresh(warmer_c: float) -> bool:
@@ -68,11 +70,17 @@ def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> Non
     today = timezone.localdate(now)
     kept = stock.build(today, dice)
     addresses = places.write_people(now)
-    places.write_weather(setting, addresses, now, warmer_c)
-    service = Service.objects.get(name="two-day")
+    service = Service.objects.get(name=SERVICE)
+    posted_on = next(day.on for day in posting_days(service, today) if day.usable)
+    places.write_weather(setting, addresses, now, posted_on, warmer_c)
     sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
     History(kept, sales, today, setting.zone, keeper, dice).write()
-    week.live_through(kept, now, keeper)
+    week.live_through(kept, service, now, keeper)
+
+
+def posting_days(service: Service, today: date) -> tuple[rules.PostingDay, ...]:
+    """Return the next days of a service."""
+    return rules.posting_days(queries.timing_of(service), queries.closures_of(service.carrier), today)
 
 
 def _database() -> Path:

@@ -1,7 +1,7 @@
 """People of the invented breeder and the weather of their places: real hours of 2013, shown as this week's."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from breeder.house.models import Setting
@@ -16,7 +16,7 @@ HOME_POSTCODE = "13326"  # Cooperstown, New York
 
 @dataclass(frozen=True)
 class Stretch:
-    """Real hours that stand for a place's next days: station, first day of 2013, days known."""
+    """Real hours that stand for a place's next days: station, the day of 2013 shown on the posting day, days known."""
 
     station: str
     month: int
@@ -29,7 +29,7 @@ STRETCHES = {
     "home": Stretch("LGA", 5, 12),
     "mild": Stretch("JFK", 5, 14),
     "cool": Stretch("LGA", 4, 2),
-    "cold": Stretch("LGA", 3, 3),
+    "cold": Stretch("LGA", 2, 12),
     "bitter": Stretch("LGA", 1, 22),
     "warm": Stretch("JFK", 6, 3),
     "hot": Stretch("LGA", 7, 14),
@@ -77,28 +77,34 @@ def write_household() -> Setting:
     )
 
 
-def write_weather(setting: Setting, addresses: list[Address], now: datetime, warmer_c: float) -> int:
-    """Write a forecast for home and for every address, `warmer_c` above the real hours, and return how many."""
+def write_weather(setting: Setting, addresses: list[Address], now: datetime, posted_on: date, warmer_c: float) -> int:
+    """Write a forecast for home and for every address, `warmer_c` above the real hours, and return how many.
+
+    Hours are lined up so that `posted_on` shows the same day of 2013 whatever the weekday the demo is made on.
+    """
     kinds = {row["postcode"]: row["weather"] for row in rows("people.csv")}
-    _forecast(setting.latitude, setting.longitude, setting.timezone, "Home", "home", now, warmer_c)
+    ahead = (posted_on - now.date()).days
+    _forecast(setting.latitude, setting.longitude, setting.timezone, "Home", STRETCHES["home"], now, ahead, warmer_c)
     for address in addresses:
-        kind = kinds[address.postcode]
-        _forecast(address.latitude, address.longitude, address.timezone, address.town, kind, now, warmer_c)
+        stretch = STRETCHES[kinds[address.postcode]]
+        _forecast(address.latitude, address.longitude, address.timezone, address.town, stretch, now, ahead, warmer_c)
     return len(addresses) + 1
 
 
-def _forecast(north: Any, east: Any, zone: str, label: str, kind: str, now: datetime, warmer_c: float) -> None:
+def _forecast(
+    north: Any, east: Any, zone: str, label: str, stretch: Stretch, now: datetime, ahead: int, warmer_c: float
+) -> None:
     place = weather.place_for(north, east, zone, label)
-    stretch = STRETCHES[kind]
     shown_from = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(hours=6)
     # The same hour of day as the hour it stands for, so that nights stay nights.
-    read_from = datetime(2013, stretch.month, stretch.day, shown_from.hour, tzinfo=UTC)
+    first = datetime(2013, stretch.month, stretch.day, shown_from.hour, tzinfo=UTC)
+    read_from = first - timedelta(days=(now.date() - shown_from.date()).days + ahead)
     weather.keep_recorded(
         place,
         stretch.station,
         read_from=read_from,
         shown_from=shown_from,
-        hours=stretch.days * 24,
+        hours=(ahead + stretch.days) * 24,
         issued_at=now - timedelta(hours=2),
         shift_c=warmer_c,
     )

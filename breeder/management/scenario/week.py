@@ -6,6 +6,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from breeder.carriers.models import Service
 from breeder.cultures import actions as cultures
 from breeder.cultures import counting
 from breeder.cultures.models import Culture, Stage
@@ -15,6 +16,7 @@ from breeder.orders import actions as orders
 from breeder.orders.models import Offer, Order
 from breeder.orders.rules import Terms, Wanted, Who
 from breeder.packing import actions as packing
+from breeder.packing.models import Parcel
 from breeder.people.models import Person
 
 VULGARE, NASATUM, SCABER, LAEVIS = (
@@ -38,17 +40,21 @@ WANTED = (
     ("Dorothea Pym", [("Folsomia candida", "", Offer.Kind.CUP, 1)], False),
     ("Sunniva Craig", [(VULGARE, "Quarry", Offer.Kind.STARTER, 1)], False),
 )
+TO_COUNTER = ("Xanthe Rowe",)
 SHORT_LINE = (VULGARE, "Quarry")
 
 
-def live_through(stock: Stock, now: datetime, by: Any) -> list[int]:
+def live_through(stock: Stock, service: Service, now: datetime, by: Any) -> list[int]:
     """Agree the week's orders, plan and check their boxes, and make one line short; return the boxes' numbers."""
     boxes = []
     for name, wanted, paid in WANTED:
         order = _agree(stock, name, wanted, now, by)
         if paid:
             orders.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
-            boxes.append(packing.plan_parcel(order.number, by=by).number)
+            box = packing.plan_parcel(order.number, by=by)
+            way = Parcel.Way.COUNTER if name in TO_COUNTER else Parcel.Way.DOORSTEP
+            packing.choose_way(box.number, service.pk, way, by=by)
+            boxes.append(box.number)
     for number in boxes:
         dispatch.check_parcel(number, by=by)
     _make_short(stock, by)
