@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from breeder.pages.words import degrees, to_celsius, to_fahrenheit
 
 TENTH = Decimal("0.1")
+HALF_TENTH = 0.05  # what rounding to 0.1 may move a value by
 
 
 class DegreesField(forms.DecimalField):
@@ -38,7 +39,7 @@ class DegreesField(forms.DecimalField):
         if typed is None or not typed.is_finite():
             return typed
         celsius = to_celsius(float(typed)) if self.fahrenheit else float(typed)
-        if not self.low_c <= celsius <= self.high_c:
+        if not self._can_be(celsius):
             raise ValidationError(self.mix_up(float(typed)), code="unit_mix_up")
         return Decimal(str(celsius)).quantize(TENTH)
 
@@ -49,12 +50,15 @@ class DegreesField(forms.DecimalField):
         except ValidationError:
             return True
 
+    def _can_be(self, celsius: float) -> bool:
+        return self.low_c - HALF_TENTH <= celsius <= self.high_c + HALF_TENTH
+
     def mix_up(self, typed: float) -> str:
         """Return the sentence for a value that cannot be, with what it would be in the other unit."""
         low, high = (degrees(value, fahrenheit=self.fahrenheit) for value in (self.low_c, self.high_c))
         said = f"‘{self.label}’ is {typed:g} {self.unit}; it should lie between {low} and {high}."
         as_celsius = typed if self.fahrenheit else to_celsius(typed)
-        if not self.low_c <= as_celsius <= self.high_c:
+        if not self._can_be(as_celsius):
             return f"{said} Check the value."
         other, here = ("°C", to_fahrenheit(typed)) if self.fahrenheit else ("°F", to_celsius(typed))
         return f"{said} If {typed:g} {other} was meant, write {here:.1f}."

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
@@ -16,6 +17,17 @@ MOST_KEPT = 100_000
 MOST_DAYS = 3_650
 
 NAMES = ("scientific_name", "qualifier")
+
+# What a value can be at all; wide on purpose: a slip of the keyboard is caught, a surprise is not.
+BETWEEN = {
+    "adult_length_mm": (0.1, 500),
+    "hours_allowed": (0, 96),
+    "brood": (0, 10_000),
+    "broods_a_year": (0, 52),
+    "mature_days": (1, 10_000),
+    "generation_days": (1, 10_000),
+    "adult_life_months": (0.1, 600),
+}
 
 
 class SpeciesFilter(forms.Form):
@@ -73,6 +85,8 @@ class SpeciesForm(PlainForm, forms.ModelForm):
         for name, unit in sheet.UNITS.items():
             if unit not in self.fields[name].label:
                 self.fields[name].label += f", {unit}"
+        for name, (least, most) in BETWEEN.items():
+            self.fields[name].validators += [MinValueValidator(least), MaxValueValidator(most)]
         self.fields["adult_length_mm"].label += ", mm"
         self.fields["qualifier"].help_text = "cf., aff. or sp.; empty for a determined species."
         self.fields["authorship"].help_text = "In brackets only where the genus has changed since."
@@ -92,10 +106,10 @@ class SpeciesForm(PlainForm, forms.ModelForm):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         order = ["hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"]
-        known = [name for name in order if cleaned.get(name) is not None]
-        for lower, higher in zip(known, known[1:], strict=False):
-            same_allowed = {lower, higher} != {"comfort_low_c", "comfort_high_c"}
-            if cleaned[lower] > cleaned[higher] or (cleaned[lower] == cleaned[higher] and not same_allowed):
+        known = [(name, cleaned[name]) for name in order if cleaned.get(name) is not None]
+        for (lower, low), (higher, high) in zip(known, known[1:], strict=False):
+            is_band = (lower, higher) == ("comfort_low_c", "comfort_high_c")
+            if low > high or (is_band and low == high):
                 self.add_error(higher, ValidationError(self._out_of_order(lower, higher), code="limits_out_of_order"))
         return cleaned
 

@@ -1,6 +1,6 @@
 """Reads of species and lines."""
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import BooleanField, Count, ExpressionWrapper, Q, QuerySet
 
 from breeder.taxa.models import Line, Species
 
@@ -11,9 +11,8 @@ def species_list(search: str = "", group: str = "", band: str = "") -> QuerySet[
     """Return species with the number of their open lines, narrowed by name, group and band."""
     found = Species.objects.annotate(open_lines=Count("lines", filter=OPEN))
     if search:
-        found = found.filter(
-            Q(scientific_name__icontains=search) | Q(vernacular_name__icontains=search) | Q(family__icontains=search)
-        )
+        named = Q(scientific_name__icontains=search) | Q(vernacular_name__icontains=search)
+        found = found.filter(named | Q(family__icontains=search))
     if group:
         found = found.filter(group=group)
     return found.filter(band=band) if band else found
@@ -21,4 +20,5 @@ def species_list(search: str = "", group: str = "", band: str = "") -> QuerySet[
 
 def lines_of(species: Species) -> QuerySet[Line]:
     """Return the lines of one species, open ones first."""
-    return species.lines.select_related("species").order_by(Q(status=Line.Status.CLOSED), "form_name", "locality", "id")
+    closed_last = ExpressionWrapper(Q(status=Line.Status.CLOSED), output_field=BooleanField())
+    return species.lines.select_related("species").order_by(closed_last, "form_name", "locality", "id")

@@ -15,7 +15,8 @@ class SpeciesTable(tables.Table):
     """Species, what they stand in the box, and how many lines of them are kept."""
 
     species = tables.TemplateColumn(
-        template_name="taxa/_species_cell.html",
+        # As code, not by name: a named template would run the context processors, and their queries, once a row.
+        template_code='{% include "taxa/_species_cell.html" %}',
         verbose_name="Species",
         order_by=("scientific_name", "qualifier"),
         attrs={"td": {"unlabelled": True}},
