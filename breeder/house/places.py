@@ -1,5 +1,6 @@
 """Where a US postcode lies, offline; places are rounded to 0.01° (about 1 km), which is all that weather needs."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -8,6 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import zipcodes
 
+US_POSTCODE = re.compile(r"[0-9]{5}(-[0-9]{4})?")
 HUNDREDTH = Decimal("0.01")
 DEGREES_AN_HOUR = 15
 
@@ -39,11 +41,8 @@ def us_place(postcode: str) -> Place | None:
 
     Source: the table of the package `zipcodes` (places by GeoNames, CC BY 4.0); 872 of its rows hold 0, 0 for unknown.
     """
-    try:
-        rows = zipcodes.matching(postcode.strip())
-    except (ValueError, TypeError):
-        return None
-    if not rows:
+    # The table's own reader stops the whole thread on digits of other scripts, so the shape is checked before it.
+    if not US_POSTCODE.fullmatch(postcode.strip()) or not (rows := zipcodes.matching(postcode.strip())):
         return None
     row = rows[0]
     latitude, longitude = to_hundredth(row["lat"]), to_hundredth(row["long"])

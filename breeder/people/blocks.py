@@ -16,8 +16,8 @@ US_STATES = frozenset(
         "AS", "MP", "FM", "MH", "PW", "AA", "AE", "AP",
     )
 )  # fmt: skip
-US_LINE = re.compile(r"^(?P<town>.*?)[\s,]+(?P<state>[A-Za-z]{2})[.,]?\s+(?P<code>\d{5})(?:-\d{4})?$")
-US_BARE = re.compile(r"^(?P<town>\D*?)[\s,]*(?P<code>\d{5})(?:-\d{4})?$")
+US_LINE = re.compile(r"^(?P<town>.*?)[\s,]+(?P<state>[A-Za-z]{2})[.,]?\s+(?P<code>[0-9]{5})(?:-[0-9]{4})?$")
+US_BARE = re.compile(r"^(?P<town>\D*?)[\s,]*(?P<code>[0-9]{5})(?:-[0-9]{4})?$")
 CA_CODE = re.compile(r"\b([ABCEGHJ-NPRSTVXY]\d[A-Z]) ?(\d[A-Z]\d)\b", re.IGNORECASE)
 GB_CODE = re.compile(r"\b([A-Z]{1,2}\d[A-Z\d]?) ?(\d[A-Z]{2})\b", re.IGNORECASE)
 OTHER_CODE = re.compile(r"\b(?:[A-Z]{1,2}-)?(\d{4,5}(?: [A-Z]{2})?|\d{3} \d{2}|\d{2}-\d{3}|\d{3}-\d{4})\b")
@@ -74,8 +74,10 @@ def _american(lines: Sequence[str]) -> ReadBlock | None:
 
 
 def _town_bears(read: ReadBlock) -> bool:
+    """Return whether the postcode lies in the town before it; a state written out may stand between them."""
     place = us_place(read.postcode)
-    return bool(place and read.town and place.town.lower() == read.town.lower())
+    town = " ".join(f"{read.town.lower()} ".replace(",", " ").split()) + " "
+    return bool(place and town.startswith(f"{place.town.lower()} "))
 
 
 def _lettered(lines: Sequence[str], country: str) -> ReadBlock | None:
