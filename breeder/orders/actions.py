@@ -40,6 +40,7 @@ class Change:
 def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> Offer:
     """Keep a pack that a line is sold in, new or changed."""
     with transaction.atomic(durable=True):
+        once.seen(token)
         did = "changed a pack" if offer.pk else "offered a pack"
         offer.full_clean()
         offer.save()

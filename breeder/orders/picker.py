@@ -34,6 +34,24 @@ class Picked:
     lines: tuple[PickedLine, ...]
     left_out: int
     find: str
+    only_asked: bool = False
+
+    @property
+    def more_said(self) -> str:
+        """Return how many lines are left out, where some are shown."""
+        if not self.left_out or (self.only_asked and not self.find):
+            return ""
+        lines = "One more line is" if self.left_out == 1 else f"{self.left_out} more lines are"
+        return f"{lines} not shown. Find them by name."
+
+    @property
+    def why_none(self) -> str:
+        """Return what is said where no line is shown."""
+        if self.find:
+            return "No line that is sold in packs is called like that. Look for fewer letters."
+        if self.only_asked:
+            return "Find a line by its name to add packs of it."
+        return "No line can give a pack just now. Find one by its name, count some tubs, or offer a line in a pack."
 
 
 def picked(form: PacksForm, find: str, *, only_asked: bool = False) -> Picked:
@@ -46,7 +64,7 @@ def picked(form: PacksForm, find: str, *, only_asked: bool = False) -> Picked:
     typed = form.typed_lines()
     shown = [line for line in offered if line.line.pk in typed]
     shown += [line for line in offered if line.line.pk not in typed and _is_found(line, find, only_asked)]
-    return Picked(tuple(_with_fields(form, line) for line in shown), len(offered) - len(shown), find)
+    return Picked(tuple(_with_fields(form, line) for line in shown), len(offered) - len(shown), find, only_asked)
 
 
 def _is_found(line: LineOnOffer, find: str, only_asked: bool) -> bool:

@@ -1,5 +1,6 @@
 """Reads of packs and orders; the only place of this room that annotates and prefetches."""
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,6 +13,7 @@ from django.db.models import Prefetch, QuerySet
 from breeder.cultures.models import Promise
 from breeder.cultures.queries import stock_by_line
 from breeder.cultures.stock import LineStock, StageStock
+from breeder.cultures.words import animals
 from breeder.orders import rules
 from breeder.orders.models import Offer, Order, OrderLine
 from breeder.orders.rules import Bill, OfferFree
@@ -38,6 +40,15 @@ class LineOnOffer:
         """Return the stage that the bar shows: the leading pack's, else what the line is mostly sold as."""
         name = self.best.offer.stage if self.best else EMPTY_STAGE[self.line.sold_by]
         return self.stock.stages.get(name) or next(iter(self.stock.stages.values()), None)
+
+    @property
+    def free_said(self) -> str:
+        """Return '64 young free', 'short by 6'."""
+        if self.stage is None:
+            return ""
+        return (
+            f"short by {self.stage.short}" if self.stage.short else f"{animals(self.stage.free, self.stage.stage)} free"
+        )
 
     @property
     def gives(self) -> bool:
@@ -107,11 +118,13 @@ def lines_on_offer(
         "kind", "number", "id"
     )
     lines = Line.objects.exclude(status=Line.Status.CLOSED).select_related("species")
-    if line_ids is not None:
-        lines = lines.filter(pk__in=list(line_ids))
-    lines = list(lines.prefetch_related(Prefetch("offers", queryset=offered, to_attr="offered")))
-    stocks = stock_by_line([line.pk for line in lines], on=on)
-    return [_with_packs(line, stocks[line.pk]) for line in lines]
+    wanted = None if line_ids is None else list(line_ids)
+    if wanted is not None:
+        lines = lines.filter(pk__in=wanted)
+    stocks = stock_by_line(wanted, on=on)
+    found = lines.prefetch_related(Prefetch("offers", queryset=offered, to_attr="offered"))
+    # A line that was made or closed between the two reads is left out, not stumbled over.
+    return [_with_packs(line, stocks[line.pk]) for line in found if line.pk in stocks]
 
 
 def _with_packs(line: Line, stock: LineStock) -> LineOnOffer:
@@ -160,6 +173,14 @@ def bill_of(order: Order) -> Bill:
 def order_lines(order: Order) -> list[PackedLine]:
     """Return an order's lines with what of each is packed and what is still held."""
     return [PackedLine(line, _held(line.promise), rules.taken_of(line)) for line in order.lines.all() if line.packs]
+
+
+def held_of(order: Order) -> Counter[str]:
+    """Return how many of each stage an order holds."""
+    held: Counter[str] = Counter()
+    for line in order.lines.all():
+        held[line.offer.stage] += _held(line.promise)
+    return held
 
 
 def _held(promise: Promise | None) -> int:

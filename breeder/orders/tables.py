@@ -10,7 +10,8 @@ from django.utils.safestring import SafeString
 from breeder.orders.models import Offer
 from breeder.orders.queries import OrderRow
 
-NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
+BESIDE = {"td": {"class": "beside nowrap"}}
 ORDER_COLUMNS = ("order", "for", "status", "agreed", "held until", "post by", "packs", "total", "paid", "without price")
 
 
@@ -33,11 +34,11 @@ def order_cells(row: OrderRow) -> tuple[Any, ...]:
 class OrderTable(tables.Table):
     """Orders, newest first."""
 
-    number = tables.Column("Order", linkify=("orders:order", {"number": tables.A("number")}))
+    number = tables.Column("Order", attrs=NUMBER, linkify=("orders:order", {"number": tables.A("number")}))
     person = tables.Column("For", linkify=("people:person", {"pk": tables.A("order__person_id")}))
-    status = tables.Column("Status")
-    held_until = tables.DateColumn(format="j M", verbose_name="Held until", default="")
-    promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="")
+    status = tables.Column("Status", attrs=BESIDE)
+    held_until = tables.DateColumn(format="j M", verbose_name="Held until", default="", attrs=BESIDE)
+    promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="", attrs=BESIDE)
     packs = tables.Column("Packs", orderable=False)
     total = tables.Column("Total", accessor="bill__total", attrs=NUMBER)
     due = tables.Column("Open", accessor="bill__due", attrs=NUMBER)
@@ -45,11 +46,11 @@ class OrderTable(tables.Table):
     class Meta:
         order_by = "-number"
 
-    def render_number(self, value: int) -> str:
-        return f"order {value}"
-
     def render_status(self, record: OrderRow) -> SafeString:
         return _part("orders/_status.html", record=record)
+
+    def render_due(self, value: Decimal, record: OrderRow) -> str:
+        return f"{value:.2f}" if value or record.bill.unpriced else "–"
 
     def render_total(self, value: Decimal, record: OrderRow) -> str:
         return f"{value:.2f}" + (" + ?" if record.bill.unpriced else "")
@@ -58,12 +59,16 @@ class OrderTable(tables.Table):
 class OfferTable(tables.Table):
     """Packs that lines are sold in."""
 
-    line = tables.Column(order_by=("line__species__scientific_name", "line__form_name"))
-    pack = tables.Column("Pack", order_by=("kind", "number"))
+    line = tables.Column(
+        order_by=("line__species__scientific_name", "line__form_name"), attrs={"td": {"unlabelled": True}}
+    )
+    pack = tables.Column("Pack", order_by=("kind", "number"), attrs={"td": {"unlabelled": True}})
     overcount = tables.Column("On top", attrs=NUMBER)
     price = tables.Column("Price", attrs=NUMBER, empty_values=())
-    active = tables.Column("Offered")
-    edit = tables.Column("", linkify=("orders:offer_edit", {"pk": tables.A("pk")}), empty_values=(), orderable=False)
+    active = tables.Column("Offered", attrs=BESIDE)
+    edit = tables.Column(
+        "", linkify=("orders:offer_edit", {"pk": tables.A("pk")}), empty_values=(), orderable=False, attrs=BESIDE
+    )
 
     class Meta:
         order_by = ("line", "pack")

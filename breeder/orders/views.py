@@ -31,7 +31,7 @@ def order_list(request: HttpRequest) -> HttpResponse:
     rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
     table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
     RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
-    return render(request, "orders/list.html", {"table": table, "chosen": chosen, "count": len(rows)})
+    return render(request, "orders/list.html", {"table": table, "chosen": chosen, "lede": chosen.said(len(rows))})
 
 
 @keeper_only
@@ -46,13 +46,12 @@ def order_csv(request: HttpRequest) -> HttpResponse:
 def order_new(request: HttpRequest) -> HttpResponse:
     """Agree an order: for whom, which packs, on which terms."""
     once.seen(request.POST.get("token", ""))
-    lines = queries.lines_on_offer()
-    data = request.POST or None
+    sent, typed = _sent_or_typed(request, "agree")
     start = forms.starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
-    who = forms.WhoForm(data, initial={"person": request.GET.get("person")})
-    terms = forms.TermsForm(data, initial=start)
-    packs = forms.PacksForm(data, lines=lines, initial=forms.packs_asked_for(request.GET))
-    if "agree" in request.POST and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
+    who = forms.WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
+    terms = forms.TermsForm(sent, initial=start | typed)
+    packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=forms.packs_asked_for(request.GET) | typed)
+    if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
         try:
             order = actions.agree_order(
                 who.who(), packs.wanted(), terms.terms(), by=request.user, token=request.POST.get("token", "")
@@ -63,7 +62,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
     page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
-    return _form_page(request, "orders/new.html", page, "agree" in request.POST)
+    return _form_page(request, "orders/new.html", page, bool(sent))
 
 
 @keeper_only
@@ -79,11 +78,11 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     """Change an order: packs up or down, more packs, prices and terms."""
     once.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
-    data = request.POST or None
-    terms = forms.TermsForm(data, initial=forms.terms_of(order))
-    lines = forms.LinesForm(data, lines=order.lines.all())
-    packs = forms.PacksForm(data, lines=queries.lines_on_offer())
-    if "change" in request.POST and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
+    sent, typed = _sent_or_typed(request, "change")
+    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed)
+    lines = forms.LinesForm(sent, lines=order.lines.all(), initial=typed)
+    packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
+    if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
         change = lines.change(terms.terms(), packs.wanted())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
@@ -100,7 +99,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         "packs": packs,
         "picked": picked(packs, find, only_asked=True),
     }
-    return _form_page(request, "orders/change.html", page, "change" in request.POST)
+    return _form_page(request, "orders/change.html", page, bool(sent))
 
 
 @keeper_only
@@ -113,7 +112,8 @@ def order_cancel(request: HttpRequest, number: int) -> HttpResponse:
         actions.cancel_order(number, form.cleaned_data["reason"], by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is cancelled. What it still held is free again."
 
-    return _one_form(request, order, form, done, "orders/cancel.html")
+    held = rules.told(queries.held_of(order))
+    return _one_form(request, order, form, done, "orders/cancel.html", held=f"{held[:1].upper()}{held[1:]}")
 
 
 @keeper_only
@@ -192,6 +192,13 @@ def _one_form(request: HttpRequest, order: Order, form: Any, done: Any, template
         except ValidationError as refusal:
             form.add_error(None, refusal)
     return _form_page(request, template, {"order": order, "form": form, **page}, request.method == "POST")
+
+
+def _sent_or_typed(request: HttpRequest, button: str) -> tuple[Any, dict[str, Any]]:
+    """Return what was sent by the button that acts, or what is typed so far when only lines were looked for."""
+    if button in request.POST:
+        return request.POST, {}
+    return None, request.POST.dict()
 
 
 def _form_page(request: HttpRequest, template: str, page: dict[str, Any], refused: bool) -> HttpResponse:

@@ -23,9 +23,9 @@ class LinesForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self.lines = [line for line in lines if line.packs]
         for line in self.lines:
-            self.fields[f"line-{line.pk}-packs"] = packs_field(f"packs of {line.offer}", initial=line.packs)
+            self.fields[f"line-{line.pk}-packs"] = packs_field("Packs", required=True, initial=line.packs)
             self.fields[f"line-{line.pk}-price"] = money_field(
-                f"price of one {line.offer}", required=False, min_value=0, initial=line.price
+                "Price of one", required=False, min_value=0, initial=line.price
             )
 
     def rows(self) -> list[dict[str, Any]]:
@@ -38,8 +38,7 @@ class LinesForm(PlainForm, forms.Form):
     def change(self, terms: rules.Terms, added: Sequence[rules.Wanted]) -> Change:
         given = self.cleaned_data
         lines = {
-            line.pk: LineChange(given[f"line-{line.pk}-packs"] or 0, given[f"line-{line.pk}-price"])
-            for line in self.lines
+            line.pk: LineChange(given[f"line-{line.pk}-packs"], given[f"line-{line.pk}-price"]) for line in self.lines
         }
         return Change(terms=terms, lines=lines, added=added)
 
@@ -71,6 +70,12 @@ class PaymentForm(PlainForm, forms.Form):
         help_text="Such as a number on the bank statement. Never write down card numbers.",
     )
     more_is_meant = forms.BooleanField(label="It is more than is due, and that is right", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.is_bound:
+            # Asked only once an amount was more than is due.
+            del self.fields["more_is_meant"]
 
     def payment(self) -> dict[str, Any]:
         """Return what was typed as the action takes it."""

@@ -22,7 +22,7 @@ PACKS, PRICE = "packs-", "price-"
 class WhoForm(PlainForm, forms.Form):
     """Whom an order is for: somebody in the book, or somebody new."""
 
-    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="somebody new", label="For")
+    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="somebody new", label="Person")
     new_name = forms.CharField(label="Name, if new", max_length=120, required=False)
     email = forms.EmailField(label="E-mail, if new", required=False)
 
@@ -74,10 +74,16 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
     promised_by = day_field(
         "To be posted by",
         required=False,
-        help_text="30 days unless you promise another day, as 16 CFR 435 has it in the USA. Check what binds you.",
+        help_text="Usually 30 days (16 CFR 435, USA; check it).",
     )
     postage = money_field("Postage", required=False, min_value=0)
     note = forms.CharField(max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.is_bound and not self.initial.get("without_place"):
+            # Offered only once an address has led to no place.
+            del self.fields["without_place"]
 
     def clean_promised_by(self) -> date | None:
         return self.checked_day("promised_by")

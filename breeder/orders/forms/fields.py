@@ -24,11 +24,11 @@ def money_field(label: str, **options: Any) -> forms.DecimalField:
     return forms.DecimalField(label=label, max_digits=8, decimal_places=2, widget=widget, **options)
 
 
-def packs_field(label: str, **options: Any) -> forms.IntegerField:
+def packs_field(label: str, *, required: bool = False, **options: Any) -> forms.IntegerField:
     """Return a number of packs."""
     widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
     return forms.IntegerField(
-        label=label, required=False, min_value=0, max_value=rules.MOST_PACKS, widget=widget, **options
+        label=label, required=required, min_value=0, max_value=rules.MOST_PACKS, widget=widget, **options
     )
 
 

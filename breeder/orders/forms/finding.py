@@ -27,6 +27,12 @@ class OrderFilter:
         who = asked.get("who", "").replace("\x00", "").strip()[:LONGEST_ASKED]
         return cls(status if status in known else "open", who)
 
+    def said(self, number: int) -> str:
+        """Return how many orders are shown and of which kind, as a sentence."""
+        kind = "" if self.status == "all" else f"{dict(self.CHOICES)[self.status].lower()} "
+        who = f" for “{self.who}”" if self.who else ""
+        return f"{number} {kind}{'order' if number == 1 else 'orders'}{who}."
+
     @property
     def statuses(self) -> tuple[str, ...]:
         return {"open": tuple(rules.OPEN), "all": ()}.get(self.status, (self.status,))

@@ -21,7 +21,12 @@ class OfferForm(PlainForm, forms.ModelForm):  # type: ignore[type-arg]
     class Meta:
         model = Offer
         fields = ("line", "kind", "number", "stage", "males", "females", "overcount", "price", "public", "active")
-        labels = {"number": "How many in the pack", "stage": "Young or adults", "overcount": "Put in on top"}
+        labels = {
+            "number": "How many in the pack",
+            "stage": "Young or adults",
+            "overcount": "Put in on top",
+            "active": "Offered now",
+        }
         help_texts = {
             "number": "Animals, or cups. For sexed animals leave it empty: it is males and females together.",
             "stage": "Asked only for starters. Sexes and showing females are told in adults.",
@@ -39,6 +44,9 @@ class OfferForm(PlainForm, forms.ModelForm):  # type: ignore[type-arg]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if not self.instance.pk:
+            # Left empty they follow from the kind of pack; a 0 would be taken as meant.
+            self.initial |= {"males": None, "females": None, "overcount": None}
         for name, field in self.fields.items():
             field.help_text = self.Meta.help_texts.get(name, field.help_text)
             field.label = self.Meta.labels.get(name, field.label)
