@@ -81,13 +81,18 @@ class Ledger:
         """Return the standing entries of one tub and stage, in order of replay."""
         return self._by_tub.get((culture_id, stage), [])
 
+    def story(self, culture_id: int, stage: str) -> list[tuple[Entry, Held]]:
+        """Return each standing entry with what the tub held after it."""
+        held, found = Held(), []
+        for entry in self.entries_of(culture_id, stage):
+            held = self.after(held, entry)
+            found.append((entry, held))
+        return found
+
     def held_at(self, culture_id: int, stage: str, at: datetime) -> Held:
         """Return what a tub held at a moment."""
-        held = Held()
-        for entry in self.entries_of(culture_id, stage):
-            if entry.happened_at <= at:
-                held = self.after(held, entry)
-        return held
+        told = [held for entry, held in self.story(culture_id, stage) if entry.happened_at <= at]
+        return told[-1] if told else Held()
 
     def held(self, culture_id: int, stage: str, *, before: int | None = None) -> Held:
         """Return what a tub holds after all its entries, or before the one named."""

@@ -24,11 +24,13 @@ def bring_up_to_date(culture_ids: Iterable[int]) -> None:
             store(tubs[culture_id], stage, ledger.held(culture_id, stage), ageing_of(tubs[culture_id].line))
 
 
-def load(culture_ids: set[int], *, as_stored: bool = False) -> tuple[Ledger, dict[int, Culture]]:
+def load(
+    culture_ids: set[int], *, as_stored: bool = False, and_also: Iterable[Entry] = ()
+) -> tuple[Ledger, dict[int, Culture]]:
     """Read the ledger of these tubs and of all that animals were ever tipped between.
 
     With `as_stored` each tub ages by the constants that its stored belief was reckoned with, since a species' adult
-    life may have been edited after that.
+    life may have been edited after that. `and_also` are entries that are not written yet.
     """
     needed = _joined(culture_ids)
     tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=needed).select_related("line__species")}
@@ -38,7 +40,7 @@ def load(culture_ids: set[int], *, as_stored: bool = False) -> tuple[Ledger, dic
     if as_stored:
         rows = Belief.objects.filter(culture_id__in=needed).exclude(stage=Stage.CUPS).order_by("stage")
         ageing |= {row.culture_id: Ageing(**row.used["ageing"]) for row in rows}
-    return Ledger(entries, ageing), tubs
+    return Ledger([*entries, *and_also], ageing), tubs
 
 
 def stages_of(ledger: Ledger, culture_id: int) -> list[str]:

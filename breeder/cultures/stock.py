@@ -53,6 +53,11 @@ class StageStock:
         return min(self.kept_back, self.lower)
 
     @property
+    def stays_bar(self) -> int:
+        """Return all that is safely there and neither promised nor free: kept back, or waiting for the next count."""
+        return max(0, self.lower - max(0, self.promised - self.short) - self.free)
+
+    @property
     def promised_bar(self) -> int:
         """Return the promised part of the bar; the bar itself shows what of it is short in rust."""
         return self.promised

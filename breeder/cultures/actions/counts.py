@@ -42,15 +42,20 @@ def record_count(
     given: Mapping[str, Any],
     *,
     sexed: Sexed | None = None,
+    seen: Iterable[str] = (),
     happened_at: datetime | None = None,
     note: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
-    """Record one count of one stage of a tub, by any method; `sexed` goes with adults counted by hand."""
+    """Record one count of one stage of a tub, by any method; `sexed` goes with adults counted by hand.
+
+    `seen` is what else was seen on that look; it stands and falls with the count.
+    """
     written = written_down(stage, method, given, sexed)
     count = counting.counted(method, written)
+    flags = _known("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
@@ -70,6 +75,8 @@ def record_count(
             note=note,
             by=by,
         )
+        if flags:
+            _looked(tub, flags, entry.happened_at, by, other_side=entry)
         return this.recorded(entry, token=token, answer=answer)
 
 
@@ -95,14 +102,16 @@ def record_looked(
     answer: str = "",
 ) -> Recorded:
     """Record a look into a tub: all well, or what was seen."""
-    flags = _known("looked", seen, LOOKED)
+    flags = _known("seen", seen, LOOKED)
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
-        entry = steps.write_entry(
-            tub, Entry.Kind.LOOKED, given={"seen": flags}, happened_at=turn.moment(tub, happened_at), note=note, by=by
-        )
+        entry = _looked(tub, flags, turn.moment(tub, happened_at), by, note=note)
         return this.recorded(entry, token=token, answer=answer)
+
+
+def _looked(tub: Culture, flags: list[str], at: datetime, by: Any, **fields: Any) -> Entry:
+    return steps.write_entry(tub, Entry.Kind.LOOKED, given={"seen": flags}, happened_at=at, by=by, **fields)
 
 
 def care_for_shelf(

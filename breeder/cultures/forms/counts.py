@@ -1,0 +1,213 @@
+"""One form for each way to count a tub; what is cleaned is what the ledger keeps of it."""
+
+import hashlib
+import json
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from breeder.cultures import counting
+from breeder.cultures.actions.counts import CARED, LOOKED, Sexed
+from breeder.cultures.actions.turn import MOST_ANIMALS
+from breeder.cultures.forms.fields import AnimalsField, NumbersField, WhenField
+from breeder.house.sentences import PlainForm
+
+STAGES = [("young", "young"), ("adults", "adults")]
+EYE_CHOICES = [(size.words, size.words.replace("–", " – ")) for size in counting.EYE_CLASSES]
+
+
+def whole_field(label: str, *, least: int = 0, **kwargs: Any) -> forms.IntegerField:
+    """Return a field for a number of animals."""
+    return forms.IntegerField(label=label, min_value=least, max_value=MOST_ANIMALS, **kwargs)
+
+
+def measure_field(label: str, **kwargs: Any) -> forms.DecimalField:
+    """Return a field for a weight, a volume or a factor."""
+    return forms.DecimalField(label=label, min_value=Decimal("0.001"), max_digits=10, decimal_places=3, **kwargs)
+
+
+class CountForm(PlainForm, forms.Form):
+    """What every way of counting asks: which stage, when, and a note."""
+
+    method = ""
+    stage = forms.ChoiceField(label="Which", choices=STAGES, initial="young", widget=forms.RadioSelect)
+    happened_at = WhenField()
+    note = forms.CharField(label="Note", required=False, max_length=200)
+    shown = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    @property
+    def given(self) -> dict[str, Any]:
+        """Return what was typed, as the ledger keeps it."""
+        return {}
+
+    @property
+    def sexed(self) -> Sexed | None:
+        """Return the sexes, where they were counted."""
+        return None
+
+    @property
+    def fingerprint(self) -> str:
+        """Return a short digest of the values: only what was shown is saved."""
+        told = json.dumps([self.method, self.cleaned_data["stage"], self.given, str(self.sexed)], sort_keys=True)
+        return hashlib.sha256(told.encode()).hexdigest()[:16]
+
+
+class EyeForm(CountForm):
+    """A guess by eye."""
+
+    method = "eye"
+    eye = forms.ChoiceField(label="By eye", choices=EYE_CHOICES, widget=forms.RadioSelect)
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return dict(counting.eye_class(self.cleaned_data["eye"]))
+
+
+class HandForm(CountForm):
+    """Counted one by one."""
+
+    method = "hand"
+    counted = AnimalsField(
+        label="Counted",
+        least=0,
+        help_text="A number such as 45. For adults also males.females.unsexed, such as 3.4.10.",
+    )
+    missed = forms.IntegerField(
+        label="Missed, in 100",
+        required=False,
+        min_value=0,
+        max_value=90,
+        help_text="How many of 100 stay hidden when you count so. Left empty: none.",
+    )
+
+    @property
+    def sexed(self) -> Sexed | None:
+        counted = self.cleaned_data["counted"]
+        return counted if isinstance(counted, Sexed) else None
+
+    @property
+    def given(self) -> dict[str, Any]:
+        counted = self.cleaned_data["counted"]
+        number = counted.counted if isinstance(counted, Sexed) else counted
+        missed = self.cleaned_data["missed"] or 0
+        return {"counted": number} | ({"missed_share": missed / 100} if missed else {})
+
+
+class FullSortForm(HandForm):
+    """Every animal picked out of the substrate."""
+
+    method = "full_sort"
+
+
+class PortionsForm(CountForm):
+    """Portions of the substrate, by volume or by weight."""
+
+    method = "portions"
+    counts = NumbersField(label="Animals in each portion", whole=True, help_text="Such as 9 14 6 11.")
+    sizes = NumbersField(label="Size of a portion", whole=False, help_text="One number if all are alike, such as 50.")
+    whole = measure_field("Size of the whole", help_text="All the substrate, in the same unit: ml, g or scoops.")
+    visible = whole_field("In clusters, counted whole", required=False, help_text="Taken off before the portions.")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        counts, sizes = cleaned.get("counts"), cleaned.get("sizes")
+        if counts and sizes and len(sizes) not in (1, len(counts)):
+            self.add_error(
+                "sizes",
+                f"There are {len(counts)} portions but {len(sizes)} sizes. Give one size for all, or one for each.",
+            )
+        return cleaned
+
+    @property
+    def given(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        sizes = data["sizes"] if len(data["sizes"]) > 1 else data["sizes"] * len(data["counts"])
+        found = {"counts": data["counts"], "sizes": sizes, "whole": float(data["whole"])}
+        return found | ({"visible": data["visible"]} if data["visible"] else {})
+
+
+class PieceForm(CountForm):
+    """Under one piece of bark, times the keeper's factor."""
+
+    method = "piece"
+    seen = whole_field("Seen under one piece")
+    factor = measure_field("Times", help_text="How many times as many the whole tub holds, from your own sorts.")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return {"seen": self.cleaned_data["seen"], "factor": float(self.cleaned_data["factor"])}
+
+
+class WeightForm(CountForm):
+    """All animals weighed, against a counted sample."""
+
+    method = "weight"
+    sample_count = whole_field("Animals in the sample", least=1)
+    sample_g = measure_field("Sample, g")
+    whole_g = measure_field("All animals, g", help_text="Free of substrate, the sample among them.")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        data = self.cleaned_data
+        sample_g, whole_g = float(data["sample_g"]), float(data["whole_g"])
+        return {"sample_count": data["sample_count"], "sample_g": sample_g, "whole_g": whole_g}
+
+
+class RemovalForm(CountForm):
+    """Caught out in passes, each as thorough as the one before."""
+
+    method = "removal"
+    catches = NumbersField(label="Caught in each pass", whole=True, help_text="Such as 38 26 12.")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return {"catches": self.cleaned_data["catches"]}
+
+
+class MarkedForm(CountForm):
+    """Marked, let go, and caught again."""
+
+    method = "marked"
+    marked = whole_field("Marked and let go", least=1)
+    caught = whole_field("Caught later", least=1)
+    marked_caught = whole_field("Of them marked")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in ("marked", "caught", "marked_caught")}
+
+
+COUNT_FORMS: dict[str, type[CountForm]] = {
+    form.method: form
+    for form in (EyeForm, HandForm, FullSortForm, PortionsForm, PieceForm, WeightForm, RemovalForm, MarkedForm)
+}
+
+
+class RoundForm(PlainForm, forms.Form):
+    """One stop of the round: a size class, what else was seen, or all well."""
+
+    stage = forms.ChoiceField(choices=STAGES, initial="young", required=False)
+    eye = forms.ChoiceField(label="By eye", choices=EYE_CHOICES, required=False)
+    seen = forms.MultipleChoiceField(
+        label="Seen", choices=[(name, name) for name in LOOKED if name != "well"], required=False
+    )
+
+    @property
+    def looked(self) -> list[str]:
+        return self.cleaned_data["seen"] or ["well"]
+
+
+class CareForm(PlainForm, forms.Form):
+    """What was done for a whole shelf."""
+
+    shelf = forms.ChoiceField(label="Shelf", widget=forms.RadioSelect)
+    did = forms.MultipleChoiceField(
+        label="Done", choices=[(name, name) for name in CARED], widget=forms.CheckboxSelectMultiple
+    )
+    happened_at = WhenField()
+    note = forms.CharField(label="Note", required=False, max_length=200)
+
+    def __init__(self, *args: Any, shelves: list[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["shelf"].choices = [(shelf, shelf) for shelf in shelves]  # type: ignore[attr-defined]

@@ -1,0 +1,198 @@
+"""Forms of a tub's own page: changes, moves, beginning, splitting, closing, what it is for."""
+
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+
+from breeder.cultures.actions.pouring import Animals
+from breeder.cultures.actions.tubs import Place
+from breeder.cultures.forms.counts import STAGES
+from breeder.cultures.forms.fields import AnimalsField, WhenField, as_number
+from breeder.cultures.models import Culture, Entry, Stage
+from breeder.house.sentences import PlainForm
+from breeder.taxa.models import Line
+
+REASONS = [
+    (Entry.Reason.DIED, "died"),
+    (Entry.Reason.CULLED, "culled"),
+    (Entry.Reason.RECEIVED, "received"),
+    (Entry.Reason.RETURNED, "came back"),
+]
+SHARES = [("0.5", "about half"), ("0.333", "about a third"), ("0.25", "about a quarter"), ("", "counted animals")]
+LONGEST_NOTE = 200
+
+
+class TubChoice(forms.ModelChoiceField):
+    """A tub by number and line."""
+
+    def label_from_instance(self, tub: Any) -> str:
+        return f"{tub.number} · {tub.line} · {tub.purpose}"
+
+
+class OfTubForm(PlainForm, forms.Form):
+    """A form about one tub; it offers the stages that the tub's line is kept in."""
+
+    def __init__(self, *args: Any, tub: Culture, **kwargs: Any) -> None:
+        self.tub = tub
+        super().__init__(*args, **kwargs)
+        by_cup = tub.line.sold_by == Line.SoldBy.CUP
+        if "stage" in self.fields:
+            choices = [(Stage.CUPS.value, "cups")] if by_cup else STAGES
+            self.fields["stage"].choices = choices  # type: ignore[attr-defined]
+            self.fields["stage"].initial = choices[0][0]
+
+
+class ChangeForm(OfTubForm):
+    """Animals that died, were culled, received, or came back."""
+
+    reason = forms.ChoiceField(label="What happened", choices=REASONS, widget=forms.RadioSelect)
+    stage = forms.ChoiceField(label="Which", widget=forms.RadioSelect)
+    number = AnimalsField(label="How many")
+    happened_at = WhenField()
+    note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
+
+
+class MoveForm(OfTubForm):
+    """Animals carried into another tub."""
+
+    to = TubChoice(label="Into tub", queryset=Culture.objects.none(), empty_label="choose a tub")
+    stage = forms.ChoiceField(label="Which", widget=forms.RadioSelect)
+    number = AnimalsField(label="How many")
+    happened_at = WhenField()
+    note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
+
+    def __init__(self, *args: Any, others: QuerySet[Culture], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["to"].queryset = others  # type: ignore[attr-defined]
+
+
+class MergeForm(OfTubForm):
+    """The whole tub tipped into another."""
+
+    into = TubChoice(label="Into tub", queryset=Culture.objects.none(), empty_label="choose a tub")
+    happened_at = WhenField()
+    note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
+
+    def __init__(self, *args: Any, others: QuerySet[Culture], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["into"].queryset = others  # type: ignore[attr-defined]
+
+
+class PlaceFields(PlainForm, forms.Form):
+    """Where a tub stands, and what it is for."""
+
+    shelf = forms.CharField(label="Shelf", max_length=12, help_text="Such as A or 2.")
+    place_on_shelf = forms.IntegerField(
+        label="Place on the shelf", min_value=1, max_value=999, initial=1, help_text="The round goes in this order."
+    )
+    litres = forms.DecimalField(
+        label="Size, litres", required=False, min_value=0, max_digits=5, decimal_places=1, max_value=999
+    )
+    purpose = forms.ChoiceField(label="What for", choices=Culture.Purpose.choices)
+    quarantine_until = forms.DateField(
+        label="Quarantine until", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
+
+    @property
+    def place(self) -> Place:
+        """Return the place as the actions take it."""
+        names = ("shelf", "place_on_shelf", "litres", "purpose", "quarantine_until", "note")
+        return Place(**{name: self.cleaned_data[name] for name in names})
+
+    def animals(self) -> tuple[Animals, ...]:
+        """Return the animals typed, by stage; fields left empty are none."""
+        found = []
+        for stage in (Stage.ADULTS.value, Stage.YOUNG.value):
+            number, males, females = as_number(self.cleaned_data.get(stage))
+            if number:
+                found.append(Animals(stage, number, males, females))
+        return tuple(found)
+
+
+class NewTubForm(PlaceFields):
+    """A tub that begins with animals from outside, or one that was there before this book."""
+
+    line = forms.ModelChoiceField(label="Line", queryset=Line.objects.none(), empty_label="choose a line")
+    adults = AnimalsField(
+        least=0, label="Adults received", required=False, help_text="Left empty: the tub waits for its count."
+    )
+    young = AnimalsField(least=0, label="Young received", required=False, help_text="A number such as 12.")
+    started_on = forms.DateField(
+        label="Started on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text="Left empty it is today.",
+    )
+    field_order = ("line", "adults", "young", "shelf", "place_on_shelf", "litres", "purpose", "quarantine_until")
+
+    def __init__(self, *args: Any, lines: QuerySet[Line], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["line"].queryset = lines  # type: ignore[attr-defined]
+
+
+class SplitForm(PlaceFields):
+    """A new tub out of this one."""
+
+    share = forms.ChoiceField(
+        label="What goes over", choices=SHARES, required=False, widget=forms.RadioSelect, initial="0.5"
+    )
+    adults = AnimalsField(
+        least=0, label="Adults counted over", required=False, help_text="Only when animals are counted over."
+    )
+    young = AnimalsField(least=0, label="Young counted over", required=False, help_text="A number such as 12.")
+    happened_at = WhenField()
+    field_order = ("share", "adults", "young", "shelf", "place_on_shelf", "litres", "purpose", "quarantine_until")
+
+    @property
+    def part(self) -> float | None:
+        """Return the share tipped over; None when animals were counted over."""
+        return float(self.cleaned_data["share"]) if self.cleaned_data["share"] else None
+
+
+class CloseForm(OfTubForm):
+    """The end of a tub."""
+
+    reason = forms.CharField(label="Why", max_length=LONGEST_NOTE, help_text="Such as ‘died out’.")
+    happened_at = WhenField()
+
+
+class PurposeForm(OfTubForm):
+    """What a tub is for."""
+
+    purpose = forms.ChoiceField(label="What for", choices=Culture.Purpose.choices, widget=forms.RadioSelect)
+    quarantine_until = forms.DateField(
+        label="Quarantine until", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    reason = forms.CharField(label="Why", required=False, max_length=LONGEST_NOTE)
+
+
+class NotForSaleForm(OfTubForm):
+    """Keeps a tub out of what is sold."""
+
+    because = forms.CharField(
+        label="Not for sale, because",
+        required=False,
+        max_length=160,
+        help_text="Left empty the tub is for sale again.",
+    )
+
+
+class CorrectForm(PlainForm, forms.Form):
+    """Which entry is taken back, and where to go on."""
+
+    entry = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**62)
+    note = forms.CharField(label="What was wrong", required=False, max_length=LONGEST_NOTE)
+
+
+class MinimumForm(PlainForm, forms.ModelForm):
+    """How many of a line must stay."""
+
+    reason = forms.CharField(
+        label="Why", required=False, max_length=400, help_text="Needed when a number is lowered; kept in the log."
+    )
+
+    class Meta:
+        model = Line
+        fields = ("adults_kept", "young_kept", "each_sex_kept")

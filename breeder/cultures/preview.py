@@ -1,0 +1,60 @@
+"""What a count would do, shown before it is saved: its estimate and bound, and what the book would rely on."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.census import methods
+from breeder.cultures import counting, ledger, replay, telling
+from breeder.cultures.models import Culture, Entry
+
+NOT_SAVED = -1  # the row number that the entry of a preview bears
+
+
+@dataclass(frozen=True)
+class Preview:
+    """A count that is not saved yet."""
+
+    said: str
+    estimate: float
+    lower: float
+    stage: str
+    sentence: str
+    steps: tuple[str, ...]
+
+
+def preview(
+    tub: Culture, stage: str, method: str, given: Mapping[str, Any], happened_at: datetime | None = None
+) -> Preview:
+    """Return what a count would say and do. Raises BadFact."""
+    count = counting.counted(method, given)
+    at = happened_at or timezone.now()
+    entry = Entry(
+        pk=NOT_SAVED,
+        culture=tub,
+        kind=Entry.Kind.COUNT,
+        stage=stage,
+        method=method,
+        given=dict(given),
+        estimate=count.estimate,
+        lower=count.lower,
+        log_sd=count.log_sd,
+        shared_sd=count.shared_sd,
+        happened_at=at,
+        recorded_at=at,
+    )
+    ageing, on = ledger.ageing_of(tub.line), timezone.localdate(max(at, timezone.now()))
+    before = replay.load({tub.pk})[0].held(tub.pk, stage)
+    after = replay.load({tub.pk}, and_also=[entry])[0].held(tub.pk, stage)
+    sentence = telling.preview_of(before, after, entry, on, float(tub.line.confidence), ageing)
+    return Preview(
+        said=counting.said(method, given),
+        estimate=count.estimate or 0.0,
+        lower=count.lower or 0.0,
+        stage=stage,
+        sentence=sentence,
+        steps=methods.working(count),
+    )

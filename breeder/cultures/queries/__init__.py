@@ -1,0 +1,35 @@
+"""Reads of tubs, entries, beliefs and promises; the only place of the room that gathers rows."""
+
+from breeder.cultures.queries.rounds import last_of, round_of
+from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
+from breeder.cultures.queries.tubs import (
+    book_of,
+    entry_rows,
+    line_by_pk,
+    line_rows,
+    lines_open,
+    promise_rows,
+    shelves,
+    tub_by_number,
+    tub_rows,
+    tubs_open,
+)
+
+__all__ = [
+    "book_of",
+    "entry_rows",
+    "held_promises",
+    "last_of",
+    "line_by_pk",
+    "line_rows",
+    "lines_open",
+    "open_on_shelf",
+    "promise_rows",
+    "round_of",
+    "shelves",
+    "stock_by_line",
+    "stock_of",
+    "tub_by_number",
+    "tub_rows",
+    "tubs_open",
+]

@@ -1,0 +1,82 @@
+"""The count round: open tubs in shelf order, and which of them somebody looked into on a day."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.cultures.ledger import void_ids
+from breeder.cultures.models import Culture, Entry
+
+# What the person did last stays open to "undo" this long; after it a mistake is put right on the tub's page.
+UNDO_FOR = timedelta(minutes=30)
+DONE_BY = (Entry.Kind.LOOKED, Entry.Kind.COUNT)
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One tub of the round."""
+
+    culture_id: int
+    number: int
+    shelf: str
+    done: bool
+
+
+@dataclass(frozen=True)
+class Round:
+    """The open tubs in shelf order."""
+
+    stops: tuple[Stop, ...]
+
+    @property
+    def done(self) -> int:
+        return sum(stop.done for stop in self.stops)
+
+    def place_of(self, number: int) -> int | None:
+        """Return where a tub stands in the round, counted from 1; None for a tub that is not on it."""
+        return next((place for place, stop in enumerate(self.stops, start=1) if stop.number == number), None)
+
+    def first_to_do(self) -> Stop | None:
+        """Return the first tub that nobody has looked into yet."""
+        return next((stop for stop in self.stops if not stop.done), None)
+
+    def next_after(self, number: int) -> Stop | None:
+        """Return the next tub to do after this one, going round once; None when all others are done."""
+        here = self.place_of(number) or 0
+        onwards = (*self.stops[here:], *self.stops[:here])
+        return next((stop for stop in onwards if not stop.done and stop.number != number), None)
+
+    def before(self, number: int) -> Stop | None:
+        """Return the tub before this one on the shelf; None for the first."""
+        here = self.place_of(number)
+        return self.stops[here - 2] if here and here > 1 else None
+
+    def after(self, number: int) -> Stop | None:
+        """Return the tub after this one on the shelf, done or not; None for the last."""
+        here = self.place_of(number)
+        return self.stops[here] if here and here < len(self.stops) else None
+
+
+def round_of(day: date) -> Round:
+    """Return the round of a day: every open tub in shelf order, done when a look or a count of that day stands."""
+    start = timezone.make_aware(datetime.combine(day, time.min))
+    within = Entry.objects.filter(happened_at__gte=start, happened_at__lt=start + timedelta(days=1))
+    entries = list(within.filter(kind__in=DONE_BY).only("pk", "culture_id"))
+    corrections = Entry.objects.filter(kind=Entry.Kind.CORRECT, happened_at__gte=start).only("pk", "corrects_id")
+    void = void_ids(corrections)
+    done = {entry.culture_id for entry in entries if entry.pk not in void}
+    tubs = Culture.objects.filter(closed_on=None)
+    return Round(tuple(Stop(tub.pk, tub.number, tub.shelf, tub.pk in done) for tub in tubs))
+
+
+def last_of(by: Any) -> Entry | None:
+    """Return the last look or count of a person that stands and may still be undone on the round."""
+    since = timezone.now() - UNDO_FOR
+    own = Entry.objects.filter(by=by, recorded_at__gte=since).select_related("culture").order_by("-pk")
+    last = own.filter(kind__in=DONE_BY, other_side=None).first()
+    if last is None:
+        return None
+    corrections = Entry.objects.filter(culture_id=last.culture_id, kind=Entry.Kind.CORRECT)
+    return None if last.pk in void_ids(corrections) else last

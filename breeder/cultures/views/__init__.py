@@ -1,0 +1,37 @@
+"""Pages of the room: the round, tubs, what happens to them, and lines."""
+
+from breeder.cultures.views.changes import (
+    tub_change,
+    tub_close,
+    tub_merge,
+    tub_move,
+    tub_new,
+    tub_not_for_sale,
+    tub_purpose,
+    tub_split,
+)
+from breeder.cultures.views.lines import line, line_list, line_minimum
+from breeder.cultures.views.rounds import care, round_tub, start, undo
+from breeder.cultures.views.tubs import tub, tub_count, tub_list, tub_looked
+
+__all__ = [
+    "care",
+    "line",
+    "line_list",
+    "line_minimum",
+    "round_tub",
+    "start",
+    "tub",
+    "tub_change",
+    "tub_close",
+    "tub_count",
+    "tub_list",
+    "tub_looked",
+    "tub_merge",
+    "tub_move",
+    "tub_new",
+    "tub_not_for_sale",
+    "tub_purpose",
+    "tub_split",
+    "undo",
+]

@@ -1,0 +1,186 @@
+"""What happens to a tub, one form each: animals in and out, a new tub, a split, a merge, its end, what it is for."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+
+from breeder.cultures import actions, forms, queries
+from breeder.cultures.models import Culture
+from breeder.cultures.views.answers import form_page, tub_or_404, tub_url
+from breeder.house.roles import keeper_only
+from breeder.pages import once
+
+
+def tub_new(request: HttpRequest) -> HttpResponse:
+    """Begin a tub."""
+    once.seen(request.POST.get("token", ""))
+    form = forms.NewTubForm(request.POST or None, lines=queries.lines_open(), initial={"line": request.GET.get("line")})
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.start_tub(
+            data["line"].pk,
+            form.place,
+            received=form.animals(),
+            started_on=data["started_on"],
+            by=request.user,
+            token=token,
+            answer=reverse("cultures:tubs"),
+        )
+
+    shown = {
+        "title": "New tub",
+        "lede": "It gets the next free number, which is never used again.",
+        "submit": "Start tub",
+    }
+    shown |= {"back": reverse("cultures:tubs")}
+    return form_page(request, form, shown, act, done="The tub is begun.", answer=reverse("cultures:tubs"))
+
+
+def tub_change(request: HttpRequest, number: int) -> HttpResponse:
+    """Record animals that died, were culled, received, or came back."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.ChangeForm(request.POST or None, tub=tub, initial={"reason": request.GET.get("reason", "died")})
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        many, males, females = forms.as_number(data["number"])
+        return actions.record_change(
+            tub.pk,
+            data["stage"],
+            many,
+            data["reason"],
+            males=males,
+            females=females,
+            happened_at=data["happened_at"],
+            note=data["note"],
+            by=request.user,
+            token=token,
+        )
+
+    shown = _about(tub, "Died, culled, received", "Known to the animal, so nothing has to be counted again.", "Record")
+    return form_page(request, form, shown, act, done=f"Recorded for tub {number}.", answer=tub_url(tub))
+
+
+def tub_move(request: HttpRequest, number: int) -> HttpResponse:
+    """Record animals carried into another tub."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.MoveForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        many, males, females = forms.as_number(data["number"])
+        return actions.move_animals(
+            tub.pk,
+            data["to"].pk,
+            data["stage"],
+            many,
+            males=males,
+            females=females,
+            happened_at=data["happened_at"],
+            note=data["note"],
+            by=request.user,
+            token=token,
+        )
+
+    shown = _about(tub, "Move to another tub", "Both tubs get an entry; a mistake takes both back.", "Record")
+    return form_page(request, form, shown, act, done=f"Moved out of tub {number}.", answer=tub_url(tub))
+
+
+def tub_split(request: HttpRequest, number: int) -> HttpResponse:
+    """Begin a new tub out of this one."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    initial = {"shelf": tub.shelf, "place_on_shelf": tub.place_on_shelf, "purpose": tub.purpose}
+    form = forms.SplitForm(request.POST or None, initial=initial)
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.split_tub(
+            tub.pk,
+            form.place,
+            share=form.part,
+            moved=form.animals(),
+            happened_at=data["happened_at"],
+            by=request.user,
+            token=token,
+            answer=tub_url(tub),
+        )
+
+    lede = "Tipping half over keeps both halves in doubt; counting animals over does not."
+    shown = _about(tub, "Split into a new tub", lede, "Split")
+    return form_page(request, form, shown, act, done=f"Tub {number} is split.", answer=tub_url(tub))
+
+
+def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
+    """Tip this tub wholly into another."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.MergeForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.merge_tubs(
+            tub.pk,
+            data["into"].pk,
+            happened_at=data["happened_at"],
+            note=data["note"],
+            by=request.user,
+            token=token,
+        )
+
+    shown = _about(tub, "Tip into another tub", f"Tub {number} is closed by this.", "Tip over and close")
+    return form_page(request, form, shown, act, done=f"Tub {number} is tipped over and closed.", answer=tub_url(tub))
+
+
+def tub_close(request: HttpRequest, number: int) -> HttpResponse:
+    """Close a tub."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.CloseForm(request.POST or None, tub=tub)
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.close_tub(
+            tub.pk, reason=data["reason"], happened_at=data["happened_at"], by=request.user, token=token
+        )
+
+    shown = _about(tub, "Close tub", "What the book relied on in it no longer counts.", "Close tub")
+    return form_page(request, form, shown, act, done=f"Tub {number} is closed.", answer=tub_url(tub))
+
+
+def tub_purpose(request: HttpRequest, number: int) -> HttpResponse:
+    """Set what a tub is for."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    initial = {"purpose": tub.purpose, "quarantine_until": tub.quarantine_until}
+    form = forms.PurposeForm(request.POST or None, tub=tub, initial=initial)
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.set_purpose(
+            tub.pk,
+            data["purpose"],
+            quarantine_until=data["quarantine_until"],
+            reason=data["reason"],
+            by=request.user,
+            token=token,
+        )
+
+    lede = "Only breeding and growing tubs are sold from. A mixed tub stays mixed for good."
+    shown = _about(tub, "What the tub is for", lede, "Set")
+    return form_page(request, form, shown, act, done=f"Set for tub {number}.", answer=tub_url(tub))
+
+
+@keeper_only
+def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
+    """Keep a tub out of what is sold, or give it back."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.NotForSaleForm(request.POST or None, tub=tub, initial={"because": tub.not_for_sale})
+
+    def act(data: dict[str, Any], token: str) -> actions.Recorded:
+        return actions.set_not_for_sale(tub.pk, data["because"], by=request.user, token=token)
+
+    shown = _about(tub, "Not for sale", "Nothing is promised out of the tub while a reason stands here.", "Set")
+    return form_page(request, form, shown, act, done=f"Set for tub {number}.", answer=tub_url(tub))
+
+
+def _about(tub: Culture, title: str, lede: str, submit: str) -> dict[str, Any]:
+    return {"tub": tub, "line": tub.line, "title": title, "lede": lede, "submit": submit, "back": tub_url(tub)}

@@ -1,0 +1,70 @@
+"""The list of lines, and one line: its tubs, what must stay, what is promised to whom first, what is free and why."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django_tables2 import RequestConfig
+
+from breeder.cultures import actions, forms, queries
+from breeder.cultures.queries.tubs import LineRow
+from breeder.cultures.reckoning import minimum_of
+from breeder.cultures.tables import LineTable
+from breeder.cultures.views.answers import REFUSED
+from breeder.cultures.waiting import waiting_for
+from breeder.house.roles import keeper_only
+from breeder.pages import once
+from breeder.taxa.models import Line
+
+
+def line_list(request: HttpRequest) -> HttpResponse:
+    """Lines by name."""
+    closed = "closed" in request.GET
+    rows = queries.line_rows(closed=closed)
+    table = LineTable(rows)
+    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    short = [row for row in rows if any(stage.short for stage in row.shown)]
+    return render(request, "cultures/lines.html", {"table": table, "rows": rows, "closed": closed, "short": short})
+
+
+def line(request: HttpRequest, pk: int) -> HttpResponse:
+    """One line."""
+    one = _line_or_404(pk)
+    row = LineRow(one, queries.stock_of(pk))
+    promises = queries.promise_rows(pk)
+    stages = [(stage, waiting_for(stage, promises)) for stage in row.shown]
+    shown = {
+        "line": one,
+        "row": row,
+        "stages": stages,
+        "tubs": queries.tub_rows(line_id=pk),
+        "minimum": minimum_of(one) if one.sold_by == Line.SoldBy.HEAD else None,
+    }
+    return render(request, "cultures/line.html", shown)
+
+
+@keeper_only
+def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
+    """Set how many of a line must stay."""
+    once.seen(request.POST.get("token", ""))
+    form = forms.MinimumForm(request.POST or None, instance=_line_or_404(pk))
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            broken = actions.set_minimum(pk, **data, by=request.user, token=request.POST.get("token", ""))
+        except ValidationError as refusal:
+            forms.show_refusal(form, refusal)
+        else:
+            messages.success(request, "What must stay is set.")
+            for sentence in broken:
+                messages.warning(request, sentence)
+            return redirect("cultures:line", pk=pk)
+    shown = {"form": form, "line": _line_or_404(pk)}
+    return render(request, "cultures/minimum.html", shown, status=REFUSED if form.is_bound else 200)
+
+
+def _line_or_404(pk: int) -> Line:
+    one = queries.line_by_pk(pk)
+    if one is None:
+        raise Http404("This line is not in the book.")
+    return one

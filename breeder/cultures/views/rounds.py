@@ -1,0 +1,153 @@
+"""The count round on a phone: one screen a tub, one tap for a look, two for a guess by eye."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from breeder.cultures import actions, forms, queries, telling
+from breeder.cultures.counting import BadFact, eye_class
+from breeder.cultures.forms.counts import EYE_CHOICES
+from breeder.cultures.ledger import ageing_of
+from breeder.cultures.models import Culture
+from breeder.cultures.preview import Preview, preview
+from breeder.cultures.queries.rounds import Round
+from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404
+from breeder.pages import once
+from breeder.taxa.models import Line
+
+
+def start(request: HttpRequest) -> HttpResponse:
+    """Go to the first tub that nobody looked into today; when all are done, say so."""
+    today = queries.round_of(timezone.localdate())
+    stop = today.first_to_do()
+    if stop is not None:
+        return redirect("cultures:round_tub", number=stop.number)
+    return render(request, "cultures/round_done.html", {"round": today, "last": queries.last_of(request.user)})
+
+
+def round_tub(request: HttpRequest, number: int) -> HttpResponse:
+    """One stop of the round."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.RoundForm(request.POST or None, initial={"stage": request.GET.get("stage", "young")})
+    status, shown = 200, None
+    if request.method == "POST" and not form.is_valid():
+        status = REFUSED
+    elif request.method == "POST":
+        try:
+            if "save" in request.POST or "well" in request.POST:
+                return _save(request, tub, form)
+            shown = _previewed(tub, form)
+        except ValidationError as refusal:
+            forms.show_refusal(form, refusal)
+            status = REFUSED
+    return render(request, "cultures/round.html", _page(request, tub, form, shown), status=status)
+
+
+def _previewed(tub: Culture, form: forms.RoundForm) -> Preview | None:
+    eye = form.cleaned_data["eye"]
+    return preview(tub, form.cleaned_data["stage"] or "young", "eye", eye_class(eye)) if eye else None
+
+
+def _save(request: HttpRequest, tub: Culture, form: forms.RoundForm) -> HttpResponse:
+    answer = _onwards(queries.round_of(timezone.localdate()), tub.number)
+    writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": answer}
+    data = form.cleaned_data
+    if not (data["eye"] or data["seen"] or "well" in request.POST):
+        raise BadFact("Nothing was tapped. Tap ‘Looked, all well’, a size class, or what was seen.")
+    if data["eye"] and "well" not in request.POST:
+        given = eye_class(data["eye"])
+        recorded = actions.record_count(tub.pk, data["stage"] or "young", "eye", given, seen=data["seen"], **writing)
+    else:
+        recorded = actions.record_looked(tub.pk, form.looked, **writing)
+    for broken in recorded.breaks:
+        messages.warning(request, broken)
+    return redirect(answer)
+
+
+def _onwards(today: Round, number: int) -> str:
+    following = today.next_after(number)
+    if following is None:
+        return reverse("cultures:round")
+    return reverse("cultures:round_tub", args=[following.number])
+
+
+def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Preview | None) -> dict[str, Any]:
+    today = queries.round_of(timezone.localdate())
+    stage = (form["stage"].value() or "young") if tub.line.sold_by == Line.SoldBy.HEAD else "cups"
+    book = queries.book_of(tub)
+    confidence, ageing = float(tub.line.confidence), ageing_of(tub.line)
+    held = book.held(tub.pk, stage)
+    last = queries.last_of(request.user)
+    return {
+        "tub": tub,
+        "line": tub.line,
+        "form": form,
+        "stage": stage,
+        "by_head": tub.line.sold_by == Line.SoldBy.HEAD,
+        "other_stage": "adults" if stage == "young" else "young",
+        "working": telling.working_of(held, stage, timezone.localdate(), confidence, ageing),
+        "eye_choices": EYE_CHOICES,
+        "chosen_eye": form["eye"].value() or "",
+        "chosen_seen": form["seen"].value() or [],
+        "seen_choices": form.fields["seen"].choices,  # type: ignore[attr-defined]
+        "preview": shown,
+        "place": today.place_of(tub.number),
+        "round": today,
+        "before": today.before(tub.number),
+        "after": today.after(tub.number),
+        "last": last,
+        "last_said": telling.sentence_of(last) if last else "",
+    }
+
+
+@require_POST
+def undo(request: HttpRequest, number: int) -> HttpResponse:
+    """Take back an entry of a tub, and stay where the keeper was."""
+    once.seen(request.POST.get("token", ""))
+    tub = tub_or_404(number)
+    form = forms.CorrectForm(request.POST)
+    answer = safe_next(request, reverse("cultures:tub", args=[tub.number]))
+    if not form.is_valid():
+        messages.error(request, "This entry was not named. Open the tub and choose the entry again.")
+        return redirect(answer)
+    token, note = request.POST.get("token", ""), form.cleaned_data["note"]
+    try:
+        recorded = actions.correct_entry(
+            form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer
+        )
+    except ValidationError as refusal:
+        for sentence in refusal.messages:
+            messages.error(request, sentence)
+    else:
+        say(request, f"Taken back in tub {tub.number}. The entry stays in the book, struck through.", recorded)
+    return redirect(answer)
+
+
+def care(request: HttpRequest) -> HttpResponse:
+    """Record what was done for a whole shelf."""
+    once.seen(request.POST.get("token", ""))
+    shelves = queries.shelves()
+    form = forms.CareForm(request.POST or None, shelves=shelves, initial={"shelf": request.GET.get("shelf")})
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        writing = {"by": request.user, "token": request.POST.get("token", "")}
+        try:
+            done = actions.care_for_shelf(
+                data["shelf"], data["did"], happened_at=data["happened_at"], note=data["note"], **writing
+            )
+        except ValidationError as refusal:
+            forms.show_refusal(form, refusal)
+        else:
+            messages.success(
+                request, f"{', '.join(data['did']).capitalize()}: {len(done)} tubs of shelf {data['shelf']}."
+            )
+            return redirect("cultures:care")
+    shown = {"form": form, "shelves": shelves}
+    return render(request, "cultures/care.html", shown, status=REFUSED if form.is_bound else 200)

@@ -1,0 +1,130 @@
+"""The list of tubs, a tub's own page, and counting it."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from django_tables2 import RequestConfig
+
+from breeder.cultures import actions, counting, forms, queries, telling
+from breeder.cultures.actions.turn import stages_of
+from breeder.cultures.chart import chart_of
+from breeder.cultures.ledger import ageing_of
+from breeder.cultures.models import Culture
+from breeder.cultures.preview import Preview, preview
+from breeder.cultures.tables import TubTable
+from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url
+from breeder.pages import once
+from breeder.taxa.models import Line
+
+NEWEST_ENTRIES = 40
+
+
+def tub_list(request: HttpRequest) -> HttpResponse:
+    """Tubs in shelf order."""
+    chosen = {"shelf": request.GET.get("shelf", "")[:12], "purpose": request.GET.get("purpose", "")[:12]}
+    closed = "closed" in request.GET
+    rows = queries.tub_rows(closed=closed, **chosen)
+    table = TubTable(rows)
+    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    shown = {
+        "table": table,
+        "rows": rows,
+        "due": sum(row.count_due for row in rows),
+        "shelves": queries.shelves(),
+        "purposes": Culture.Purpose.choices,
+        "chosen": chosen,
+        "closed": closed,
+    }
+    return render(request, "cultures/tubs.html", shown)
+
+
+def tub(request: HttpRequest, number: int) -> HttpResponse:
+    """One tub: what the book relies on, how that came about, and everything that was recorded."""
+    one = tub_or_404(number)
+    book, today = queries.book_of(one), timezone.localdate()
+    confidence, ageing = float(one.line.confidence), ageing_of(one.line)
+    kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
+    workings = [telling.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
+    rows = queries.entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
+    shown = {
+        "tub": one,
+        "line": one.line,
+        "workings": [working for working in workings if working],
+        "never_counted": [stage for stage, working in zip(kept, workings, strict=True) if working is None],
+        "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now()))],
+        "entries": [(row, telling.sentence_of(row.entry, row.other_number)) for row in rows],
+        "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
+        "row": next(iter(queries.tub_rows(line_id=one.line_id, number=one.number, closed=bool(one.closed_on))), None),
+    }
+    return render(request, "cultures/tub.html", shown)
+
+
+@require_POST
+def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
+    """Record a look from the tub's own page."""
+    once.seen(request.POST.get("token", ""))
+    one = tub_or_404(number)
+    form = forms.RoundForm(request.POST)
+    seen = form.looked if form.is_valid() else ["well"]
+    try:
+        recorded = actions.record_looked(one.pk, seen, by=request.user, token=request.POST.get("token", ""))
+    except ValidationError as refusal:
+        return _refused(request, one, refusal)
+    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
+    return redirect(tub_url(one))
+
+
+def _refused(request: HttpRequest, one: Culture, refusal: ValidationError) -> HttpResponse:
+    return render(request, "cultures/refused.html", {"tub": one, "sentences": refusal.messages}, status=REFUSED)
+
+
+def tub_count(request: HttpRequest, number: int) -> HttpResponse:
+    """Count a tub in any way: first what the count would do is shown, then it is saved."""
+    once.seen(request.POST.get("token", ""))
+    one = tub_or_404(number)
+    method = request.POST.get("method") or request.GET.get("method") or "hand"
+    kind = forms.COUNT_FORMS.get(method, forms.COUNT_FORMS["hand"])
+    form = kind(request.POST or None, initial={"stage": request.GET.get("stage", "young")})
+    shown: Preview | None = None
+    if one.line.sold_by == Line.SoldBy.CUP:
+        return _refused(request, one, counting.BadFact("This line is kept by the cup, so its animals are not counted."))
+    if request.method == "POST" and form.is_valid():
+        try:
+            if form.cleaned_data["shown"] == form.fingerprint and "save" in request.POST:
+                return _save_count(request, one, form)
+            shown = _previewed(one, form)
+        except ValidationError as refusal:
+            forms.show_refusal(form, refusal)
+    page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
+    page |= {"methods": [(name, counting.NAMES[name]) for name in forms.COUNT_FORMS]}
+    page |= {"fingerprint": form.fingerprint if shown else ""}
+    status = REFUSED if form.is_bound and shown is None else 200
+    return render(request, "cultures/count.html", page, status=status)
+
+
+def _previewed(one: Culture, form: forms.CountForm) -> Preview:
+    data = form.cleaned_data
+    written = actions.counts.written_down(data["stage"], form.method, form.given, form.sexed)
+    return preview(one, data["stage"], form.method, written, data["happened_at"])
+
+
+def _save_count(request: HttpRequest, one: Culture, form: forms.CountForm) -> HttpResponse:
+    data: dict[str, Any] = form.cleaned_data
+    writing = {"by": request.user, "token": request.POST.get("token", "")}
+    recorded = actions.record_count(
+        one.pk,
+        data["stage"],
+        form.method,
+        form.given,
+        sexed=form.sexed,
+        happened_at=data["happened_at"],
+        note=data["note"],
+        **writing,
+    )
+    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
+    return redirect(reverse("cultures:tub", args=[one.number]))
