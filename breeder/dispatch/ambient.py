@@ -60,7 +60,7 @@ def distance_km(one: Hours, other: Hours) -> float:
 
 
 def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
-    """Return what surrounds the box in one delay case: (hours + 1, members) in °C, NaN where the forecast has nothing."""
+    """Return what surrounds the box in one delay case: (hours + 1, members) in °C, NaN where nothing is forecast."""
     times = case.times
     origin = outside_c(ends.origin, times, drawn, place=0, together=0.0)
     destination = outside_c(ends.destination, times, drawn, place=1, together=members.correlation(ends.km))

@@ -97,11 +97,11 @@ def journey_of(parcel: Parcel, service: Service, post_on: date, *, to_counter: b
 def animals_of(kinds: list[Species], household: Setting) -> Animals:
     """Return what the animals of a box bear, and the odds that the household allows."""
     tolerance = Tolerance(float(household.comfort_tolerance), float(household.hard_tolerance))
-    return Animals(rules.limits_of(kinds), tolerance)
+    return Animals(rules.limits_of(kinds, fahrenheit=household.fahrenheit), tolerance)
 
 
 def candidates_for(parcel: Parcel) -> list[Candidate]:
-    """Return the kits to try: those in use that the shelf can make up, by cost, the chosen one first whatever it lacks."""
+    """Return the kits to try: those in use that the shelf can make up, by cost, the chosen one first in any case."""
     rows = list(packing.kits(active=True))
     if parcel.kit is not None and parcel.kit not in rows:
         rows.append(parcel.kit)
@@ -116,8 +116,8 @@ def candidates_for(parcel: Parcel) -> list[Candidate]:
             found.append(candidate)
     if not found:
         raise rules.NotLikeThis(
-            f"No kit can be tried for box {parcel.number}: each is too small for {cups_in(parcel)} cups, or the shelf lacks a "
-            "part of it. Count your supplies, or write down a larger kit.",
+            f"No kit can be tried for box {parcel.number}: each is too small for {cups_in(parcel)} cups, or the shelf "
+            "lacks a part of it. Count your supplies, or write down a larger kit.",
             code="no_kit",
         )
     return found

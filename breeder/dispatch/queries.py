@@ -18,7 +18,7 @@ from breeder.packing.queries import parcels, parcels_here
 
 @dataclass(frozen=True)
 class Standing:
-    """How a box stands now: what its last check is still worth. `verdict` is never better than what may be relied on."""
+    """How a box stands: what its last check is still worth. `verdict` is never better than what may be relied on."""
 
     parcel: Parcel
     check: Check | None

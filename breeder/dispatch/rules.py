@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from breeder.dispatch.models import Check
 from breeder.heat.verdict import GO, NO_GO, Limits, narrowest
 from breeder.packing.models import ParcelItem
+from breeder.pages.words import degrees
 from breeder.taxa.models import Species
 
 # Keeper defaults (common practice, no source): a check is asked for again after six hours; a forecast is old after a
@@ -77,7 +78,7 @@ def limits_of_species(species: Species) -> Limits:
     )
 
 
-def limits_of(kinds: Sequence[Species]) -> Limits:
+def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
     """Return the limits of a mixed box: the narrowest. Raises NotLikeThis where the species cannot share one."""
     if not kinds:
         raise NotLikeThis("The box is empty, so there is nothing to check. Plan what goes into it first.", code="empty")
@@ -87,8 +88,9 @@ def limits_of(kinds: Sequence[Species]) -> Limits:
         coolest = min(kinds, key=lambda one: one.comfort_high_c)
         warmest = max(kinds, key=lambda one: one.comfort_low_c)
         raise NotLikeThis(
-            f"{warmest} wants at least {warmest.comfort_low_c} °C and {coolest} at most {coolest.comfort_high_c} °C, so "
-            "they cannot share a box. Take one of them out and plan a second box for it.",
+            f"{warmest} wants at least {degrees(warmest.comfort_low_c, fahrenheit=fahrenheit)} and {coolest} at most "
+            f"{degrees(coolest.comfort_high_c, fahrenheit=fahrenheit)}, so they cannot share a box. Take one of them "
+            "out and plan a second box for it.",
             code="two_boxes",
         ) from None
 

@@ -43,8 +43,8 @@ def write_ledger(items: Iterable[ParcelItem], *, at: datetime, by: Any) -> list[
             continue
         if item.culture is None:
             said.append(
-                f"No tub is named for {item.packed} of {line}, so no tub's book was changed. Record it as a change in the "
-                "tub they came from."
+                f"No tub is named for {item.packed} of {line}, so no tub's book was changed. Record it as a change in "
+                "the tub they came from."
             )
             continue
         if promise is not None:
@@ -80,8 +80,8 @@ def close_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         if owed:
             said.append(
-                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} are still owed; they stay promised. "
-                "Plan another box for them, or change the order."
+                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} are still owed; they stay "
+                "promised. Plan another box for them, or change the order."
             )
         else:
             cultures.finish(promise, at=at)

@@ -148,7 +148,7 @@ def _box(number: int) -> Parcel:
 def _do(
     request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Any]
 ) -> HttpResponse:
-    """Do one thing to a box: the form, the action, then its page; a refusal shows the page again with what was typed."""
+    """Do one thing to a box: form, action, then its page; a refusal shows the page again with what was typed."""
     token = request.POST.get("token", "")
     once.seen(token)
     box = _box(number)

@@ -109,7 +109,7 @@ def choose_way(number: int, service_id: int, way: str, *, by: Any, token: str = 
 
 
 def change_contents(number: int, changes: Mapping[int, rules.Content], *, by: Any, token: str = "") -> Parcel:
-    """Change what is planned for a box: numbers, tubs, cups; what is set to 0 leaves the box and can go into another."""
+    """Change what is planned for a box: numbers, tubs, cups; what is set to 0 leaves it and can go into another."""
     with transaction.atomic(durable=True):
         parcel = steps.take_parcel(number)
         once.seen(token)

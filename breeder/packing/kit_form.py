@@ -15,8 +15,8 @@ from breeder.pages.words import to_celsius, to_fahrenheit
 
 LAYER_ROWS, HEAT_ROWS, COLD_ROWS, PART_ROWS = 4, 2, 2, 5
 MATERIAL_NAMES = {
-    "corrugated": "corrugated board", "eps": "foam (EPS)", "xps": "foam (XPS)", "pu": "foam (PU)", "cellulose": "cellulose",
-    "foil_bubble": "foil bubble (8 mm)",
+    "corrugated": "corrugated board", "eps": "foam (EPS)", "xps": "foam (XPS)", "pu": "foam (PU)",
+    "cellulose": "cellulose", "foil_bubble": "foil bubble (8 mm)",
 }  # fmt: skip
 # Air changes an hour (judgement): a taped box, a box as closed, a box with air holes.
 AIR = [("0.15", "taped all round"), ("0.6", "closed, seams open"), ("1.5", "with air holes")]
@@ -47,7 +47,7 @@ class KitForm(PlainForm, forms.Form):
     air_changes_h = forms.ChoiceField(label="The box is", choices=AIR, initial="0.6")
     leak_factor = forms.FloatField(
         label="Leakier than drawn by", min_value=0.2, max_value=10, initial=1.0,
-        help_text="1 unless you measured your own box; the check adds the usual spread (15 % leakier, give or take 20 %).",
+        help_text="1 unless you measured your own box; the check adds the usual 15 % and its spread.",
     )  # fmt: skip
     active = forms.BooleanField(
         label="In use", required=False, initial=True, help_text="Only kits in use are tried for a box."
@@ -207,11 +207,11 @@ class KitForm(PlainForm, forms.Form):
             first[f"before_{row}"] = -pack.get("lit_h", 0.0)
         for row, pack in enumerate(pack for pack in kit.packs if pack["kind"] == "phase_change"):
             first |= {f"kg_{row}": shown(pack["kg"], units.large_kg), f"latent_{row}": pack["latent_kj_kg"]}
-            first |= {f"melt_{row}": self._said(pack["melt_c"]), f"start_{row}": self._said(pack["start_c"])}
+            first |= {f"melt_{row}": self._degrees(pack["melt_c"]), f"start_{row}": self._degrees(pack["start_c"])}
         for row, part in enumerate(kit.parts.all()):
             first |= {f"supply_{row}": part.supply_id, f"number_{row}": part.number}
         first["ballast"] = shown(kit.ballast_kg, units.water_kg) if kit.ballast_kg else None
         return first
 
-    def _said(self, celsius: float) -> float:
+    def _degrees(self, celsius: float) -> float:
         return round(to_fahrenheit(celsius), 1) if self.fahrenheit else celsius

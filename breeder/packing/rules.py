@@ -17,8 +17,8 @@ from breeder.pages.words import degrees
 # Words by which dry ice is known on a label, an invoice or a shelf.
 DRY_ICE_WORDS = ("dry ice", "dryice", "dry-ice", "carbon dioxide", "solid co2", "un1845", "un 1845")
 DRY_ICE = (
-    "Dry ice never goes into a box with live animals: its gas pushes the air out and they suffocate (USPS Publication 52 "
-    "and the carriers' own rules part the two). Use a cold gel or phase-change pack; nobody can override this."
+    "Dry ice never goes into a box with live animals: its gas pushes the air out and they suffocate, and carriers keep "
+    "the two apart. Use a cold gel or phase-change pack; nobody can override this."
 )
 
 # Warmers average about 57 °C in use (135 °F; Chemical & Engineering News, 2010).
@@ -100,8 +100,8 @@ def refuse_unless_open(order: Order) -> None:
     """Raise NotLikeThis for an order that no box can be planned for."""
     if order.status not in (Order.Status.HELD, Order.Status.PAID):
         raise NotLikeThis(
-            f"Order {order.number} is {order.status}, so no box is planned for it. Hold the order again first, or agree a "
-            "new one.",
+            f"Order {order.number} is {order.status}, so no box is planned for it. Hold the order again first, or "
+            "agree a new one.",
             code="order_not_open",
         )
 
@@ -163,8 +163,8 @@ def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fa
     if any(pack["kind"] == "heat" for pack in kit.packs):
         said.append(
             "Tape it inside the lid under a layer of paper, away from the cups: its face reaches about "
-            f"{degrees(PACK_FACE_C, fahrenheit=fahrenheit)} and burns what touches it. It uses up the animals' oxygen, so "
-            "never close a bag around it and leave the air holes open."
+            f"{degrees(PACK_FACE_C, fahrenheit=fahrenheit)} and burns what touches it. It uses up the animals' oxygen, "
+            "so never close a bag around it and leave the air holes open."
         )
     if kit.ballast_kg:
         said.append(
@@ -189,6 +189,6 @@ def _open_heat_pack(pack: dict[str, float], handed_over: datetime | None) -> str
 def _ready_cold_pack(pack: dict[str, float], fahrenheit: bool) -> str:
     melts, starts = (degrees(pack[name], fahrenheit=fahrenheit) for name in ("melt_c", "start_c"))
     return (
-        f"Bring the {pack['kg']:g} kg pack that melts at {melts} to {starts} first, wrap it in paper, and keep it off the "
-        "cups: a pack straight from the freezer chills what lies against it."
+        f"Bring the {pack['kg']:g} kg pack that melts at {melts} to {starts} first, wrap it in paper, and keep it off "
+        "the cups: a pack straight from the freezer chills what lies against it."
     )

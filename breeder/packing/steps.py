@@ -22,7 +22,7 @@ def page_of(parcel: Parcel) -> str:
 
 
 def take_parcel(number: int) -> Parcel:
-    """Take the turn of a box, then read it whole: two people at the bench wait for each other. Raises Parcel.DoesNotExist."""
+    """Take the turn of a box, then read it whole: two at the bench wait for each other. Raises Parcel.DoesNotExist."""
     Parcel.objects.filter(number=number).update(status=F("status"))
     return queries.parcels().get(number=number)
 
@@ -70,7 +70,7 @@ def take_supplies(kit: Kit, boxes: int = 1) -> list[str]:
         needed = part.number * boxes
         if supply.on_shelf < needed:
             said.append(
-                f"The shelf held {supply.on_shelf} of {supply}, and this box used {needed}. Count them and mend the number."
+                f"The shelf held {supply.on_shelf} of {supply}, and this box used {needed}. Count them and mend it."
             )
         supply.on_shelf = max(0, supply.on_shelf - needed)
         supply.save(update_fields=["on_shelf"])

@@ -46,4 +46,4 @@ def units_of(inches: bool) -> Units:
 
 def shown(value: float | None, factor: float) -> float | None:
     """Return a kept value in the household's unit, rounded to what a ruler or kitchen scale reads."""
-    return None if value is None else round(value / factor, 3)
+    return None if value is None else round(value / factor, 4)

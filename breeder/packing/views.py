@@ -47,7 +47,7 @@ def kit_new(request: HttpRequest) -> HttpResponse:
 def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
     token = request.POST.get("token", "")
     figures = worth.worth_of(before, fahrenheit=request.household.fahrenheit) if before else None
-    form = KitForm(request.POST or None, household=request.household, kit=before)
+    form = KitForm(request.POST if request.method == "POST" else None, household=request.household, kit=before)
     if request.method == "POST":
         once.seen(token)
         if form.is_valid():

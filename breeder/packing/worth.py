@@ -1,4 +1,4 @@
-"""What a box holds back and what a pack is worth in it, in degrees: shown live beside a kit while it is written down."""
+"""What a box holds back and what a pack is worth in it, in degrees: shown beside a kit while it is written down."""
 
 from dataclasses import dataclass
 
@@ -50,7 +50,8 @@ def heat_worth_k(packed: HeatKit) -> float:
 
 def _walls(conductance: float, fahrenheit: bool) -> str:
     per_degree = conductance / (1.8 if fahrenheit else 1.0)
-    return f"The walls let {per_degree:.2f} watts through for every {'°F' if fahrenheit else '°C'} between inside and outside."
+    unit = "°F" if fahrenheit else "°C"
+    return f"The walls let {per_degree:.2f} watts through for every {unit} between inside and outside."
 
 
 def _heat(packed: HeatKit, conductance: float, fahrenheit: bool) -> str:
@@ -78,8 +79,8 @@ def _field(path: str) -> str:
     names = {
         "inner_m": "Inner size", "layers": "Layers", "mm": "Thickness", "material": "Material", "gap_mm": "Air gap",
         "payload.kg": "Size", "box.air_changes_h": "Air holes", "packs": "Packs", "rated_h": "Heat pack, printed hours",
-        "grams": "Heat pack, weight", "lit_h": "Heat pack, opened", "kg": "Cold pack, weight", "melt_c": "Cold pack, melts at",
-        "latent_kj_kg": "Cold pack, heat it takes", "start_c": "Cold pack, goes in at", "leak_factor": "Leakier by",
-        "ballast_kg": "Water",
+        "grams": "Heat pack, weight", "lit_h": "Heat pack, opened", "kg": "Cold pack, weight",
+        "melt_c": "Cold pack, melts at", "latent_kj_kg": "Cold pack, heat it takes", "start_c": "Cold pack, goes in at",
+        "leak_factor": "Leakier by", "ballast_kg": "Water",
     }  # fmt: skip
     return names.get(path.partition("[")[0], path)

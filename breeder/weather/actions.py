@@ -77,7 +77,7 @@ def upload_hours(
 
 
 def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str = "") -> Forecast:
-    """Keep lows and highs typed for the next days; the hours between are the usual course of a day, with its own spread."""
+    """Keep lows and highs typed for the next days; the hours between follow a day's usual course."""
     now = timezone.now()
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)

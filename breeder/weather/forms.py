@@ -71,7 +71,7 @@ class UploadForm(PlainForm, forms.Form):
         sent = self.cleaned_data["file"]
         if sent.size > LARGEST_FILE:
             raise ValidationError(
-                f"The file has {sent.size / 1e6:.1f} MB, far more than 10,000 rows need. Cut it down to the days you need."
+                f"The file has {sent.size / 1e6:.1f} MB, far more than 10,000 rows need. Cut it down."
             )
         return sent
 

@@ -12,7 +12,7 @@ FILLED_SD_C = 0.6
 # A report between whole hours counts for a whole hour only when one stands within an hour on either side.
 NEAR = timedelta(hours=1)
 
-# A sensor fault: one hour off both its neighbours by more than real air does (99.99 % of hourly steps are under 7.4 °C).
+# A sensor fault: one hour off both its neighbours by more than real air is (99.99 % of steps are under 7.4 °C an hour).
 SPIKE_C = 10.0
 
 

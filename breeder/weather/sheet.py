@@ -1,4 +1,4 @@
-"""Reading an uploaded file of hours: it is looked through whole, and every fault is named by its row, before anything is kept.
+"""Reading an uploaded file of hours: it is looked through whole, every fault named by its row, before anything is kept.
 
 Columns `time` and `temp_c`, `temp_f`, or `temp` with the unit chosen beside it; commas or semicolons, decimal points or
 decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen beside.
@@ -113,9 +113,7 @@ def _text_of(content: bytes) -> str:
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1
         raise SheetRefused(
-            [
-                f"Row {line}: there is a NUL byte in the file, so it is damaged or not plain text. Save it again as CSV, UTF-8."
-            ]
+            [f"Row {line}: there is a NUL byte in the file, so it is damaged or no plain text. Save it as CSV, UTF-8."]
         )
     return text
 
@@ -131,7 +129,8 @@ def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
     if named and unit and named != unit:
         raise SheetRefused(
             [
-                f"Row 1: the column '{temperatures[0]}' names another unit than the one chosen. Choose 'as the column says' or rename it."
+                f"Row 1: the column '{temperatures[0]}' names another unit than the one chosen. "
+                "Choose 'as the column says' or rename it."
             ]
         )
     if not named and not unit:
@@ -146,8 +145,8 @@ def _steps(reader: _Reader) -> list[str]:
     for (before, low), (after, high) in zip(known, known[1:], strict=False):
         if after - before <= ONE_HOUR and abs(high - low) > limits.ASK_ABOVE_STEP_C:
             found.append(
-                f"Row {reader.row_of[after]}: the air moves by {abs(high - low):.0f} °C within an hour. Mend the value, "
-                "leave it empty, or tick that the unit is right throughout."
+                f"Row {reader.row_of[after]}: the air moves by {abs(high - low):.0f} °C within an hour. Mend the "
+                "value, leave it empty, or tick that the unit is right throughout."
             )
     return found
 
@@ -194,8 +193,8 @@ def _whole(reader: _Reader) -> list[tuple[datetime, float | None]]:
     if readings[-1][0] - readings[0][0] > timedelta(days=MOST_DAYS):
         raise SheetRefused(
             [
-                f"The rows run from {readings[0][0]:%Y-%m-%d} to {readings[-1][0]:%Y-%m-%d}, more than {MOST_DAYS} days. "
-                "Mend the year that is wrong, or cut the file down."
+                f"The rows run from {readings[0][0]:%Y-%m-%d} to {readings[-1][0]:%Y-%m-%d}, more than {MOST_DAYS} "
+                "days. Mend the year that is wrong, or cut the file down."
             ]
         )
     return readings

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
@@ -18,7 +18,7 @@ REFUSED = 422
 
 def places(request: HttpRequest) -> HttpResponse:
     """Show the places that hours are kept for, and take a new one."""
-    form = PlaceForm(request.POST or None, initial={"zone": request.household.timezone})
+    form = PlaceForm(_sent(request), initial={"zone": request.household.timezone})
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
         if form.is_valid():
@@ -48,8 +48,8 @@ def upload(request: HttpRequest, pk: int) -> HttpResponse:
     here = get_object_or_404(Place, pk=pk)
     token = request.POST.get("token", "")
     form = UploadForm(
-        request.POST or None,
-        request.FILES or None,
+        _sent(request),
+        request.FILES,
         household_zone=request.household.zone,
         initial={"zone": here.timezone, "issued_at": _clock(timezone.localtime())},
     )
@@ -73,7 +73,7 @@ def type_days(request: HttpRequest, pk: int) -> HttpResponse:
     here = get_object_or_404(Place, pk=pk)
     token = request.POST.get("token", "")
     today = timezone.localtime(timezone=here.zone).date()
-    form = DaysForm(request.POST or None, place=here, today=today, fahrenheit=request.household.fahrenheit)
+    form = DaysForm(_sent(request), place=here, today=today, fahrenheit=request.household.fahrenheit)
     if request.method == "POST":
         once.seen(token)
         if form.is_valid():
@@ -87,6 +87,11 @@ def type_days(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request, "weather/by_hand.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200
     )
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    """Return what was sent, even if it is nothing at all; None where the page is only looked at."""
+    return request.POST if request.method == "POST" else None
 
 
 def _clock(at: datetime) -> str:

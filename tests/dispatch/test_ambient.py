@@ -21,11 +21,25 @@ def drawn() -> Draws:
     return draws(7, 64)
 
 
-def hours(middle: float = 20.0, swing: float = 6.0, *, north: float = 40.0, east: float = -75.0, **values: object) -> Hours:
+def hours(
+    middle: float = 20.0, swing: float = 6.0, *, north: float = 40.0, east: float = -75.0, **values: object
+) -> Hours:
     """Four days of a plain daily course, warmest at 21 UTC (mid afternoon at 75° W)."""
     times = tuple(START + step * HOUR for step in range(24 * 6))
     c = tuple(middle + swing * np.cos(2 * np.pi * (at.hour - 21) / 24) for at in times)
-    plain = Hours("There", north, east, "America/New_York", times, c, (START,) * len(times), (0.0,) * len(times), (False,) * len(times), (), ())
+    plain = Hours(
+        "There",
+        north,
+        east,
+        "America/New_York",
+        times,
+        c,
+        (START,) * len(times),
+        (0.0,) * len(times),
+        (False,) * len(times),
+        (),
+        (),
+    )
     return replace(plain, **values)  # type: ignore[arg-type]
 
 
@@ -82,7 +96,9 @@ def test_there_is_no_sun_at_night_and_less_under_a_sky_that_hardly_swings() -> N
 
 def test_a_day_of_which_too_little_is_known_has_no_sun_that_could_be_told() -> None:
     known = hours()
-    late = tuple(None if at < START + timedelta(days=3) else value for at, value in zip(known.times, known.c, strict=True))
+    late = tuple(
+        None if at < START + timedelta(days=3) else value for at, value in zip(known.times, known.c, strict=True)
+    )
     light = ambient.sunlight_w_m2(replace(known, c=late), known.times[24:48])
     assert np.isnan(light[17])
     assert light[5] == 0
@@ -93,7 +109,8 @@ def test_a_longer_lead_and_a_rougher_source_spread_every_member_further_out(draw
     fresh, old = hours(), hours(issued=(START - timedelta(days=3),) * len(hours().times))
     rough = hours(extra_sd_c=(1.7,) * len(hours().times))
     spread = {
-        name: ambient.outside_c(one, way.times, drawn, place=0, together=0.0) - ambient.outside_c(one, way.times, drawn, place=0, together=0.0).mean(axis=1, keepdims=True)
+        name: ambient.outside_c(one, way.times, drawn, place=0, together=0.0)
+        - ambient.outside_c(one, way.times, drawn, place=0, together=0.0).mean(axis=1, keepdims=True)
         for name, one in (("fresh", fresh), ("old", old), ("rough", rough))
     }
     assert (np.abs(spread["old"]) >= np.abs(spread["fresh"]) - 1e-9).all()
@@ -106,7 +123,9 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
     def together(east: float) -> float:
         ends = ambient.Ends(hours(), hours(east=east))
         one = ambient.outside_c(ends.origin, way.times, drawn, place=0, together=0.0)
-        other = ambient.outside_c(ends.destination, way.times, drawn, place=1, together=ambient.members.correlation(ends.km))
+        other = ambient.outside_c(
+            ends.destination, way.times, drawn, place=1, together=ambient.members.correlation(ends.km)
+        )
         return float(np.corrcoef(one[20], other[20])[0, 1])
 
     assert together(-75.0) == pytest.approx(1.0)
@@ -115,7 +134,9 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
 
 def test_distance_along_the_earth() -> None:
     # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (by arithmetic).
-    assert ambient.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(111.19, abs=0.01)
+    assert ambient.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
+        111.19, abs=0.01
+    )
 
 
 def test_southern_seasons_are_turned_round() -> None:

@@ -45,7 +45,12 @@ def test_sundays_and_closures_inside_a_late_case_are_nights_in_the_network() -> 
     timing = Timing(frozenset({0, 1, 2, 3}), usual_days=2, latest_days=4, delay_shares=(0.9, 0.1))
     thursday = date(2026, 2, 5)
     cases = cases_of(
-        thursday, delivery_days(timing, thursday, [date(2026, 2, 9)]), TIMES, to_counter=False, origin=NEW_YORK, destination=CHICAGO
+        thursday,
+        delivery_days(timing, thursday, [date(2026, 2, 9)]),
+        TIMES,
+        to_counter=False,
+        origin=NEW_YORK,
+        destination=CHICAGO,
     )
     assert [(case.name, case.weight, case.delivered_on) for case in cases] == [
         ("on time", 0.9, date(2026, 2, 7)),
@@ -74,7 +79,9 @@ def test_a_case_reads_its_legs_hour_by_hour_to_the_end() -> None:
         (date(2026, 4, 4), LORD_HOWE, LORD_HOWE, 41.5),  # half an hour more
     ],
 )
-def test_nights_of_changing_clocks_have_their_true_length(on: date, origin: ZoneInfo, destination: ZoneInfo, hours: float) -> None:
+def test_nights_of_changing_clocks_have_their_true_length(
+    on: date, origin: ZoneInfo, destination: ZoneInfo, hours: float
+) -> None:
     way = legs(on, on + timedelta(days=2), origin=origin, destination=destination)
     assert (way[-2].starts_at - way[0].starts_at) / HOUR == hours
 

