@@ -1,4 +1,4 @@
-"""Inner parts of actions: animals that were in a box, or come from outside, wait apart. Needs the caller's transaction."""
+"""Inner parts of actions: animals that were in a box wait apart. All need the caller's transaction."""
 
 from datetime import datetime, timedelta
 from typing import Any

@@ -72,10 +72,12 @@ def surroundings(
 
     Raises ValueError for shapes that do not fit, unknown films and values that are not finite.
     """
-    weather = np.asarray(ambient_c, dtype=float)
+    weather = np.asarray(ambient_c)
+    if weather.dtype != np.float32:
+        weather = weather.astype(float, copy=False)
     if weather.ndim != 2 or len(weather) < 2 or not weather.shape[1]:
         raise ValueError("The weather must be hours + 1 rows of at least one member, and at least two rows.")
-    if not np.isfinite(weather).all():
+    if not np.isfinite(weather.sum(dtype=float)):  # one NaN or infinity spoils the sum; quicker than looking at each
         raise ValueError("The weather has missing hours; fill or cut them before, and count the member as unknown.")
     hours, members = len(weather) - 1, weather.shape[1]
     films = (None,) * hours if film_by_hour is None else tuple(film_by_hour)
@@ -133,7 +135,7 @@ def _networks(kit: Kit, film: str | None, levels: tuple[float, ...]) -> tuple[Ne
 
 
 @lru_cache(maxsize=48)
-def _matrix(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int) -> Array:
+def response_matrix(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1) -> Array:
     """Return the response matrix (levels, readings, columns) of a kit to weather, start and pack power."""
     power = None
     if kit.heat_packs:
@@ -154,7 +156,7 @@ def energy_weights(energy: Array) -> Array:
 
 def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> Inside:
     levels, which = np.unique(case.leak, return_inverse=True)
-    matrix = _matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
+    matrix = response_matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
     packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
     columns = np.concatenate([case.ambient_c, case.start_c[None], *packs])
     out = np.empty((matrix.shape[1], len(which)))

@@ -3,10 +3,12 @@
 from datetime import timedelta
 from typing import Any
 
+from django.db import transaction
 from django.utils import timezone
 
 from breeder.cultures import actions as cultures
 from breeder.cultures import queries as stock
+from breeder.cultures import steps
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.rules import Terms, Wanted, Who
@@ -19,6 +21,22 @@ def counted_line(form: str, young: int, *, kept: int = 0, **values: Any) -> Line
     of = line(form, **({"young_kept": kept, "harvest_share": None} | values))
     cultures.record_count(tub(of).pk, "young", "hand", {"counted": young}, by=None)
     return of
+
+
+def sexed_line(form: str, males: int, females: int, **values: Any) -> Line:
+    """Return a line whose one tub's adults were counted by sex; 2 adults of each sex stay."""
+    of = line(form, **({"adults_kept": 4, "each_sex_kept": 2} | values))
+    sexed = cultures.Sexed(males, females, 0)
+    cultures.record_count(tub(of).pk, "adults", "hand", {"counted": males + females}, sexed=sexed, by=None)
+    return of
+
+
+def take(of: Line, number: int, order: Order) -> None:
+    """Pack so many young of an order's one line out of the line's one tub."""
+    with transaction.atomic():
+        steps.take_turn([of.pk])
+        promise = order.lines.get().promise
+        steps.pack_from(of.cultures.get(), "young", number, promise=promise, at=timezone.now(), by=None)
 
 
 def free(of: Line, stage: str = "young") -> int:

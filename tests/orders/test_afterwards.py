@@ -2,19 +2,19 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import steps as cultures
 from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
-from breeder.orders.rules import Wanted
-from tests.orders.stand import agree, counted_line, free, pack, terms
+from breeder.orders.rules import Terms, Wanted
+from breeder.pages import once
+from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
 pytestmark = pytest.mark.django_db
 
@@ -22,6 +22,10 @@ pytestmark = pytest.mark.django_db
 def change(order: Order, packs: int, *added: Wanted) -> None:
     line = order.lines.get()
     actions.change_order(order.number, Change(terms(), {line.pk: LineChange(packs, line.price)}, added), by=None)
+
+
+def pay(order: Order, amount: str, **how: Any) -> None:
+    actions.record_payment(order.number, Decimal(amount), timezone.localdate(), by=None, **how)
 
 
 def test_more_and_fewer_packs_move_exactly_the_difference() -> None:
@@ -49,13 +53,119 @@ def test_a_line_added_later_is_promised_too() -> None:
     assert (free(harbour), free(rook)) == (48, 36)
 
 
+def test_free_falls_by_12_each_time_12_are_promised_and_by_0_when_they_are_packed() -> None:
+    harbour = counted_line("Harbour", 120)
+    starter = pack(harbour)
+    for time in range(1, 10):
+        order = agree((starter, 1))
+        assert free(harbour) == 120 - 12 * time
+        take(harbour, 12, order)
+        assert free(harbour) == 120 - 12 * time
+
+
+def test_fewer_packs_than_are_packed_already_are_refused() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 3))
+    take(harbour, 14, order)
+    with pytest.raises(ValidationError) as refusal:
+        change(order, 1)
+    assert "2 packs" in " ".join(refusal.value.messages)
+    change(order, 2)
+    assert order.lines.get().promise.number == 24 - 14
+    assert free(harbour) == 60 - 24
+
+
+def test_more_of_a_line_that_is_wholly_packed_is_a_line_of_its_own() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 1))
+    take(harbour, 12, order)
+    change(order, 3)
+    assert [line.packs for line in order.lines.all()] == [1, 2]
+    assert free(harbour) == 60 - 36
+
+
+def test_a_line_taken_off_gives_all_of_it_back_and_an_order_of_nothing_is_refused() -> None:
+    harbour, rook = counted_line("Harbour", 60), counted_line("Rook", 60)
+    order = agree((pack(harbour), 2), (pack(rook), 1))
+    first, second = order.lines.all()
+    actions.change_order(order.number, Change(terms(), {first.pk: LineChange(0, first.price)}), by=None)
+    assert (free(harbour), free(rook)) == (60, 48)
+    assert list(order.lines.all()) == [second]
+    with pytest.raises(ValidationError) as refusal:
+        change(order, 0)
+    assert "Cancel it instead" in " ".join(refusal.value.messages)
+
+
+def test_a_later_hold_is_the_later_end_of_its_promises() -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1), days=3)
+    until = timezone.now() + timedelta(days=9)
+    actions.change_order(order.number, Change(Terms(held_until=until)), by=None)
+    assert order.lines.get().promise.expires_at == until
+
+
+def test_a_lapsed_order_is_held_again_only_if_its_animals_can_still_be_spared() -> None:
+    harbour = counted_line("Harbour", 24)
+    starter = pack(harbour)
+    late = agree((starter, 2), days=-1)
+    agree((starter, 1), name="Bo Reed")
+    assert Order.objects.get(number=late.number).status == Order.Status.LAPSED
+    with pytest.raises(ValidationError) as refusal:
+        actions.hold_again(late.number, timezone.now() + timedelta(days=3), by=None)
+    assert "Only 12 can be spared" in " ".join(refusal.value.messages)
+    actions.cancel_order(2, "gave way", by=None)
+    actions.hold_again(late.number, timezone.now() + timedelta(days=3), by=None)
+    assert free(harbour) == 0
+    assert Order.objects.get(number=late.number).status == Order.Status.HELD
+
+
+def test_a_part_payment_leaves_the_hold_and_the_rest_ends_it() -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    pay(order, "10.00")
+    assert order.lines.get().promise.expires_at is not None
+    pay(order, "14.00")
+    order.refresh_from_db()
+    promise = order.lines.get().promise
+    assert order.status == Order.Status.PAID
+    assert promise.expires_at is None
+    assert promise.paid_at is not None
+
+
+def test_an_order_is_not_paid_while_a_line_has_no_price() -> None:
+    order = agree((pack(counted_line("Harbour", 60), price=None), 1))
+    pay(order, "20.00")
+    order.refresh_from_db()
+    assert order.status == Order.Status.HELD
+    line = order.lines.get()
+    actions.change_order(order.number, Change(terms(), {line.pk: LineChange(1, Decimal("20.00"))}), by=None)
+    order.refresh_from_db()
+    assert order.status == Order.Status.PAID
+
+
+def test_more_than_is_due_and_more_than_was_received_are_asked_about() -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    with pytest.raises(ValidationError):
+        pay(order, "240.00")
+    pay(order, "30.00", more_is_meant=True)
+    with pytest.raises(ValidationError) as refusal:
+        pay(order, "31.00", given_back=True)
+    assert "Only 30.00 USD was received" in " ".join(refusal.value.messages)
+    pay(order, "6.00", given_back=True)
+    assert [payment.amount for payment in order.payments.all()] == [Decimal("30.00"), Decimal("-6.00")]
+
+
+def test_a_payment_sent_twice_is_written_down_once() -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    token = once.new_token()
+    pay(order, "10.00", token=token)
+    with pytest.raises(once.AlreadyDone):
+        pay(order, "10.00", token=token)
+    assert order.payments.count() == 1
+
+
 def test_cancelling_gives_back_what_is_held_and_keeps_what_was_packed() -> None:
     harbour = counted_line("Harbour", 60)
     order = agree((pack(harbour), 2))
-    promise = order.lines.get().promise
-    with transaction.atomic():
-        cultures.take_turn([harbour.pk])
-        cultures.pack_from(harbour.cultures.get(), "young", 10, promise=promise, at=timezone.now(), by=None)
+    take(harbour, 10, order)
     assert free(harbour) == 36
     actions.cancel_order(order.number, "changed their mind", by=None)
     assert free(harbour) == 50

@@ -4,13 +4,15 @@ import pytest
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
+from breeder.cultures import queries as stock
 from breeder.cultures.models import Promise
 from breeder.house.models import LogRow
+from breeder.orders import actions, rules
 from breeder.orders.models import Order
 from breeder.pages import once
 from breeder.people.models import Person
-from tests.build import offer
-from tests.orders.stand import agree, counted_line, free, pack
+from tests.build import offer, tub
+from tests.orders.stand import agree, counted_line, free, pack, sexed_line, terms
 
 pytestmark = pytest.mark.django_db
 
@@ -93,6 +95,44 @@ def test_a_pack_that_was_withdrawn_is_refused_by_name() -> None:
     with pytest.raises(ValidationError) as refusal:
         agree((gone, 1))
     assert "no longer offered" in " ".join(refusal.value.messages)
+
+
+def test_a_pair_takes_one_of_each_sex_and_leaves_those_that_stay() -> None:
+    veil = sexed_line("Veil", 6, 9)
+    pair = offer(veil, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
+    order = agree((pair, 3))
+    promise = order.lines.get().promise
+    assert (promise.number, promise.males, promise.females) == (6, 3, 3)
+    with pytest.raises(ValidationError) as refusal:
+        agree((pair, 3))
+    assert "males" in " ".join(refusal.value.messages)
+
+
+def test_as_many_packs_are_called_free_as_can_be_promised() -> None:
+    veil = sexed_line("Veil", 6, 9)
+    pair = offer(veil, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
+    packs = rules.packs_free(pair, stock.stock_of(veil.pk))
+    assert packs >= 1
+    with pytest.raises(ValidationError):
+        agree((pair, packs + 1))
+    agree((pair, packs))
+    assert rules.packs_free(pair, stock.stock_of(veil.pk)) == 0
+
+
+def test_showing_females_are_all_promised_as_females_those_on_top_too() -> None:
+    veil = sexed_line("Veil", 8, 20, shown_by="females")
+    showing = offer(veil, kind="showing", stage="adults", number=3, overcount=1)
+    promise = agree((showing, 2)).lines.get().promise
+    assert (promise.number, promise.males, promise.females) == (8, 0, 8)
+
+
+def test_a_tub_that_is_named_must_give_what_is_wanted() -> None:
+    harbour = counted_line("Harbour", 60)
+    other = tub(harbour)
+    wanted = [rules.Wanted(offer_id=pack(harbour).pk, packs=1, culture_id=other.pk)]
+    with pytest.raises(ValidationError) as refusal:
+        actions.agree_order(rules.Who(new_name="Ada Marsh"), wanted, terms(), by=None)
+    assert "Choose another tub" in " ".join(refusal.value.messages)
 
 
 def test_a_sexed_pair_needs_sexes_that_were_counted() -> None:

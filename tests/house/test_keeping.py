@@ -1,0 +1,107 @@
+"""Backup and restore: every line's free number and every promise reads the same in another database."""
+
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.contrib.auth.models import User
+
+from breeder.cultures.models import Promise
+from breeder.cultures.queries import stock_by_line
+from breeder.management import keeping
+from tests.build import address, tub
+from tests.orders.stand import agree, counted_line, pack
+from tests.servers import postgresql
+
+READ_BACK = """
+import django, json; django.setup()
+from breeder.cultures.models import Entry, Promise
+from breeder.cultures.queries import stock_by_line
+from django.contrib.auth.models import User
+print(json.dumps({
+    "free": {str(pk): {name: stage.free for name, stage in stock.stages.items()} for pk, stock in stock_by_line().items()},
+    "promises": list(Promise.objects.order_by("pk").values_list("pk", "number", "state")),
+    "people": list(User.objects.values_list("username", "groups__name")),
+    "next": Entry.objects.create(culture_id=Entry.objects.first().culture_id, kind="looked",
+        happened_at="2026-01-01T00:00Z", recorded_at="2026-01-01T00:00Z").pk,
+}))
+"""
+
+
+def run(where: dict[str, str], *words: str) -> subprocess.CompletedProcess[str]:
+    own = {key: value for key, value in os.environ.items() if key != "BREEDER_DATABASE"} | where
+    own["DJANGO_SETTINGS_MODULE"] = "breeder.settings"
+    return subprocess.run(
+        [sys.executable, *words], cwd=settings.BASE_DIR, env=own, capture_output=True, text=True, check=False
+    )
+
+
+@pytest.fixture
+def book(keeper: User) -> None:
+    """A book with counts, a correction-free ledger, a paid order and a held one."""
+    harbour, rook = counted_line("Harbour", 90, kept=20), counted_line("Rook", 60)
+    tub(harbour)
+    address()
+    agree((pack(harbour), 2), by=keeper)
+    agree((pack(rook), 1), by=keeper, name="Jürgen Ő")
+
+
+def expected() -> dict[str, object]:
+    return {
+        "free": {
+            str(pk): {name: stage.free for name, stage in stock.stages.items()} for pk, stock in stock_by_line().items()
+        },
+        "promises": [list(row) for row in Promise.objects.order_by("pk").values_list("pk", "number", "state")],
+        "people": [["keeper", "keeper"]],
+    }
+
+
+@pytest.mark.parametrize("kind", ["a file", "a server"])
+def test_every_free_number_and_promise_reads_the_same(book: None, tmp_path: Path, kind: str) -> None:
+    kept = keeping.write_backup(tmp_path / "book.zip")
+    assert kept.rows["breeder.Promise"] == 2
+    where = {"BREEDER_DATA": str(tmp_path / "other")}
+    if kind == "a server":
+        where["BREEDER_DATABASE"] = postgresql()
+    restored = run(where, "manage.py", "restore", str(tmp_path / "book.zip"))
+    assert restored.returncode == 0, restored.stderr
+    read = json.loads(run(where, "-c", READ_BACK).stdout)
+    assert read.pop("next") > 0
+    assert read == expected()
+    proven = run(where, "manage.py", "check_ledger")
+    assert proven.returncode == 0, proven.stdout + proven.stderr
+    again = run(where, "manage.py", "restore", str(tmp_path / "book.zip"))
+    assert again.returncode != 0
+    assert "already holds" in again.stderr
+
+
+def test_a_damaged_backup_is_refused_whole(book: None, tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    keeping.write_backup(good)
+    with zipfile.ZipFile(good) as there, zipfile.ZipFile(bad, "w") as here:
+        for name in there.namelist():
+            content = there.read(name)
+            here.writestr(name, content.replace(b"Harbour", b"Harbor!") if name == keeping.BOOK else content)
+    with pytest.raises(keeping.CannotRestore, match="is damaged"):
+        keeping.restore_backup(bad)
+
+
+@pytest.mark.parametrize("content", [b"", b"PK not really", b"{}"])
+def test_what_is_no_backup_is_refused(db: None, tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "odd.zip"
+    path.write_bytes(content)
+    with pytest.raises(keeping.CannotRestore, match="cannot be read"):
+        keeping.restore_backup(path)
+
+
+def test_a_zip_of_something_else_is_refused(db: None, tmp_path: Path) -> None:
+    path = tmp_path / "other.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("holiday.txt", "sun")
+    with pytest.raises(keeping.CannotRestore, match="is not a backup"):
+        keeping.restore_backup(path)
