@@ -64,7 +64,8 @@ def _row(pull: Pull, sheet: Sheet) -> list[Any]:
         *_tub(pull, sheet),
         Paragraph(pull.name.whole(ink), style()),
         _taken(pull, sheet),
-        Paragraph(str(pull.cups), centred(BIG)),
+        # No cup of its own: these animals join those of the same pack from another tub.
+        Paragraph(str(pull.cups), centred(BIG)) if pull.cups else Paragraph("shared", centred(SMALL)),
         Paragraph(str(pull.box), centred(BIG, bold=True)),
     ]
 

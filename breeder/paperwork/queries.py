@@ -85,7 +85,7 @@ def _pull(item: ParcelItem, box: int) -> Pull:
 
 def slip(parcel: Parcel, home: Setting) -> Slip:
     """Return what the slip of a box says: as really packed where that is known, else as planned."""
-    contents = tuple(_content(item) for item in parcel.items.all() if _number(item))
+    contents = _contents([item for item in parcel.items.all() if _number(item)])
     if not contents:
         raise NothingToPrint(f"Nothing was packed in box {parcel.number}, so it has no packing slip.")
     return Slip(
@@ -99,15 +99,24 @@ def slip(parcel: Parcel, home: Setting) -> Slip:
     )
 
 
-def _content(item: ParcelItem) -> Content:
-    line = _line(item)
+def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
+    """Return what is in the box by line and stage, from however many tubs."""
+    alike: dict[tuple[int, str], list[ParcelItem]] = {}
+    for item in items:
+        alike.setdefault((_line(item).pk, item.order_line.offer.stage), []).append(item)
+    return tuple(_content(same) for same in alike.values())
+
+
+def _content(same: Sequence[ParcelItem]) -> Content:
+    line, stage = _line(same[0]), same[0].order_line.offer.stage
+    number = sum(map(_number, same))
     return Content(
         name=Name.of(line),
-        stage=item.order_line.offer.stage,
-        number=_number(item),
-        males=item.males,
-        females=item.females,
-        cups=item.cups,
+        stage=stage,
+        number=number,
+        males=sum(item.males for item in same),
+        females=sum(item.females for item in same),
+        cups=number if stage == Stage.CUPS else max(sum(item.cups for item in same), 1),
         venomous=line.species.venomous,
         secretes=line.species.secretes,
     )
@@ -150,25 +159,30 @@ def deliver_by(parcel: Parcel) -> date | None:
 
 
 def cups(parcel: Parcel) -> list[Cup]:
-    """Return one label for each cup of a box."""
+    """Return one label for each cup of a box; animals of one pack from several tubs go into its cups together."""
     packed = timezone.localdate(parcel.packed_at) if parcel.packed_at else parcel.post_on
-    items = [item for item in parcel.items.all() if _number(item)]
-    rules.refuse_too_many(sum(map(_cup_count, items)), "cup labels")
-    return [cup for item in items for cup in _cups_of(item, day(packed), parcel.number)]
+    packs: dict[tuple[int, int], list[ParcelItem]] = {}
+    for item in parcel.items.all():
+        if _number(item):
+            packs.setdefault((item.order_line_id, _line(item).pk), []).append(item)
+    rules.refuse_too_many(sum(map(_cup_count, packs.values())), "cup labels")
+    return [cup for items in packs.values() for cup in _cups_of(items, day(packed), parcel.number)]
 
 
-def _cup_count(item: ParcelItem) -> int:
-    return _number(item) if item.order_line.offer.stage == Stage.CUPS else max(item.cups, 1)
+def _cup_count(items: Sequence[ParcelItem]) -> int:
+    if items[0].order_line.offer.stage == Stage.CUPS:
+        return sum(map(_number, items))
+    return max(sum(item.cups for item in items), 1)
 
 
-def _cups_of(item: ParcelItem, on: str, box: int) -> list[Cup]:
-    stage, cups_of_it = item.order_line.offer.stage, _cup_count(item)
-    name, found = Name.of(_line(item)), []
-    for nth, number in enumerate(rules.shares(_number(item), cups_of_it), 1):
+def _cups_of(items: Sequence[ParcelItem], on: str, box: int) -> list[Cup]:
+    stage, name, many = items[0].order_line.offer.stage, Name.of(_line(items[0])), _cup_count(items)
+    males, females = sum(item.males for item in items), sum(item.females for item in items)
+    found = []
+    for nth, number in enumerate(rules.shares(sum(map(_number, items)), many), 1):
         count = "cup of culture" if stage == Stage.CUPS else animals(number, stage)
-        which = f"cup {nth} of {cups_of_it}" if cups_of_it > 1 else ""
-        sexes = rules.sexes_in_cup(number, item.males, item.females, cups_of_it)
-        found.append(Cup(name, count, sexes, which, on, box))
+        which = f"cup {nth} of {many}" if many > 1 else ""
+        found.append(Cup(name, count, rules.sexes_in_cup(number, males, females, many), which, on, box))
     return found
 
 

@@ -41,7 +41,6 @@ class Content:
     males: int = 0
     females: int = 0
     cups: int = 1
-    group: str = "isopod"
     venomous: bool = False
     secretes: str = ""
 

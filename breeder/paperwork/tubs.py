@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby
 
-from reportlab.graphics import renderPDF
-from reportlab.graphics.barcode.qr import QrCodeWidget
-from reportlab.graphics.shapes import Drawing
+from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
+from reportlab.lib.colors import black
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
@@ -18,6 +19,7 @@ from breeder.paperwork.sheet import BIG, INK, SMALL, SOFT, Sheet, style
 
 PADDING = 6 * mm
 QR_SIDE = 36 * mm
+# The quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth.
 QR_BORDER = (
     0  # the quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth
 )
@@ -63,8 +65,25 @@ def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> 
 
 
 def _code(canvas: Canvas, held: str, x: float, y: float) -> None:
-    """Draw a QR code (ISO/IEC 18004, middle error correction: labels get wet)."""
-    code = QrCodeWidget(held, barLevel="M", barBorder=QR_BORDER, barWidth=QR_SIDE, barHeight=QR_SIDE)
-    drawing = Drawing(QR_SIDE, QR_SIDE)
-    drawing.add(code)
-    renderPDF.draw(drawing, canvas, x, y)
+    """Draw a QR code as one shape; every run of dark modules in a row is one rectangle of it."""
+    rows = _modules(held)
+    side = QR_SIDE / len(rows)
+    shape = canvas.beginPath()
+    for nth, row in enumerate(rows):
+        at = 0
+        for dark, run in groupby(row):
+            length = len(list(run))
+            if dark:
+                shape.rect(x + at * side, y + QR_SIDE - (nth + 1) * side, length * side, side)
+            at += length
+    canvas.setFillColor(black)
+    canvas.drawPath(shape, stroke=0, fill=1)
+
+
+@lru_cache(maxsize=1_024)
+def _modules(held: str) -> tuple[tuple[bool, ...], ...]:
+    """Return the code's squares, True for dark (ISO/IEC 18004, middle error correction: labels get wet)."""
+    code = QRCode(None, QRErrorCorrectLevel.M)
+    code.addData(held)
+    code.make()
+    return tuple(tuple(map(bool, row)) for row in code.modules)

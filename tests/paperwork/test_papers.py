@@ -63,8 +63,14 @@ def test_the_pulling_list_says_how_many_of_which_sex() -> None:
     assert (drawn(content, "sign-male"), drawn(content, "sign-female")) == (1, 1)
 
 
+def test_animals_that_join_a_cup_from_another_tub_are_said_to_share_it() -> None:
+    text = words(pulling_list([pull(4, cups=1), pull(5, place=2, cups=0, number=2)], sheet()))
+    assert "2 young shared 7" in text
+    assert "14 animals, 1 cup." in text
+
+
 def test_the_slip_lists_each_species_with_number_and_venomous_yes_or_no() -> None:
-    centipede = Content(Name("Scolopendra morsitans"), "adults", 1, group="other", venomous=True)
+    centipede = Content(Name("Scolopendra morsitans"), "adults", 1, venomous=True)
     text = words(
         slip(Content(PLAIN, "young", 12), Content(Name("Porcellio scaber", "", "Orange"), "young", 10), centipede)
     )

@@ -10,8 +10,8 @@ from breeder.carriers.models import Closure
 from breeder.cultures.models import Belief, Culture
 from breeder.house.models import Setting
 from breeder.orders.models import Order
-from breeder.packing.models import Kit, Parcel
-from breeder.paperwork import queries
+from breeder.packing.models import Kit, Parcel, ParcelItem
+from breeder.paperwork import queries, rules
 from breeder.paperwork.names import Name
 from breeder.paperwork.rules import NothingToPrint
 from tests import build
@@ -116,6 +116,19 @@ def test_there_is_one_cup_label_for_each_cup() -> None:
         ("cup of culture", "cup 3 of 3"),
     ]
     assert {cup.on for cup in cups} == {"2 Mar 2026"}
+
+
+def test_a_pack_from_two_tubs_is_one_row_on_the_slip_and_has_its_own_cups_only() -> None:
+    parcel, line = box(), build.line("Harbour")
+    first = put(parcel, build.tub(line), 10, cups=1, males=1)
+    ParcelItem.objects.create(
+        parcel=parcel, order_line=first.order_line, culture=build.tub(line), planned=2, cups=0, females=1
+    )
+    found = read(parcel)
+    assert [(cup.count, cup.sexes) for cup in queries.cups(found)] == [("12 young", rules.sexes(12, 1, 1))]
+    (content,) = queries.slip(found, HOME).contents
+    assert (content.number, content.males, content.females, content.cups) == (12, 1, 1, 1)
+    assert sorted(pull.cups for pull in queries.pulls([found])) == [0, 1]
 
 
 def test_absurdly_many_cups_are_refused_before_they_are_drawn() -> None:
