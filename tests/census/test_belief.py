@@ -18,11 +18,11 @@ from breeder.census.belief import (
     bound_at_count,
     counted_from,
     from_json,
+    fuse,
     is_stale,
     lower,
     merged,
     replay,
-    single,
     split,
     tipping,
 )
@@ -150,7 +150,8 @@ def test_of_two_errors_that_are_nothing_but_shared_the_newer_holds() -> None:
 def test_less_than_one_animal_is_still_joined() -> None:
     belief = believed(Counted(START, 0.8, 0.2), Counted(START, 0.9, 0.2))
     assert belief.used is not None
-    assert (belief.used.rule, belief.used.count_log_sd) == ("fused", 0.2)
+    assert (belief.used.rule, belief.used.prior_log_sd) == ("fused", pytest.approx(0.2))
+    assert belief.used.count_log_sd == 0.2
 
 
 def test_a_single_animal_moved_in_has_waited_like_the_rest_when_it_is_counted() -> None:
@@ -185,6 +186,9 @@ def test_a_count_that_cannot_be_reconciled_replaces_the_belief() -> None:
 def test_the_bound_is_never_above_the_last_counts_own_estimate() -> None:
     belief = believed(Counted(START, 200.0, 0.05, 0.02), Counted(START, 120.0, 0.45, 0.35))
     assert belief.middle > 190
+    assert belief.log_sd == belief.sources[0].log_sd < 0.06  # type: ignore[union-attr]
+    assert belief.cap == 120
+    assert merged([belief, belief]).cap is None
     assert safe(belief, 0) == 120
     assert safe(belief, 60) <= 120 * math.exp(-60 / 30.4375 / 24)
 
@@ -278,16 +282,46 @@ def test_merging_adds_middles_and_bounds_and_keeps_the_oldest_count() -> None:
 
 
 def test_a_count_of_a_merged_tub_joins_its_joint_bound() -> None:
-    both = merged([single(60, 0.2, 0.1, START), single(40, 0.3, 0.1, START)])
+    both = merged([believed(Counted(START, 60.0, 0.2, 0.1)), believed(Counted(START, 40.0, 0.3, 0.1))])
     joined = replay([Counted(START, 100.0, 0.2, 0.1)], AGEING)
     assert joined is not None
-    from breeder.census.belief import fuse
-
     after = fuse(both, Counted(START, 100.0, 0.2, 0.1), AGEING, "adults")
     assert after.used.prior_middle == pytest.approx(100)  # type: ignore[union-attr]
     low = 60 * math.exp(-Z * 0.2) + 40 * math.exp(-Z * 0.3)
     assert after.used.prior_log_sd == pytest.approx(math.log(100 / low) / Z)  # type: ignore[union-attr]
     assert after.log_sd < joined.log_sd
+
+
+def test_what_is_left_of_nothing_is_nothing() -> None:
+    emptied = believed(EYE, Moved(day(1), -500, "packed"))
+    rest, gone = split(emptied, 0.5, 0.1)
+    assert (rest.middle, gone.expected, rest.log_sd, merged([rest, gone]).shared_sd) == (0, 0, 0, 0)
+    assert aged(believed(counted_from(START, hand(0))), day(90), AGEING, "adults").log_sd == 0
+    overdrawn = believed(EYE, About(day(1), -500, 0.1))
+    assert (overdrawn.middle, overdrawn.expected) == (0, 0)
+
+
+def test_a_tub_that_gave_most_of_what_it_had_says_next_to_nothing() -> None:
+    used = believed(EYE, Moved(START, -140, "packed"), Counted(START, 20.0, 0.3)).used
+    assert used is not None
+    assert (used.prior_log_sd, used.gain) == (5.0, pytest.approx(1.0, abs=0.01))
+
+
+def test_tipping_a_tub_apart_leaves_its_shared_error() -> None:
+    stays, goes = split(believed(EYE), 0.3, 0.2)
+    assert (stays.shared_sd, goes.shared_sd) == (pytest.approx(0.35), pytest.approx(0.35))
+    # What stays is in doubt by share/(1 − share) times as much as what goes.
+    assert stays.log_sd - EYE.log_sd == pytest.approx(0.2 * 0.3 / 0.7, abs=0.02)
+
+
+def test_one_animal_about_added_is_added_whatever_share_it_was_of_its_tub() -> None:
+    belief = believed(About(START, 1, 0.0, share=0.5))
+    assert safe(belief, 0) == 1
+
+
+def test_a_count_that_stands_alone_has_gone_all_the_way() -> None:
+    assert believed(EYE).used.gain == 1  # type: ignore[union-attr]
+    assert believed(EYE, Counted(START, 900.0, 0.1)).used.gain == 1  # type: ignore[union-attr]
 
 
 def test_no_events_no_belief() -> None:

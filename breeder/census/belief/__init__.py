@@ -4,7 +4,7 @@ from .events import About, Ageing, Counted, Event, Moved, counted_from
 from .fusing import fuse
 from .mixing import merged, split, tipping
 from .replaying import after, replay
-from .state import Animals, Belief, Used, aged, bound_at_count, is_stale, lower, single
+from .state import Animals, Belief, Used, aged, bound_at_count, is_stale, lower
 from .storing import as_json, from_json
 
 __all__ = [
@@ -27,7 +27,6 @@ __all__ = [
     "lower",
     "merged",
     "replay",
-    "single",
     "split",
     "tipping",
 ]

@@ -72,12 +72,12 @@ class Used:
     """What a count was joined with, and how: enough to work it out again."""
 
     rule: str  # first, exact, fused, replaced
-    prior_middle: float | None = None
-    prior_log_sd: float | None = None
-    prior_shared_sd: float | None = None
-    count_estimate: float = 0.0
-    count_log_sd: float = 0.0
-    count_shared_sd: float = 0.0
+    prior_middle: float | None
+    prior_log_sd: float | None
+    prior_shared_sd: float | None
+    count_estimate: float
+    count_log_sd: float
+    count_shared_sd: float
     gain: float = 1.0  # share of the way from the prior to the count, on the log scale
     z: float | None = None  # how far apart the two were, in standard deviations
     constants: dict[str, float] = field(default_factory=dict)
@@ -134,21 +134,6 @@ class Belief:
     def cap(self) -> float | None:
         """The last count's own estimate, where one count is all there is."""
         return self.sources[0].cap if len(self.sources) == 1 and isinstance(self.sources[0], Animals) else None
-
-
-def single(
-    middle: float,
-    log_sd: float,
-    shared_sd: float,
-    on: date,
-    *,
-    moved: int = 0,
-    taken: int = 0,
-    cap: float | None = None,
-    used: Used | None = None,
-) -> Belief:
-    """Return the belief of one log-normal as known on a day (animals, log scale)."""
-    return Belief((Animals(middle, log_sd, shared_sd, on, cap),), on, moved, taken, on, used)
 
 
 def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
