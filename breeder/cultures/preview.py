@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from breeder.census import methods
 from breeder.cultures import counting, ledger, replay, telling
+from breeder.cultures.actions import turn
 from breeder.cultures.models import Culture, Entry
 
 NOT_SAVED = -1  # the row number that the entry of a preview bears
@@ -31,7 +32,7 @@ def preview(
 ) -> Preview:
     """Return what a count would say and do. Raises BadFact."""
     count = counting.counted(method, given)
-    at = happened_at or timezone.now()
+    at = turn.moment(tub, happened_at)
     entry = Entry(
         pk=NOT_SAVED,
         culture=tub,

@@ -3,8 +3,11 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from breeder.cultures import queries
-from breeder.cultures.models import Belief, Culture
+from django.db import transaction
+from django.utils import timezone
+
+from breeder.cultures import queries, steps
+from breeder.cultures.models import Belief, Culture, Promise
 from breeder.cultures.stock import TubStock
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -31,3 +34,10 @@ def beliefs(tub: Culture) -> dict[str, Any]:
     return {
         row.stage: {name: value for name, value in vars(row).items() if name not in ("_state", "id")} for row in rows
     }
+
+
+def promise(line_id: int, number: int, stage: str = "young", **values: Any) -> Promise:
+    """Set animals aside without asking whether they can be spared."""
+    with transaction.atomic():
+        steps.take_turn([line_id])
+        return steps.set_aside(line_id, stage, number, at=timezone.now(), **values)

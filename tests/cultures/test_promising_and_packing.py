@@ -10,18 +10,13 @@ from django.utils import timezone
 from breeder.cultures import actions, queries, rules, steps
 from breeder.cultures.models import Promise
 from tests.build import line, tub
+from tests.cultures.book import promise
 
 pytestmark = pytest.mark.django_db
 
 
 def free(line_id: int, stage: str = "young") -> int:
     return queries.stock_of(line_id).free(stage)
-
-
-def promise(line_id: int, number: int, **values: object) -> Promise:
-    with transaction.atomic():
-        steps.take_turn([line_id])
-        return steps.set_aside(line_id, "young", number, at=timezone.now(), **values)
 
 
 def test_promise_12_and_pack_12_nine_times(keeper: User) -> None:
@@ -72,7 +67,7 @@ def test_the_refusal_names_free_kept_back_and_promised(keeper: User) -> None:
     with pytest.raises(rules.NotEnoughSurplus) as refused:
         rules.require(wants, stocks)
     assert refused.value.sentences == (
-        "Only 12 can be spared from Armadillidium vulgare ‘Harbour’: about 46 young at least, 30 kept back, 4 promised. "
-        "Take 12 or fewer, or choose another line.",
+        "Only 12 can be spared from Armadillidium vulgare ‘Harbour’: about 46 young at least, 30 kept back, "
+        "4 promised. Take 12 or fewer, or choose another line.",
     )
     assert rules.shortages([rules.Want(of.pk, "young", 12)], stocks) == []

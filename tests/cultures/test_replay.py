@@ -11,8 +11,10 @@ from django.core.management import call_command
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from breeder.census.belief import Ageing, as_json
 from breeder.cultures import actions, proof
 from breeder.cultures.actions.tubs import Animals, Place
+from breeder.cultures.ledger import Ledger
 from breeder.cultures.models import Belief, Culture, Entry
 from breeder.taxa.models import Species
 from tests.build import line, tub
@@ -155,9 +157,6 @@ ENTRIES = st.lists(
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(facts=ENTRIES, seed=st.randoms(use_true_random=False))
 def test_any_facts_in_any_order_replay_alike(facts: list[tuple[int, str, int]], seed: Any) -> None:
-    from breeder.census.belief import Ageing, as_json
-    from breeder.cultures.ledger import Ledger
-
     def entries(order: list[tuple[int, str, int]]) -> list[Entry]:
         return [as_entry(number, *fact) for number, fact in enumerate(order, start=1)]
 

@@ -25,8 +25,8 @@ class AnimalsField(forms.CharField):
         super().__init__(max_length=30, **kwargs)
         self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
 
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value).strip()
+    def clean(self, value: Any) -> int | Sexed | None:
+        text = super().clean(value).strip()
         if text in self.empty_values:
             return None
         if re.fullmatch(r"\d{1,7}", text):
@@ -57,8 +57,8 @@ class NumbersField(forms.CharField):
         super().__init__(max_length=1000, **kwargs)
         self.widget.attrs |= {"inputmode": "text", "autocomplete": "off"}
 
-    def to_python(self, value: Any) -> Any:
-        words = [word for word in re.split(r"[\s;]+", super().to_python(value).strip()) if word]
+    def clean(self, value: Any) -> list[float]:
+        words = [word for word in re.split(r"[\s;]+", super().clean(value).strip()) if word]
         if len(words) > MOST_NUMBERS:
             raise ValidationError(
                 f"‘{self.label}’ has {len(words)} numbers; at most {MOST_NUMBERS} fit one count.", code="numbers"

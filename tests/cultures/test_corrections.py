@@ -1,0 +1,113 @@
+"""Mistakes stay in the book, struck through; the ledger itself refuses to be changed."""
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import DatabaseError, connection, transaction
+from django.utils import timezone
+
+from breeder.cultures import actions, queries, steps
+from breeder.cultures.actions.tubs import Place
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Belief, Culture, Entry, Promise
+from tests.build import line, tub
+from tests.cultures.book import beliefs, lower
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("verb", ["UPDATE breeder_entry SET number = 1", "DELETE FROM breeder_entry"])
+def test_the_database_refuses_to_change_or_remove_an_entry(keeper: User, verb: str) -> None:
+    actions.record_change(tub().pk, "young", 5, "died", by=keeper)
+    with pytest.raises(DatabaseError, match="never changed or removed"), transaction.atomic():
+        connection.cursor().execute(verb)
+    assert Entry.objects.get().number == -5
+
+
+def test_a_wrong_entry_no_longer_counts_and_is_still_there(keeper: User) -> None:
+    culture = tub(line(harvest_share=None))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+    before = beliefs(culture)
+    wrong = actions.record_change(culture.pk, "young", 30, "died", by=keeper).entry
+    correction = actions.correct_entry(wrong.pk, note="it was 3", by=keeper).entry
+    assert beliefs(culture) == before
+    assert correction.corrects == wrong
+    actions.correct_entry(correction.pk, by=keeper)
+    assert lower(culture) == 10
+    rows = queries.entry_rows(culture)
+    assert [row.is_void for row in rows if row.entry.pk in (wrong.pk, correction.pk)] == [True, False]
+
+
+def test_an_entry_is_put_right_once(keeper: User) -> None:
+    entry = actions.record_looked(tub().pk, by=keeper).entry
+    actions.correct_entry(entry.pk, by=keeper)
+    with pytest.raises(BadFact, match="put right already"):
+        actions.correct_entry(entry.pk, by=keeper)
+    with pytest.raises(BadFact, match="not in the book"):
+        actions.correct_entry(10**6, by=keeper)
+
+
+def test_a_move_is_taken_back_on_both_sides_from_either(keeper: User) -> None:
+    first, second = tub(of := line(harvest_share=None)), tub(of)
+    actions.record_count(first.pk, "young", "hand", {"counted": 40}, by=keeper)
+    for side in ("out", "in"):
+        out = actions.move_animals(first.pk, second.pk, "young", 15, by=keeper).entry
+        inside = Entry.objects.get(other_side=out, kind="change")
+        actions.correct_entry(out.pk if side == "out" else inside.pk, by=keeper)
+        assert lower(first) == 40
+        assert Belief.objects.filter(culture=second).count() == 0
+
+
+def test_a_first_count_taken_back_leaves_no_belief(keeper: User) -> None:
+    culture = tub()
+    entry = actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper).entry
+    actions.correct_entry(entry.pk, by=keeper)
+    assert not Belief.objects.exists()
+
+
+def test_a_closing_taken_back_opens_the_tub_and_a_merge_pours_back(keeper: User) -> None:
+    first, second = tub(of := line(harvest_share=None)), tub(of)
+    actions.record_count(first.pk, "young", "hand", {"counted": 40}, by=keeper)
+    actions.record_count(second.pk, "young", "hand", {"counted": 5}, by=keeper)
+    closing = actions.merge_tubs(first.pk, second.pk, by=keeper).entry
+    assert lower(second) == 45
+    tipped = Entry.objects.filter(kind="about", culture=second, stage="young").get()
+    taken_back = actions.correct_entry(tipped.pk, by=keeper).entry
+    assert Culture.objects.get(pk=first.pk).closed_on is None
+    assert (lower(first), lower(second)) == (40, 5)
+    actions.correct_entry(taken_back.pk, by=keeper)
+    assert Culture.objects.get(pk=first.pk).closed_on == timezone.localdate(closing.happened_at)
+    assert lower(second) == 45
+
+
+def test_a_packing_taken_back_is_held_for_its_promise_again(keeper: User) -> None:
+    culture = tub(of := line(young_kept=0, harvest_share=None))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+    with transaction.atomic():
+        steps.take_turn([of.pk])
+        held = steps.set_aside(of.pk, "young", 12, at=timezone.now())
+        packed = steps.pack_from(culture, "young", 5, promise=held, at=timezone.now(), by=keeper)
+    assert (held.number, queries.stock_of(of.pk).free("young")) == (7, 28)
+    actions.correct_entry(packed.pk, by=keeper)
+    assert (Promise.objects.get().number, queries.stock_of(of.pk).free("young")) == (12, 28)
+
+
+def test_a_purpose_taken_back_is_what_it_was_but_a_mixed_tub_with_others_in_it_stays_mixed(keeper: User) -> None:
+    culture = tub()
+    slip = actions.set_purpose(culture.pk, "mixed", by=keeper).entry
+    actions.correct_entry(slip.pk, by=keeper)
+    assert Culture.objects.get(pk=culture.pk).purpose == "breeding"
+    meant = actions.set_purpose(culture.pk, "mixed", by=keeper).entry
+    actions.record_change(culture.pk, "young", 3, "received", by=keeper)
+    with pytest.raises(BadFact, match="never goes back"):
+        actions.correct_entry(meant.pk, by=keeper)
+
+
+def test_a_half_taken_back_leaves_the_whole(keeper: User) -> None:
+    culture = tub(line(harvest_share=None))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+    child = actions.split_tub(culture.pk, Place("B"), share=0.5, by=keeper).entry.culture
+    out = Entry.objects.get(kind="about", culture=culture, stage="young")
+    assert lower(culture) < 20
+    actions.correct_entry(out.pk, by=keeper)
+    assert lower(culture) == 40
+    assert not Belief.objects.filter(culture=child, stage="young").exists()

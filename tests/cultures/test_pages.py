@@ -1,0 +1,220 @@
+"""Every page of tubs and lines answers, keeps what was typed, and tells bad input in a sentence."""
+
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from breeder.cultures import actions
+from breeder.cultures.models import Culture, Entry
+from breeder.pages import once
+from breeder.taxa.models import Line
+from tests.build import line, tub
+from tests.cultures.book import lower, promise
+
+pytestmark = pytest.mark.django_db
+
+TUB_PAGES = ("tub", "tub_count", "tub_change", "tub_move", "tub_split", "tub_merge", "tub_close", "tub_purpose")
+
+
+def url(name: str, *args: Any) -> str:
+    return reverse(f"cultures:{name}", args=args)
+
+
+@pytest.fixture
+def known(keeper: User) -> Culture:
+    """A tub with counts, a promise, a sale of history and a mistake put right."""
+    culture = tub(line(young_kept=30, harvest_share=None), note="wood & <leaf>")
+    actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
+    actions.record_count(culture.pk, "adults", "hand", {"counted": 34}, by=keeper)
+    wrong = actions.record_change(culture.pk, "young", 9, "died", by=keeper).entry
+    actions.correct_entry(wrong.pk, by=keeper)
+    promise(culture.line_id, 4)
+    return culture
+
+
+def test_every_page_answers(keeper_client: Client, known: Culture) -> None:
+    pages = [url(name, known.number) for name in (*TUB_PAGES, "tub_not_for_sale", "round_tub")]
+    pages += [url(name) for name in ("tubs", "tub_new", "lines", "care")]
+    pages += [url("line", known.line_id), url("line_minimum", known.line_id), url("tubs") + "?closed=1&sort=-looked"]
+    for page in pages:
+        assert keeper_client.get(page).status_code == 200, page
+
+
+@pytest.mark.parametrize("sort", ["number", "line", "place", "purpose", "counted", "looked"])
+def test_the_list_of_tubs_sorts_by_every_column(keeper_client: Client, known: Culture, sort: str) -> None:
+    tub(known.line)
+    assert keeper_client.get(url("tubs") + f"?sort={sort}").status_code == 200
+
+
+def test_pages_of_tubs_and_lines_that_are_not_there_are_not_found(keeper_client: Client) -> None:
+    for page in (url("tub", 999), url("tub", 10**20), url("line", 999), url("line", 10**20), url("round_tub", 999)):
+        assert keeper_client.get(page).status_code == 404
+
+
+def test_a_tubs_page_shows_the_number_the_working_and_what_was_put_right(keeper_client: Client, known: Culture) -> None:
+    html = keeper_client.get(url("tub", known.number)).content.decode()
+    assert f'<span class="big">{known.number}</span>' in html
+    assert "Geometric middle of 100 and 250" in html
+    assert "34 counted one by one." in html
+    assert 'class="struck">9 young died.' in html
+    assert "wood &amp; &lt;leaf&gt;" in html
+    assert f"Safe to rely on, 95% sure: {lower(known)}." in html
+
+
+def test_a_lines_page_says_in_words_what_is_free_and_who_waits(
+    keeper_client: Client, known: Culture, keeper: User
+) -> None:
+    html = keeper_client.get(url("line", known.line_id)).content.decode()
+    assert f"{lower(known)} at least, 30 kept back, 4 promised: {lower(known) - 34} to spare." in html
+    assert "covered" in html
+    actions.record_count(known.pk, "young", "hand", {"counted": 32}, by=keeper)
+    html = keeper_client.get(url("line", known.line_id)).content.decode()
+    assert "2 missing" in html
+    assert "Lower the breeding minimum" in html
+    assert "is short" in keeper_client.get(url("lines")).content.decode()
+
+
+def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
+    keeper_client: Client, known: Culture
+) -> None:
+    page, token = url("tub_count", known.number), once.new_token()
+    sent = {"method": "hand", "stage": "adults", "counted": "3.4.10", "token": token}
+    before = Entry.objects.count()
+    shown = keeper_client.post(page, sent)
+    assert shown.context["preview"].sentence.startswith("The book would rely on 17: every animal was counted")
+    changed = sent | {"counted": "3.4.90", "shown": shown.context["fingerprint"], "save": "1"}
+    again = keeper_client.post(page, changed)
+    assert again.context["preview"].sentence.startswith("The book would rely on 97")
+    assert Entry.objects.count() == before
+    answer = keeper_client.post(page, changed | {"shown": again.context["fingerprint"]})
+    assert answer.url == url("tub", known.number)
+    assert Entry.objects.latest("pk").given == {"counted": 97, "sexed": "3.4.90"}
+
+
+TYPED = [
+    ("hand", {"counted": "many"}, "‘many’"),
+    ("hand", {"counted": "-3"}, "‘-3’"),
+    ("hand", {"counted": "2.5.x"}, "3.4.10"),
+    ("hand", {"counted": "9999999"}, "more than one tub can hold"),
+    ("hand", {"counted": "12\x00"}, "sign that cannot be kept"),
+    ("hand", {"counted": "12", "happened_at": "2090-01-01T10:00"}, "has not come yet"),
+    ("hand", {"counted": "12", "happened_at": "0001-01-01T10:00"}, "Check the year"),
+    ("hand", {"counted": "12", "happened_at": "yesterday"}, "Write 2026-03-31 16:30"),
+    ("hand", {"counted": "12", "stage": "eggs"}, "not in the list"),
+    ("hand", {"counted": "1.1.1", "stage": "young"}, "go with adults"),
+    ("portions", {"counts": "9 1.5", "sizes": "50", "whole": "4000"}, "‘1.5’"),
+    ("portions", {"counts": "9 14", "sizes": "50 50 50", "whole": "4000"}, "2 portions but 3 sizes"),
+    ("portions", {"counts": "9 14", "sizes": "50", "whole": "NaN"}, "not a number"),
+    ("portions", {"counts": "9", "sizes": "50", "whole": "4000"}, "portion"),
+    ("piece", {"seen": "12", "factor": "0.1"}, "at least 1"),
+    ("weight", {"sample_count": "50", "sample_g": "4.1", "whole_g": "1"}, "Weigh both again"),
+    ("removal", {"catches": "38"}, "pass"),
+    ("marked", {"marked": "5", "caught": "3", "marked_caught": "9"}, "9"),
+]
+
+
+@pytest.mark.parametrize(("method", "typed", "says"), TYPED, ids=[f"{row[0]} {row[2]}" for row in TYPED])
+def test_a_bad_count_is_told_in_a_sentence_and_keeps_what_was_typed(
+    keeper_client: Client, method: str, typed: dict[str, str], says: str
+) -> None:
+    culture = tub()
+    sent = {"method": method, "stage": "young", **typed}
+    answer = keeper_client.post(url("tub_count", culture.number), sent)
+    html = answer.content.decode()
+    assert answer.status_code == 422
+    assert says in html
+    kept = next(value for name, value in typed.items() if name != "stage").replace("\x00", "")
+    assert f'value="{kept}' in html
+    assert not Entry.objects.exists()
+
+
+def test_a_count_of_a_line_kept_by_the_cup_is_refused(keeper_client: Client) -> None:
+    answer = keeper_client.post(url("tub_count", tub(line(sold_by=Line.SoldBy.CUP)).number), {"counted": "3"})
+    assert answer.status_code == 422
+    assert "kept by the cup" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("name", "sent", "says"),
+    [
+        ("tub_change", {"reason": "died", "stage": "young", "number": "0"}, "at least 1"),
+        ("tub_change", {"reason": "eaten", "stage": "young", "number": "3"}, "not in the list"),
+        ("tub_move", {"to": "99999", "stage": "young", "number": "3"}, "not in the list"),
+        ("tub_split", {"share": "0.5", "shelf": "", "place_on_shelf": "1", "purpose": "breeding"}, "is empty"),
+        ("tub_split", {"share": "", "shelf": "B", "place_on_shelf": "1", "purpose": "breeding"}, "Say either"),
+        ("tub_merge", {"into": "x"}, "not in the list"),
+        ("tub_close", {"reason": " "}, "is empty"),
+        ("tub_purpose", {"purpose": "quarantine", "quarantine_until": "2020-01-01"}, "which is past"),
+        ("tub_not_for_sale", {"because": "m" * 400}, "Shorten it"),
+    ],
+)
+def test_a_bad_form_is_told_in_a_sentence(
+    keeper_client: Client, known: Culture, name: str, sent: dict[str, str], says: str
+) -> None:
+    before = Entry.objects.count()
+    answer = keeper_client.post(url(name, known.number), sent)
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    assert Entry.objects.count() == before
+
+
+def test_forms_do_what_they_say(keeper_client: Client, known: Culture) -> None:
+    other = tub(known.line)
+    number = known.number
+    done = [
+        ("tub_change", {"reason": "died", "stage": "adults", "number": "1.2.0"}),
+        ("tub_move", {"to": other.pk, "stage": "young", "number": "3"}),
+        ("tub_split", {"share": "0.5", "shelf": "B", "place_on_shelf": "2", "purpose": "growing"}),
+        ("tub_not_for_sale", {"because": "mites"}),
+        ("tub_purpose", {"purpose": "growing"}),
+        ("tub_merge", {"into": other.pk}),
+    ]
+    for name, sent in done:
+        answer = keeper_client.post(url(name, number), sent | {"token": once.new_token()})
+        assert answer.status_code == 302, (name, answer.content.decode())
+    one = Culture.objects.get(pk=known.pk)
+    assert (one.purpose, one.not_for_sale, one.closed_on is not None) == ("growing", "mites", True)
+    died = Entry.objects.get(culture=known, reason="died", stage="adults")
+    assert (died.number, died.males, died.females) == (-3, -1, -2)
+    assert Culture.objects.get(shelf="B").purpose == "growing"
+    assert keeper_client.get(url("tub", number)).status_code == 200
+
+
+def test_a_new_tub_is_begun_with_what_was_received(keeper_client: Client) -> None:
+    of = line()
+    sent = {"line": of.pk, "shelf": "C", "place_on_shelf": "4", "purpose": "breeding", "adults": "4.8.0", "young": "30"}
+    answer = keeper_client.post(url("tub_new"), sent | {"token": once.new_token()})
+    assert answer.status_code == 302
+    begun = Culture.objects.get()
+    assert (lower(begun, "adults"), lower(begun)) == (12, 30)
+
+
+def test_a_lowered_minimum_without_a_reason_is_refused_beside_the_reason(keeper_client: Client, known: Culture) -> None:
+    page = url("line_minimum", known.line_id)
+    sent = {"adults_kept": "5", "young_kept": "30", "each_sex_kept": "3"}
+    refused = keeper_client.post(page, sent)
+    assert refused.status_code == 422
+    assert "needs a reason" in refused.content.decode()
+    assert keeper_client.post(page, sent | {"reason": "a second room"}).status_code == 302
+    assert Line.objects.get(pk=known.line_id).adults_kept == 5
+
+
+def test_a_helper_walks_the_round_but_sets_no_minimum(helper_client: Client, known: Culture) -> None:
+    assert helper_client.get(url("round_tub", known.number)).status_code == 200
+    assert helper_client.get(url("line_minimum", known.line_id)).status_code == 403
+    assert helper_client.post(url("tub_not_for_sale", known.number), {"because": "x"}).status_code == 403
+
+
+def test_a_stranger_is_sent_to_log_in(client: Client, known: Culture) -> None:
+    for page in (url("tubs"), url("tub", known.number), url("round"), url("line", known.line_id)):
+        assert client.get(page).url.startswith(reverse("login"))
+
+
+def test_an_undo_goes_on_to_pages_of_this_site_only(keeper_client: Client, known: Culture) -> None:
+    page = url("tub_correct", known.number)
+    for elsewhere in ("https://example.org/", "//example.org", "/\\example.org", "javascript:alert(1)"):
+        answer = keeper_client.post(page, {"entry": "x", "next": elsewhere})
+        assert answer.url == url("tub", known.number)

@@ -1,0 +1,156 @@
+"""Tubs begin and end; their numbers are plain and never used again; a mixed tub never goes back into a line."""
+
+from datetime import date, timedelta
+
+import pytest
+from django.contrib.auth.models import User
+from django.utils import timezone
+
+from breeder.cultures import actions, queries
+from breeder.cultures.actions.tubs import Animals, Place
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Ancestry, Belief, Culture, Entry
+from breeder.house.models import LogRow
+from breeder.taxa.models import Line
+from tests.build import line, tub
+from tests.cultures.book import lower, promise
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_number_is_never_used_again(keeper: User) -> None:
+    of = line()
+    first = actions.start_tub(of.pk, Place("A"), by=keeper).entry.culture
+    actions.close_tub(first.pk, reason="died out", by=keeper)
+    second = actions.start_tub(of.pk, Place("A"), by=keeper).entry.culture
+    assert second.number == first.number + 1
+
+
+def test_animals_received_into_a_new_tub_are_known_exactly(keeper: User) -> None:
+    of = line(young_kept=0, harvest_share=None)
+    received = (Animals("adults", 12, males=4, females=8), Animals("young", 30))
+    culture = actions.start_tub(of.pk, Place("A", 3), received=received, by=keeper).entry.culture
+    assert (lower(culture, "adults"), lower(culture, "young")) == (12, 30)
+    row = Belief.objects.get(culture=culture, stage="adults")
+    assert (row.males, row.females, row.counted_at) == (4, 8, None)
+
+
+def test_a_tub_that_was_there_before_the_book_waits_for_its_count(keeper: User) -> None:
+    of = line()
+    begun = actions.start_tub(of.pk, Place("A"), started_on=date(2024, 5, 1), by=keeper).entry.culture
+    assert not Belief.objects.exists()
+    (row,) = queries.tub_rows(line_id=of.pk)
+    assert (row.tub, row.count_due) == (begun, True)
+
+
+def test_a_closed_tub_takes_no_entry_and_no_longer_counts(keeper: User) -> None:
+    culture = tub(line(harvest_share=None, young_kept=0))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+    recorded = actions.close_tub(culture.pk, reason="died out", by=keeper)
+    assert recorded.breaks[0] == f"The book still relied on 40 young in tub {culture.number}; they no longer count."
+    assert queries.stock_of(culture.line_id).free("young") == 0
+    with pytest.raises(BadFact, match="was closed on"):
+        actions.record_looked(culture.pk, by=keeper)
+    yesterday = timezone.now() - timedelta(days=1)  # yesterday's paper may still be typed in
+    actions.record_change(culture.pk, "young", 2, "died", happened_at=yesterday, by=keeper)
+    with pytest.raises(BadFact, match="needs a reason"):
+        actions.close_tub(tub().pk, reason=" ", by=keeper)
+
+
+def test_no_tub_is_begun_in_a_closed_line_or_in_the_future(keeper: User) -> None:
+    with pytest.raises(BadFact, match="is closed"):
+        actions.start_tub(line(status=Line.Status.CLOSED).pk, Place("A"), by=keeper)
+    with pytest.raises(BadFact, match="has not come yet"):
+        actions.start_tub(line("Slate").pk, Place("A"), started_on=timezone.localdate() + timedelta(days=2), by=keeper)
+    with pytest.raises(BadFact, match="needs a shelf"):
+        actions.start_tub(line("Ash").pk, Place(" "), by=keeper)
+    assert not Culture.objects.exists()
+
+
+def test_a_split_and_a_merge_are_kept_as_ancestry(keeper: User) -> None:
+    first = tub()
+    child = actions.split_tub(first.pk, Place("B"), share=0.5, by=keeper).entry.culture
+    actions.merge_tubs(child.pk, first.pk, by=keeper)
+    kinds = [(row.child_id, row.parent_id, row.kind) for row in Ancestry.objects.order_by("pk")]
+    assert kinds == [(child.pk, first.pk, "split"), (first.pk, child.pk, "merge")]
+
+
+def test_a_tub_never_counted_may_be_split_and_stays_unknown(keeper: User) -> None:
+    first = tub()
+    child = actions.split_tub(first.pk, Place("B"), share=0.5, by=keeper).entry.culture
+    assert not Belief.objects.exists()
+    actions.record_count(first.pk, "young", "hand", {"counted": 10}, by=keeper)
+    assert not Belief.objects.filter(culture=child).exists()
+
+
+@pytest.mark.parametrize("share", [0, 1, -0.5, 7])
+def test_an_absurd_share_is_refused(keeper: User, share: float) -> None:
+    with pytest.raises(BadFact, match="between 0 and 1"):
+        actions.split_tub(tub().pk, Place("B"), share=share, by=keeper)
+
+
+def test_a_mixed_tub_never_goes_back_into_a_line(keeper: User) -> None:
+    culture = tub()
+    actions.set_purpose(culture.pk, "mixed", by=keeper)
+    with pytest.raises(BadFact, match="never goes back into a line"):
+        actions.set_purpose(culture.pk, "breeding", by=keeper)
+    with pytest.raises(BadFact, match="filled from it is one too"):
+        actions.split_tub(culture.pk, Place("B"), share=0.5, by=keeper)
+    with pytest.raises(BadFact, match="is a mixed tub"):
+        actions.merge_tubs(culture.pk, tub(culture.line).pk, by=keeper)
+
+
+def test_two_lines_are_tipped_together_only_in_a_mixed_tub(keeper: User) -> None:
+    first, second = tub(), tub()
+    with pytest.raises(BadFact, match="or into a mixed tub"):
+        actions.merge_tubs(first.pk, second.pk, by=keeper)
+    actions.set_purpose(second.pk, "mixed", by=keeper)
+    actions.record_count(first.pk, "young", "hand", {"counted": 20}, by=keeper)
+    actions.merge_tubs(first.pk, second.pk, by=keeper)
+    assert lower(second) == 20
+
+
+def test_quarantine_keeps_a_tub_out_of_what_is_sold_until_its_day(keeper: User) -> None:
+    culture = tub(line(harvest_share=None, young_kept=0))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 20}, by=keeper)
+    until = timezone.localdate() + timedelta(days=14)
+    actions.set_purpose(culture.pk, "quarantine", quarantine_until=until, reason="new", by=keeper)
+    assert queries.stock_of(culture.line_id).free("young") == 0
+    with pytest.raises(BadFact, match="which is past"):
+        actions.set_purpose(culture.pk, "quarantine", quarantine_until=date(2020, 1, 1), by=keeper)
+    actions.set_purpose(culture.pk, "breeding", by=keeper)
+    assert Culture.objects.get(pk=culture.pk).quarantine_until is None
+    assert queries.stock_of(culture.line_id).free("young") == 20
+
+
+def test_a_tub_that_is_not_for_sale_says_why_on_the_line(keeper: User) -> None:
+    culture = tub(line(harvest_share=None, young_kept=0))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 20}, by=keeper)
+    actions.set_not_for_sale(culture.pk, "mites", by=keeper)
+    stock = queries.stock_of(culture.line_id).stages["young"]
+    assert stock.free == 0
+    assert f"Tub {culture.number} is not for sale: mites." in stock.why
+    actions.set_not_for_sale(culture.pk, "", by=keeper)
+    assert queries.stock_of(culture.line_id).free("young") == 20
+    assert Entry.objects.filter(kind="state").count() == 2
+
+
+def test_a_minimum_is_raised_freely_and_lowered_only_with_a_reason(keeper: User) -> None:
+    of = line()
+    kept = {"adults_kept": 30, "young_kept": 20, "each_sex_kept": 3}
+    actions.set_minimum(of.pk, **kept, by=keeper)
+    with pytest.raises(BadFact, match="adults from 30 to 10"):
+        actions.set_minimum(of.pk, **kept | {"adults_kept": 10}, by=keeper)
+    actions.set_minimum(of.pk, **kept | {"adults_kept": 10}, reason="two tubs stand elsewhere", by=keeper)
+    assert Line.objects.get().adults_kept == 10
+    assert [row.reason for row in LogRow.objects.order_by("pk")] == ["", "two tubs stand elsewhere"]
+    with pytest.raises(BadFact, match="at least 0"):
+        actions.set_minimum(of.pk, **kept | {"young_kept": -1}, by=keeper)
+
+
+def test_a_raised_minimum_says_whom_it_leaves_short(keeper: User) -> None:
+    culture = tub(of := line(young_kept=0, harvest_share=None))
+    actions.record_count(culture.pk, "young", "hand", {"counted": 20}, by=keeper)
+    promise(of.pk, 15)
+    (said,) = actions.set_minimum(of.pk, adults_kept=20, young_kept=10, each_sex_kept=3, by=keeper)
+    assert "is short by 5 young" in said
