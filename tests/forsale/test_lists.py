@@ -1,14 +1,23 @@
 """What can be sold, for the keeper and for the public."""
 
+import csv
+import io
 import re
+from datetime import date, timedelta
 
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
+from breeder.cultures import actions as cultures
+from breeder.cultures.models import Belief, Culture
 from breeder.house.models import Setting
+from breeder.orders.models import Offer
+from breeder.taxa.models import Line
+from tests.build import TODAY, line, species, tub
 from tests.orders.stand import agree, counted_line, pack
 
 pytestmark = pytest.mark.django_db
@@ -20,39 +29,28 @@ def queries_of(client: Client, address: str) -> int:
     return len(caught)
 
 
-def test_the_page_takes_the_same_queries_for_10_and_500_lines(keeper_client: Client) -> None:
-    from breeder.cultures.models import Culture, Entry
-    from breeder.cultures.replay import bring_up_to_date
-    from breeder.orders.models import Offer
-    from breeder.taxa.models import Line
-    from tests.build import NOW, species
+def add_lines(numbers: range, like: Belief) -> None:
+    """Add lines with a counted tub and a pack each, all believed to hold what `like` holds."""
+    of = species()
+    lines = Line.objects.bulk_create([Line(species=of, form_name=f"Form {number}") for number in numbers])
+    tubs = Culture.objects.bulk_create(
+        Culture(number=5000 + number, line=line, shelf="Z", started_on=TODAY)
+        for number, line in zip(numbers, lines, strict=True)
+    )
+    told = {name: getattr(like, name) for name in ("stage", "middle", "log_sd", "cap", "moved", "counted_at", "used")}
+    Belief.objects.bulk_create(Belief(culture=tub, **told) for tub in tubs)
+    Offer.objects.bulk_create(Offer(line=line, kind="starter", stage="young", number=10, price=9) for line in lines)
 
-    def add(numbers: range) -> None:
-        of = species()
-        lines = Line.objects.bulk_create([Line(species=of, form_name=f"Form {n}") for n in numbers])
-        tubs = Culture.objects.bulk_create(
-            [
-                Culture(number=5000 + n, line=line, shelf="Z", started_on=NOW.date())
-                for n, line in zip(numbers, lines, strict=True)
-            ]
-        )
-        figures = {"estimate": 90, "lower": 55, "log_sd": 0.3, "shared_sd": 0.3, "method": "eye"}
-        moments = {"happened_at": NOW, "recorded_at": NOW}
-        Entry.objects.bulk_create(
-            Entry(culture=one, kind="count", stage="young", given={"from": 50, "to": 100}, **figures, **moments)
-            for one in tubs
-        )
-        bring_up_to_date(one.pk for one in tubs)
-        Offer.objects.bulk_create(
-            [Offer(line=line, kind="starter", stage="young", number=10, price=9) for line in lines]
-        )
 
-    address = reverse("forsale:page")
-    keeper_client.get(address)
-    add(range(10))
-    few = queries_of(keeper_client, address)
-    add(range(10, 500))
-    assert queries_of(keeper_client, address) == few
+def test_the_lists_take_the_same_queries_for_10_and_500_lines(keeper_client: Client) -> None:
+    like = counted_line("Harbour", 90).cultures.get().beliefs.get()
+    lists = [reverse(f"forsale:{name}") for name in ("page", "csv", "text", "public")]
+    keeper_client.get(lists[0])
+    add_lines(range(10), like)
+    few = [queries_of(keeper_client, address) for address in lists]
+    add_lines(range(10, 500), like)
+    assert [queries_of(keeper_client, address) for address in lists] == few
+    assert "‘Form 333’" in keeper_client.get(lists[-1]).content.decode()
 
 
 def test_the_bar_and_the_number_say_what_is_free(keeper_client: Client) -> None:
@@ -60,7 +58,7 @@ def test_the_bar_and_the_number_say_what_is_free(keeper_client: Client) -> None:
     agree((pack(harbour), 1))
     said = keeper_client.get(reverse("forsale:page")).content.decode()
     assert "20 young stay, 12 promised, 28 free" in said
-    assert re.search(r'<span class="strong">28</span>', said)
+    assert re.search(r'<span class="strong">28 young</span>', said)
 
 
 def test_lists_are_narrowed_by_name_group_and_what_is_free(keeper_client: Client) -> None:
@@ -85,6 +83,35 @@ def test_the_public_list_says_words_and_never_numbers(client: Client) -> None:
         assert leak not in said.lower()
 
 
+def test_the_public_list_leaks_no_tub_shelf_count_or_person(client: Client) -> None:
+    harbour = line("Harbour", provenance="Bo Reed, 2024", young_kept=61)
+    kept_in = tub(harbour, number=87_654, shelf="Cellar-B", note="by the boiler")
+    cultures.record_count(kept_in.pk, "young", "hand", {"counted": 543}, by=None)
+    agree((pack(harbour, number=10), 7), name="Ada Marsh")
+    said = client.get(reverse("forsale:public")).content.decode()
+    assert "‘Harbour’" in said
+    for leak in ("87654", "87,654", "Cellar", "boiler", "543", "61", "84", "Ada", "Marsh", "Bo Reed"):
+        assert leak not in said, leak
+
+
+def test_what_is_not_for_sale_is_not_on_the_public_list_and_its_reason_is_the_keepers(
+    client: Client, keeper_client: Client
+) -> None:
+    pack(counted_line("Harbour", 60, not_for_sale="blue animals seen"))
+    assert "Harbour" not in client.get(reverse("forsale:public")).content.decode()
+    said = keeper_client.get(reverse("forsale:page")).content.decode()
+    assert "not for sale: blue animals seen" in said
+    assert "no young" in said
+
+
+def test_a_pack_off_the_public_list_is_not_on_it(client: Client) -> None:
+    pack(counted_line("Harbour", 60), public=False)
+    pack(counted_line("Rook", 60), active=False)
+    said = client.get(reverse("forsale:public")).content.decode()
+    assert "Harbour" not in said
+    assert "Rook" not in said
+
+
 def test_the_public_list_can_be_closed(client: Client) -> None:
     Setting.objects.create(public_list=False)
     assert client.get(reverse("forsale:public")).status_code == 404
@@ -99,6 +126,9 @@ def test_a_helper_sees_what_is_free_but_no_prices(helper_client: Client) -> None
     pack(counted_line("Harbour", 60), price="123.45")
     assert "123.45" not in helper_client.get(reverse("forsale:page")).content.decode()
     assert "123.45" not in helper_client.get(reverse("forsale:csv")).content.decode()
+    said = helper_client.get(reverse("forsale:text")).content.decode()
+    assert "Harbour" in said
+    assert "123.45" not in said
 
 
 def test_the_list_to_paste_holds_what_can_be_had(keeper_client: Client) -> None:
@@ -106,3 +136,52 @@ def test_the_list_to_paste_holds_what_can_be_had(keeper_client: Client) -> None:
     said = keeper_client.get(reverse("forsale:text")).content.decode()
     assert "Armadillidium vulgare ‘Harbour’: starter of 10 young, 24.00 USD" in said
     assert "Nothing’" not in said
+
+
+def test_the_spreadsheet_has_every_stage_and_guards_formulas(keeper_client: Client) -> None:
+    harbour = counted_line("=HYPERLINK()", 60, kept=20)
+    pack(harbour)
+    answer = keeper_client.get(reverse("forsale:csv"))
+    assert answer.content.startswith(b"\xef\xbb\xbf")
+    header, *rows = csv.reader(io.StringIO(answer.content.decode("utf-8-sig")))
+    young = dict(zip(header, next(row for row in rows if "young" in row), strict=True))
+    assert young["form"] == "'=HYPERLINK()"
+    assert [young[name] for name in ("at least", "stays", "promised", "free", "packs", "price")] == [
+        "60", "20", "0", "40", "3", "24.00",
+    ]  # fmt: skip
+
+
+def test_the_bar_shows_all_that_is_safely_there(keeper_client: Client) -> None:
+    """What waits for the next count stays too: 30 % of 100 may go, so 70 stay though only 20 are kept back."""
+    harbour = counted_line("Harbour", 100, kept=20, harvest_share="0.30")
+    agree((pack(harbour), 1))
+    assert "70 young stay, 12 promised, 18 free" in keeper_client.get(reverse("forsale:page")).content.decode()
+
+
+def test_an_old_count_is_called_old(keeper_client: Client) -> None:
+    for form, days in (("Recent", 9), ("Older", 81), ("Oldest", 400)):
+        of = line(form)
+        when = timezone.now() - timedelta(days=days)
+        kept_in = tub(of, started_on=date(2020, 1, 1))
+        cultures.record_count(kept_in.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=when, by=None)
+    said = keeper_client.get(reverse("forsale:page")).content.decode()
+    assert "9 days ago, by eye<" in said
+    assert "81 days ago, by eye: an old count sells less" in said
+    assert "400 days ago, by eye: too old to sell from" in said
+
+
+def test_a_line_sold_by_the_cup_says_its_cups(keeper_client: Client) -> None:
+    of = line("Dwarf", sold_by="cup", cups_per_tub=2)
+    tub(of)
+    cup = pack(of, kind="cup", stage="cups", number=1, overcount=0)
+    agree((cup, 1))
+    said = keeper_client.get(reverse("forsale:page")).content.decode()
+    assert "2 cups rested, 1 promised" in said
+    assert "1 cup</span>" in said
+
+
+@pytest.mark.parametrize("column", ["line", "free", "packs", "price", "counted_on"])
+def test_the_table_sorts_by_every_column(keeper_client: Client, column: str) -> None:
+    pack(counted_line("Harbour", 60)), pack(counted_line("Rook", 30), price=None)
+    line("Never counted")
+    assert keeper_client.get(reverse("forsale:page"), {"sort": f"-{column}"}).status_code == 200

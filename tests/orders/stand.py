@@ -9,6 +9,7 @@ from django.utils import timezone
 from breeder.cultures import actions as cultures
 from breeder.cultures import queries as stock
 from breeder.cultures import steps
+from breeder.cultures.actions.counts import Sexed
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.rules import Terms, Wanted, Who
@@ -26,7 +27,7 @@ def counted_line(form: str, young: int, *, kept: int = 0, **values: Any) -> Line
 def sexed_line(form: str, males: int, females: int, **values: Any) -> Line:
     """Return a line whose one tub's adults were counted by sex; 2 adults of each sex stay."""
     of = line(form, **({"adults_kept": 4, "each_sex_kept": 2} | values))
-    sexed = cultures.Sexed(males, females, 0)
+    sexed = Sexed(males, females, 0)
     cultures.record_count(tub(of).pk, "adults", "hand", {"counted": males + females}, sexed=sexed, by=None)
     return of
 

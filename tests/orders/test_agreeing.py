@@ -98,7 +98,7 @@ def test_a_pack_that_was_withdrawn_is_refused_by_name() -> None:
 
 
 def test_a_pair_takes_one_of_each_sex_and_leaves_those_that_stay() -> None:
-    veil = sexed_line("Veil", 6, 9)
+    veil = sexed_line("Veil", 6, 20)
     pair = offer(veil, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
     order = agree((pair, 3))
     promise = order.lines.get().promise
@@ -109,7 +109,7 @@ def test_a_pair_takes_one_of_each_sex_and_leaves_those_that_stay() -> None:
 
 
 def test_as_many_packs_are_called_free_as_can_be_promised() -> None:
-    veil = sexed_line("Veil", 6, 9)
+    veil = sexed_line("Veil", 6, 20)
     pair = offer(veil, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
     packs = rules.packs_free(pair, stock.stock_of(veil.pk))
     assert packs >= 1

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -52,6 +53,151 @@ def test_a_line_sold_out_in_an_open_form_keeps_what_was_typed(keeper_client: Cli
     assert 'value="2"' in said
 
 
+def test_two_browsers_want_the_last_24_and_one_of_them_gets_them(keeper: User) -> None:
+    harbour = counted_line("Harbour", 24)
+    starter = pack(harbour)
+    ada, bo = Client(), Client()
+    for browser in (ada, bo):
+        browser.force_login(keeper)
+        assert "2 packs free" in browser.get(reverse("orders:new")).content.decode()
+    first = ada.post(reverse("orders:new"), form_of(starter, 2))
+    second = bo.post(reverse("orders:new"), form_of(starter, 2, new_name="Bo Reed"))
+    assert (first.status_code, second.status_code) == (302, 422)
+    assert "No young can be spared" in second.content.decode()
+    assert "24 promised" in second.content.decode()
+    assert free(harbour) == 0
+    assert Order.objects.count() == 1
+
+
+def test_looking_for_a_line_keeps_what_is_typed_and_finds_no_fault(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    starter, _ = pack(harbour), pack(counted_line("Rook", 3))
+    typed = form_of(starter, "x", new_name="", address_block="Ada\nNowhere", find="rook") | {"look": ""}
+    typed.pop("agree")
+    answer = keeper_client.post(reverse("orders:new"), typed)
+    said = answer.content.decode()
+    assert answer.status_code == 200
+    for kept in ("Nowhere", "‘Harbour’", 'value="x"', "‘Rook’", str(typed["token"])):
+        assert kept in said
+    assert 'role="alert"' not in said
+    assert not Order.objects.exists()
+
+
+def test_a_pack_withdrawn_while_the_form_was_open_is_named(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    keeper_client.get(reverse("orders:new"))
+    Offer.objects.update(active=False)
+    answer = keeper_client.post(reverse("orders:new"), form_of(starter, 2))
+    assert answer.status_code == 422
+    assert "is no longer offered" in answer.content.decode()
+
+
+def test_a_pack_without_price_asks_for_the_agreed_one(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60), price=None)
+    typed = form_of(starter, 2, **{f"price-{starter.pk}": "31.50", "postage": ""})
+    answer = keeper_client.post(reverse("orders:new"), typed)
+    assert b"63.00 USD" in keeper_client.get(answer["Location"]).content
+
+
+def test_an_order_is_changed_paid_and_cancelled_on_its_pages(keeper_client: Client) -> None:
+    harbour, rook = counted_line("Harbour", 60), counted_line("Rook", 60)
+    order, other = agree((pack(harbour), 2)), pack(rook)
+    line = order.lines.get()
+    day = timezone.localdate() + timedelta(days=5)
+    typed = {f"line-{line.pk}-packs": "1", f"line-{line.pk}-price": "20.00", "held_until": day.isoformat()}
+    address = {"address_block": BLOCK, f"packs-{other.pk}": "1", "change": "1", "token": once.new_token()}
+    page = reverse("orders:change", args=[order.number])
+    assert keeper_client.post(page, typed | address).status_code == 302
+    order.refresh_from_db()
+    assert (free(harbour), free(rook), order.address.town) == (48, 48, "Trenton")
+    pay = {"amount": "44.00", "on": timezone.localdate().isoformat(), "way": "in", "token": once.new_token()}
+    keeper_client.post(reverse("orders:pay", args=[order.number]), pay)
+    assert "Paid" in keeper_client.get(reverse("orders:order", args=[order.number])).content.decode()
+    cancel = {"reason": "moved house", "token": once.new_token()}
+    keeper_client.post(reverse("orders:cancel", args=[order.number]), cancel)
+    assert "moved house" in keeper_client.get(reverse("orders:order", args=[order.number])).content.decode()
+    assert (free(harbour), free(rook)) == (60, 60)
+
+
+def test_a_number_of_packs_that_was_emptied_is_asked_for_and_not_taken_as_none(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 2))
+    typed = {f"line-{order.lines.get().pk}-packs": "", "held_until": timezone.localdate().isoformat(), "change": "1"}
+    answer = keeper_client.post(reverse("orders:change", args=[order.number]), typed)
+    assert answer.status_code == 422
+    assert free(harbour) == 36
+
+
+def test_more_than_is_due_is_asked_about_and_then_kept(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    page = reverse("orders:pay", args=[order.number])
+    typed = {"amount": "240", "on": timezone.localdate().isoformat(), "way": "in", "token": once.new_token()}
+    assert "more_is_meant" not in keeper_client.get(page).content.decode()
+    answer = keeper_client.post(page, typed)
+    assert answer.status_code == 422
+    assert "more_is_meant" in answer.content.decode()
+    assert keeper_client.post(page, typed | {"more_is_meant": "on"}).status_code == 302
+    assert order.payments.count() == 1
+
+
+def test_an_unpaid_hold_that_ran_out_is_over_when_its_page_is_read(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 24)
+    order = agree((pack(harbour), 2), days=-1)
+    said = keeper_client.get(reverse("orders:order", args=[order.number])).content.decode()
+    assert "The hold ran out" in said
+    assert "Hold it again" in said
+    until = (timezone.localdate() + timedelta(days=2)).isoformat()
+    keeper_client.post(reverse("orders:hold", args=[order.number]), {"held_until": until, "token": once.new_token()})
+    assert free(harbour) == 0
+
+
+ODD = ("", "0", "-1", "9" * 30, "\x00", "1e400", "NaN", "ő" * 500)
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_nothing_typed_makes_a_page_fail(keeper_client: Client, odd: str) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    order = agree((starter, 1))
+    line = order.lines.get().pk
+    typed = dict.fromkeys(
+        "person new_name email address_block held_until promised_by postage note find reason amount on way reference "
+        f"line kind stage number males females overcount price packs-{starter.pk} packs-{odd} price-{starter.pk} "
+        f"line-{line}-packs line-{line}-price".split(),
+        odd,
+    )
+    for name, button in (("new", "agree"), ("new", "look"), ("offer_new", "")):
+        assert keeper_client.post(reverse(f"orders:{name}"), typed | {button: "1"}).status_code < 500, name
+    for name in ("change", "cancel", "pay", "hold"):
+        address = reverse(f"orders:{name}", args=[order.number])
+        assert keeper_client.post(address, typed | {"change": "1"}).status_code < 500, name
+    asked = dict.fromkeys(("status", "who", "sort", "page", "person", "offer", "line"), odd)
+    for name in ("list", "csv", "new", "offers", "offer_new"):
+        assert keeper_client.get(reverse(f"orders:{name}"), asked).status_code < 500, name
+
+
+def test_an_order_number_beyond_all_numbers_is_not_found(keeper_client: Client) -> None:
+    for name in ("order", "change", "cancel", "pay", "hold"):
+        assert keeper_client.get(f"/orders/{'9' * 40}/{'' if name == 'order' else name + '/'}").status_code == 404
+
+
+@pytest.mark.parametrize("column", ["number", "person", "status", "held_until", "promised_by", "total", "due"])
+def test_orders_sort_by_every_column(keeper_client: Client, column: str) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    for name in ("Ada Marsh", "Bo Reed"):
+        agree((starter, 1), name=name)
+    Order.objects.filter(number=1).update(status=Order.Status.PAID, held_until=None)
+    assert keeper_client.get(reverse("orders:list"), {"sort": f"-{column}"}).status_code == 200
+
+
+def test_orders_are_narrowed_by_status_and_person(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    agree((starter, 1)), agree((starter, 1), name="Bo Reed")
+    page = reverse("orders:list")
+    assert "Bo Reed" not in keeper_client.get(page, {"who": "ada"}).content.decode()
+    assert "Ada Marsh" not in keeper_client.get(page, {"status": "paid"}).content.decode()
+    assert "Bo Reed" not in keeper_client.get(reverse("orders:csv"), {"who": "ada"}).content.decode()
+
+
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
@@ -84,8 +230,12 @@ def test_every_page_of_an_order_opens(keeper_client: Client) -> None:
 
 
 def test_orders_belong_to_the_keeper(helper_client: Client, client: Client) -> None:
-    assert helper_client.get(reverse("orders:list")).status_code == 403
-    assert client.get(reverse("orders:list")).status_code == 302
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    pages = [reverse(f"orders:{name}") for name in ("list", "csv", "new", "offers", "offer_new")]
+    pages += [reverse(f"orders:{name}", args=[order.number]) for name in ("order", "change", "cancel", "pay", "hold")]
+    for page in [*pages, reverse("orders:offer_edit", args=[order.lines.get().offer_id])]:
+        assert helper_client.get(page).status_code == 403, page
+        assert client.get(page).status_code == 302, page
 
 
 def test_names_that_look_like_formulas_are_guarded_in_the_spreadsheet(keeper_client: Client) -> None:
@@ -97,7 +247,19 @@ def test_an_offer_is_made_and_a_wrong_one_is_explained(keeper_client: Client) ->
     harbour = counted_line("Harbour", 60)
     typed = {"line": harbour.pk, "kind": "starter", "number": "10", "stage": "young", "price": "", "active": "on"}
     keeper_client.post(reverse("orders:offer_new"), typed | {"token": once.new_token()})
-    assert Offer.objects.get().overcount == 2
+    made = Offer.objects.get()
+    assert (made.overcount, made.price) == (2, None)
     answer = keeper_client.post(reverse("orders:offer_new"), typed | {"kind": "cup", "token": once.new_token()})
     assert answer.status_code == 422
     assert "sold by the animal" in answer.content.decode()
+
+
+def test_what_an_ordered_pack_holds_stays_and_its_price_may_change(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    order = agree((starter, 1))
+    typed = {"number": "50", "overcount": "3", "price": "30.00", "active": "on", "token": once.new_token()}
+    keeper_client.post(reverse("orders:offer_edit", args=[starter.pk]), typed)
+    starter.refresh_from_db()
+    assert (starter.number, starter.overcount, starter.price) == (10, 3, 30)
+    line = order.lines.get()
+    assert (line.overcount, line.price) == (2, 24)

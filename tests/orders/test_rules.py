@@ -1,0 +1,93 @@
+"""What follows from packs, prices and payments, without a database."""
+
+from decimal import Decimal
+
+import pytest
+
+from breeder.orders import rules
+from breeder.orders.models import Offer, OrderLine
+from breeder.orders.rules import Bill, OfferFree
+
+
+@pytest.mark.parametrize(
+    ("kind", "number", "on_top"),
+    [("starter", 10, 2), ("starter", 5, 1), ("starter", 3, 1), ("starter", 20, 3), ("showing", 7, 2)]
+    + [("cup", 1, 0), ("sexed", 2, 0)],
+)
+def test_15_percent_are_put_on_top_rounded_up_and_at_least_1(kind: str, number: int, on_top: int) -> None:
+    """Common practice, no source: 10 to 20 % of a starter."""
+    assert rules.usual_overcount(kind, number) == on_top
+
+
+def bill(**amounts: str) -> Bill:
+    values = {"goods": "48.00", "postage": "9.50", "paid": "0"} | amounts
+    return Bill(**{name: Decimal(amount) for name, amount in values.items()}, unpriced=0)
+
+
+def test_a_bill_adds_up_to_the_cent_and_leaves_out_what_has_no_price() -> None:
+    lines = [OrderLine(packs=3, price=Decimal("0.10")), OrderLine(packs=2, price=None), OrderLine(packs=0, price=None)]
+    found = rules.bill_of(lines, Decimal("0.20"), [Decimal("0.30"), Decimal("-0.10")])
+    assert (found.total, found.due, found.unpriced) == (Decimal("0.50"), Decimal("0.30"), 1)
+    assert not found.is_settled
+    assert "one line that has no price yet" in rules.in_words(found, "USD")
+
+
+@pytest.mark.parametrize(
+    ("paid", "said"),
+    [
+        ("0", "Nothing is paid yet"),
+        ("57.50", "and that is paid"),
+        ("7.50", "50.00 is open"),
+        ("60", "2.50 more than that"),
+    ],
+)
+def test_a_bill_says_what_is_open(paid: str, said: str) -> None:
+    assert said in rules.in_words(bill(paid=paid), "USD")
+
+
+def test_the_pack_with_most_to_give_leads_then_the_cheaper() -> None:
+    dear, cheap, gone = (Offer(number=10, price=Decimal(price)) for price in ("30", "20", "5"))
+    asked = [OfferFree(dear, 3), OfferFree(cheap, 3), OfferFree(gone, 0)]
+    found = rules.leading(asked)
+    assert found is not None
+    assert found.offer is cheap
+    assert rules.leading([]) is None
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [({}, "nothing is"), ({"young": 1}, "1 young is"), ({"young": 12, "cups": 1}, "12 young and 1 cup are")],
+)
+def test_numbers_by_stage_begin_a_sentence(numbers: dict[str, int], said: str) -> None:
+    assert rules.told(numbers) == said
+
+
+def test_a_card_number_is_known_by_its_check_digit() -> None:
+    """4111 1111 1111 1111 is the cards' own published test number; one digit off it is no card (from memory)."""
+    assert rules.looks_like_card("card 4111 1111 1111 1111")
+    assert not rules.looks_like_card("4111 1111 1111 1112")
+    assert not rules.looks_like_card("T9-2026-0034")
+
+
+@pytest.mark.parametrize(
+    ("values", "field", "said"),
+    [
+        ({"kind": "cup"}, "kind", "sold by the animal"),
+        ({"kind": "showing"}, "kind", "shown by both sexes"),
+        ({"number": None}, "number", "is empty"),
+        ({"kind": "sexed", "males": 1, "females": 1, "number": 3}, "number", "1.1 is not 3 in all"),
+        ({"overcount": 11}, "overcount", "more than the pack itself"),
+    ],
+)
+def test_a_pack_that_cannot_be_is_explained(values: dict[str, object], field: str, said: str) -> None:
+    from breeder.taxa.models import Line, Species
+
+    line = Line(species=Species(scientific_name="Porcellio scaber"), form_name="Rook")
+    given = {"line": line, "kind": "starter", "number": 10, "overcount": 2} | values
+    faults = dict(rules.faults_of_pack(given | rules.filled_pack(given)))
+    assert said in faults[field]
+
+
+def test_a_pair_needs_no_number_of_its_own() -> None:
+    filled = rules.filled_pack({"kind": "sexed", "males": 1, "females": 1})
+    assert (filled["number"], filled["stage"], filled["overcount"]) == (2, "adults", 0)
