@@ -203,7 +203,15 @@ def test_a_count_that_says_nothing_is_left_out_with_a_note() -> None:
 def test_a_tub_without_entries_and_a_book_without_any() -> None:
     answer = book(document(entries=[], promises=[{"stage": "adults", "number": 3}]))
     assert answer["tubs"] == {"14": {}}
-    assert (answer["line"]["adults"]["free"], answer["line"]["adults"]["short"]) == (0, 3)
+    adults = answer["line"]["adults"]
+    assert (adults["lower"], adults["free"], adults["short"]) == (0, 0, 3)
+
+
+def test_a_line_without_terms_keeps_the_keepers_defaults() -> None:
+    terms = Terms()
+    assert (terms.kept("adults"), terms.kept("young"), terms.confidence, terms.handling_loss) == (20, 20, 0.95, 0)
+    assert Terms({"young": 5}).kept("adults") == 0
+    assert (terms.harvest("adults"), Terms(harvest_share=0.3).harvest("young")) == (None, 0.3)
 
 
 def test_all_faults_of_the_book_are_named_at_once() -> None:
