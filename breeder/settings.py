@@ -9,6 +9,9 @@ from pathlib import Path
 
 from breeder.house.surroundings import data_folder, database_from, secret_key_in
 
+# Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
 

@@ -148,9 +148,8 @@ def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
     NaN by day where too little of the day is known to tell; 0 at night in any case.
     """
     zone = hours.zone
-    above = np.array(
-        [float(sun.above_air_w_m2(at.timetuple().tm_yday, at.hour, hours.latitude, hours.longitude)) for at in times]
-    )
+    days, hour = (np.array(column) for column in zip(*((at.timetuple().tm_yday, at.hour) for at in times), strict=True))
+    above = sun.above_air_w_m2(days, hour, hours.latitude, hours.longitude)
     through = clearness_by_day(hours, {at.astimezone(zone).date() for at in times})
     clear = np.array([through[at.astimezone(zone).date()] for at in times])
     return np.where(above > 0, above * clear, 0.0)

@@ -18,7 +18,7 @@ from breeder.dispatch.record import Found, odds_of
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
 from breeder.heat.kit import BadKit
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import Tolerance
+from breeder.heat.verdict import NO_GO, Tolerance
 from breeder.house.models import Setting
 from breeder.packing import queries as packing
 from breeder.packing.models import Kit, Parcel
@@ -78,7 +78,8 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         next_day=None,
         helps=(),
     )
-    if chosen.verdict in rules.LEAVING or trial.best is not None:
+    # A kit that may go is help enough, and where hours are missing nothing else could be told either.
+    if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
     return replace(
         found,
@@ -193,7 +194,7 @@ def _helps(
     drawn: Draws,
     now: datetime,
 ) -> list[dict[str, Any]]:
-    """Return what else would help on the same day, each with its own odds: a counter, another service."""
+    """Return what else would help on the same day, each with its own odds: a counter, a faster service."""
     found = []
     to_counter = parcel.way == Parcel.Way.COUNTER
 
@@ -204,7 +205,7 @@ def _helps(
 
     if not to_counter and parcel.service.to_counter:
         found.append({"what": "Held at a counter instead of the doorstep", **_offer(tried(parcel.service, True))})
-    for service in services().exclude(pk=parcel.service_id):
+    for service in services().filter(usual_days__lt=parcel.service.usual_days):
         offers_way = service.to_counter if to_counter else service.to_doorstep
         if offers_way and posting_day(timing_of(service), parcel.post_on, closures_of(service.carrier)).usable:
             found.append({"what": f"{service} instead of {parcel.service}", **_offer(tried(service, to_counter))})

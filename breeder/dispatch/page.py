@@ -11,7 +11,6 @@ from django.utils import timezone
 from breeder.dispatch import queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.legs import moment
-from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trade import Opinion
@@ -22,7 +21,7 @@ from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.packing.models import Parcel
 from breeder.packing.queries import usable_days
 from breeder.packing.rules import HERE, instructions_for
-from breeder.pages.words import degrees
+from breeder.pages.words import odds
 
 
 def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -39,6 +38,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "standing": standing,
         "check": check,
         "result": result,
+        "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": record.curve_of(result),
         "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
         "second_opinion": opinion_said(result.get("trade"), household),
@@ -111,12 +111,6 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
     return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
 
 
-def inside_said(kit: dict[str, Any], household: Setting) -> str:
-    """Return between which temperatures a kit likely keeps its animals."""
-    low, high = kit["coldest_c"][1], kit["warmest_c"][1]
-    return f"{degrees(low, fahrenheit=household.fahrenheit)} to {degrees(high, fahrenheit=household.fahrenheit)}"
-
-
 def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
     """Return the boxes of the packing list, each with its odds and where it goes."""
     return [
@@ -138,7 +132,7 @@ def _says(standing: Standing) -> str:
         return ""
     if standing.check.verdict not in LEAVING and not standing.is_changed:
         return " ".join(standing.check.result["because"])
-    return standing.leave.sentences[0]
+    return standing.leave.others[0]
 
 
 def orders_said(orders: list[Order]) -> list[dict[str, Any]]:
@@ -150,6 +144,11 @@ def _day(stored: dict[str, Any] | None) -> dict[str, Any] | None:
     return stored and stored | {"on": datetime.fromisoformat(stored["on"]).date()}
 
 
+def _kit_row(stored: dict[str, Any]) -> dict[str, Any]:
+    """Return a kit as the table shows it: its odds short."""
+    return stored | {f"{side}_said": odds(stored[f"too_{side}"]).removeprefix("about ") for side in ("cold", "warm")}
+
+
 def _leg(stored: dict[str, Any]) -> dict[str, Any]:
     return stored | {name: datetime.fromisoformat(stored[name]) for name in ("starts_at", "ends_at")}
 
@@ -157,8 +156,3 @@ def _leg(stored: dict[str, Any]) -> dict[str, Any]:
 def _source(stored: dict[str, Any]) -> dict[str, Any]:
     issued = stored["issued_at"]
     return stored | {"issued_at": datetime.fromisoformat(issued) if issued else None}
-
-
-def label_of(verdict: str) -> str:
-    """Return a verdict's word, for tables without colour."""
-    return str(Check.Verdict(verdict).label)

@@ -13,7 +13,7 @@ from breeder.dispatch.legs import HOUR, Case
 from breeder.dispatch.trade import Opinion
 from breeder.dispatch.trying import Animals, Trial, Tried
 from breeder.heat.outcome import Outcome
-from breeder.heat.verdict import Limits, Odds
+from breeder.heat.verdict import NOT_DECIDED, Limits, Odds
 from breeder.pages.curves import BoxCurve
 from breeder.weather.queries import Hours
 
@@ -61,18 +61,21 @@ def result_of(found: Found, odds: str, because: Sequence[str]) -> dict[str, Any]
 
 
 def odds_of(outcome: Outcome) -> dict[str, Any]:
-    """Return the odds of one kit, to six digits."""
+    """Return the odds of one kit, to six digits; None where nothing is decided."""
+    decided = outcome.verdict != NOT_DECIDED
     return {
-        "comfort": _share(outcome.comfort),
-        "hard": _share(outcome.hard),
-        "too_cold": round(outcome.too_cold, ODDS_DIGITS),
-        "too_warm": round(outcome.too_warm, ODDS_DIGITS),
+        "comfort": _share(outcome.comfort, decided),
+        "hard": _share(outcome.hard, decided),
+        "too_cold": round(outcome.too_cold, ODDS_DIGITS) if decided else None,
+        "too_warm": round(outcome.too_warm, ODDS_DIGITS) if decided else None,
     }
 
 
-def _share(odds: Odds) -> dict[str, float]:
+def _share(odds: Odds, decided: bool) -> dict[str, float | None]:
+    """Return the odds between which the truth lies; what has failed so far is no answer where hours are missing."""
     return {
-        "failed": round(odds.failed, ODDS_DIGITS),
+        "failed": round(odds.failed, ODDS_DIGITS) if decided else None,
+        "failed_at_least": round(odds.failed, ODDS_DIGITS),
         "failed_or_unknown": round(odds.failed_or_unknown, ODDS_DIGITS),
         "standard_error": round(odds.standard_error, ODDS_DIGITS),
     }

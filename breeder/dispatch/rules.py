@@ -51,9 +51,15 @@ class MayNotLeave(ValidationError):
 
 @dataclass(frozen=True)
 class Leave:
-    """Whether a box may leave now; `sentences` are the reasons why not."""
+    """Whether a box may leave now: what its verdict says against it, and what else does."""
 
-    sentences: tuple[str, ...]
+    verdict: str
+    others: tuple[str, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Return every reason why not."""
+        return ((self.verdict,) if self.verdict else ()) + self.others
 
     @property
     def is_free(self) -> bool:
@@ -121,13 +127,12 @@ def may_leave(
 ) -> Leave:
     """Return whether a box may leave by its last check: the right verdict, for what it is now, and still fresh."""
     if check is None:
-        return Leave(("The box was never checked. Check it first.",))
+        return Leave("", ("The box was never checked. Check it first.",))
+    verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
     said = []
     if check.digest != digest_of(inputs_now):
         what = _listed(changed(check.inputs, inputs_now)) or "something"
         said.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
-    if check.verdict not in LEAVING:
-        said.append(f"The check says {check.get_verdict_display()}: {check.reason}")
     if now - check.made_at >= good_for:
         said.append(
             f"The check is {_hours(now - check.made_at)} old and was good for {_hours(good_for)}. Check it again."
@@ -139,7 +144,7 @@ def may_leave(
         )
     if (post_on := inputs_now.get("post_on")) and date.fromisoformat(post_on) < today:
         said.append("The day it was to be handed over is past. Choose a new day and check again.")
-    return Leave(tuple(said))
+    return Leave(verdict, tuple(said))
 
 
 def good_until(check: Check) -> datetime:

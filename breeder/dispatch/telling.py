@@ -7,12 +7,13 @@ from zoneinfo import ZoneInfo
 from breeder.dispatch.legs import HOUR, Case, Exposure
 from breeder.dispatch.trying import Tried
 from breeder.heat.outcome import CaseOutcome, Outcome
-from breeder.heat.verdict import GO, NO_GO
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 from breeder.pages.words import degrees, odds
 from breeder.weather.queries import Hours
 
-# Journeys whose odds on one side are under this are not named as that side's trouble.
+# A side whose odds are under this, or under a tenth of the other's, is not named as the trouble.
 NOT_WORTH_NAMING = 0.005
+SMALL_BESIDE = 0.1
 
 STANDS = {
     Exposure.VAN: "in the van",
@@ -42,7 +43,10 @@ def stands_at(case: Case, hour: float, zone: ZoneInfo) -> str:
 
 def odds_said(outcome: Outcome) -> str:
     """Return the odds of leaving comfort and of passing a hard limit, naming the side that matters."""
-    cold, warm = outcome.too_cold > NOT_WORTH_NAMING, outcome.too_warm > NOT_WORTH_NAMING
+    if outcome.verdict == NOT_DECIDED:
+        return "Hours are missing, so the odds are not known."
+    cold = outcome.too_cold > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_warm)
+    warm = outcome.too_warm > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_cold)
     side = {(True, False): "Too cold", (False, True): "Too warm"}.get((cold, warm), "Too cold or too warm")
     return f"{side} for comfort: {odds(outcome.comfort.failed)}. Past a hard limit: {odds(outcome.hard.failed)}."
 

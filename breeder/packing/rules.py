@@ -164,7 +164,7 @@ def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fa
         said.append(
             "Tape it inside the lid under a layer of paper, away from the cups: its face reaches about "
             f"{degrees(PACK_FACE_C, fahrenheit=fahrenheit)} and burns what touches it. It uses up the animals' oxygen, "
-            "so never close a bag around it and leave the air holes open."
+            "so never close a bag around it."
         )
     if kit.ballast_kg:
         said.append(

@@ -94,16 +94,21 @@ class DaysForm(PlainForm, forms.Form):
         self.fahrenheit = fahrenheit
         self.unit = "°F" if fahrenheit else "°C"
         self.dates = [today + timedelta(days=ahead) for ahead in range(by_hand.MOST_DAYS)]
-        for number, on in enumerate(self.dates):
+        for number in range(len(self.dates)):
             for word in ("low", "high"):
                 self.fields[f"{word}_{number}"] = forms.FloatField(
-                    label=f"{word.capitalize()} on {on:%A %-d %B}, {self.unit}",
+                    label=f"{word.capitalize()}, {self.unit}",
                     required=False,
                     widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
                 )
         self.fields["sure"] = forms.BooleanField(
             label="The unit is right", required=False, help_text="Tick only when asked: for air above 45 °C."
         )
+
+    def label_of(self, name: str) -> str:
+        """Return the label with its day: beside the field the day stands above both."""
+        word, _, number = name.partition("_")
+        return f"{word.capitalize()} on {self.dates[int(number)]:%A %-d %B}" if number else super().label_of(name)
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """Yield each day with its two fields, for the page."""

@@ -139,7 +139,7 @@ def test_a_box_that_was_never_checked_stays() -> None:
 
 def test_a_past_day_makes_it_stay(box: Parcel) -> None:
     leave = rules.may_leave(box.checks.get(), box.checks.get().inputs, MORNING, MILD + timedelta(days=1))
-    assert leave.sentences == ("The day it was to be handed over is past. Choose a new day and check again.",)
+    assert leave.others == ("The day it was to be handed over is past. Choose a new day and check again.",)
 
 
 @pytest.fixture

@@ -84,7 +84,7 @@ def test_a_box_goes_out_by_forms_alone(keeper_client: Client, box: Parcel) -> No
     post(keeper_client, "check", box)
     said = page(keeper_client, box)
     assert "Open the 72 h heat pack at 15:00" in said
-    assert "leave the air holes open" in said
+    assert "Leave the air holes open" in said
     post(keeper_client, "packed", box, {f"packed_{item.pk}": "14"})
     answer = post(keeper_client, "send", box, {f"packed_{item.pk}": "14", "tracking": "T 9"}, follow=True)
     assert "14 of Armadillidium vulgare ‘Harbour’ went in, 12 were planned." in answer.content.decode()
