@@ -11,6 +11,7 @@ import zipfile
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from django.contrib.auth.models import Group, User
 from django.core import serializers
 from django.core.management.color import no_style
 from django.core.serializers.base import DeserializationError
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
@@ -28,6 +30,13 @@ KIND = "underbark book"
 FORM = 1
 BATCH = 1000
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
+
+
+class Exact(DjangoJSONEncoder):
+    """Keeps moments to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
+
+    def default(self, o: Any) -> Any:
+        return o.isoformat() if isinstance(o, datetime | time) else super().default(o)
 
 
 class CannotRestore(Exception):
@@ -93,7 +102,7 @@ def _lines() -> Iterator[tuple[bytes, str]]:
         for row in rows:
             text.seek(0)
             text.truncate()
-            serializers.serialize("jsonl", [row], stream=text, use_natural_foreign_keys=False)
+            serializers.serialize("jsonl", [row], stream=text, cls=Exact)
             yield text.getvalue().encode(), model._meta.label
 
 

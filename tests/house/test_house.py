@@ -18,8 +18,8 @@ from breeder.house.models import LogRow, Setting
 
 TYPED = {
     "trade_name": "Hollow Log", "return_address": "", "terms": "", "currency": "USD", "postcode": "08608",
-    "latitude": "", "longitude": "", "timezone": "UTC", "few_below_packs": "3", "hold_days": "3", "comfort_tolerance": "20",
-    "hard_tolerance": "5",
+    "latitude": "", "longitude": "", "timezone": "UTC", "few_below_packs": "3", "hold_days": "3",
+    "comfort_tolerance": "20", "hard_tolerance": "5",
 }  # fmt: skip
 
 
@@ -71,7 +71,7 @@ class TestSettings:
         [
             ({"postcode": "00000"}, "has no place"),
             ({"currency": "dollars"}, "three capital letters"),
-            ({"timezone": "Mars/Olympus"}, "is not a time zone"),
+            ({"postcode": "", "timezone": "Mars/Olympus"}, "is not a time zone"),
             ({"postcode": "", "latitude": "40.2"}, "together, or neither"),
             ({"postcode": "", "latitude": "0", "longitude": "0"}, "in the sea off Africa"),
             ({"comfort_tolerance": "150"}, "between 0 and 100 %"),

@@ -24,7 +24,9 @@ from breeder.cultures.models import Entry, Promise
 from breeder.cultures.queries import stock_by_line
 from django.contrib.auth.models import User
 print(json.dumps({
-    "free": {str(pk): {name: stage.free for name, stage in stock.stages.items()} for pk, stock in stock_by_line().items()},
+    "free": {
+        str(pk): {name: stage.free for name, stage in stock.stages.items()} for pk, stock in stock_by_line().items()
+    },
     "promises": list(Promise.objects.order_by("pk").values_list("pk", "number", "state")),
     "people": list(User.objects.values_list("username", "groups__name")),
     "next": Entry.objects.create(culture_id=Entry.objects.first().culture_id, kind="looked",

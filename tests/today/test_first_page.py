@@ -1,0 +1,87 @@
+"""The first page says what needs doing, and nothing else."""
+
+from datetime import timedelta
+
+import pytest
+from django.contrib.auth.models import User
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.cultures import actions as cultures
+from breeder.orders import actions as orders
+from breeder.packing.models import Supply
+from breeder.today import queries
+from tests.build import line, tub
+from tests.orders.stand import agree, counted_line, pack
+
+pytestmark = pytest.mark.django_db
+
+
+def main_of(client: Client) -> str:
+    return client.get(reverse("today:page")).content.decode().split("<main")[1]
+
+
+def test_an_empty_book_teaches_the_next_step(keeper_client: Client) -> None:
+    said = main_of(keeper_client)
+    assert "Your book is empty" in said
+    assert reverse("taxa:line_new") in said
+
+
+def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client, keeper: User) -> None:
+    never, mites = tub(line("Never")), tub(line("Mites"))
+    cultures.record_count(mites.pk, "adults", "hand", {"counted": 90}, by=keeper)
+    cultures.record_looked(mites.pk, ["mites"], by=keeper)
+    whys = {row.tub: row.why for row in queries.day(timezone.now()).tubs}
+    assert whys == {never: "never counted, so nothing of it can be sold", mites: "mites seen today"}
+
+
+def test_an_old_count_is_due(keeper: User) -> None:
+    old = tub(line("Old"))
+    long_ago = timezone.now() - timedelta(days=160)
+    cultures.record_count(old.pk, "adults", "hand", {"counted": 90}, happened_at=long_ago, by=keeper)
+    assert [row.why for row in queries.day(timezone.now()).tubs] == ["count due: last counted 160 days ago"]
+
+
+def test_a_short_line_is_named_with_how_many(keeper_client: Client, keeper: User) -> None:
+    harbour = counted_line("Harbour", 30)
+    agree((pack(harbour), 2))
+    cultures.record_count(harbour.cultures.get().pk, "young", "hand", {"counted": 20}, by=keeper)
+    assert "Short by 4 young" in main_of(keeper_client)
+
+
+def test_orders_that_wait_are_named_for_the_keeper_only(
+    keeper_client: Client, helper_client: Client, keeper: User
+) -> None:
+    harbour = counted_line("Harbour", 90)
+    held, paid = agree((pack(harbour), 1), days=1, name="Bo Reed"), agree((pack(harbour), 1), name="Cy Alder")
+    orders.record_payment(paid.number, paid.lines.get().price, timezone.localdate(), by=keeper)
+    said = main_of(keeper_client)
+    assert f"Order {held.number}, Bo Reed" in said
+    assert f"Order {paid.number}, Cy Alder" in said
+    assert "Bo Reed" not in main_of(helper_client)
+
+
+def test_supplies_running_out_are_named(keeper_client: Client) -> None:
+    Supply.objects.create(name="Foam liner", on_shelf=2, order_below=5)
+    Supply.objects.create(name="Card box", on_shelf=9, order_below=5)
+    said = main_of(keeper_client)
+    assert "Foam liner" in said
+    assert "Card box" not in said
+
+
+def test_the_page_takes_the_same_queries_for_few_and_many_tubs(keeper_client: Client) -> None:
+    def taken() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            keeper_client.get(reverse("today:page"))
+        return len(caught)
+
+    for number in range(3):
+        counted_line(f"Form {number}", 50)
+    taken()
+    few = taken()
+    for number in range(3, 20):
+        counted_line(f"Form {number}", 50)
+    assert taken() == few
