@@ -141,7 +141,8 @@ def send_parcel(
         lines = {item.order_line.offer.line_id for item in parcel.items.all()}
         before = stock_by_line(lines)
         items = steps.write_packed(parcel, packed)
-        said = rules.unlike_planned(items) + steps.write_ledger(items, at=now, by=by)
+        said = rules.other_day(parcel.post_on, timezone.localdate(now)) + rules.unlike_planned(items)
+        said += steps.write_ledger(items, at=now, by=by)
         parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
         parcel.packed_at = parcel.packed_at or now
         parcel.save(update_fields=["status", "sent_at", "tracking", "by", "packed_at"])

@@ -155,6 +155,15 @@ def good_until(check: Check) -> datetime:
     return min(until, check.forecast_issued_at + FORECAST_GOOD_FOR)
 
 
+def other_day(post_on: date | None, today: date) -> list[str]:
+    """Return what to mind when a box is handed over on another day than it was checked for."""
+    if post_on is None or post_on == today:
+        return []
+    return [
+        f"It was checked for {post_on:%A %-d %B} and left on {today:%A %-d %B}: its odds were reckoned for another day."
+    ]
+
+
 def still_owed(agreed: int, packed: int) -> int:
     """Return how many of the agreed animals have not been packed; what is put in on top is never owed."""
     return max(0, agreed - packed)

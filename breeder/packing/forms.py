@@ -87,11 +87,16 @@ class SuppliesForm(PlainForm, forms.Form):
         self.supplies = supplies
         for supply in supplies:
             self.fields[f"shelf_{supply.pk}"] = forms.IntegerField(
-                label=f"{supply} on the shelf", min_value=0, max_value=MOST_ON_SHELF, initial=supply.on_shelf
+                label="On the shelf", min_value=0, max_value=MOST_ON_SHELF, initial=supply.on_shelf
             )
             self.fields[f"below_{supply.pk}"] = forms.IntegerField(
-                label=f"{supply}: order more below", min_value=0, max_value=MOST_ON_SHELF, initial=supply.order_below
+                label="Order more below", min_value=0, max_value=MOST_ON_SHELF, initial=supply.order_below
             )
+
+    def label_of(self, name: str) -> str:
+        """Return the label with its supply: beside the field the supply stands above both."""
+        supply = next(one for one in self.supplies if name.endswith(f"_{one.pk}"))
+        return f"{supply}, {super().label_of(name).lower()}"
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """Yield each supply with its fields, for the page."""

@@ -49,7 +49,7 @@ def upload(request: HttpRequest, pk: int) -> HttpResponse:
     token = request.POST.get("token", "")
     form = UploadForm(
         _sent(request),
-        request.FILES,
+        request.FILES if request.method == "POST" else None,
         household_zone=request.household.zone,
         initial={"zone": here.timezone, "issued_at": _clock(timezone.localtime())},
     )

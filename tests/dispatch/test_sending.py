@@ -118,6 +118,14 @@ def test_what_sending_breaks_is_said(line: Line) -> None:
     assert any("below its minimum" in sentence for sentence in done.sentences)
 
 
+def test_leaving_on_another_day_than_it_was_checked_for_is_said(line: Line) -> None:
+    box = checked_box(line)
+    with time_machine.travel(MORNING, tick=False):
+        packing.choose_day(box.number, MILD + timedelta(days=1), by=None)
+        actions.check_parcel(box.number, by=None)
+    assert "It was checked for Tuesday 8 October and left on Monday 7 October" in send(box).sentences[0]
+
+
 def test_a_box_is_sent_once(line: Line) -> None:
     box = checked_box(line)
     send(box, token="a")

@@ -142,6 +142,13 @@ def test_places_are_kept_by_coordinates_and_strange_ones_refused(keeper_client: 
     assert Place.objects.count() == 1
 
 
+def test_a_form_that_is_only_looked_at_shows_no_fault(keeper_client: Client, place: Place) -> None:
+    for name in ("upload", "by_hand"):
+        answer = keeper_client.get(reverse(f"weather:{name}", args=[place.pk]))
+        assert answer.status_code == 200
+        assert 'role="alert"' not in answer.content.decode()
+
+
 def test_an_empty_place_teaches_the_next_step(keeper_client: Client, place: Place) -> None:
     assert "Type the lows and highs" in keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
     assert keeper_client.get(reverse("weather:place", args=[place.pk + 1])).status_code == 404
