@@ -5,11 +5,12 @@ A case is one number of days late. Sundays and closures before its delivery are 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from breeder.carriers.rules import Delivery
+from breeder.weather.clock import moment
 
 HOUR = timedelta(hours=1)
 
@@ -127,11 +128,6 @@ def legs_of(
         return (*first, van)
     taken_in = brought + timedelta(hours=times.doorstep_h)
     return (*first, van, Leg("doorstep", Where.DESTINATION, Exposure.DOORSTEP, brought, taken_in))
-
-
-def moment(on: date, at: time, zone: ZoneInfo) -> datetime:
-    """Return the UTC moment of a clock time on a day; a time that the clocks skip is the moment they jump to."""
-    return datetime.combine(on, at.replace(tzinfo=None), tzinfo=zone).astimezone(UTC)
 
 
 def needed(cases: Sequence[Case]) -> tuple[datetime, datetime]:

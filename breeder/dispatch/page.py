@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from breeder.dispatch import queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
-from breeder.dispatch.legs import moment
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trade import Opinion
@@ -22,6 +21,7 @@ from breeder.packing.models import Parcel
 from breeder.packing.queries import usable_days
 from breeder.packing.rules import HERE, instructions_for
 from breeder.pages.words import odds
+from breeder.weather.clock import moment
 
 
 def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from breeder.house.models import Setting
 from breeder.orders import steps as orders
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, ParcelItem
+from breeder.packing.rules import HERE
 from breeder.weather.models import Place
 from breeder.weather.steps import place_for
 
@@ -73,9 +74,9 @@ def close_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         promise.refresh_from_db()
         owed = rules.still_owed(line.packs * line.animals, _packed_of(line.pk))
-        elsewhere = ParcelItem.objects.filter(
-            order_line=line, parcel__status__in=(Parcel.Status.WAITING, Parcel.Status.PACKED)
-        ).exclude(parcel__in=[item.parcel_id for item in items])
+        elsewhere = ParcelItem.objects.filter(order_line=line, parcel__status__in=HERE).exclude(
+            parcel__in=[item.parcel_id for item in items]
+        )
         if promise.state != Promise.State.HELD or elsewhere.exists():
             continue
         if owed:
@@ -109,7 +110,7 @@ def release_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
 def close_order(order: Order, *, at: datetime) -> bool:
     """Mark an order as sent when nothing of it is held any more, and return whether it was."""
     held = order.lines.filter(promise__state=Promise.State.HELD).exists()
-    waiting = order.parcels.filter(status__in=(Parcel.Status.WAITING, Parcel.Status.PACKED)).exists()
+    waiting = order.parcels.filter(status__in=HERE).exists()
     if held or waiting:
         return False
     orders.mark_sent(order, at=at)

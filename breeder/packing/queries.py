@@ -10,12 +10,10 @@ from breeder.carriers.queries import closures_of, timing_of
 from breeder.carriers.rules import PostingDay, posting_days
 from breeder.orders.models import Order, OrderLine
 from breeder.packing.models import Kit, KitPart, Parcel, ParcelItem, Supply
+from breeder.packing.rules import HERE
 
 # How far ahead a posting day may be chosen; no forecast reaches further than 16 days.
 HORIZON_DAYS = 16
-
-# Boxes that are still in the house.
-HERE = (Parcel.Status.WAITING, Parcel.Status.PACKED)
 
 
 def kits(*, active: bool | None = None) -> QuerySet[Kit]:

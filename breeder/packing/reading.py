@@ -34,8 +34,3 @@ def heat_kit(kit: Kit, cups: int) -> HeatKit:
     """Return box, payload, ballast and packs for so many cups. Raises heat's BadKit, as for a box that is too small."""
     payload = Payload(kg=max(1, cups) * KG_PER_CUP, water_share=WATER_SHARE, cups=max(1, cups))
     return HeatKit(box_of(kit), payload, kit.ballast_kg, tuple(pack_of(row) for row in kit.packs))
-
-
-def has_pack(kit: Kit) -> bool:
-    """Return whether a heat, cold or phase-change pack goes in."""
-    return bool(kit.packs)

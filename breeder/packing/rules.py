@@ -24,6 +24,7 @@ DRY_ICE = (
 # Warmers average about 57 °C in use (135 °F; Chemical & Engineering News, 2010).
 PACK_FACE_C = 57.0
 
+# Boxes that are still in the house.
 HERE = (Parcel.Status.WAITING, Parcel.Status.PACKED)
 
 

@@ -1,6 +1,6 @@
 """Local clock times turned to UTC: an hour that the clocks skip is refused, one that comes twice is told apart."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 
@@ -26,8 +26,3 @@ def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
 def moment(on: date, at: time, zone: ZoneInfo) -> datetime:
     """Return the UTC moment of a clock time on a day; a time that the clocks skip is the moment they jump to."""
     return datetime.combine(on, at.replace(tzinfo=None), tzinfo=zone).astimezone(UTC)
-
-
-def day_hours(on: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
-    """Return the UTC moments at which a local day begins and ends: 23, 24 or 25 hours apart."""
-    return moment(on, time(0), zone), moment(on + timedelta(days=1), time(0), zone)

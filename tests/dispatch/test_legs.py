@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from breeder.carriers.rules import Timing, delivery_days
-from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, Where, cases_of, legs_of, moment
+from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, Where, cases_of, legs_of
+from breeder.weather.clock import moment
 
 NEW_YORK, CHICAGO, PHOENIX = ZoneInfo("America/New_York"), ZoneInfo("America/Chicago"), ZoneInfo("America/Phoenix")
 LORD_HOWE = ZoneInfo("Australia/Lord_Howe")
