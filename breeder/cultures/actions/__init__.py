@@ -4,11 +4,14 @@ from breeder.cultures.actions.changes import move_animals, record_change
 from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
 from breeder.cultures.actions.minimums import set_minimum
+from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.states import set_not_for_sale, set_purpose
-from breeder.cultures.actions.tubs import close_tub, merge_tubs, split_tub, start_tub
+from breeder.cultures.actions.tubs import Place, close_tub, merge_tubs, split_tub, start_tub
 from breeder.cultures.actions.turn import Recorded
 
 __all__ = [
+    "Animals",
+    "Place",
     "Recorded",
     "care_for_shelf",
     "close_tub",

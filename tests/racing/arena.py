@@ -1,0 +1,178 @@
+"""Run by the race tests in a process of its own: one database, several real processes that want the same animals.
+
+    python -m tests.racing.arena      (the database by BREEDER_DATA and BREEDER_DATABASE)
+
+Prints what came of it as JSON. In the control the one lock is taken out, and on SQLite the transaction with it, since
+its BEGIN IMMEDIATE is a lock too; that must oversell, or the race would prove nothing.
+"""
+
+import contextlib
+import json
+import multiprocessing
+import os
+from collections.abc import Callable
+from random import Random
+from threading import BrokenBarrierError
+from typing import Any
+
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
+django.setup()
+
+from django.core.exceptions import ValidationError  # noqa: E402
+from django.core.management import call_command  # noqa: E402
+from django.db import connection, connections, transaction  # noqa: E402
+from django.urls import reverse  # noqa: E402
+
+from breeder.cultures import actions, proof, queries, steps  # noqa: E402
+from breeder.cultures.models import Culture, Promise  # noqa: E402
+from breeder.orders import actions as orders  # noqa: E402
+from breeder.orders.models import Order  # noqa: E402
+from breeder.orders.rules import Wanted, Who  # noqa: E402
+from breeder.taxa.models import Line  # noqa: E402
+from tests import build  # noqa: E402
+from tests.orders.stand import counted_line, pack, terms  # noqa: E402
+from tests.racing.arena_facts import CONTROL_WAIT_S, EACH, FILE_WAIT_S, HANDS, LAST, ROUNDS, STEPS, WAIT_S  # noqa: E402
+
+Result = dict[str, Any]
+
+
+def without_turn() -> None:
+    """Take the lock out of this process."""
+    steps.take_turn = lambda line_ids: None
+    if connection.vendor == "sqlite":
+        transaction.atomic = lambda *args, **kwargs: contextlib.nullcontext()
+
+
+def meet_before_writing(barrier: Any, wait_s: float) -> None:
+    """Make every hand that has checked wait for the others to have checked: the worst moment, each time."""
+    write = steps.set_aside
+
+    def set_aside(*args: Any, **kwargs: Any) -> Promise:
+        with contextlib.suppress(BrokenBarrierError):
+            barrier.wait(wait_s)
+        return write(*args, **kwargs)
+
+    steps.set_aside = set_aside
+
+
+def in_hands(work: Callable[[int], list[str]], prepare: Callable[[Any], None] = lambda barrier: None) -> list[str]:
+    """Do `work` in several processes at once, and return what each came back with."""
+    connections.close_all()
+    context = multiprocessing.get_context("fork")
+    answers, barrier = context.Queue(), context.Barrier(HANDS)
+
+    def hand(number: int) -> None:
+        prepare(barrier)
+        try:
+            answers.put(work(number))
+        except BaseException as failed:  # what a hand died of is the finding
+            answers.put([f"failed: {type(failed).__name__}: {failed}"])
+        connections.close_all()
+
+    hands = [context.Process(target=hand, args=(number,)) for number in range(HANDS)]
+    for one in hands:
+        one.start()
+    found = [answers.get(timeout=60) for _ in hands]
+    for one in hands:
+        one.join(60)
+    return [said for answer in found for said in answer]
+
+
+def agree_once(offer_id: int, number: int) -> str:
+    """Agree one order; return its animals, or why not."""
+    try:
+        orders.agree_order(Who(new_name=f"Hand {number}"), [Wanted(offer_id, 1)], terms(), by=None)
+    except ValidationError as refusal:
+        return f"refused: {' '.join(refusal.messages)}"
+    return "agreed"
+
+
+def last_animals(*, no_turn: bool) -> Result:
+    """Several hands want the last animals at one moment."""
+    rounds = []
+    for number in range(1 if no_turn else ROUNDS):
+        of = counted_line(f"{'Control' if no_turn else 'Last'} {number}", LAST)
+        offer = pack(of, number=EACH, overcount=0)
+
+        def prepare(barrier: Any) -> None:
+            meet_before_writing(barrier, CONTROL_WAIT_S if no_turn else WAIT_S)
+            if no_turn:
+                without_turn()
+
+        said = in_hands(lambda hand, pk=offer.pk: [agree_once(pk, hand)], prepare)
+        promised = sum(promise.number for promise in Promise.objects.filter(line=of))
+        stock = queries.stock_of(of.pk).stages["young"]
+        rounds.append({"said": said, "promised": promised, "free": stock.free, "short": stock.short})
+    return {"rounds": rounds, "differences": len(list(proof.differences()))}
+
+
+def busy_day() -> Result:
+    """Several hands agree, cancel, pack, move, count and begin tubs over two lines, each in its own order."""
+    lines = [counted_line("Ash", 400), counted_line("Slate", 60)]
+    others = [build.tub(of).pk for of in lines]
+    offers = [pack(of, number=4, overcount=0).pk for of in lines]
+    said = in_hands(lambda hand: [one_step(Random(hand * 100 + n), lines, others, offers) for n in range(STEPS)])
+    stocks = queries.stock_by_line()
+    return {
+        "said": said,
+        "short": [stocks[of.pk].stages["young"].short for of in lines],
+        "numbers": sorted(Culture.objects.values_list("number", flat=True)),
+        "orders": sorted(Order.objects.values_list("number", flat=True)),
+        "differences": [str(one) for one in proof.differences()],
+    }
+
+
+def one_step(dice: Random, lines: list[Line], others: list[int], offers: list[int]) -> str:
+    """Do one thing; return its name, or what went wrong."""
+    at = dice.randrange(len(lines))
+    of = lines[at]
+    first = of.cultures.order_by("pk")[0].pk
+    what = dice.choice(["agree", "agree", "cancel", "pack", "move", "look", "begin"])
+    try:
+        if what == "agree":
+            return agree_once(offers[at], dice.randrange(1000)).split(":")[0]
+        if what == "move":
+            actions.move_animals(first, others[at], "young", 1, by=None)
+        elif what == "look":
+            actions.record_count(others[at], "adults", "eye", {"from": 10, "to": 25}, seen=["young"], by=None)
+        elif what == "begin":
+            actions.start_tub(of.pk, actions.Place("B"), by=None)
+        else:
+            end_one(what, of)
+    except ValidationError as refusal:
+        return f"refused {what}: {' '.join(refusal.messages)}"
+    return what
+
+
+def end_one(what: str, of: Line) -> None:
+    """Cancel or pack one open order of a line, if there is one."""
+    held = Order.objects.filter(status=Order.Status.HELD, lines__offer__line=of).order_by("?").first()
+    if held is None:
+        return
+    if what == "cancel":
+        orders.cancel_order(held.number, "changed their mind", by=None)
+        return
+    with transaction.atomic():
+        steps.take_turn([of.pk])
+        promise = held.lines.get().promise
+        promise.refresh_from_db()
+        if promise.state == Promise.State.HELD:
+            tub = of.cultures.order_by("pk")[0]
+            steps.pack_from(tub, "young", promise.number, promise=promise, at=promise.made_at, by=None)
+
+
+def main() -> None:
+    """Run the control first, then the same with the lock, then a busy day, and print all of it."""
+    call_command("migrate", verbosity=0)
+    if connection.vendor == "sqlite":
+        # A file's lock is not handed on in turn, so a hand may wait long; how long is not judged here.
+        connections.databases["default"]["OPTIONS"]["timeout"] = FILE_WAIT_S
+        connection.close()
+    reverse("today:page")  # load every room once, and not in each hand
+    print(json.dumps({"control": last_animals(no_turn=True), "turn": last_animals(no_turn=False), "busy": busy_day()}))
+
+
+if __name__ == "__main__":
+    main()
