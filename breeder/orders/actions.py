@@ -78,7 +78,7 @@ def agree_order(
         added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
         packs = ", ".join(str(line) for line in added)
         log("agreed an order", str(order), f"Order {order.number} for {person}: {packs}.", by=by)
-        once.spend(token, steps.page_of(order))
+        steps.spend(token, order)
     return order
 
 
@@ -101,7 +101,7 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
         steps.settle(steps.fresh(number), at=now)
         log("changed an order", str(order), f"Order {number}: {'; '.join(said) or 'packs as before'}.", by=by)
-        once.spend(token, steps.page_of(order))
+        steps.spend(token, order)
     return order
 
 
@@ -117,7 +117,7 @@ def cancel_order(number: int, reason: str, *, by: Any, token: str = "") -> Order
         order.save(update_fields=["status", "ended_at", "ended_because"])
         sentence = f"Order {number} for {order.person} was cancelled; {rules.told(released)} free again."
         log("cancelled an order", str(order), sentence, by=by, reason=reason, facts={"released": released})
-        once.spend(token, steps.page_of(order))
+        steps.spend(token, order)
     return order
 
 
@@ -137,7 +137,7 @@ def hold_again(number: int, held_until: datetime, *, by: Any, token: str = "") -
             steps.promise(order, line, want, at=now)
         steps.settle(steps.fresh(number), at=now)
         log("held an order again", str(order), f"Order {number} for {order.person} is held again.", by=by)
-        once.spend(token, steps.page_of(order))
+        steps.spend(token, order)
     return order
 
 
@@ -168,7 +168,7 @@ def record_payment(
             f"{amount:.2f} {currency} {what} order {number} of {order.person}.",
             by=by,
         )
-        once.spend(token, steps.page_of(order))
+        steps.spend(token, order)
     return order
 
 

@@ -15,6 +15,7 @@ from breeder.cultures.rules import Want
 from breeder.house.steps import log
 from breeder.orders import queries, rules
 from breeder.orders.models import Offer, Order, OrderLine
+from breeder.pages import once
 from breeder.people import steps as people
 from breeder.people.models import Address, Person
 from breeder.people.rules import Destination
@@ -26,6 +27,13 @@ NUMBER_TRIES = 50
 def page_of(order: Order) -> str:
     """Return the address of an order's page."""
     return reverse("orders:order", args=[order.number])
+
+
+def spend(token: str, order: Order) -> None:
+    """Use up a form's token, last of all in the transaction; its answer is the order's page."""
+    # Without a form no address is looked up: in a fresh process that loads every page, for seconds, under the lock.
+    if token:
+        once.spend(token, page_of(order))
 
 
 def line_ids_of(order_number: int) -> set[int]:
