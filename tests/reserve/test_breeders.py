@@ -2,7 +2,7 @@
 
 import pytest
 
-from breeder.reserve.alleles import chance_copy_kept
+from breeder.reserve.alleles import animals_needed_for_allele, chance_copy_kept, drift_apart
 from breeder.reserve.breeders import (
     Advice,
     Sexes,
@@ -159,6 +159,14 @@ def test_the_share_that_shows_a_form_is_over_scorable_animals_only() -> None:
     # 60 showing females, no plain female, 55 males that cannot show it: a pure line.
     assert share_showing(60, 60) == 1
     assert share_showing(0, 0) is None
+
+
+def test_one_breeder_keeps_an_allele_that_everybody_has() -> None:
+    assert animals_needed_for_allele(0.9, 0.5) == 1
+
+
+def test_few_tubs_drift_apart_less() -> None:
+    assert drift_apart(1, 3) == pytest.approx(1 / 9)
 
 
 def test_chances_of_each_sex() -> None:
