@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from .alleles import animals_needed_for_allele
-from .defaults import ADULTS_KEPT, ADULTS_KEPT_IRREPLACEABLE, EACH_SEX_KEPT, EFFECTIVE_SHARE, KEEPER_DEFAULT
+from .defaults import (
+    ADULTS_KEPT,
+    ADULTS_KEPT_IRREPLACEABLE,
+    ALLELE_FREQUENCY,
+    CONFIDENCE,
+    EACH_SEX_KEPT,
+    EFFECTIVE_SHARE,
+    HORIZON_YEARS,
+    INBREEDING_LIMIT,
+    KEEPER_DEFAULT,
+)
 from .demography import demographic_floor
-from .effective import animals_needed_sexed, animals_needed_unsexed, effective_size, effective_size_needed
+from .effective import (
+    animals_needed_sexed,
+    animals_needed_unsexed,
+    effective_size,
+    effective_size_needed,
+    partners_needed,
+)
 from .whole import whole_above
 
 TWO_SEXES, CLONAL, HERMAPHRODITE = "two_sexes", "clonal", "hermaphrodite"
@@ -45,12 +60,12 @@ def breeders_needed(
 class Advice:
     """What genetics advises: a limit of inbreeding (share) over years, an allele frequency to keep, effective share."""
 
-    limit: float
-    years: float
     generation_days: float
-    allele_frequency: float = 0.05
+    limit: float = INBREEDING_LIMIT
+    years: float = HORIZON_YEARS
+    allele_frequency: float = ALLELE_FREQUENCY
     effective_share: float = EFFECTIVE_SHARE
-    confidence: float = 0.95
+    confidence: float = CONFIDENCE
     binds: bool = False
 
 
@@ -200,5 +215,4 @@ def share_showing(showing: int, scorable: int) -> float | None:
 
 def plain_males_needed(showing_females: int, size: float) -> int | None:
     """Return how many males of the line's own origin go with so many showing females for an effective `size`."""
-    spare = 4 * showing_females - size
-    return math.ceil(size * showing_females / spare - 1e-9) if spare > 0 else None
+    return partners_needed(showing_females, size)

@@ -10,7 +10,8 @@ HARVEST_SHARE = 0.30  # of the young between two counts; KEEPER_DEFAULT
 CONFIDENCE = 0.95  # one-sided
 SURE = 0.95  # "95 % sure" of both sexes, or of an effective size from unsexed animals
 INBREEDING_LIMIT = 0.10  # over the horizon; judgement
-HORIZON_YEARS = 5.0
+HORIZON_YEARS = 5.0  # judgement, as for a hobby line
+ALLELE_FREQUENCY = 0.05  # the rarest allele worth keeping: Marshall & Brown 1975 (from memory)
 EFFECTIVE_SHARE = 0.3  # effective size / adults in a stable tub; judgement (wild mean 0.10: Frankham 1995)
 DAYS_PER_YEAR = 365.25
 

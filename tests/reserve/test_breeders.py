@@ -25,7 +25,7 @@ from breeder.reserve.effective import (
 )
 from breeder.reserve.starters import animals_needed_for_each, chance_of_each, starter_needed
 
-ADVICE = Advice(0.10, 5, 245)
+ADVICE = Advice(generation_days=245)
 
 
 def test_a_missing_sex_leaves_no_effective_size() -> None:
@@ -66,8 +66,9 @@ def test_breeders_needed_by_way_of_reproduction() -> None:
     assert breeders_needed(36, 1.0, 0.25) == 65
     assert breeders_needed(36, 0.3, reproduction="hermaphrodite") == 120
     assert breeders_needed(36, reproduction="clonal") is None
-    with pytest.raises(ValueError, match="one sex is missing"):
-        breeders_needed(36, 1.0, 0.0)
+    for share in (0.0, 1.0):
+        with pytest.raises(ValueError, match="one sex is missing"):
+            breeders_needed(36, 1.0, share)
 
 
 def test_the_keepers_number_binds_and_genetics_advises() -> None:
@@ -84,7 +85,7 @@ def test_what_cannot_be_bought_again_keeps_thirty() -> None:
 
 
 def test_genetics_binds_where_the_keeper_says_so() -> None:
-    minimum = binding_minimum(advice=Advice(0.10, 5, 245, binds=True))
+    minimum = binding_minimum(advice=Advice(245, binds=True))
     assert (minimum.number, minimum.rule) == (123, "genetic")
 
 
@@ -158,7 +159,33 @@ def test_a_form_that_only_females_show_keeps_its_males_by_origin() -> None:
 def test_the_share_that_shows_a_form_is_over_scorable_animals_only() -> None:
     # 60 showing females, no plain female, 55 males that cannot show it: a pure line.
     assert share_showing(60, 60) == 1
-    assert share_showing(0, 0) is None
+    assert (share_showing(1, 1), share_showing(0, 0)) == (1, None)
+
+
+def test_advice_looks_five_years_ahead_at_a_tenth_of_inbreeding() -> None:
+    # Judgement, no source; the allele frequency after Marshall & Brown 1975.
+    assert Advice(245) == Advice(245, 0.10, 5.0, 0.05, 0.3, 0.95)
+
+
+def test_a_sale_of_more_than_is_there_leaves_nothing() -> None:
+    refused = sexed_sale(Sexes(2, 9), Sexes(3, 0))
+    assert (refused.allowed, refused.size_left) == (False, 0)
+    assert sexed_sale(Sexes(9, 2), Sexes(0, 3)).size_left == 0
+    assert "Only 0 males" in sexed_sale(Sexes(3, 20), Sexes(1, 0)).why[0]
+
+
+def test_a_sale_may_leave_exactly_what_must_stay() -> None:
+    assert sexed_sale(Sexes(26, 25), Sexes(1, 0), size_kept=50).allowed
+    assert not sexed_sale(Sexes(26, 25), Sexes(1, 0), size_kept=50.001).allowed
+    assert sexed_sale(Sexes(1, 1), Sexes(0, 1), each_sex=0).allowed
+    assert sexed_sale(Sexes(0, 9), Sexes(0, 9), reproduction="clonal").allowed
+    assert sexed_sale(Sexes(1, 9), Sexes(1, 9), reproduction="hermaphrodite").allowed
+    assert not sexed_sale(Sexes(0, 9), Sexes(1, 0), reproduction="hermaphrodite").allowed
+
+
+def test_a_line_may_keep_nothing_where_the_keeper_wants_it_so() -> None:
+    assert binding_minimum(0, each_sex=0, share_female=0.0).number == 0
+    assert binding_minimum(8, each_sex=4).rule == "keeper"
 
 
 def test_one_breeder_keeps_an_allele_that_everybody_has() -> None:

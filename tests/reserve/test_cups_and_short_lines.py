@@ -32,6 +32,7 @@ def test_cups_promised_beyond_rest_are_short() -> None:
     free = free_cups([tub(1, None)], TODAY, promised=5)
     assert (free.number, free.short) == (0, 3)
     assert "Short by 3" in free.why[-1]
+    assert free_cups([], TODAY, promised=1, kept_back=1).short == 1
 
 
 def at(day: int) -> datetime:
