@@ -55,6 +55,8 @@ def edit_species(
     """Change values of a species; those that differ from the book become the keeper's own, or get the given source."""
     try:
         with transaction.atomic(durable=True):
+            # How long adults live and how a species breeds decide what its lines can spare.
+            steps.take_turn(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
             once.seen(token)
             species = Species.objects.get(pk=species_id)
             before = {name: getattr(species, name) for name in values}

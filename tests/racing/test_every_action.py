@@ -1,0 +1,261 @@
+"""Every action of every room that writes what is free begins with the turn; a new action must be placed here."""
+
+import importlib
+import inspect
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+import time_machine
+from django.db import connection, transaction
+from django.utils import timezone
+
+from breeder.cultures import actions as cultures
+from breeder.cultures import steps
+from breeder.cultures.models import Culture, Promise
+from breeder.cultures.queries import stock_of
+from breeder.dispatch import actions as dispatch
+from breeder.dispatch import gathering
+from breeder.orders import actions as orders
+from breeder.orders.models import Order
+from breeder.orders.rules import Wanted
+from breeder.packing import actions as packing
+from breeder.packing.models import Parcel
+from breeder.taxa import actions as taxa
+from breeder.taxa.models import Line
+from tests import build
+from tests.dispatch import boxes
+from tests.dispatch.test_sending import MILD, MORNING
+from tests.orders.stand import agree, pack, terms
+
+pytestmark = pytest.mark.django_db
+
+ROOMS = Path(__file__).resolve().parents[2] / "breeder"
+WRITE = re.compile(r'^(?:INSERT INTO|UPDATE|DELETE FROM) "breeder_(\w+)"')
+TURN = 'UPDATE "breeder_line" SET "turn"'
+GUARDED = {"promise", "entry", "belief", "culture"}  # whatever is free is read from these rows
+
+# Actions that set nothing of the above. That none of them can is held by the imports of their rooms (below).
+NO_ANIMALS = {
+    "carriers": {"add_federal_holidays", "load_example_services", "remove_closure", "save_closure", "save_service"},
+    "dispatch": {"check_all", "check_parcel", "record_packed"},
+    "house": {"save_settings"},
+    "orders": {"save_offer"},
+    "packing": {
+        "add_supply", "change_contents", "choose_day", "choose_kit", "choose_way", "count_supplies",
+        "load_example_kits", "plan_parcel", "save_kit",
+    },
+    "people": {"add_address", "add_person", "correct_address", "edit_person", "remove_person"},
+    "taxa": {"add_line", "add_species", "load_starter_set"},
+    "weather": {"keep_place", "type_days", "upload_hours"},
+}  # fmt: skip
+# Ends holds that are over, which hold nothing any more: it cannot lower what is free (see the last test).
+GIVES_BACK = {"orders": {"lapse_holds"}}
+# Public parts of the modules that are no actions: they open no transaction.
+NOT_ACTIONS = {"field_words", "line_url", "page_of", "person_url", "species_url", "summary", "with_minimums"}
+
+
+class Stage:
+    """One counted line with two tubs, an order that holds animals, and a box of another line ready to leave."""
+
+    def __init__(self) -> None:
+        self.line = build.line("Ash", young_kept=0, harvest_share=None)
+        self.tub, self.other = build.tub(self.line), build.tub(self.line)
+        self.count = cultures.record_count(self.tub.pk, "young", "hand", {"counted": 100}, by=None).entry
+        self.offer = pack(self.line)
+        self.order = agree((self.offer, 1))
+
+
+def box_ready() -> Parcel:
+    """Return a checked box; the clock of the caller stands at its morning."""
+    boxes.household()
+    boxes.part(boxes.bare(), "Card box", on_shelf=3)
+    boxes.service()
+    line = build.line("Slate", harvest_share=None)
+    boxes.stocked(line, at=MORNING)
+    boxes.real_hours(MILD, issued_at=MORNING - timedelta(hours=2))
+    order = boxes.order((line, 1), at=MORNING - timedelta(days=1))
+    box = packing.plan_parcel(order.number, by=None)
+    dispatch.check_parcel(box.number, by=None)
+    return Parcel.objects.get(pk=box.pk)
+
+
+def lapsed(at: Stage) -> Order:
+    Order.objects.filter(pk=at.order.pk).update(held_until=timezone.now() - timedelta(hours=1))
+    orders.lapse_holds()
+    return at.order
+
+
+def change(at: Stage) -> orders.Change:
+    line = at.order.lines.get()
+    return orders.Change(terms(), {line.pk: orders.LineChange(2, None)}, [Wanted(at.offer.pk, 1)])
+
+
+def packed(box: Parcel) -> Parcel:
+    dispatch.record_packed(box.number, {}, by=None)
+    return box
+
+
+def values_of(line: Line) -> dict[str, Any]:
+    return {field.name: getattr(line, field.name) for field in Line._meta.fields if field.name not in ("id", "turn")}
+
+
+# action -> how it is done; what it needs is made before its statements are written down.
+RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
+    "cultures.record_count": lambda at: (
+        lambda: cultures.record_count(at.tub.pk, "young", "eye", {"from": 10, "to": 25}, seen=["dry"], by=None)
+    ),
+    "cultures.record_looked": lambda at: lambda: cultures.record_looked(at.tub.pk, by=None),
+    "cultures.care_for_shelf": lambda at: lambda: cultures.care_for_shelf("A", ["fed"], by=None),
+    "cultures.record_change": lambda at: lambda: cultures.record_change(at.tub.pk, "young", 3, "died", by=None),
+    "cultures.move_animals": lambda at: lambda: cultures.move_animals(at.tub.pk, at.other.pk, "young", 3, by=None),
+    "cultures.correct_entry": lambda at: lambda: cultures.correct_entry(at.count.pk, by=None),
+    "cultures.start_tub": lambda at: (
+        lambda: cultures.start_tub(at.line.pk, cultures.Place("B"), received=(cultures.Animals("young", 5),), by=None)
+    ),
+    "cultures.split_tub": lambda at: lambda: cultures.split_tub(at.tub.pk, cultures.Place("B"), share=0.5, by=None),
+    "cultures.merge_tubs": lambda at: lambda: cultures.merge_tubs(at.tub.pk, at.other.pk, by=None),
+    "cultures.close_tub": lambda at: lambda: cultures.close_tub(at.tub.pk, reason="died out", by=None),
+    "cultures.set_purpose": lambda at: lambda: cultures.set_purpose(at.tub.pk, "show", by=None),
+    "cultures.set_not_for_sale": lambda at: lambda: cultures.set_not_for_sale(at.tub.pk, "mites", by=None),
+    "cultures.set_minimum": lambda at: (
+        lambda: cultures.set_minimum(at.line.pk, adults_kept=50, young_kept=50, each_sex_kept=3, by=None)
+    ),
+    "orders.agree_order": lambda at: lambda: agree((at.offer, 1), name="Ben Reed"),
+    "orders.change_order": lambda at: lambda: orders.change_order(at.order.number, change(at), by=None),
+    "orders.cancel_order": lambda at: lambda: orders.cancel_order(at.order.number, "not now", by=None),
+    "orders.hold_again": lambda at: (
+        lambda order: lambda: orders.hold_again(order.number, timezone.now() + timedelta(days=2), by=None)
+    )(lapsed(at)),
+    "orders.record_payment": lambda at: (
+        lambda: orders.record_payment(at.order.number, Decimal("24.00"), timezone.localdate(), by=None)
+    ),
+    "dispatch.send_parcel": lambda at: (lambda box: lambda: dispatch.send_parcel(box.number, {}, by=None))(box_ready()),
+    "dispatch.unpack_parcel": lambda at: (
+        lambda box: lambda: dispatch.unpack_parcel(box.number, release=True, by=None)
+    )(packed(box_ready())),
+    "taxa.edit_line": lambda at: lambda: taxa.edit_line(at.line.pk, values_of(at.line) | {"young_kept": 50}, by=None),
+    "taxa.edit_species": lambda at: (
+        lambda: taxa.edit_species(at.line.species_id, {"adult_life_months": Decimal("6")}, by=None)
+    ),
+}
+# These write the numbers of a line or a species, from which what is free is worked out too.
+SETS_NUMBERS = {"cultures.set_minimum": "line", "taxa.edit_line": "line", "taxa.edit_species": "species"}
+
+
+@contextmanager
+def statements() -> Iterator[list[str]]:
+    """Collect every statement that is sent to the database."""
+    sent: list[str] = []
+
+    def note(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
+        sent.append(sql)
+        return execute(sql, params, many, context)
+
+    with connection.execute_wrapper(note):
+        yield sent
+
+
+def without_turn_first(sent: list[str], also: str = "") -> list[str]:
+    """Return what was written, or believed, before the turn was taken; empty when the turn came first."""
+    guarded = GUARDED | ({also} if also else set())
+    tables = [match[1] for sql in sent if (match := WRITE.match(sql))]
+    if not guarded & set(tables):
+        return ["nothing of what is free was written, so this proves nothing"]
+    before: list[str] = []
+    for sql in sent:
+        if sql.startswith(TURN):
+            return before
+        if WRITE.match(sql) or 'FROM "breeder_belief"' in sql:
+            before.append(sql)
+    return before or ["the turn was never taken"]
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_the_action_takes_the_turn_before_it_writes_or_believes_anything(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(gathering, "MEMBERS", 16)
+    with time_machine.travel(MORNING, tick=False):
+        Culture.objects.all().delete()
+        do = RECIPES[name](stage_set())
+        with statements() as sent:
+            do()
+    assert without_turn_first(sent, SETS_NUMBERS.get(name, "")) == []
+
+
+def stage_set() -> Stage:
+    """Set the stage as of the box's morning: its tubs were begun before it."""
+    begun, tub = MORNING.date() - timedelta(days=200), build.tub
+    build.tub = lambda of=None, **values: tub(of, **({"started_on": begun} | values))
+    try:
+        return Stage()
+    finally:
+        build.tub = tub
+
+
+def test_an_action_that_forgets_the_turn_is_found() -> None:
+    at = Stage()
+
+    def forgetful() -> None:
+        with transaction.atomic():
+            steps.set_aside(at.line.pk, "young", 5, at=timezone.now())
+
+    def late() -> None:
+        with transaction.atomic():
+            steps.set_aside(at.line.pk, "young", 5, at=timezone.now())
+            steps.take_turn([at.line.pk])
+
+    for action in (forgetful, late):
+        with statements() as sent:
+            action()
+        assert without_turn_first(sent) != []
+
+
+def actions_of(room: str) -> set[str]:
+    """Return the public functions of a room's actions."""
+    module = importlib.import_module(f"breeder.{room}.actions")
+    names = getattr(module, "__all__", None) or [name for name in vars(module) if not name.startswith("_")]
+    home = module.__name__
+    found = {
+        name
+        for name in names
+        if inspect.isfunction(vars(module)[name]) and vars(module)[name].__module__.startswith(home)
+    }
+    return found - NOT_ACTIONS
+
+
+def rooms_with_actions() -> list[str]:
+    return sorted({path.relative_to(ROOMS).parts[0] for path in ROOMS.glob("*/actions*")})
+
+
+@pytest.mark.parametrize("room", rooms_with_actions())
+def test_every_action_of_the_room_is_placed(room: str) -> None:
+    walked = {name.split(".")[1] for name in RECIPES if name.startswith(f"{room}.")}
+    placed = NO_ANIMALS.get(room, set()) | GIVES_BACK.get(room, set())
+    assert walked | placed == actions_of(room), "place a new action in RECIPES or in NO_ANIMALS"
+    assert not walked & placed
+
+
+@pytest.mark.parametrize("room", sorted(set(NO_ANIMALS) - {"cultures", "orders", "dispatch"}))
+def test_rooms_whose_actions_set_nothing_free_could_not_do_so(room: str) -> None:
+    writing = re.compile(r"cultures(?:\.| import .*\b)(?:steps|quarantine|actions)\b")
+    rows = re.compile(r"\b(?:Promise|Entry|Belief)(?:\(|\.objects\b.*\.(?:create|update|delete|bulk_\w+)\()")
+    for path in (ROOMS / room).rglob("*.py"):
+        text = path.read_text()
+        assert not writing.search(text), path
+        assert not rows.search(text), path
+
+
+def test_ending_a_hold_that_is_over_lowers_nothing() -> None:
+    at = Stage()
+    later = timezone.now() + timedelta(days=30)
+    before = stock_of(at.line.pk, on=later.date()).free("young")
+    orders.lapse_holds(at=later)
+    assert Promise.objects.get().state == Promise.State.RELEASED
+    assert stock_of(at.line.pk, on=later.date()).free("young") == before > 0
