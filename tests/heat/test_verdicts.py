@@ -1,0 +1,153 @@
+"""Members, odds and the verdict."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload
+from breeder.heat.members import correlation, draws, sigma_c
+from breeder.heat.reckon import check
+from breeder.heat.risk import AmbientCase, Offer, best_of, try_kit
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, Limits, Odds, Tolerance, decide
+
+LIMITS = Limits(7, 29, 4, 0, 36)
+BARE = Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4),)), Payload(0.45, cups=8))
+FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19), Layer("corrugated", 4))), Payload(0.45, cups=8))
+WARM = Kit(FOAM.box, FOAM.payload, packs=(HeatPack(72, 125),))
+
+
+def tried(kit: Kit, weather: np.ndarray, *, spread: float = 0.0, members: int = 60, weight: float = 1.0) -> object:
+    drawn = draws(5, members)
+    ambient = weather[:, None] + spread * drawn.slow[:, 0, : len(weather)].T
+    return try_kit(kit, [AmbientCase("on time", weight, ambient)], LIMITS, Tolerance(), start_c=21, draws=drawn)
+
+
+def steady(celsius: float, hours: int = 48) -> np.ndarray:
+    return np.full(hours + 1, float(celsius))
+
+
+def test_mild_hours_are_go_and_frost_and_heat_are_not() -> None:
+    assert tried(BARE, steady(18)).verdict == GO
+    assert tried(BARE, steady(-4)).verdict == NO_GO
+    assert tried(BARE, steady(38)).verdict == NO_GO
+
+
+def test_in_heat_a_heat_pack_only_makes_it_worse() -> None:
+    bare, warm = tried(FOAM, steady(28)), tried(WARM, steady(28))
+    assert warm.too_warm >= bare.too_warm
+    assert warm.verdict == NO_GO
+
+
+def test_in_cold_a_heat_pack_helps() -> None:
+    bare, warm = tried(FOAM, steady(5.5)), tried(WARM, steady(5.5))
+    assert bare.verdict == NO_GO
+    assert warm.verdict == GO
+    assert warm.too_cold < bare.too_cold
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0, 5), st.floats(0.1, 5), st.sampled_from([9.0, 18.0, 26.0]))
+def test_more_spread_never_lowers_the_odds_of_harm(spread: float, more: float, celsius: float) -> None:
+    """Drawn members are scaled about weather that is itself within limits, so each only moves further out."""
+    calm, wild = (tried(BARE, steady(celsius), spread=sd).hard.failed for sd in (spread, spread + more))
+    assert wild >= calm
+
+
+def test_the_same_draws_give_the_same_odds_to_the_digit() -> None:
+    one, two = (tried(FOAM, steady(6), spread=3.0) for _ in range(2))
+    assert one == two
+
+
+def test_a_screening_uses_the_first_members_of_the_same_set() -> None:
+    few, many = draws(9, 50), draws(9, 200)
+    assert np.array_equal(few.slow, many.first(50).slow)
+    assert np.array_equal(few.leak, many.leak[:50])
+
+
+def test_a_missing_hour_is_unknown_unless_the_member_has_failed_before() -> None:
+    gap = steady(18)
+    gap[30] = np.nan
+    lost = tried(BARE, gap)
+    assert (lost.verdict, lost.comfort.failed, lost.comfort.failed_or_unknown) == (NOT_DECIDED, 0.0, 1.0)
+    assert lost.missing_hours == (30.0,)
+    cold = steady(-8)
+    cold[30] = np.nan
+    assert tried(BARE, cold).verdict == NO_GO
+
+
+@pytest.mark.parametrize(
+    ("comfort", "hard", "verdict"),
+    [
+        ((0.20, 0.20), (0.05, 0.05), GO),
+        ((0.21, 0.21), (0.0, 0.0), NO_GO),
+        ((0.0, 0.0), (0.06, 0.06), NO_GO),
+        ((0.10, 0.25), (0.0, 0.0), NOT_DECIDED),
+        ((0.10, 0.15), (0.0, 0.06), NOT_DECIDED),
+        ((0.21, 1.0), (0.0, 1.0), NO_GO),
+    ],
+)
+def test_the_rule_of_two_tolerances(comfort: tuple[float, float], hard: tuple[float, float], verdict: str) -> None:
+    assert decide(Odds(*comfort, 0.0), Odds(*hard, 0.0), Tolerance()) == verdict
+
+
+def test_the_cheapest_acceptable_kit_wins_and_ties_go_to_the_calmer() -> None:
+    mild = steady(12)
+    bare, foam = tried(BARE, mild, spread=2), tried(FOAM, mild, spread=2)
+    assert best_of([Offer("foam", 2.6, foam), Offer("bare", 1.1, bare)]).name == "bare"
+    calmer = min(
+        (("bare", bare), ("foam", foam)), key=lambda one: one[1].warmest.quantiles_c[-1] - one[1].coldest.quantiles_c[0]
+    )
+    assert best_of([Offer("foam", 1.1, foam), Offer("bare", 1.1, bare)]).name == calmer[0]
+    assert best_of([Offer("bare", 1.1, tried(BARE, steady(-9)))]) is None
+
+
+def test_odds_carry_their_standard_error() -> None:
+    """Binomial: p = 0.05 of 200 members is known to 0.015."""
+    found = tried(FOAM, steady(6.9), spread=1.5, members=200)
+    share = found.comfort.failed
+    assert 0 < share < 1
+    assert found.comfort.standard_error == pytest.approx((share * (1 - share) / 200) ** 0.5, rel=0.02)
+
+
+def test_forecast_errors_grow_as_measured() -> None:
+    """113 US cities, 2014 to 2017 (ASA Data Expo 2018): 1.964 x 1.1105^k; 0.85 for today (judgement)."""
+    assert sigma_c([0, 1, 3]) / 0.85 == pytest.approx([1.964, 2.181, 2.690], abs=0.002)
+    assert sigma_c(30) == 4.5
+    assert correlation(0) == 1
+    assert correlation(1500) < 0.05
+
+
+def test_members_have_the_spread_they_are_said_to_have() -> None:
+    drawn = draws(3, 2000)
+    assert np.std(np.log(drawn.leak_factor())) == pytest.approx(0.20, rel=0.03)
+    assert np.median(drawn.leak_factor()) == pytest.approx(1.15, rel=0.03)
+    assert np.std(drawn.start_offset_k()) == pytest.approx(2.0, rel=0.05)
+    gain = drawn.van_gain()
+    assert (gain.min(), gain.max()) == (0.003, 0.020)
+
+
+def document(members: list[list[float | None]]) -> dict[str, object]:
+    hours = list(range(len(members[0])))
+    return {
+        "kit": {
+            "box": {"inner_m": [0.25, 0.2, 0.15], "layers": [{"material": "corrugated", "mm": 4}]},
+            "payload": {"kg": 0.45},
+        },
+        "start_c": 21,
+        "limits": {"low_c": 7, "high_c": 29, "hours_allowed": 4, "hard_low_c": 0, "hard_high_c": 36},
+        "tolerance": {"comfort": 0.20, "hard": 0.05},
+        "cases": [{"name": "on time", "weight": 1.0, "hours": hours, "members_c": members}],
+    }
+
+
+def test_reckon_check_answers_to_the_contract() -> None:
+    mild, cold = [18.0] * 25, [-9.0] * 25
+    assert check(document([mild] * 4))["verdict"] == "go"
+    found = check(document([mild, mild, mild, cold]))
+    assert found["verdict"] == "no-go"
+    assert found["comfort"]["failed"] == 0.25
+    assert found["contract"] == 1
+    lost = check(document([mild, [*mild[:20], None, *mild[21:]]]))
+    assert (lost["verdict"], lost["missing_hours"]) == ("not decided", lost["missing_hours"])
+    assert lost["comfort"]["failed_or_unknown"] == 0.5
