@@ -12,11 +12,14 @@ from breeder.reserve.breeders import (
     sexed_sale,
     share_showing,
 )
+from breeder.reserve.defaults import DAUGHTERS_PER_FEMALE, EXTINCTION_RISK
 from breeder.reserve.demography import chance_ever_down_to, chance_line_of_one_ends, demographic_floor
 from breeder.reserve.effective import (
     animals_needed_unsexed,
     chance_of_size,
     effective_size,
+    effective_size_of_families,
+    effective_size_one_sex_haploid,
     effective_size_over_time,
     effective_size_selfing,
     inbreeding_per_generation,
@@ -186,6 +189,25 @@ def test_a_sale_may_leave_exactly_what_must_stay() -> None:
 def test_a_line_may_keep_nothing_where_the_keeper_wants_it_so() -> None:
     assert binding_minimum(0, each_sex=0, share_female=0.0).number == 0
     assert binding_minimum(8, each_sex=4).rule == "keeper"
+
+
+def test_the_demographic_floor_at_its_edges() -> None:
+    # Judgement and common practice, no source.
+    assert (EXTINCTION_RISK, DAUGHTERS_PER_FEMALE) == (0.05, 1.5)
+    assert (demographic_floor(daughters=1.2), demographic_floor(1.0, daughters=10)) == (16, 1)
+    assert chance_line_of_one_ends(0.9) == 1
+    assert chance_ever_down_to(40, 10, 0.1, 0.2) == 1
+
+
+def test_effective_sizes_at_their_edges() -> None:
+    assert effective_size_of_families(0.4, 2) == 0
+    assert effective_size_one_sex_haploid(0, 9) == effective_size_one_sex_haploid(9, 0) == 0
+    assert effective_size_over_time([1, 1]) == 1
+    assert inbreeding_per_generation(0.5) == 1
+    assert partners_needed(100, 2) == 1
+    assert animals_needed_unsexed(1, 0.5, 0.5) == 2
+    assert (chance_of_size(10, 50, 0.5), chance_of_size(50, 50.1, 0.5), chance_of_size(51, 50.99, 0.5)) == (0, 0, 0)
+    assert chance_of_size(50, 50, 0.5) == pytest.approx(0.1122752)
 
 
 def test_one_breeder_keeps_an_allele_that_everybody_has() -> None:
