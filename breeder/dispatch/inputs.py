@@ -46,7 +46,8 @@ def cups_in(parcel: Parcel) -> int:
 
 def kit_facts(kit: Kit) -> list[Any]:
     """Return what the heat model knows of a kit: its name may change, its box may not."""
-    return [kit.pk, kit.inner_m, kit.layers, kit.packs, kit.ballast_kg, kit.leak_factor, kit.air_changes_h]
+    leak = [kit.leak_factor, kit.measured_sd_ln]
+    return [kit.pk, kit.inner_m, kit.layers, kit.packs, kit.ballast_kg, leak, kit.air_changes_h]
 
 
 def _service(service: Service) -> list[Any]:

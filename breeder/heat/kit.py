@@ -170,9 +170,12 @@ class Kit:
     payload: Payload
     ballast_kg: float = 0.0
     packs: tuple[Pack, ...] = ()
+    measured_sd_ln: float | None = None  # spread of a conductance that was measured; None: as drawn, so leakier
 
     def __post_init__(self) -> None:
         faults = _Faults()
+        if self.measured_sd_ln is not None:
+            faults.within("measured_sd_ln", self.measured_sd_ln, 0.0, 0.5)
         faults.within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
         needed = self.payload.kg / PACKED_KG_PER_LITRE
         if needed >= self.box.litres:

@@ -48,7 +48,7 @@ def try_kit(
     Raises ValueError where the weights do not add up to 1 or a case has more members than the draws.
     """
     missing = [np.isnan(case.ambient_c) for case in cases]
-    around = [_around(case, gap, start_c, draws) for case, gap in zip(cases, missing, strict=True)]
+    around = [_around(kit, case, gap, start_c, draws) for case, gap in zip(cases, missing, strict=True)]
     judged = []
     for case, gap, found in zip(cases, missing, inside_all(kit, around), strict=True):
         complete = ~gap.any(axis=0)
@@ -69,7 +69,9 @@ def try_kit(
     return outcome(judged, limits, tolerance)
 
 
-def _around(case: AmbientCase, missing: NDArray[np.bool_], start_c: float, draws: Draws | None) -> Surroundings:
+def _around(
+    kit: Kit, case: AmbientCase, missing: NDArray[np.bool_], start_c: float, draws: Draws | None
+) -> Surroundings:
     """Return the surroundings with gaps filled by anything finite: what follows a gap is not looked at."""
     weather = np.where(missing, start_c, case.ambient_c) if missing.any() else case.ambient_c
     members = weather.shape[1]
@@ -81,10 +83,17 @@ def _around(case: AmbientCase, missing: NDArray[np.bool_], start_c: float, draws
     return surroundings(
         weather,
         start_c=start_c + drawn.start_offset_k(),
-        leak=drawn.leak_factor(),
+        leak=_leak(kit, drawn),
         pack_energy=drawn.pack_energy(),
         film_by_hour=case.film_by_hour,
     )
+
+
+def _leak(kit: Kit, drawn: Draws) -> Array:
+    """Return what multiplies the conductance: about 1 for a box that was measured, else leakier than drawn."""
+    if kit.measured_sd_ln is None:
+        return drawn.leak_factor()
+    return drawn.leak_factor(1.0, kit.measured_sd_ln)
 
 
 @dataclass(frozen=True)

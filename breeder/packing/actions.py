@@ -196,3 +196,20 @@ def load_example_kits(*, by: Any, token: str = "", answer: str = "") -> list[Kit
             log("wrote down kits", "example kits", f"{len(made)} example kits: {', '.join(map(str, made))}.", by=by)
         once.spend(token, answer)
     return made
+
+
+def keep_measured(kit_id: int, factor: float, sd_ln: float, *, by: Any, token: str = "", answer: str = "") -> Kit:
+    """Keep what a kit was measured to be; its checks then rest on it instead of on the drawing with the usual leak."""
+    with transaction.atomic(durable=True):
+        kit = Kit.objects.get(pk=kit_id)
+        kit.leak_factor, kit.measured_sd_ln = factor, sd_ln
+        kit.full_clean()
+        kit.save(update_fields=["leak_factor", "measured_sd_ln"])
+        log(
+            "measured a kit",
+            str(kit),
+            f"{kit} lets {factor:.2f} times as much through as drawn, ± {100 * sd_ln:.0f} %.",
+            by=by,
+        )
+        once.spend(token, answer)
+    return kit

@@ -115,3 +115,27 @@ class SupplyForm(PlainForm, forms.Form):
     name = forms.CharField(label="Name", max_length=80)
     on_shelf = forms.IntegerField(label="On the shelf", min_value=0, max_value=MOST_ON_SHELF, initial=0)
     order_below = forms.IntegerField(label="Order more below", min_value=0, max_value=MOST_ON_SHELF, initial=5)
+
+
+class LoggerForm(PlainForm, forms.Form):
+    """A logger's file from a packed box outdoors, with a bottle of water inside."""
+
+    file = forms.FileField(
+        label="The logger's file (CSV)", help_text="Columns time, outside, inside; empty cells are gaps."
+    )
+    fahrenheit = forms.BooleanField(label="Its temperatures are in °F", required=False)
+    bottle_kg = forms.FloatField(
+        label="Water in the bottle, kg",
+        initial=0.5,
+        min_value=0.05,
+        max_value=10,
+        help_text="Weigh it; the answer rests on it.",
+    )
+
+
+class IceForm(PlainForm, forms.Form):
+    """Ice that melted in a packed box."""
+
+    melted_kg = forms.FloatField(label="Ice that melted, kg", min_value=0.01, max_value=20)
+    hours = forms.FloatField(label="In how many hours", min_value=0.5, max_value=240)
+    outside_c = forms.FloatField(label="Outside, on average, °C", min_value=1, max_value=50)

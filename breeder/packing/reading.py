@@ -33,4 +33,5 @@ def pack_of(row: dict[str, Any]) -> Pack:
 def heat_kit(kit: Kit, cups: int) -> HeatKit:
     """Return box, payload, ballast and packs for so many cups. Raises heat's BadKit, as for a box that is too small."""
     payload = Payload(kg=max(1, cups) * KG_PER_CUP, water_share=WATER_SHARE, cups=max(1, cups))
-    return HeatKit(box_of(kit), payload, kit.ballast_kg, tuple(pack_of(row) for row in kit.packs))
+    packs = tuple(pack_of(row) for row in kit.packs)
+    return HeatKit(box_of(kit), payload, kit.ballast_kg, packs, kit.measured_sd_ln)

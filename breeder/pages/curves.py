@@ -28,6 +28,7 @@ class BoxCurve:
     comfort: tuple[float, float]
     hard: tuple[float, float]
     legs: tuple[tuple[int, str], ...] = ()
+    name: str = "box"  # tells several pictures on one page apart
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,9 @@ def _ticks(frame: _Frame, step: int, limits: list[float]) -> list[dict[str, Any]
 
 def _legs(curve: BoxCurve, frame: _Frame) -> list[dict[str, Any]]:
     """Return where each leg begins; a label that would run into the next one is left to the table."""
-    found = []
+    found: list[dict[str, Any]] = []
     ends = [hour for hour, _ in curve.legs[1:]] + [frame.hours]
-    for (hour, label), end in zip(curve.legs, ends, strict=True):
+    for (hour, label), end in zip(curve.legs, ends, strict=False):
         room = frame.x(end) - frame.x(hour)
         found.append({"x": frame.x(hour), "said": label if room >= max(LEAST_LEG_WIDTH, 8 * len(label)) else ""})
     return found
@@ -126,7 +127,7 @@ def drawn(curve: BoxCurve, *, fahrenheit: bool) -> dict[str, Any]:
     warm, cold = frame.y(min(limits[1], frame.top)), frame.y(max(limits[0], frame.bottom))
     inside = [value for value in middle if value is not None]
     return {
-        "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
+        "name": curve.name, "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
         "leg_y": LEG_Y, "clock_y": CLOCK_Y, "plot_width": RIGHT - LEFT,
         "warm_height": max(0, round(warm - TOP, 1)), "cold_y": cold, "cold_height": max(0, round(BOTTOM - cold, 1)),
         "fine_y": warm, "fine_height": max(0, round(cold - warm, 1)),

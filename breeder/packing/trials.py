@@ -1,0 +1,84 @@
+"""Pages on which a kit is tried: through hard weather, and measured with a logger or with ice."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+
+from breeder.heat.fit import CannotFit
+from breeder.heat.kit import BadKit
+from breeder.house.roles import keeper_only
+from breeder.packing import actions, measuring, stress
+from breeder.packing.forms import IceForm, LoggerForm
+from breeder.packing.logger import LoggerRefused, read
+from breeder.packing.models import Kit
+from breeder.packing.reading import heat_kit
+from breeder.packing.worth import USUAL_CUPS
+from breeder.pages import once
+
+REFUSED = 422
+
+
+def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a kit's course through hard weather."""
+    kit = get_object_or_404(Kit, pk=pk)
+    try:
+        found, fault = stress.tests_of(heat_kit(kit, USUAL_CUPS)), ""
+    except BadKit as bad:
+        found, fault = [], bad.sentence
+    return render(request, "packing/stress.html", {"kit": kit, "found": found, "fault": fault})
+
+
+@keeper_only
+def measure_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """Measure a kit and keep what was found."""
+    once.seen(request.POST.get("token", ""))
+    kit = get_object_or_404(Kit, pk=pk)
+    if "keep" in request.POST:
+        return _keep(request, kit)
+    by_ice = "melted_kg" in request.POST
+    logger = LoggerForm(request.POST, request.FILES) if request.method == "POST" and not by_ice else LoggerForm()
+    ice = IceForm(request.POST) if by_ice else IceForm()
+    measured = None
+    if request.method == "POST":
+        measured = _by_ice(kit, ice) if by_ice else _by_logger(kit, logger)
+    shown = {"kit": kit, "logger": logger, "ice": ice, "measured": measured}
+    if measured:
+        shown["signed"] = measured.signed(kit)
+    refused = request.method == "POST" and measured is None
+    return render(request, "packing/measure.html", shown, status=REFUSED if refused else 200)
+
+
+def _by_logger(kit: Kit, form: LoggerForm) -> measuring.Measured | None:
+    if not form.is_valid():
+        return None
+    given = form.cleaned_data
+    try:
+        logged = read(given["file"].read(), fahrenheit=given["fahrenheit"])
+        return measuring.by_logger(kit, logged, bottle_kg=given["bottle_kg"])
+    except LoggerRefused as refusal:
+        form.add_error("file", refusal)
+    except (CannotFit, BadKit) as refusal:
+        form.add_error(None, str(refusal))
+    return None
+
+
+def _by_ice(kit: Kit, form: IceForm) -> measuring.Measured | None:
+    if not form.is_valid():
+        return None
+    try:
+        return measuring.by_ice(kit, **form.cleaned_data)
+    except (CannotFit, BadKit) as refusal:
+        form.add_error(None, str(refusal))
+    return None
+
+
+def _keep(request: HttpRequest, kit: Kit) -> HttpResponse:
+    found = measuring.from_signed(kit, request.POST["keep"])
+    if found is None:
+        messages.error(request, "These figures are over an hour old, or of another kit. Measure it again.")
+        return redirect("packing:measure", kit.pk)
+    answer = reverse("packing:kit", args=[kit.pk])
+    actions.keep_measured(kit.pk, *found, by=request.user, token=request.POST.get("token", ""), answer=answer)
+    messages.success(request, f"{kit} is now checked as it was measured.")
+    return redirect(answer)
