@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from breeder.cultures import rules as surplus
 from breeder.cultures.queries import stock_by_line
-from breeder.dispatch import gathering, queries, record, rules, steps, telling
+from breeder.dispatch import gathering, queries, ratchet, record, rules, steps, telling
 from breeder.dispatch.inputs import inputs_of
 from breeder.dispatch.models import Check
 from breeder.dispatch.record import Found
@@ -57,23 +57,27 @@ def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
 
 
 def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
-    if parcel.kit is None and found.trial.best is not None:
+    # The question as it was put, before a kit is taken: the same question is held to what was known before.
+    last = Check.objects.filter(parcel=parcel, digest=rules.digest_of(inputs_of(parcel, household))).first()
+    held = ratchet.hold(found.chosen.verdict, found.content, ratchet.last_of(last))
+    if parcel.kit is None and held.verdict in rules.LEAVING:
         parcel.kit = Kit.objects.prefetch_related("parts__supply").get(pk=found.chosen.candidate.kit_id)
         parcel.save(update_fields=["kit"])
     inputs = inputs_of(parcel, household)
     odds, because = telling.odds_said(found.chosen.outcome), _because(found, household)
+    because = [held.why, *because] if held.why else because
     reason = " ".join([odds, *because])
     check = Check.objects.create(
         parcel=parcel,
         made_at=now,
         by=by,
-        verdict=found.chosen.verdict,
+        verdict=held.verdict,
         reason=reason,
         digest=rules.digest_of(inputs),
         forecast_issued_at=record.oldest_issue(found.ends, found.trial.cases),
         seed=rules.seed_of(parcel.number, parcel.service_id, parcel.post_on),
         inputs=inputs,
-        result=record.result_of(found, odds, because),
+        result=record.result_of(found, odds, because, held.held_to),
     )
     log(
         "checked a box",
@@ -88,6 +92,7 @@ def _because(found: Found, household: Setting) -> list[str]:
     said = telling.because_said(
         found.chosen, found.trial.cases, found.missing, found.ends.destination.zone, fahrenheit=household.fahrenheit
     )
+    said += [telling.disagree_said(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
     best = found.trial.best
     if best is not None and best is not found.chosen and found.chosen.verdict not in rules.LEAVING:
         said.append(f"{best.candidate.name} would be {Check.Verdict(best.verdict).label}: choose it instead.")
@@ -163,7 +168,7 @@ def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> 
         raise rules.MayNotLeave([f"Box {parcel.number} has no kit yet. Choose in what it is packed, and check it."])
     refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])
     check = queries.latest_checks([parcel.pk]).get(parcel.pk)
-    leave = rules.may_leave(check, inputs_of(parcel, read_household()), now, timezone.localdate(now))
+    leave = rules.may_leave(check, inputs_of(parcel, read_household()), now, timezone.localdate(now), handed_over=True)
     if leave.is_free:
         return
     if not override_reason.strip() or check is None:

@@ -31,6 +31,8 @@ FILM = {
     Exposure.DOORSTEP: "porch",
 }
 
+SUNNY = frozenset({Exposure.VAN, Exposure.DOORSTEP})
+
 ONE_DAY = timedelta(days=1)
 EARTH_KM = 6371.0
 # A day of which fewer hours than this are known does not tell how clear its sky is.
@@ -70,7 +72,10 @@ def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
         for where in Where:
             here = np.array([leg.exposure == exposure and leg.where == where for leg in legs])
             if here.any():
-                rows[here] = _exposed(exposure, where, times, origin, destination, ends, drawn)[here]
+                outside = outside_at(where, origin, destination)
+                own = ends.origin if where == Where.ORIGIN else ends.destination
+                light = sunlight_w_m2(own, times) if exposure in SUNNY else None
+                rows[here] = exposed(exposure, outside, light, drawn)[here]
     return AmbientCase(case.name, case.weight, rows, tuple(FILM[leg.exposure] for leg in legs[:-1]))
 
 
@@ -113,24 +118,21 @@ def season_of(at: datetime, latitude: float) -> str:
     return SEASONS[quarter if latitude >= 0 else (quarter + 2) % 4]
 
 
-def _exposed(
-    exposure: Exposure,
-    where: Where,
-    times: tuple[datetime, ...],
-    origin: Array,
-    destination: Array,
-    ends: Ends,
-    drawn: Draws,
-) -> Array:
-    """Return the effective temperature over all hours as if the whole way were this leg."""
-    outside = {Where.ORIGIN: origin, Where.DESTINATION: destination, Where.BETWEEN: _bracketed(origin, destination)}[
-        where
-    ]
+def outside_at(where: Where, origin: Array, destination: Array) -> Array:
+    """Return the air outside a leg, (hours, members), from that of both ends."""
+    if where == Where.BETWEEN:
+        return _bracketed(origin, destination)
+    return origin if where == Where.ORIGIN else destination
+
+
+def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draws) -> Array:
+    """Return the effective temperature over all hours as if the whole way were this leg; `light` in W/m² by hour."""
     if exposure == Exposure.HUB:
         return (1 - HUB_DOCK_SHARE) * HUB_C + HUB_DOCK_SHARE * outside
     if exposure == Exposure.COUNTER:
         return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
-    light = sunlight_w_m2(ends.origin if where == Where.ORIGIN else ends.destination, times)
+    if light is None:
+        raise ValueError(f"The sun is needed for the leg {exposure}.")
     if exposure == Exposure.VAN:
         return outside + sun.van_rise_k(light[:, None], drawn.van_gain())
     return outside + light[:, None] * drawn.doorstep_gain()

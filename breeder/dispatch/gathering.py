@@ -10,11 +10,12 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, services, timing_of
 from breeder.carriers.rules import delivery_days, posting_day
-from breeder.dispatch import rules, telling, trying
+from breeder.dispatch import rivals, rules, telling, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.inputs import cups_in, species_in
-from breeder.dispatch.legs import Case, ServiceTimes, needed
+from breeder.dispatch.legs import HOUR, Case, ServiceTimes, needed
 from breeder.dispatch.record import Found, odds_of
+from breeder.dispatch.rivals import Alternative, Side
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
 from breeder.heat.kit import BadKit
 from breeder.heat.members import Draws, draws
@@ -26,7 +27,7 @@ from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for
+from breeder.weather.queries import Hours, hours_for, sources_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -60,9 +61,12 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     animals = animals_of(species_in(parcel), household)
     candidates = candidates_for(parcel)
     drawn = draws(rules.seed_of(parcel.number, parcel.service_id, parcel.post_on), MEMBERS)
-    ends = ends_of(places, journey, now)
-    trial = trying.try_journey(journey, candidates, ends, animals, drawn)
+    sides = sides_of(places, journey, now)
+    alternatives = alternatives_of(journey, candidates, sides, animals, drawn)
+    trial = rivals.worse_of(alternatives)
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
+    decisive = rivals.decisive(alternatives, chosen)
+    trial, ends = replace(trial, around=decisive.trial.around), decisive.ends
     missing = missing_of(trial.cases, ends)
     opinion = trying.second_opinion(trial.cases, ends, _band(species_in(parcel)))
     found = Found(
@@ -77,6 +81,8 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         else trying.trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
         next_day=None,
         helps=(),
+        sources=sum(side.sources for side in sides),
+        rivalries=tuple(one for side in sides for one in side.rivalries),
     )
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
@@ -136,15 +142,39 @@ def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate 
         return None
 
 
-def ends_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> Ends:
-    """Return the hours of both ends over every case of a journey, with a day on either side for the sun."""
+def alternatives_of(
+    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
+) -> list[Alternative]:
+    """Return what comes of every kit by each reading of both ends."""
+    return [
+        Alternative(ends, trying.try_journey(journey, candidates, ends, animals, drawn))
+        for ends in rivals.readings(*sides)
+    ]
+
+
+def _try(
+    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
+) -> Trial:
+    return rivals.worse_of(alternatives_of(journey, candidates, sides, animals, drawn))
+
+
+def sides_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> tuple[Side, Side]:
+    """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
     origin, destination = places
     empty = Ends(_no_hours(origin, now), _no_hours(destination, now))
     first, last = needed(trying.journey_cases(journey, empty))
+    span = (first - ONE_DAY, last + ONE_DAY)
+    wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
+    return _side(origin, span, wanted, now), _side(destination, span, wanted, now)
+
+
+def _side(place: Place, span: tuple[datetime, datetime], wanted: set[datetime], now: datetime) -> Side:
     since = now - rules.FORECAST_LAPSES
-    return Ends(
-        *(hours_for(place, first - ONE_DAY, last + ONE_DAY, issued_since=since) for place in (origin, destination))
-    )
+    freshest = hours_for(place, *span, issued_since=since)
+    names = sources_of(place, since)
+    by_source = [hours_for(place, *span, issued_since=since, source=name) for name in names] if len(names) > 1 else []
+    side = rivals.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
+    return side if len(names) > 1 else replace(side, sources=len(freshest.sources))
 
 
 def _no_hours(place: Place, now: datetime) -> Hours:
@@ -177,11 +207,11 @@ def _next_day(
         if day <= parcel.post_on:
             continue
         journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
-        ends = ends_of(places, journey, now)
-        trial = trying.try_journey(journey, candidates, ends, animals, drawn.first(SCREENING_MEMBERS))
+        sides = sides_of(places, journey, now)
+        trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
         if best := trial.best:
             return {"on": day.isoformat(), **_offer(best)}
-        if missing_of(trial.cases[:1], ends):
+        if missing_of(trial.cases[:1], Ends(*(side.freshest for side in sides))):
             return None
     return None
 
@@ -200,7 +230,7 @@ def _helps(
 
     def tried(service: Service, counter: bool) -> Tried:
         journey = journey_of(parcel, service, parcel.post_on, to_counter=counter)
-        trial: Trial = trying.try_journey(journey, candidates, ends_of(places, journey, now), animals, drawn)
+        trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
         return trial.best or trial.calmest
 
     if not to_counter and parcel.service.to_counter:

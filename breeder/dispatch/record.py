@@ -10,6 +10,8 @@ import numpy as np
 
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.legs import HOUR, Case
+from breeder.dispatch.ratchet import Content
+from breeder.dispatch.rivals import Rivalry
 from breeder.dispatch.trade import Opinion
 from breeder.dispatch.trying import Animals, Trial, Tried
 from breeder.heat.outcome import Outcome
@@ -34,9 +36,22 @@ class Found:
     opinion_compared: str
     next_day: dict[str, Any] | None
     helps: tuple[dict[str, Any], ...]
+    sources: int = 1
+    rivalries: tuple[Rivalry, ...] = ()
+
+    @property
+    def content(self) -> Content:
+        """Return how much the check knew."""
+        ends = (self.ends.origin, self.ends.destination)
+        wanted = {at for case in self.trial.cases for at in case.times}
+        known = sum(
+            at in wanted and value is not None for hours in ends for at, value in zip(hours.times, hours.c, strict=True)
+        )
+        members = int(self.trial.around[0].ambient_c.shape[1])
+        return Content(known, members, self.sources, oldest_issue(self.ends, self.trial.cases))
 
 
-def result_of(found: Found, odds: str, because: Sequence[str]) -> dict[str, Any]:
+def result_of(found: Found, odds: str, because: Sequence[str], held_to: Content) -> dict[str, Any]:
     """Return what is stored of a check, ready for JSON, with its odds and reasons in the words it was told in."""
     first = found.trial.cases[0]
     return {
@@ -56,7 +71,9 @@ def result_of(found: Found, odds: str, because: Sequence[str]) -> dict[str, Any]
         "next_day": found.next_day,
         "helps": list(found.helps),
         "tolerance": asdict(found.animals.tolerance),
-        "members": int(found.trial.around[0].ambient_c.shape[1]),
+        "members": found.content.members,
+        "content": found.content.stored(),
+        "held_to": held_to.stored(),
     }
 
 

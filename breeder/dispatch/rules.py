@@ -124,8 +124,12 @@ def may_leave(
     today: date,
     *,
     good_for: timedelta = CHECK_GOOD_FOR,
+    handed_over: bool = False,
 ) -> Leave:
-    """Return whether a box may leave by its last check: the right verdict, for what it is now, and still fresh."""
+    """Return whether a box may leave by its last check: the right verdict, for what it is now, and still fresh.
+
+    `handed_over`: it would leave this moment, so today must be the day that it was checked for.
+    """
     if check is None:
         return Leave("", ("The box was never checked. Check it first.",))
     verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
@@ -144,6 +148,11 @@ def may_leave(
         )
     if (post_on := inputs_now.get("post_on")) and date.fromisoformat(post_on) < today:
         said.append("The day it was to be handed over is past. Choose a new day and check again.")
+    elif post_on and handed_over and date.fromisoformat(post_on) != today:
+        said.append(
+            f"It was checked for {date.fromisoformat(post_on):%A %-d %B}, and today is {today:%A %-d %B}. Hand it over "
+            "on its own day, or choose today as its day and check again."
+        )
     return Leave(verdict, tuple(said))
 
 

@@ -5,10 +5,11 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from breeder.dispatch.legs import HOUR, Case, Exposure
+from breeder.dispatch.rivals import Rivalry
 from breeder.dispatch.trying import Tried
 from breeder.heat.outcome import CaseOutcome, Outcome
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
-from breeder.pages.words import degrees, odds
+from breeder.pages.words import degree_span, degrees, odds
 from breeder.weather.queries import Hours
 
 # A side whose odds are under this, or under a tenth of the other's, is not named as the trouble.
@@ -89,6 +90,16 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
     return (
         f"{hours.label} lacks {len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M} (its own "
         "clock). Send in newer hours, or type its lows and highs."
+    )
+
+
+def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
+    """Return which two sources of a place say different things, by how much and when, and that the worse decides."""
+    one, other = rivalry.sources
+    when = when_said(rivalry.at, ZoneInfo(rivalry.timezone))
+    return (
+        f"For {rivalry.label}, {one} and {other} differ by up to {degree_span(rivalry.apart_c, fahrenheit=fahrenheit)} "
+        f"({when}). The box was tried with both, and the worse decides."
     )
 
 

@@ -83,13 +83,13 @@ def _around(
     return surroundings(
         weather,
         start_c=start_c + drawn.start_offset_k(),
-        leak=_leak(kit, drawn),
+        leak=leak_of(kit, drawn),
         pack_energy=drawn.pack_energy(),
         film_by_hour=case.film_by_hour,
     )
 
 
-def _leak(kit: Kit, drawn: Draws) -> Array:
+def leak_of(kit: Kit, drawn: Draws) -> Array:
     """Return what multiplies the conductance: about 1 for a box that was measured, else leakier than drawn."""
     if kit.measured_sd_ln is None:
         return drawn.leak_factor()

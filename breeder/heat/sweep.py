@@ -100,7 +100,7 @@ def _read_curves(kit: Kit, around: Surroundings, low_c: float, high_c: float) ->
     )
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
 def _parts(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int) -> tuple[_Part, ...]:
     """Return the matrix in strips of half a day, each with the columns that matter to it: packs, start, weather."""
     hours = len(films)

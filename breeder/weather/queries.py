@@ -62,16 +62,26 @@ def forecasts_of(place: Place) -> QuerySet[Forecast]:
     return place.forecasts.select_related("by").order_by("-issued_at", "-id")
 
 
-def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None) -> Hours:
+def sources_of(place: Place, issued_since: datetime) -> list[str]:
+    """Return which kinds of source have given hours of a place since a moment."""
+    found = place.forecasts.filter(issued_at__gte=issued_since).order_by("source").values_list("source", flat=True)
+    return list(found.distinct())
+
+
+def hours_for(
+    place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None, source: str | None = None
+) -> Hours:
     """Return the whole UTC hours from `start` to `end`, both included, each from the freshest source that has it.
 
     Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an end.
-    Sources issued before `issued_since` are left out.
+    Sources issued before `issued_since` are left out, and where a kind of `source` is named all others.
     """
     times = grid.hours_between(start, end)
     rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
     if issued_since is not None:
         rows = rows.filter(issued_at__gte=issued_since)
+    if source is not None:
+        rows = rows.filter(source=source)
     merged = _Merged(times)
     for row in rows.order_by("-issued_at", "-id"):
         merged.add(row)

@@ -8,7 +8,7 @@ import time_machine
 
 from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries import stock_of
-from breeder.dispatch import actions, gathering
+from breeder.dispatch import actions, gathering, rules
 from breeder.orders.models import Order
 from breeder.packing import actions as packing
 from breeder.packing.models import Kit, Parcel, Supply
@@ -52,7 +52,7 @@ def checked_box(line: Line, packs: int = 1) -> Parcel:
 def send(box: Parcel, packed: int | None = None, **how: Any) -> actions.Done:
     given = {} if packed is None else {box.items.get().pk: packed}
     with time_machine.travel(MORNING, tick=False):
-        return actions.send_parcel(box.number, given, by=None, **how)
+        return actions.send_parcel(box.number, given, **({"by": None} | how))
 
 
 def free(line: Line) -> int:
@@ -118,12 +118,15 @@ def test_what_sending_breaks_is_said(line: Line) -> None:
     assert any("below its minimum" in sentence for sentence in done.sentences)
 
 
-def test_leaving_on_another_day_than_it_was_checked_for_is_said(line: Line) -> None:
+def test_leaving_on_another_day_needs_a_reason_and_is_said(line: Line, keeper: Any) -> None:
     box = checked_box(line)
     with time_machine.travel(MORNING, tick=False):
         packing.choose_day(box.number, MILD + timedelta(days=1), by=None)
         actions.check_parcel(box.number, by=None)
-    assert "It was checked for Tuesday 8 October and left on Monday 7 October" in send(box).sentences[0]
+    with pytest.raises(rules.MayNotLeave, match="checked for Tuesday 8 October, and today is Monday 7 October"):
+        send(box)
+    left = send(box, by=keeper, override_reason="The courier comes today")
+    assert "It was checked for Tuesday 8 October and left on Monday 7 October" in left.sentences[0]
 
 
 def test_a_box_is_sent_once(line: Line) -> None:

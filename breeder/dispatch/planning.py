@@ -1,0 +1,238 @@
+"""The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
+
+Boxes that go the same way share what surrounds them; kits are swept over all ways at once. A delay case that cannot
+change a No-go any more is left out, and kits that melt are tried only where no cheaper kit may go.
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from typing import Any
+
+from breeder.dispatch import air, rules
+from breeder.dispatch.air import Air, Shape
+from breeder.dispatch.sweeping import Tally, Way, melts, sweep_all, sweep_once
+from breeder.dispatch.trying import Animals, Candidate, Journey
+from breeder.heat.members import Draws, draws
+from breeder.heat.verdict import GO, NO_GO
+
+SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
+# Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
+MEMBERS_AT_ONCE = 16_000
+# A kit that melts is given up after so many members of the first case when half of them fail.
+FIRST_LOOK, HOPELESS = 16, 0.5
+THREADS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """One box on one day: its way by every reading of both ends' air, the kits to try, what its animals bear."""
+
+    number: int
+    journey: Journey
+    readings: tuple[tuple[Air, Air], ...]
+    candidates: tuple[Candidate, ...]
+    animals: Animals
+    seed: int
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """Return all that the answer rests on."""
+        hours = tuple((one.hours, other.hours) for one, other in self.readings)
+        return self.journey, hours, self.candidates, self.animals, self.seed
+
+
+@dataclass(frozen=True)
+class Option:
+    """What came of one kit on one day; `at_least`: cases that could not change the answer were left out."""
+
+    candidate: Candidate
+    decided: str
+    comfort: float
+    hard: float
+    at_least: bool
+    side: str
+    case: int
+    hour: float
+
+    @property
+    def verdict(self) -> str:
+        """Return the verdict's word on the page."""
+        return rules.verdict_of(self.decided, has_pack=self.candidate.has_pack)
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One box on one day: its kits in order of cost, and how many of the hours it needs are missing."""
+
+    number: int
+    on: date
+    options: tuple[Option, ...]
+    missing_hours: int
+    shape: Shape
+    destination: Air
+
+    @property
+    def going(self) -> tuple[Option, ...]:
+        """Return the kits that may go, cheapest first, ties to the calmer one."""
+        able = [option for option in self.options if option.decided == GO]
+        return tuple(sorted(able, key=lambda one: (one.candidate.cost, one.hard, one.comfort)))
+
+    @property
+    def shown(self) -> Option:
+        """Return the cheapest kit that may go, else the one that comes nearest to it."""
+        if self.going:
+            return self.going[0]
+        return min(self.options, key=lambda one: (one.hard + one.comfort, one.candidate.cost))
+
+    def of_kit(self, kit_id: int | None) -> Option | None:
+        """Return what came of one kit."""
+        return next((one for one in self.options if one.candidate.kit_id == kit_id), None)
+
+
+class Memo:
+    """The last cells that were reckoned: a forecast that has not changed is not reckoned again."""
+
+    def __init__(self, size: int = 4096) -> None:
+        self.size = size
+        self.kept: OrderedDict[Any, Cell] = OrderedDict()
+
+    def get(self, asked: Asked, members: int) -> Cell | None:
+        """Return the cell that was kept for the same question, under this box's number."""
+        found = self.kept.get((asked.key, members))
+        if found is None:
+            return None
+        return Cell(asked.number, found.on, found.options, found.missing_hours, found.shape, found.destination)
+
+    def keep(self, asked: Asked, members: int, cell: Cell) -> None:
+        """Keep a cell; the oldest makes room."""
+        self.kept[(asked.key, members)] = cell
+        while len(self.kept) > self.size:
+            self.kept.popitem(last=False)
+
+
+def cells_of(
+    asked: Sequence[Asked],
+    *,
+    members: int = SCREENED,
+    memo: Memo | None = None,
+    threads: int = THREADS,
+    told: Callable[[int, int], None] | None = None,
+) -> list[Cell]:
+    """Return the cell of each question in its order; `told(done, all)` is called as the work goes on."""
+    cells: list[Cell | None] = [memo.get(one, members) if memo else None for one in asked]
+    rest = sorted((place for place, cell in enumerate(cells) if cell is None), key=lambda place: _way(asked[place]))
+    size = max(1, MEMBERS_AT_ONCE // members)
+    blocks = [rest[first : first + size] for first in range(0, len(rest), size)]
+    done = len(asked) - len(rest)
+    with ThreadPoolExecutor(threads) as pool:
+        jobs = pool.map(lambda block: _block([asked[place] for place in block], members), blocks)
+        for block, found in zip(blocks, jobs, strict=True):
+            for place, cell in zip(block, found, strict=True):
+                cells[place] = cell
+                if memo:
+                    memo.keep(asked[place], members, cell)
+            done += len(block)
+            if told:
+                told(done, len(asked))
+    return [cell for cell in cells if cell is not None]
+
+
+def _way(asked: Asked) -> tuple[Any, ...]:
+    """Return an order in which boxes that go the same way stand together."""
+    origin, destination = asked.readings[0]
+    return asked.journey.post_on, asked.seed, asked.journey.to_counter, id(origin), id(destination)
+
+
+@lru_cache(maxsize=64)
+def drawn_of(seed: int, members: int) -> Draws:
+    """Return the first members of a seed's draws; boxes of one service and day share them."""
+    return draws(seed, members)
+
+
+def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
+    ways: dict[Any, Way] = {}
+    tallies: list[list[list[Tally]]] = []
+    for one in asked:
+        own = [_way_of(ways, one, reading, members) for reading in one.readings]
+        tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in one.candidates])
+    sweep_all(
+        tally
+        for one, kits in zip(asked, tallies, strict=True)
+        for candidate, row in zip(one.candidates, kits, strict=True)
+        if not melts(candidate.kit)
+        for tally in row
+    )
+    melting = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_melting(one, kits)]
+    _give_up_hopeless(melting)
+    sweep_all(tally for row in melting for tally in row if not tally.was_tried)
+    return [_cell(one, kits) for one, kits in zip(asked, tallies, strict=True)]
+
+
+def _way_of(ways: dict[Any, Way], asked: Asked, reading: tuple[Air, Air], members: int) -> Way:
+    origin, destination = reading
+    key = (asked.journey, id(origin), id(destination), asked.seed)
+    if key not in ways:
+        shape = air.shape_of(asked.journey, origin.hours, destination.hours)
+        drawn = drawn_of(asked.seed, members)
+        around = air.members_of(shape, origin, destination, drawn)
+        ways[key] = Way(shape, around, air.known_rows(shape, around), drawn)
+    return ways[key]
+
+
+def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
+    """Run a few members of the first case; where half of them fail that is the answer."""
+    looks = [(row, place, tally.first_look(FIRST_LOOK)) for row in melting for place, tally in enumerate(row)]
+    sweep_once(look for _, _, look in looks)
+    for row, place, look in looks:
+        if max(look.failed.values()) >= HOPELESS * look.way.shape.cases[0].weight and look.decided == NO_GO:
+            row[place] = look
+
+
+def _worth_melting(asked: Asked, kits: list[list[Tally]]) -> Iterable[list[Tally]]:
+    """Yield the tallies, reading by reading, of the melting kits that are cheaper than every other kit that may go."""
+    costs = [
+        candidate.cost
+        for candidate, row in zip(asked.candidates, kits, strict=True)
+        if not melts(candidate.kit) and all(tally.decided == GO for tally in row)
+    ]
+    cheapest = min(costs, default=float("inf"))
+    for candidate, row in zip(asked.candidates, kits, strict=True):
+        if melts(candidate.kit) and candidate.cost < cheapest:
+            yield row
+
+
+def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
+    options = [
+        _option(candidate, row)
+        for candidate, row in zip(asked.candidates, kits, strict=True)
+        if all(tally.was_tried for tally in row)
+    ]
+    first = kits[0][0].way
+    lacking = sum(rows.shape[1] - known for rows, known in zip(first.around, first.known, strict=True))
+    return Cell(
+        asked.number,
+        asked.journey.post_on,
+        tuple(sorted(options, key=lambda one: one.candidate.cost)),
+        lacking,
+        first.shape,
+        asked.readings[0][1],
+    )
+
+
+def _option(candidate: Candidate, row: Sequence[Tally]) -> Option:
+    """Return what came of a kit in the worst reading."""
+    worst = max(row, key=lambda one: one.harm)
+    return Option(
+        candidate,
+        worst.decided,
+        worst.comfort.failed,
+        worst.hard.failed,
+        worst.stopped_early,
+        worst.side,
+        worst.case_of_trouble,
+        worst.hour_of_trouble,
+    )
