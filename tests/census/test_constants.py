@@ -1,0 +1,78 @@
+"""The keeper's defaults at their edges: where each one begins to matter.
+
+Common practice with no source, but where a source stands beside the constant itself.
+"""
+
+import math
+from datetime import date, timedelta
+
+import pytest
+
+from breeder.census import defaults
+from breeder.census.growth import Growth, Seen, Vital, after_months, default_growth, fitted_growth, life_table_growth
+from breeder.census.methods import marked, portions
+from breeder.census.next_counts import LineDoubt, TubDoubt, dangers
+from breeder.census.persons import Pair, shared_error
+from breeder.census.quantiles import whole_above, whole_below, z_of
+
+TODAY = date(2026, 3, 1)
+
+
+def test_a_month_is_a_twelfth_of_a_year_of_365_25_days() -> None:
+    assert defaults.DAYS_PER_MONTH == 365.25 / 12
+
+
+def test_the_stored_bound_is_the_95_percent_one() -> None:
+    assert z_of(defaults.STORED_CONFIDENCE) == pytest.approx(1.645, abs=0.0005)
+    assert defaults.CONFIDENCE == 0.95
+
+
+def test_under_five_portions_one_more_is_advised() -> None:
+    assert any("Only 4" in note for note in portions([3, 5, 4, 6], [1] * 4, 80).notes)
+    assert portions([3, 5, 4, 6, 2], [1] * 5, 80).notes == ()
+
+
+def test_under_seven_recaptures_are_few() -> None:
+    assert len(marked(60, 80, 6).notes) == 2
+    assert len(marked(60, 80, 7).notes) == 1
+
+
+def test_the_best_eye_is_as_sure_as_a_full_sort() -> None:
+    pairs = [Pair(0.1, 0.04)] * 1000
+    assert shared_error(pairs, "eye").sd == pytest.approx(0.02, rel=0.01)
+
+
+def test_an_exact_count_weighs_as_a_full_sort_in_a_fit() -> None:
+    months = [61 * n / 30.4375 for n in (0, 1, 2)]
+    across = sum((m - months[1]) ** 2 for m in months) / 0.02**2
+    seen = [Seen(TODAY + timedelta(days=61 * n), 50 * 1.2**n, 0.0) for n in (0, 1, 2)]
+    assert fitted_growth(seen, Growth(0.1, 0.05, 0, "")).sd == pytest.approx(across**-0.5)
+
+
+def test_a_default_rate_rests_on_no_count() -> None:
+    assert default_growth(Vital(25, 4, 4, 0.5, 0.5, 24)).counts == life_table_growth(7.59, 245, "").counts == 0
+
+
+def test_a_line_is_in_danger_from_one_in_twenty_on() -> None:
+    def line(chance: float) -> LineDoubt:
+        return LineDoubt("line", (TubDoubt(1, 20 * math.exp(-0.4 * z_of(chance)), 10, 0.4),), 20)
+
+    assert dangers([line(0.052)])
+    assert not dangers([line(0.048)])
+
+
+def test_a_tub_counted_over_its_room_is_fitted_as_95_percent_full() -> None:
+    otherwise = Growth(0.1, 0.05, 0, "")
+    months = (0, 2, 4)
+    seen = [
+        Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in zip((0, 1, 2), (50, 90, 400), strict=True)
+    ]
+    full = [Seen(s.on, min(s.estimate, 95), s.log_sd) for s in seen]
+    crowded, capped = fitted_growth(seen, otherwise, 100), fitted_growth(full, otherwise, 100)
+    assert crowded.rate - capped.rate == pytest.approx(math.log(400 / 95) / (2 * 61 / 30.4375), rel=1e-6)
+    assert after_months(50, capped.rate, months[-1], 100) < 100
+
+
+def test_whole_animals_forgive_binary_fractions_and_nothing_more() -> None:
+    assert (whole_below(119.99999999999999), whole_below(119.9999), whole_below(-0.5)) == (120, 119, -1)
+    assert (whole_above(12.000000000000002), whole_above(12.0001), whole_above(0.0)) == (12, 13, 0)
