@@ -58,8 +58,8 @@ def new(request: HttpRequest) -> HttpResponse:
     """Put somebody on file, with their address pasted as a block."""
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
-    form = PersonForm(request.POST or None)
-    address = AddressForm(request.POST or None, may_be_empty=True)
+    form = PersonForm(request.POST if request.method == "POST" else None)
+    address = AddressForm(request.POST if request.method == "POST" else None, may_be_empty=True)
     if request.method == "POST" and form.is_valid() & address.is_valid():
         one = actions.add_person(form.cleaned_data, address.destination, **_writing(request))
         return redirect(actions.person_url(one))
@@ -73,7 +73,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
     one = _person(pk)
-    form = PersonForm(request.POST or None, instance=one)
+    form = PersonForm(request.POST if request.method == "POST" else None, instance=one)
     if request.method == "POST" and form.is_valid():
         return redirect(actions.person_url(actions.edit_person(pk, form.cleaned_data, **_writing(request))))
     shown = {"form": form, "person": _person(pk)}
@@ -86,7 +86,7 @@ def address_new(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
     one = _person(pk)
-    form = AddressForm(request.POST or None)
+    form = AddressForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         actions.add_address(pk, form.destination, **_writing(request))
         return redirect(actions.person_url(one))
@@ -101,7 +101,7 @@ def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse
         once.seen(request.POST.get("token", ""))
     one = _person(pk)
     address = get_object_or_404(Address, pk=address_pk, person=one)
-    form = AddressForm(request.POST or None, initial=as_typed(address))
+    form = AddressForm(request.POST if request.method == "POST" else None, initial=as_typed(address))
     if request.method == "POST" and form.is_valid():
         actions.correct_address(address.pk, form.destination, **_writing(request))
         return redirect(actions.person_url(one))
@@ -115,7 +115,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
     one = _person(pk)
-    form = RemovalForm(request.POST or None)
+    form = RemovalForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             actions.remove_person(pk, **_writing(request))

@@ -61,7 +61,7 @@ def species_edit(request: HttpRequest, pk: int) -> HttpResponse:
 def _species_form(request: HttpRequest, one: Species | None) -> HttpResponse:
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
-    form = SpeciesForm(request.POST or None, instance=one, household=request.household)
+    form = SpeciesForm(request.POST if request.method == "POST" else None, instance=one, household=request.household)
     if request.method == "POST" and form.is_valid():
         said = {"mark": form.cleaned_data["mark"], "source": form.cleaned_data["source"]}
         writing = {"by": request.user, "token": request.POST.get("token", ""), **said}
@@ -82,7 +82,7 @@ def line_new(request: HttpRequest) -> HttpResponse:
     """Start a line."""
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
-    form = LineForm(request.POST or None, initial={"species": request.GET.get("species")})
+    form = LineForm(request.POST if request.method == "POST" else None, initial={"species": request.GET.get("species")})
     if request.method == "POST" and form.is_valid():
         try:
             line = actions.add_line(form.values, by=request.user, token=request.POST.get("token", ""))
@@ -98,7 +98,7 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         once.seen(request.POST.get("token", ""))
     line = get_object_or_404(Line.objects.select_related("species"), pk=pk)
-    form = LineEditForm(request.POST or None, instance=line)
+    form = LineEditForm(request.POST if request.method == "POST" else None, instance=line)
     if request.method == "POST" and form.is_valid():
         writing = {"by": request.user, "reason": form.cleaned_data["reason"], "token": request.POST.get("token", "")}
         try:
