@@ -19,14 +19,14 @@ class ServiceForm(PlainForm, forms.ModelForm):
     """A postal service as this keeper uses it."""
 
     weekdays = forms.TypedMultipleChoiceField(
-        label="posted on",
+        label="Posted on",
         choices=list(enumerate(WEEKDAYS)),
         coerce=int,
         widget=forms.CheckboxSelectMultiple,
         help_text="Days on which you hand parcels over.",
     )
     late = forms.CharField(
-        label="parcels on time, a day late, two days late, in percent",
+        label="Parcels on time, a day late, two days late, in percent",
         help_text="Such as 87, 9, 4. They add up to 100. Yours may differ: see what arrived.",
     )
 

@@ -25,12 +25,12 @@ class SettingForm(PlainForm, forms.ModelForm):
         help_text="Sets place and time zone; it is not kept. Elsewhere type latitude and longitude.",
     )
     comfort_tolerance = PercentField(
-        label="journeys that may leave comfort, in 100",
+        label="Journeys that may leave comfort, in 100",
         places=3,
         help_text="Keeper default 20: common practice, no source.",
     )
     hard_tolerance = PercentField(
-        label="journeys that may pass a hard limit, in 100",
+        label="Journeys that may pass a hard limit, in 100",
         places=3,
         help_text="Keeper default 5: common practice, no source.",
     )

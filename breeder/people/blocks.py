@@ -20,7 +20,11 @@ US_LINE = re.compile(r"^(?P<town>.*?)[\s,]+(?P<state>[A-Za-z]{2})[.,]?\s+(?P<cod
 US_BARE = re.compile(r"^(?P<town>\D*?)[\s,]*(?P<code>[0-9]{5})(?:-[0-9]{4})?$")
 CA_CODE = re.compile(r"\b([ABCEGHJ-NPRSTVXY]\d[A-Z]) ?(\d[A-Z]\d)\b", re.IGNORECASE)
 GB_CODE = re.compile(r"\b([A-Z]{1,2}\d[A-Z\d]?) ?(\d[A-Z]{2})\b", re.IGNORECASE)
-OTHER_CODE = re.compile(r"\b(?:[A-Z]{1,2}-)?(\d{4,5}(?: [A-Z]{2})?|\d{3} \d{2}|\d{2}-\d{3}|\d{3}-\d{4})\b")
+# Digits before or behind the town: 10117, 1012 AB, 111 22, 00-950, 100-0001, and 101 at the start of the line.
+OTHER_CODE = re.compile(
+    r"\b(?:[A-Z]{1,2}-)?([0-9]{4,5}(?: [A-Z]{2})?|[0-9]{3} [0-9]{2}|[0-9]{2}-[0-9]{3}|[0-9]{3}-[0-9]{4})\b"
+    r"|^([0-9]{3})(?= \D)"
+)
 
 
 @dataclass(frozen=True)
@@ -100,5 +104,5 @@ def _continental(lines: Sequence[str], country: str) -> ReadBlock:
     for line in reversed(lines):
         if found := OTHER_CODE.search(line):
             town = (line[: found.start()] + line[found.end() :]).strip(" ,")
-            return ReadBlock(country, found[1], town)
+            return ReadBlock(country, found[1] or found[2], town)
     return ReadBlock(country, "", lines[-1])

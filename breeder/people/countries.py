@@ -11,6 +11,7 @@ NAMES: dict[str, str] = {
     "italy": "IT", "italia": "IT", "poland": "PL", "polska": "PL", "czechia": "CZ", "czech republic": "CZ",
     "česko": "CZ", "slovakia": "SK", "hungary": "HU", "magyarország": "HU", "slovenia": "SI", "croatia": "HR",
     "denmark": "DK", "danmark": "DK", "sweden": "SE", "sverige": "SE", "norway": "NO", "norge": "NO",
+    "iceland": "IS", "ísland": "IS",
     "finland": "FI", "suomi": "FI", "estonia": "EE", "latvia": "LV", "lithuania": "LT", "greece": "GR",
     "romania": "RO", "bulgaria": "BG", "australia": "AU", "new zealand": "NZ", "japan": "JP", "south korea": "KR",
     "taiwan": "TW", "singapore": "SG", "thailand": "TH", "brazil": "BR", "brasil": "BR", "south africa": "ZA",

@@ -73,10 +73,15 @@ class AddressForm(PlainForm, forms.Form):
         self.fields["block"].required = not may_be_empty
 
     @property
-    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
-        """Return the fields in parts: the block, and what is needed only where the block does not say it."""
-        rest = [name for name in self.fields if name != "block"]
-        return [("Address", [self["block"]]), ("Where the address does not say it", [self[name] for name in rest])]
+    def rest(self) -> list[forms.BoundField]:
+        """Return the fields that are needed only where the block does not say it."""
+        return [self[name] for name in self.fields if name != "block"]
+
+    @property
+    def asks_for_more(self) -> bool:
+        """Return whether the rest is to be shown open: something is wrong, or was given by hand before."""
+        by_hand = self.initial.get("latitude") is not None or self.initial.get("without_place", False)
+        return bool(self.errors) or bool(by_hand)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data

@@ -4,15 +4,17 @@ import django_tables2 as tables
 
 from breeder.people.models import Person
 
+BESIDE = {"td": {"class": "beside", "unlabelled": True}}
+
 
 class PeopleTable(tables.Table):
     """People on file and where their boxes go."""
 
     name = tables.Column("Name", linkify=("people:person", {"pk": tables.A("pk")}), attrs={"td": {"unlabelled": True}})
-    kind = tables.Column("Kind")
-    town = tables.Column("Boxes go to", accessor="current", orderable=False, empty_values=())
-    email = tables.Column("E-mail")
-    consent_on = tables.DateColumn(verbose_name="Agreed on", format="j M Y")
+    kind = tables.Column("Kind", attrs=BESIDE)
+    town = tables.Column("Boxes go to", accessor="current", orderable=False, empty_values=(), attrs=BESIDE)
+    email = tables.EmailColumn(verbose_name="E-mail", default="", attrs=BESIDE)
+    consent_on = tables.DateColumn(verbose_name="Agreed to be on file", format="j M Y", default="not noted")
 
     class Meta:
         order_by = "name"
@@ -27,4 +29,5 @@ def town_of(person: Person) -> str:
     if not person.current:  # type: ignore[attr-defined]
         return ""
     address = person.current[0]  # type: ignore[attr-defined]
-    return ", ".join(part for part in (address.town, address.region or address.country) if part)
+    region = address.region.removeprefix(f"{address.country}-") or address.country
+    return ", ".join(part for part in (address.town, region) if part)

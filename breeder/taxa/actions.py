@@ -76,7 +76,7 @@ def edit_species(
 
 
 def _log_change(species: Species, before: Mapping[str, Any], changed: list[str], *, by: Keeper, reason: str) -> None:
-    said = "; ".join(f"{label_of(name)} from {before[name]} to {getattr(species, name)}" for name in changed)
+    said = "; ".join(f"{label_of(name).lower()} from {before[name]} to {getattr(species, name)}" for name in changed)
     facts = {name: [str(before[name]), str(getattr(species, name))] for name in changed}
     log("species changed", str(species), f"{species}: {said}.", by=by, reason=reason, facts=facts)
 

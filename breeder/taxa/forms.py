@@ -1,5 +1,6 @@
 """Forms for species and lines."""
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -62,6 +63,7 @@ class SpeciesForm(PlainForm, forms.ModelForm):
     class Meta:
         model = Species
         fields = [*NAMES, *sheet.FIELDS]
+        widgets = {"sexing": forms.Textarea(attrs={"rows": 2})}
         error_messages = {
             forms.forms.NON_FIELD_ERRORS: {
                 "unique_together": "This species is in the book already. Open it and edit it there."
@@ -72,8 +74,9 @@ class SpeciesForm(PlainForm, forms.ModelForm):
         super().__init__(*args, **kwargs)
         unit = "°F" if household.fahrenheit else "°C"
         for name in sheet.FIELDS:
-            label = sheet.label_of(name)
-            self.fields[name].label = f"{label[:1].upper()}{label[1:]}"
+            self.fields[name].label = sheet.label_of(name)
+            if isinstance(self.initial.get(name), Decimal) and type(self.fields[name]) is forms.DecimalField:
+                self.initial[name] = f"{self.initial[name].normalize():f}"
         for name in sheet.DEGREES:
             self.fields[name].fahrenheit = household.fahrenheit
             self.fields[name].label += f", {unit}"
@@ -83,7 +86,7 @@ class SpeciesForm(PlainForm, forms.ModelForm):
 
     def _say_units(self) -> None:
         for name, unit in sheet.UNITS.items():
-            if unit not in self.fields[name].label:
+            if unit not in self.fields[name].label.lower():
                 self.fields[name].label += f", {unit}"
         for name, (least, most) in BETWEEN.items():
             self.fields[name].validators += [MinValueValidator(least), MaxValueValidator(most)]
@@ -156,8 +159,8 @@ class LineForm(PlainForm, forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["adults_kept"].help_text = (
-            f"Left empty: {rules.ADULTS_KEPT}, or {rules.ADULTS_KEPT_IRREPLACEABLE} for what cannot be bought again "
-            "(common practice, no source)."
+            f"Left empty: {rules.ADULTS_KEPT}, or {rules.ADULTS_KEPT_IRREPLACEABLE} for what cannot be bought again; "
+            "common practice, no source."
         )
         self.fields["young_kept"].help_text = "Left empty: as many as adults."
         self.fields["form_name"].help_text = "Colour or pattern, without quotes; empty for the plain species."

@@ -33,7 +33,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
 FIELDS = tuple(name for names in SECTIONS.values() for name in names)
 
 LABELS = {
-    "band": "trade's temperature band",
+    "band": "temperature band of the trade",
     "comfort_low_c": "comfort from",
     "comfort_high_c": "comfort to",
     "hours_allowed": "hours allowed outside comfort",
@@ -86,7 +86,8 @@ def fact(species: Species, name: str, household: Setting) -> Fact:
 
 def label_of(name: str) -> str:
     """Return how a value is called on pages."""
-    return LABELS.get(name) or str(Species._meta.get_field(name).verbose_name)
+    label = LABELS.get(name) or str(Species._meta.get_field(name).verbose_name)
+    return f"{label[:1].upper()}{label[1:]}"
 
 
 def in_words(species: Species, name: str, household: Setting) -> str:

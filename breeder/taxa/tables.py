@@ -8,7 +8,8 @@ from breeder.house.models import Setting
 from breeder.pages.words import degrees
 from breeder.taxa.models import Species
 
-NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
+BESIDE = {"td": {"class": "beside", "unlabelled": True}}
 
 
 class SpeciesTable(tables.Table):
@@ -21,10 +22,9 @@ class SpeciesTable(tables.Table):
         order_by=("scientific_name", "qualifier"),
         attrs={"td": {"unlabelled": True}},
     )
-    group = tables.Column("Group")
-    band = tables.Column("Band")
-    comfort = tables.Column("In the box", accessor="comfort_low_c")
-    brood = tables.Column("Brood", attrs=NUMBER)
+    group = tables.Column("Group", attrs=BESIDE)
+    band = tables.Column("Band", attrs=BESIDE)
+    comfort = tables.Column("In the box", accessor="comfort_low_c", attrs=BESIDE)
     open_lines = tables.Column("Lines", attrs=NUMBER)
 
     class Meta:
@@ -37,9 +37,6 @@ class SpeciesTable(tables.Table):
 
     def render_comfort(self, record: Species) -> str:
         return comfort_words(record, self.household)
-
-    def render_brood(self, value: Any) -> str:
-        return f"{value:g}"
 
 
 def comfort_words(species: Species, household: Setting) -> str:

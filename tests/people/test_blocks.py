@@ -29,6 +29,7 @@ from breeder.people.countries import CODES, NAMES
         ("Di Busch\nFarnweg 4\nD-10117 Berlin\nGermany", "DE", "10117", "Berlin", ""),
         ("Eva Bos\nVarenlaan 5\n1012 AB Amsterdam\nThe Netherlands", "NL", "1012 AB", "Amsterdam", ""),
         ("Fay Lind\nMossgatan 6\n111 22 Stockholm\nSweden", "SE", "111 22", "Stockholm", ""),
+        ("Hal Berg\nMosavegur 3\n101 Reykjavík\nIceland", "IS", "101", "Reykjavík", ""),
         ("Gus Mech\nul. Paproci 7\n00-950 Warszawa\nPolska", "PL", "00-950", "Warszawa", ""),
     ],
 )
