@@ -49,6 +49,7 @@ def load_example_services(*, by: Any = None, today: date | None = None) -> int:
 def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", answer: str = "") -> int:
     """Add a year's US federal holidays as closures of a carrier, and return how many were new."""
     with transaction.atomic(durable=True):
+        once.seen(token)
         added = _add_closures(carrier, year)
         log("closures added", carrier, f"{added} federal holidays of {year} were added for {carrier}.", by=by)
         once.spend(token, answer)
@@ -58,6 +59,7 @@ def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", a
 def save_service(service: Service, *, by: Any, token: str = "", answer: str = "") -> Service:
     """Keep a service, new or changed."""
     with transaction.atomic(durable=True):
+        once.seen(token)
         service.save()
         log("service kept", str(service), f"{service}: {service.usual_days} days, latest {service.latest_days}.", by=by)
         once.spend(token, answer)
@@ -67,6 +69,7 @@ def save_service(service: Service, *, by: Any, token: str = "", answer: str = ""
 def save_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> Closure:
     """Keep a day on which a carrier carries nothing."""
     with transaction.atomic(durable=True):
+        once.seen(token)
         closure.save()
         log("closure kept", closure.carrier, f"{closure.carrier} is closed on {closure.on:%-d %B %Y}.", by=by)
         once.spend(token, answer)
@@ -76,6 +79,7 @@ def save_closure(closure: Closure, *, by: Any, token: str = "", answer: str = ""
 def remove_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> None:
     """Take a closure off again."""
     with transaction.atomic(durable=True):
+        once.seen(token)
         log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)
         closure.delete()
         once.spend(token, answer)

@@ -9,7 +9,7 @@ class Person(models.Model):
 
     class Kind(models.TextChoices):
         CUSTOMER = "customer"
-        SWAP = "swap partner", "swap partner"
+        SWAP = "swap partner", "Swap partner"
 
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=12, choices=Kind, default=Kind.CUSTOMER)

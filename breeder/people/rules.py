@@ -77,14 +77,14 @@ def destination(
 def no_place(country: str, postcode: str) -> str:
     """Return the sentence for an address that leads to no place."""
     remedy = (
-        "Type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a "
+        "type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a "
         "place; its boxes then stay Not decided."
     )
     if country != "US":
-        return f"Places are looked up by postcode only in the US, and this address is in {country}. {remedy}"
+        return f"Places are looked up by postcode only in the US, and this address is in {country}: {remedy}"
     if not postcode:
-        return f"No postcode of five digits was found in the address. Add it to the address. {remedy}"
-    return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right: {remedy}"
+        return f"No postcode of five digits was found in the address. Add it to the address, or {remedy}"
+    return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right, {remedy}"
 
 
 def is_of_postcode(country: str, postcode: str, latitude: Decimal) -> bool:

@@ -63,7 +63,7 @@ class SpeciesForm(PlainForm, forms.ModelForm):
     class Meta:
         model = Species
         fields = [*NAMES, *sheet.FIELDS]
-        widgets = {"sexing": forms.Textarea(attrs={"rows": 2})}
+        widgets = {"sexing": forms.Textarea(attrs={"rows": 4})}
         error_messages = {
             forms.forms.NON_FIELD_ERRORS: {
                 "unique_together": "This species is in the book already. Open it and edit it there."
