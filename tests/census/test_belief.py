@@ -236,6 +236,7 @@ def test_a_sale_count_leaves_what_is_left() -> None:
     assert kept.estimate * math.exp(-Z * kept.log_sd) == pytest.approx(count.lower - 40, abs=0.01)  # type: ignore[operator]
     hopeless = counted_from(START, after_sale(10, 7, 300))
     assert safe(believed(hopeless), 0) == 0
+    assert hopeless.log_sd == pytest.approx(math.log(700 / 0.5) / Z)  # half an animal is none
 
 
 def test_about_so_many_lower_one_tub_by_the_most_and_raise_the_other_by_the_least() -> None:

@@ -13,6 +13,7 @@ from breeder.census.methods import (
     Count,
     Layer,
     after_sale,
+    closed_forms,
     eye,
     full_sort,
     hand,
@@ -110,6 +111,7 @@ def test_portions_of_different_size_weigh_by_size() -> None:
 def test_empty_portions_give_none_without_a_bound_on_doubt() -> None:
     count = portions([0, 0, 0], [1, 1, 1], 20)
     assert (count.estimate, count.standard_error, count.lower, count.interval) == (0, None, 0, None)
+    assert (log_sd_of(count), count.floor, count.taken_since) == (0, 0, 0)
     assert "Sort it by hand" in count.notes[0]
 
 
@@ -275,3 +277,31 @@ def test_every_count_keeps_its_figures_in_order_and_tells_its_working(count: Cou
     assert len(working(count)) >= 2
     assert all(sentence[0].isupper() or sentence[0].isdigit() or sentence[0] == "(" for sentence in working(count))
     assert all(sentence.endswith(".") for sentence in working(count))
+
+
+def test_a_method_adds_no_shared_error_of_its_own() -> None:
+    for count in (
+        eye(25, 50),
+        hand(9),
+        full_sort(9),
+        portions(*EIGHT),
+        removal((9, 3)),
+        marked(9, 9, 5),
+        index(9, 5, 9),
+    ):
+        assert (count.shared_sd, count.taken_since, count.confidence) == (0, 0, 0.95)
+
+
+def test_closed_forms_say_nothing_when_catches_do_not_fall() -> None:
+    assert closed_forms.two_passes(5, 5) is None
+    assert closed_forms.two_passes(5, 4) == closed_forms.Held(25, 0.2, 20 * 3)
+    assert closed_forms.two_passes_less_biased(5, 5) is None
+    assert closed_forms.three_passes(5, 5, 5) is None
+    assert closed_forms.unequal_effort([5, 9, 14], [1, 1, 1]) is None
+    assert closed_forms.unequal_effort_log([5, 9, 14], [1, 1, 1]) is None
+    assert closed_forms.marked_repeatedly([5, 5], [0, 0], [0, 5]) is None
+
+
+def test_catches_that_fall_evenly_do_not_set_the_first_pass_apart() -> None:
+    assert closed_forms.first_pass_differs([64, 32, 16, 8]) < 0.1
+    assert closed_forms.first_pass_differs([10, 0, 0]) == pytest.approx(0, abs=1e-4)

@@ -26,7 +26,7 @@ from breeder.reserve.effective import (
     inbreeding_per_year,
     partners_needed,
 )
-from breeder.reserve.starters import animals_needed_for_each, chance_of_each, starter_needed
+from breeder.reserve.starters import animals_needed_for_each, at_least_alive, both_sexes, chance_of_each, starter_needed
 
 ADVICE = Advice(generation_days=245)
 
@@ -216,6 +216,14 @@ def test_one_breeder_keeps_an_allele_that_everybody_has() -> None:
 
 def test_few_tubs_drift_apart_less() -> None:
     assert drift_apart(1, 3) == pytest.approx(1 / 9)
+
+
+def test_starters_at_their_edges() -> None:
+    assert both_sexes(10, 0.5) == pytest.approx(1 - 2 * 0.5**10)
+    assert (both_sexes(0, 0.5), both_sexes(1, 0.5)) == (0, 0)
+    assert (starter_needed(0.75, 0.95), starter_needed(0.5, 0.5), animals_needed_for_each(0, 0, 0.5)) == (11, 2, 1)
+    assert chance_of_each(5, 0, 1, 0.5) == pytest.approx(1 - 0.5**5)
+    assert (at_least_alive(3, 0, 0.5), at_least_alive(3, 1, 0.5)) == (1, pytest.approx(1 - 0.5**3))
 
 
 def test_chances_of_each_sex() -> None:

@@ -25,6 +25,8 @@ PARTS: list[tuple[dict[str, Any], dict[str, Any]]] = [
     ({"allele": {"frequency": 0.05, "confidence": 0.95}}, {"animals_needed": 30}),
     ({"surplus": SURPLUS}, {"lower": 209.66905528626393, "surplus": 159}),
     ({"surplus": SURPLUS | {"promised": 20, "handling_loss": 0.1}}, {"surplus": 125}),
+    ({"surplus": SURPLUS | {"breeding_minimum": 500}}, {"surplus": 0}),
+    ({"surplus": {"estimate": 0.5, "standard_error": 0}}, {"lower": 0.5, "surplus": 0}),
     ({"surplus": {"estimate": 0, "standard_error": 0, "breeding_minimum": 5}}, {"lower": 0, "surplus": 0}),
     ({"starter": {"animals": 10, "share_female": 0.8, "survival": 1.0}}, {"both_sexes": 0.8926257152}),
 ]

@@ -98,6 +98,10 @@ def test_promises_that_name_a_tub_bind_it_and_the_line() -> None:
     assert (line.number, by_tub[1].number, by_tub[2].number) == (55, 30, 40)
 
 
+def test_a_tub_without_a_count_has_nothing_to_harvest() -> None:
+    assert harvest_left([tub(1, 50)], 1.0) == 0
+
+
 def test_young_are_harvested_by_share_between_counts() -> None:
     stock = StageStock("young", (tub(1, 88, at_count=100, taken=12),), 20, 5, harvest_share=0.30)
     line, by_tub = stage_free(stock)

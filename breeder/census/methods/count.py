@@ -54,8 +54,8 @@ class Own:
 class Asked:
     """What the caller wants of every method: confidence and the shared error on the log scale."""
 
-    confidence: float = CONFIDENCE
-    shared_sd: float = 0.0
+    confidence: float
+    shared_sd: float
 
 
 def as_count(
