@@ -1,11 +1,14 @@
 """Forms of a box's page: check, pack, send, take apart."""
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 from django import forms
 
+from breeder.dispatch.spreading import Aim
 from breeder.house.sentences import PlainForm
+from breeder.packing.actions import Choice
 from breeder.packing.forms import MOST_ANIMALS
 from breeder.packing.models import Parcel
 
@@ -59,3 +62,64 @@ class UnpackForm(PlainForm, forms.Form):
         required=False,
         help_text="Otherwise they stay promised to this order, and another box can be planned for it.",
     )
+
+
+class BoardForm(PlainForm, forms.Form):
+    """What the plan for all boxes is made for, and how many boxes a day can be packed."""
+
+    MOST_A_DAY, USUAL_A_DAY = 200, 12
+
+    by = forms.ChoiceField(
+        label="Plan for",
+        choices=[
+            (Aim.EARLIEST, "the earliest Go"),
+            (Aim.FEWEST, "the fewest packing days"),
+            (Aim.CHEAPEST, "the cheapest kits"),
+        ],
+        initial=Aim.EARLIEST,
+    )
+    boxes = forms.IntegerField(label="Boxes a day", min_value=1, max_value=MOST_A_DAY, initial=USUAL_A_DAY)
+
+    @classmethod
+    def asked(cls, typed: Any) -> "BoardForm":
+        """Return the form as asked for, or with the usual values before anything was."""
+        usual = {"by": Aim.EARLIEST.value, "boxes": cls.USUAL_A_DAY}
+        form = cls(usual | {name: typed[name] for name in usual if name in typed})
+        form.is_valid()
+        return form
+
+    @property
+    def aim(self) -> Aim:
+        """Return what to plan for."""
+        return Aim(self.cleaned_data.get("by") or Aim.EARLIEST)
+
+    @property
+    def boxes_a_day(self) -> int:
+        """Return how many boxes a day."""
+        return int(self.cleaned_data.get("boxes") or self.USUAL_A_DAY)
+
+
+class BoardChoices(PlainForm, forms.Form):
+    """Days and kits that are taken from the board, each as box:day:kit."""
+
+    def __init__(self, posted: Any) -> None:
+        super().__init__(posted)
+        self.typed = posted.getlist("choose")
+
+    def clean(self) -> dict[str, Any]:
+        try:
+            self.taken = [self._read(one) for one in self.typed]
+        except ValueError:
+            raise forms.ValidationError("What was sent names no box, day and kit. Choose on the board again.") from None
+        if not self.taken:
+            raise forms.ValidationError("Nothing was chosen. Choose a day of a box, or take the plan for all.")
+        return super().clean() or self.cleaned_data
+
+    def choices(self) -> list[Choice]:
+        """Return what was chosen."""
+        return self.taken
+
+    @staticmethod
+    def _read(typed: str) -> Choice:
+        number, on, kit_id = typed.split(":")
+        return Choice(int(number), date.fromisoformat(on), int(kit_id))

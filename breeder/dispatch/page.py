@@ -1,6 +1,6 @@
 """What the page of one box shows, in words and values, so that its template decides nothing."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.dispatch import queries, record, telling
+from breeder.dispatch import holding, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.rules import LEAVING
@@ -46,6 +46,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
         ),
+        "holding": holding.notice_of(parcel, result.get("next_day"), household),
         "legs": [_leg(row) for row in result.get("legs", ())],
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),
@@ -122,6 +123,12 @@ def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
         }
         for standing in standings
     ]
+
+
+def next_packing_day(standings: list[Standing], today: date) -> date:
+    """Return the first day, from today on, for which a box is planned; today where none is."""
+    days = [standing.parcel.post_on for standing in standings if standing.parcel.post_on]
+    return min((day for day in days if day >= today), default=today)
 
 
 def _says(standing: Standing) -> str:

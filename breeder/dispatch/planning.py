@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from threading import Lock
 from typing import Any
 
 from breeder.dispatch import air, rules
@@ -99,6 +100,7 @@ class Memo:
     def __init__(self, size: int = 4096) -> None:
         self.size = size
         self.kept: OrderedDict[Any, Cell] = OrderedDict()
+        self.lock = Lock()
 
     def get(self, asked: Asked, members: int) -> Cell | None:
         """Return the cell that was kept for the same question, under this box's number."""
@@ -109,9 +111,10 @@ class Memo:
 
     def keep(self, asked: Asked, members: int, cell: Cell) -> None:
         """Keep a cell; the oldest makes room."""
-        self.kept[(asked.key, members)] = cell
-        while len(self.kept) > self.size:
-            self.kept.popitem(last=False)
+        with self.lock:
+            self.kept[(asked.key, members)] = cell
+            while len(self.kept) > self.size:
+                self.kept.popitem(last=False)
 
 
 def cells_of(

@@ -2,11 +2,14 @@
 
 from django.urls import path
 
-from breeder.dispatch import views
+from breeder.dispatch import board_views, views
 
 app_name = "dispatch"
 urlpatterns = [
     path("packing/", views.waiting, name="list"),
+    path("packing/board/", board_views.board, name="board"),
+    path("packing/board/choose/", board_views.choose, name="board_choose"),
+    path("packing/posting-days/<int:user_id>/<str:key>/days.ics", board_views.calendar, name="calendar"),
     path("packing/check/", views.check_all, name="check_all"),
     path("packing/<int:number>/", views.parcel, name="parcel"),
     path("packing/<int:number>/check/", views.check, name="check"),

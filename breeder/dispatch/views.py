@@ -27,8 +27,12 @@ SENT_SHOWN = 10
 
 def waiting(request: HttpRequest) -> HttpResponse:
     """Show the boxes that are here with their verdict, and the orders that no box is planned for."""
+    standings = queries.waiting()
+    pulling_day = page.next_packing_day(standings, timezone.localdate())
     context = {
-        "rows": page.rows_of(queries.waiting()),
+        "rows": page.rows_of(standings),
+        "pulling_day": pulling_day,
+        "pulling_url": f"{reverse('paperwork:day_pulling_list')}?day={pulling_day.isoformat()}",
         "to_plan": page.orders_said(list(boxes.orders_without_box())),
         "sent": list(boxes.parcels_sent(SENT_SHOWN)),
     }

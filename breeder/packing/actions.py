@@ -87,6 +87,39 @@ def choose_day(number: int, on: date, *, by: Any, token: str = "") -> Parcel:
     return parcel
 
 
+@dataclass(frozen=True)
+class Choice:
+    """The day and the kit that are chosen for a box."""
+
+    number: int
+    on: date
+    kit_id: int
+
+
+def choose_for_boxes(choices: Sequence[Choice], *, by: Any, token: str = "", answer: str = "") -> list[Parcel]:
+    """Choose day and kit of several boxes at once; one that cannot be so leaves all as they were."""
+    with transaction.atomic(durable=True):
+        once.seen(token)
+        today, chosen = timezone.localdate(), []
+        for choice in sorted(choices, key=lambda one: one.number):
+            kit = queries.kits(active=True).filter(pk=choice.kit_id).first()
+            if kit is None or not Parcel.objects.filter(number=choice.number).exists():
+                raise rules.NotLikeThis(
+                    f"Box {choice.number} or its kit is no longer there. Look at the board again.", code="gone"
+                )
+            parcel = steps.take_parcel(choice.number)
+            rules.refuse_unless_waiting(parcel)
+            rules.refuse_day(choice.on, queries.days_of(parcel.service, today), today, parcel.service)
+            rules.refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
+            parcel.kit, parcel.post_on = kit, choice.on
+            parcel.save(update_fields=["kit", "post_on"])
+            sentence = f"Box {parcel.number} goes in {kit} and is handed over on {choice.on:%A %-d %B}."
+            log("chose day and kit", str(parcel), sentence, by=by)
+            chosen.append(parcel)
+        once.spend(token, answer)
+    return chosen
+
+
 def choose_way(number: int, service_id: int, way: str, *, by: Any, token: str = "") -> Parcel:
     """Choose service and delivery way; a day on which the service takes no box moves to the next on which it does."""
     with transaction.atomic(durable=True):

@@ -115,6 +115,16 @@ def refuse_unless_here(parcel: Parcel) -> None:
         )
 
 
+def refuse_unless_waiting(parcel: Parcel) -> None:
+    """Raise NotLikeThis for a box that is packed or gone, or that has no service: its day and kit stand."""
+    refuse_unless_here(parcel)
+    if parcel.status != Parcel.Status.WAITING or parcel.service is None:
+        why = "has no service yet" if parcel.service is None else "is packed already"
+        raise NotLikeThis(
+            f"Box {parcel.number} {why}, so the board gives it no day. Open its own page.", code="not_waiting"
+        )
+
+
 def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
     """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the next days that serve."""
     if on < today:

@@ -1,0 +1,116 @@
+"""What the board shows, in words and values, so that its template decides nothing."""
+
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.dispatch import queries, telling
+from breeder.dispatch.board import Board, Row
+from breeder.dispatch.planning import Cell, Option
+from breeder.dispatch.queries import Standing
+from breeder.dispatch.spreading import Aim, Given, Spread
+from breeder.heat.verdict import GO, NOT_DECIDED
+from breeder.house.models import Setting
+from breeder.pages.words import odds
+
+AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
+
+
+def context_of(board: Board, found: Spread, aim: Aim, household: Setting) -> dict[str, Any]:
+    """Return the board's rows in order of promised date, and what the plan for all comes to."""
+    days = sorted({cell.on for row in board.rows for cell in row.cells})
+    checks = queries.latest_checks(row.parcel.pk for row in board.rows)
+    now = timezone.now()
+    standings = {
+        row.parcel.number: queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now)
+        for row in board.rows
+    }
+    ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
+    return {
+        "rows": [_row(row, days, found.of(row.parcel.number), standings[row.parcel.number]) for row in ordered],
+        "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in found.given],
+        "said": plan_said(found, board, aim, household.currency),
+        "notes": notes_of(found),
+        "packed": board.packed,
+    }
+
+
+def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
+    """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits cost 52.30 USD.'"""
+    number, days = len(found.given), found.days
+    return (
+        f"By {AIM_SAID[aim]}, {number} of {len(board.rows)} {'box finds' if number == 1 else 'boxes find'} a day, on "
+        f"{days} packing {'day' if days == 1 else 'days'}; kits cost {found.cost:.2f} {currency}."
+    )
+
+
+def notes_of(found: Spread) -> list[str]:
+    """Return what the plan leaves open: supplies that run out, boxes without a day, days after the promised one."""
+    said = list(found.shortages)
+    if found.without:
+        numbers = ", ".join(map(str, found.without))
+        said.append(
+            f"No day is found for box {numbers}. Tell the buyer, try a counter or a faster service, or bring newer "
+            "hours."
+        )
+    late = [one for one in found.given if one.is_late]
+    said += [f"Box {one.number} would leave on {one.on:%A %-d %B}, after its promised date." for one in late]
+    return said
+
+
+def _row(row: Row, days: list[date], given: Given | None, standing: Standing) -> dict[str, Any]:
+    by_day = {cell.on: cell for cell in row.cells}
+    parcel = row.parcel
+    return {
+        "parcel": parcel,
+        "to": str(parcel.order.address or parcel.order.person),
+        "promised_by": parcel.order.promised_by,
+        "why_not": row.why_not or ("" if row.cells else f"{parcel.service} takes no box in the next days."),
+        "cells": [_cell(by_day[day], parcel, given, standing) if day in by_day else {"on": day} for day in days]
+        if row.cells
+        else [],
+    }
+
+
+def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
+    """Return one day of one box; on its chosen day the kept check speaks while it may be relied on."""
+    is_chosen = cell.on == parcel.post_on
+    option = (cell.of_kit(parcel.kit_id) if is_chosen else None) or cell.shown
+    is_planned = given is not None and given.on == cell.on
+    if is_planned and given is not None:
+        option = given.option if not is_chosen else option
+    checked = is_chosen and standing.check is not None and standing.leave.is_free
+    return {
+        "on": cell.on,
+        "cell": cell,
+        "verdict": standing.verdict if checked else str(option.verdict),
+        "checked": checked,
+        "kit": option.candidate.name,
+        "cost": option.candidate.cost,
+        "odds": odds(standing.comfort) if checked else odds_of(option),
+        "reason": reason_of(cell, option),
+        "is_chosen": is_chosen,
+        "is_planned": is_planned,
+        "choice": f"{parcel.number}:{cell.on.isoformat()}:{option.candidate.kit_id}",
+    }
+
+
+def odds_of(option: Option) -> str:
+    """Return the odds of leaving comfort: 'about 1 in 9', or 'about 1 in 4 or more' where the count was cut short."""
+    if option.decided == NOT_DECIDED:
+        return "not known"
+    return odds(option.comfort) + (" or more" if option.at_least else "")
+
+
+def reason_of(cell: Cell, option: Option) -> str:
+    """Return why: the hour that fails, the hours that lack, or the odds of both limits where it may go."""
+    if option.decided == NOT_DECIDED:
+        return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
+    hard = f"Past a hard limit: {odds(option.hard)}{' or more' if option.at_least else ''}."
+    if option.decided == GO:
+        return f"Out of comfort: {odds_of(option)}. {hard}"
+    case = cell.shape.cases[option.case]
+    late = "" if option.case == 0 else f", {case.name}"
+    where = telling.stands_at(case, option.hour, cell.destination.hours.zone)
+    return f"It gets too {option.side} {where}{late}. Out of comfort: {odds_of(option)}. {hard}"

@@ -1,0 +1,67 @@
+"""The board's pages: what each day says for every box, a plan for all, and the posting days as a calendar."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.models import User
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from breeder.dispatch import board as boards
+from breeder.dispatch import board_page
+from breeder.dispatch import calendar as calendars
+from breeder.dispatch.forms import BoardChoices, BoardForm
+from breeder.packing import actions as packing
+from breeder.packing import queries as boxes
+from breeder.pages import once
+
+
+def board(request: HttpRequest) -> HttpResponse:
+    """Show all boxes that wait on their next posting days, with a plan for all by the chosen aim."""
+    household = request.household  # type: ignore[attr-defined]
+    form = BoardForm.asked(request.GET)
+    found = boards.board_of(household, timezone.now())
+    plan = boards.plan(found, form.aim, form.boxes_a_day)
+    feed = reverse("dispatch:calendar", args=[request.user.pk, calendars.key_of(request.user)])  # type: ignore[arg-type]
+    context = board_page.context_of(found, plan, form.aim, household) | {
+        "form": form,
+        "feed": request.build_absolute_uri(feed),
+    }
+    return render(request, "dispatch/board.html", context)
+
+
+@require_POST
+def choose(request: HttpRequest) -> HttpResponse:
+    """Take a day and a kit for one box, or for all as planned."""
+    token = request.POST.get("token", "")
+    once.seen(token)
+    form = BoardChoices(request.POST)
+    back = reverse("dispatch:board")
+    if not form.is_valid():
+        refused = [sentence for errors in form.errors.values() for sentence in errors]
+    else:
+        try:
+            chosen = packing.choose_for_boxes(form.choices(), by=request.user, token=token, answer=back)
+        except ValidationError as refusal:
+            refused = refusal.messages
+        else:
+            refused = []
+            numbers = ", ".join(str(parcel.number) for parcel in chosen)
+            messages.success(
+                request, f"Day and kit are chosen for box {numbers}. Each is checked again before it leaves."
+            )
+    for sentence in refused:
+        messages.error(request, sentence)
+    return redirect(back)
+
+
+@login_not_required
+def calendar(request: HttpRequest, user_id: int, key: str) -> HttpResponse:
+    """Give the posting days to whoever holds the secret address."""
+    if not calendars.may_read(User.objects.filter(pk=user_id).first(), key):
+        raise Http404("No such calendar.")
+    said = calendars.feed(boxes.parcels_here(), request.get_host(), timezone.now())
+    return HttpResponse(said, content_type="text/calendar; charset=utf-8", headers={"Cache-Control": "private"})

@@ -1,0 +1,135 @@
+"""The board: all boxes on their days, a plan out of one shelf, days and kits taken from it, the calendar."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import icalendar
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from breeder.dispatch import board as boards
+from breeder.dispatch import holding
+from breeder.dispatch.spreading import Aim, Shelf, Waits, spread
+from breeder.house.models import LogRow
+from breeder.packing.models import Parcel
+from tests.dispatch import boxes
+
+MONDAY = date(2013, 10, 7)
+MORNING = boxes.morning_of(MONDAY)
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def two() -> list[Parcel]:
+    household = boxes.household()
+    assert household.latitude is not None
+    boxes.bare()
+    boxes.part(boxes.warm(), "Heat pack 72 h", 1)
+    found = [boxes.parcel(MONDAY) for _ in range(2)]
+    boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
+    return found
+
+
+def planned(aim: Aim = Aim.EARLIEST, boxes_a_day: int = 12) -> Any:
+    with time_machine.travel(MORNING, tick=False):
+        found = boards.board_of(boxes.household(), MORNING)
+        return found, boards.plan(found, aim, boxes_a_day)
+
+
+def test_every_box_stands_with_its_posting_days(two: list[Parcel]) -> None:
+    found, plan = planned()
+    assert [row.parcel.number for row in found.rows] == [box.number for box in two]
+    days = [cell.on for cell in found.rows[0].cells]
+    assert days[0] == MONDAY
+    assert all(day.weekday() in (0, 1, 2) for day in days)
+    assert {given.on for given in plan.given} == {MONDAY}
+    assert plan.cost == pytest.approx(2.20)
+
+
+def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel]) -> None:
+    two[1].order.promised_by = MONDAY + timedelta(days=1)
+    two[1].order.save()
+    _, plan = planned(boxes_a_day=1)
+    assert plan.of(two[1].number).on == MONDAY
+    assert plan.of(two[0].number).on > MONDAY
+
+
+def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]) -> None:
+    found, _ = planned()
+    cells = found.rows[0].cells
+    warm = next(kit for kit in cells[0].options if kit.candidate.has_pack)
+    only_warm = tuple(type(cell)(cell.number, cell.on, (warm,), 0, cell.shape, cell.destination) for cell in cells[:1])
+    kit_id = warm.candidate.kit_id
+    shelf = Shelf({5: 1}, {kit_id: {5: 1}}, {5: "Heat pack 72 h"})
+    waits = [Waits(1, None, only_warm), Waits(2, MONDAY + timedelta(days=2), only_warm)]
+    if not only_warm[0].going:
+        pytest.fail("The pack should go on this day for the test to say anything.")
+    plan = spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
+    assert [given.number for given in plan.given] == [2]
+    assert plan.without == (1,)
+    assert "box 2 gets them, in order of promised date. Box 1 finds no day without it." in plan.shortages[0]
+    # A box that stands packed has taken its pack already.
+    assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
+
+
+def test_fewest_days_puts_boxes_together_and_cheapest_costs_no_more(two: list[Parcel]) -> None:
+    costs = {aim: planned(aim)[1] for aim in Aim}
+    assert costs[Aim.FEWEST].days == 1
+    assert costs[Aim.CHEAPEST].cost <= min(costs[Aim.EARLIEST].cost, costs[Aim.FEWEST].cost)
+
+
+def test_the_page_shows_days_and_a_choice_is_kept(two: list[Parcel], keeper_client: Client) -> None:
+    with time_machine.travel(MORNING, tick=False):
+        page = keeper_client.get(reverse("dispatch:board"))
+        said = page.content.decode()
+        assert page.status_code == 200
+        assert f"Box {two[0].number}" in said
+        kit = boxes.Kit.objects.get(name="Bare card")
+        tuesday = MONDAY + timedelta(days=1)
+        choice = f"{two[0].number}:{tuesday.isoformat()}:{kit.pk}"
+        keeper_client.post(reverse("dispatch:board_choose"), {"choose": choice, "token": "t"}, follow=True)
+    two[0].refresh_from_db()
+    assert (two[0].post_on, two[0].kit) == (tuesday, kit)
+    assert LogRow.objects.filter(did="chose day and kit").count() == 1
+
+
+@pytest.mark.parametrize("sent", ["", "1:2:3", "0:2013-10-08:0", "x"])
+def test_what_is_no_choice_is_refused_in_a_sentence(two: list[Parcel], keeper_client: Client, sent: str) -> None:
+    with time_machine.travel(MORNING, tick=False):
+        answer = keeper_client.post(reverse("dispatch:board_choose"), {"choose": sent}, follow=True)
+    assert answer.status_code == 200
+    assert two[0].kit is None
+
+
+def test_a_sunday_is_refused_for_all(two: list[Parcel], keeper_client: Client) -> None:
+    kit = boxes.Kit.objects.get(name="Bare card")
+    sunday = MONDAY + timedelta(days=6)
+    choices = [f"{two[0].number}:{MONDAY + timedelta(days=1)}:{kit.pk}", f"{two[1].number}:{sunday}:{kit.pk}"]
+    with time_machine.travel(MORNING, tick=False):
+        answer = keeper_client.post(reverse("dispatch:board_choose"), {"choose": choices}, follow=True)
+    assert "Sunday" in answer.content.decode()
+    assert {box.post_on for box in Parcel.objects.all()} == {MONDAY}
+
+
+def test_the_calendar_needs_its_secret_and_names_nobody(two: list[Parcel], client: Client, keeper: User) -> None:
+    with time_machine.travel(MORNING, tick=False):
+        client.force_login(keeper)
+        feed = client.get(reverse("dispatch:board")).context["feed"]
+        client.logout()
+        answer = client.get(feed)
+        assert client.get(feed.replace("/days.ics", "x/days.ics")).status_code == 404
+    events = icalendar.Calendar.from_ical(answer.content).walk("VEVENT")
+    assert [event.decoded("dtstart") for event in events] == [MONDAY]
+    assert str(events[0]["summary"]) == "Post 2 boxes"
+    assert two[0].order.person.name not in answer.content.decode()
+
+
+def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
+    said = holding.hold_text("Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern")
+    assert "promised to leave by Monday 7 October 2013" in said
+    assert "leave on Monday 14 October 2013" in said
+    assert "get back all that you paid" in said
+    assert "16 CFR 435.2" in holding.RULE
