@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 SUBJECTS = {
     "heat": "breeder.heat.bench",
     "stock": "breeder.management.benches.stock",
+    "board": "breeder.management.benches.board",
 }
 
 

@@ -1,0 +1,108 @@
+"""`manage.py bench board`: 200 boxes, 10 days, 8 kits, 200 members in three delay cases, and after one change."""
+
+import os
+import resource
+import time
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from datetime import time as clock
+from typing import Any
+
+from breeder.carriers.rules import Timing, delivery_days
+from breeder.dispatch import air, planning
+from breeder.dispatch.legs import ServiceTimes
+from breeder.dispatch.planning import Asked, Memo
+from breeder.dispatch.trying import Animals, Candidate, Journey
+from breeder.heat.kit import Kit as HeatKit
+from breeder.heat.verdict import Limits, Tolerance
+from breeder.packing.examples import KITS
+from breeder.packing.models import Kit
+from breeder.packing.reading import heat_kit
+from breeder.weather import recorded
+from breeder.weather.queries import Hours
+
+BOXES, DAYS, MEMBERS, CUPS = 200, 10, 200, 4
+FIRST_DAY = date(2013, 4, 1)  # a spring fortnight: cold nights, mild days, every verdict
+BALLAST_KG = 0.5  # the eighth kit
+TIMES = ServiceTimes(clock(16), clock(9), clock(17), 4.0)
+WORKING_DAYS = frozenset(range(5))
+BOARD_BOXES = 14
+
+
+def run() -> dict[str, Any]:
+    """Return seconds for the whole board, again after one place's forecast changed, and for a usual one of 14 boxes."""
+    home = air.air_of(_hours("LGA", 0.0, 0.0))
+    places = [air.air_of(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
+    memo = Memo(size=2 * BOXES * DAYS)
+    usual = _timed(_asked(home, places[:BOARD_BOXES]), planning.SCREENED, Memo())
+    again = _timed(_asked(home, places[:BOARD_BOXES]), planning.SCREENED, Memo())
+    whole = _timed(_asked(home, places), MEMBERS, memo)
+    places[0] = air.air_of(_hours("JFK", 1.7, 0.0))
+    changed = _timed(_asked(home, places), MEMBERS, memo)
+    return {
+        "subject": "board",
+        "boxes": BOXES,
+        "days": DAYS,
+        "kits": len(_candidates()),
+        "members": MEMBERS,
+        "delay_cases": 3,
+        "seconds": whole,
+        "seconds_after_one_changed_forecast": changed,
+        "ratio_changed_to_whole": changed / whole,
+        "usual_board": {"boxes": BOARD_BOXES, "members": planning.SCREENED, "seconds": usual, "seconds_again": again},
+        "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
+        "threads": planning.THREADS,
+        "blas_threads": os.environ.get("OPENBLAS_NUM_THREADS", "not set"),
+        "note": "kits that melt are tried where no cheaper kit may go; cases that cannot change a No-go are left out",
+    }
+
+
+def _timed(asked: list[Asked], members: int, memo: Memo) -> float:
+    begun = time.perf_counter()
+    cells = planning.cells_of(asked, members=members, memo=memo)
+    if len(cells) != len(asked):
+        raise RuntimeError(f"{len(asked)} cells were asked for, {len(cells)} came.")
+    return time.perf_counter() - begun
+
+
+def _asked(home: air.Air, places: list[air.Air]) -> list[Asked]:
+    candidates, animals = _candidates(), Animals(Limits(7, 29, 4, 0, 36), Tolerance())
+    timing = Timing(WORKING_DAYS, 2, 4)
+    every = (FIRST_DAY + timedelta(days=ahead) for ahead in range(2 * DAYS))
+    days = [day for day in every if day.weekday() in WORKING_DAYS][:DAYS]
+    journeys = [Journey(day, delivery_days(timing, day, ()), TIMES, False) for day in days]
+    return [
+        Asked(number, journey, ((home, place),), candidates, animals, journey.post_on.toordinal())
+        for number, place in enumerate(places)
+        for journey in journeys
+    ]
+
+
+def _candidates() -> tuple[Candidate, ...]:
+    """Return the seven example kits and one with water ballast."""
+    kits: list[tuple[str, float, HeatKit]] = [
+        (example.name, float(example.cost), heat_kit(Kit(name=example.name, **example.values()), CUPS))
+        for example in KITS
+    ]
+    name, cost, foam = kits[2]
+    kits.append((f"{name} with water", cost + 0.5, replace(foam, ballast_kg=BALLAST_KG)))
+    return tuple(Candidate(number, *kit) for number, kit in enumerate(kits))
+
+
+def _hours(station: str, shift_c: float, north: float) -> Hours:
+    start = datetime.combine(FIRST_DAY - timedelta(days=1), clock(4), tzinfo=UTC)
+    values = recorded.slice_of(station, start, 26 * 24)
+    number = len(values)
+    return Hours(
+        label=station,
+        latitude=40.64 + north,
+        longitude=-73.78,
+        timezone="America/New_York",
+        times=tuple(start + timedelta(hours=step) for step in range(number)),
+        c=tuple(None if value is None else value + shift_c for value in values),
+        issued=(start,) * number,
+        extra_sd_c=(0.0,) * number,
+        filled=(False,) * number,
+        sources=(station,),
+        credits=(),
+    )
