@@ -25,7 +25,7 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connection, connections, transaction  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
-from breeder.cultures import actions, proof, queries, steps  # noqa: E402
+from breeder.cultures import actions, proof, queries, rules, steps  # noqa: E402
 from breeder.cultures.models import Culture, Promise  # noqa: E402
 from breeder.orders import actions as orders  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
@@ -33,7 +33,17 @@ from breeder.orders.rules import Wanted, Who  # noqa: E402
 from breeder.taxa.models import Line  # noqa: E402
 from tests import build  # noqa: E402
 from tests.orders.stand import counted_line, pack, terms  # noqa: E402
-from tests.racing.arena_facts import CONTROL_WAIT_S, EACH, FILE_WAIT_S, HANDS, LAST, ROUNDS, STEPS, WAIT_S  # noqa: E402
+from tests.racing.arena_facts import (  # noqa: E402
+    ANSWER_S,
+    CONTROL_WAIT_S,
+    EACH,
+    FILE_WAIT_S,
+    HANDS,
+    LAST,
+    ROUNDS,
+    STEPS,
+    WAIT_S,
+)
 
 Result = dict[str, Any]
 
@@ -45,16 +55,19 @@ def without_turn() -> None:
         transaction.atomic = lambda *args, **kwargs: contextlib.nullcontext()
 
 
-def meet_before_writing(barrier: Any, wait_s: float) -> None:
-    """Make every hand that has checked wait for the others to have checked: the worst moment, each time."""
-    write = steps.set_aside
+def meet_after_deciding(barrier: Any, wait_s: float) -> None:
+    """Make every hand that has decided wait for the others to have decided: the worst moment, each time.
 
-    def set_aside(*args: Any, **kwargs: Any) -> Promise:
+    It lies before the first row is written: on PostgreSQL the second order's number waits for the first to commit.
+    """
+    decide = rules.require
+
+    def require(*args: Any) -> None:
+        decide(*args)
         with contextlib.suppress(BrokenBarrierError):
             barrier.wait(wait_s)
-        return write(*args, **kwargs)
 
-    steps.set_aside = set_aside
+    rules.require = require
 
 
 def in_hands(work: Callable[[int], list[str]], prepare: Callable[[Any], None] = lambda barrier: None) -> list[str]:
@@ -74,9 +87,9 @@ def in_hands(work: Callable[[int], list[str]], prepare: Callable[[Any], None] = 
     hands = [context.Process(target=hand, args=(number,)) for number in range(HANDS)]
     for one in hands:
         one.start()
-    found = [answers.get(timeout=60) for _ in hands]
+    found = [answers.get(timeout=ANSWER_S) for _ in hands]
     for one in hands:
-        one.join(60)
+        one.join(ANSWER_S)
     return [said for answer in found for said in answer]
 
 
@@ -97,7 +110,7 @@ def last_animals(*, no_turn: bool) -> Result:
         offer = pack(of, number=EACH, overcount=0)
 
         def prepare(barrier: Any) -> None:
-            meet_before_writing(barrier, CONTROL_WAIT_S if no_turn else WAIT_S)
+            meet_after_deciding(barrier, CONTROL_WAIT_S if no_turn else WAIT_S)
             if no_turn:
                 without_turn()
 

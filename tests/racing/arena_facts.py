@@ -8,3 +8,4 @@ EACH = 3  # that each hand wants
 WAIT_S = 0.25  # whoever has decided waits this long for the others to decide too, before anybody writes
 CONTROL_WAIT_S = 60.0  # without the lock all of them get there, so nobody waits that long
 FILE_WAIT_S = 180
+ANSWER_S = 150  # longer than any wait above but the file's: a hand that stands still is told by name
