@@ -88,7 +88,7 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
         "checked": checked,
         "kit": option.candidate.name,
         "cost": option.candidate.cost,
-        "odds": odds(standing.comfort) if checked else odds_of(option),
+        "odds": _both(odds(standing.comfort), odds(standing.hard)) if checked else odds_of(option),
         "reason": reason_of(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
@@ -97,20 +97,25 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
 
 
 def odds_of(option: Option) -> str:
-    """Return the odds of leaving comfort: 'about 1 in 9', or 'about 1 in 4 or more' where the count was cut short."""
+    """Return the odds of both limits: 'comfort 1 in 9, hard limit never'; 'or more' where the count was cut short."""
     if option.decided == NOT_DECIDED:
-        return "not known"
-    return odds(option.comfort) + (" or more" if option.at_least else "")
+        return "odds not known"
+    return _both(odds(option.comfort), odds(option.hard)) + (" or more" if option.at_least else "")
+
+
+def _both(comfort: str, hard: str) -> str:
+    return f"comfort {comfort.removeprefix('about ')}, hard limit {hard.removeprefix('about ')}"
 
 
 def reason_of(cell: Cell, option: Option) -> str:
     """Return why: the hour that fails, the hours that lack, or the odds of both limits where it may go."""
     if option.decided == NOT_DECIDED:
         return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
-    hard = f"Past a hard limit: {odds(option.hard)}{' or more' if option.at_least else ''}."
+    more = " or more" if option.at_least else ""
+    both = f"Out of comfort: {odds(option.comfort)}{more}. Past a hard limit: {odds(option.hard)}{more}."
     if option.decided == GO:
-        return f"Out of comfort: {odds_of(option)}. {hard}"
+        return both
     case = cell.shape.cases[option.case]
     late = "" if option.case == 0 else f", {case.name}"
     where = telling.stands_at(case, option.hour, cell.destination.hours.zone)
-    return f"It gets too {option.side} {where}{late}. Out of comfort: {odds_of(option)}. {hard}"
+    return f"It gets too {option.side} {where}{late}. {both}"

@@ -18,7 +18,7 @@ from breeder.dispatch.air import Air, Shape
 from breeder.dispatch.sweeping import Tally, Way, melts, sweep_all, sweep_once
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import GO, NO_GO
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
@@ -38,12 +38,13 @@ class Asked:
     candidates: tuple[Candidate, ...]
     animals: Animals
     seed: int
+    weather_known: bool = False  # the hours are what really was, so members differ only in box, van and doorstep
 
     @property
     def key(self) -> tuple[Any, ...]:
         """Return all that the answer rests on."""
         hours = tuple((one.hours, other.hours) for one, other in self.readings)
-        return self.journey, hours, self.candidates, self.animals, self.seed
+        return self.journey, hours, self.candidates, self.animals, self.seed, self.weather_known
 
 
 @dataclass(frozen=True)
@@ -84,9 +85,12 @@ class Cell:
 
     @property
     def shown(self) -> Option:
-        """Return the cheapest kit that may go, else the one that comes nearest to it."""
+        """Return the cheapest kit that may go, else the cheapest that hours lack for, else the one that fails least."""
         if self.going:
             return self.going[0]
+        open_yet = [one for one in self.options if one.decided == NOT_DECIDED]
+        if open_yet:
+            return min(open_yet, key=lambda one: one.candidate.cost)
         return min(self.options, key=lambda one: (one.hard + one.comfort, one.candidate.cost))
 
     def of_kit(self, kit_id: int | None) -> Option | None:
@@ -177,10 +181,11 @@ def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
 
 def _way_of(ways: dict[Any, Way], asked: Asked, reading: tuple[Air, Air], members: int) -> Way:
     origin, destination = reading
-    key = (asked.journey, id(origin), id(destination), asked.seed)
+    key = (asked.journey, id(origin), id(destination), asked.seed, asked.weather_known)
     if key not in ways:
         shape = air.shape_of(asked.journey, origin.hours, destination.hours)
         drawn = drawn_of(asked.seed, members)
+        drawn = drawn.without_weather_error() if asked.weather_known else drawn
         around = air.members_of(shape, origin, destination, drawn)
         ways[key] = Way(shape, around, air.known_rows(shape, around), drawn)
     return ways[key]

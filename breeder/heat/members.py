@@ -62,6 +62,10 @@ class Draws:
         names = ("slow", "day_range", "tail", "leak", "pack", "van", "doorstep", "start")
         return replace(self, **{name: getattr(self, name)[:members] for name in names})
 
+    def without_weather_error(self) -> Draws:
+        """Return the same members for weather that is known: only box, packs, van, doorstep and start differ."""
+        return replace(self, slow=np.zeros_like(self.slow), day_range=np.zeros_like(self.day_range))
+
     def leak_factor(self, median: float = LEAK_MEDIAN, sd_ln: float = LEAK_SD_LN) -> Array:
         """Return what multiplies the reckoned conductance, (n,): lognormal."""
         return median * np.exp(sd_ln * self.leak)
