@@ -86,7 +86,7 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
         "cell": cell,
         "verdict": standing.verdict if checked else str(option.verdict),
         "checked": checked,
-        "kit": option.candidate.name,
+        "kit": str(parcel.kit) if checked else option.candidate.name,
         "cost": option.candidate.cost,
         "odds": _both(odds(standing.comfort), odds(standing.hard)) if checked else odds_of(option),
         "reason": reason_of(cell, option),

@@ -1,7 +1,7 @@
 """The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
 
-Boxes that go the same way share what surrounds them; kits are swept over all ways at once. A delay case that cannot
-change a No-go any more is left out, and kits that melt are tried only where no cheaper kit may go.
+Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until two
+may go (kits that melt until one may). A delay case that cannot change a No-go any more is left out.
 """
 
 from collections import OrderedDict
@@ -26,6 +26,8 @@ MEMBERS_AT_ONCE = 16_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
 THREADS = 2
+# A dearer kit is tried only while fewer than two may go: the second is for a shelf that runs short of the first.
+ENOUGH = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,16 +168,10 @@ def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
     for one in asked:
         own = [_way_of(ways, one, reading, members) for reading in one.readings]
         tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in one.candidates])
-    sweep_all(
-        tally
-        for one, kits in zip(asked, tallies, strict=True)
-        for candidate, row in zip(one.candidates, kits, strict=True)
-        if not melts(candidate.kit)
-        for tally in row
-    )
-    melting = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_melting(one, kits)]
-    _give_up_hopeless(melting)
-    sweep_all(tally for row in melting for tally in row if not tally.was_tried)
+    for turn in range(max(len(one.candidates) for one in asked)):
+        rows = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_trying(one, kits, turn)]
+        _give_up_hopeless(row for row in rows if melts(row[0].kit))
+        sweep_all(tally for row in rows for tally in row if not tally.was_tried)
     return [_cell(one, kits) for one, kits in zip(asked, tallies, strict=True)]
 
 
@@ -200,17 +196,15 @@ def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
             row[place] = look
 
 
-def _worth_melting(asked: Asked, kits: list[list[Tally]]) -> Iterable[list[Tally]]:
-    """Yield the tallies, reading by reading, of the melting kits that are cheaper than every other kit that may go."""
-    costs = [
-        candidate.cost
-        for candidate, row in zip(asked.candidates, kits, strict=True)
-        if not melts(candidate.kit) and all(tally.decided == GO for tally in row)
-    ]
-    cheapest = min(costs, default=float("inf"))
-    for candidate, row in zip(asked.candidates, kits, strict=True):
-        if melts(candidate.kit) and candidate.cost < cheapest:
-            yield row
+def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[list[Tally]]:
+    """Yield the tallies, reading by reading, of the kit whose turn it is by cost, while it could still be wanted."""
+    if turn >= len(kits):
+        return
+    by_cost = sorted(range(len(kits)), key=lambda place: asked.candidates[place].cost)
+    going = sum(all(tally.decided == GO for tally in kits[place]) for place in by_cost[:turn])
+    row = kits[by_cost[turn]]
+    if going < (1 if melts(row[0].kit) else ENOUGH):
+        yield row
 
 
 def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
