@@ -12,7 +12,7 @@ from breeder.dispatch.queries import Standing
 from breeder.dispatch.spreading import Aim, Given, Spread
 from breeder.heat.verdict import GO, NOT_DECIDED
 from breeder.house.models import Setting
-from breeder.pages.words import odds
+from breeder.pages.words import NEVER, odds
 
 AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
@@ -100,7 +100,12 @@ def odds_of(option: Option) -> str:
     """Return the odds of both limits: 'comfort 1 in 9, hard limit never'; 'or more' where the count was cut short."""
     if option.decided == NOT_DECIDED:
         return "odds not known"
-    return _both(odds(option.comfort), odds(option.hard)) + (" or more" if option.at_least else "")
+    if not option.at_least:
+        return _both(odds(option.comfort), odds(option.hard))
+    # Cases were left out once one limit had failed; of the other nothing is said where nothing failed so far.
+    parts = [("comfort", option.comfort), ("hard limit", option.hard)]
+    said = [f"{name} {odds(share).removeprefix('about ')} or more" for name, share in parts if share > NEVER]
+    return ", ".join(said)
 
 
 def _both(comfort: str, hard: str) -> str:
@@ -111,8 +116,8 @@ def reason_of(cell: Cell, option: Option) -> str:
     """Return why: the hour that fails, the hours that lack, or the odds of both limits where it may go."""
     if option.decided == NOT_DECIDED:
         return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
-    more = " or more" if option.at_least else ""
-    both = f"Out of comfort: {odds(option.comfort)}{more}. Past a hard limit: {odds(option.hard)}{more}."
+    said = odds_of(option)
+    both = f"{said[0].upper()}{said[1:]}."
     if option.decided == GO:
         return both
     case = cell.shape.cases[option.case]
