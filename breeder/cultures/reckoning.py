@@ -10,6 +10,7 @@ from breeder.census import belief as census
 from breeder.census.quantiles import whole_below
 from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Belief, Culture, Promise, Stage
+from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.reserve import cups, surplus
 from breeder.reserve.breeders import Minimum, binding_minimum
@@ -37,6 +38,11 @@ class Read:
     likely: int
     at_count: int
     is_stale: bool
+
+    @property
+    def sexes(self) -> Known:
+        """Return the males and females surely there: none that is not safe to rely on."""
+        return still_known(Known(self.row.males, self.row.females), self.lower)
 
 
 def stock_from(rows: LineRows, on: date) -> LineStock:
@@ -100,6 +106,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         each_sex_kept=line.each_sex_kept,
         reproduction=line.species.reproduction,
         shown_by=line.shown_by,
+        may_go=None if held.harvest_share is None else surplus.harvest_left(held.tubs, held.harvest_share),
     )
 
 
@@ -214,8 +221,8 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
         free=spare,
         counted_on=_day(one.row),
         is_stale=one.is_stale,
-        males=one.row.males,
-        females=one.row.females,
+        males=one.sexes.males,
+        females=one.sexes.females,
         gives=free is not None and _purpose(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
     )
 
@@ -235,7 +242,7 @@ def _harvest_share(line: Line, stage: str) -> float | None:
 
 
 def _sum_known(tubs: list[Read], sex: str) -> int | None:
-    known = [value for one in tubs if not one.is_stale and (value := getattr(one.row, sex)) is not None]
+    known = [value for one in tubs if not one.is_stale and (value := getattr(one.sexes, sex)) is not None]
     return sum(known) if known else None
 
 

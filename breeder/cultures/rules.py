@@ -73,6 +73,8 @@ def _too_few(name: str, stock: StageStock) -> str:
         f"{_spared(stock.free, stock.stage)} from {name}: about {stock.lower} {stock.stage} at least, "
         f"{none_or(stock.kept_back)} kept back, {none_or(stock.promised)} promised."
     )
+    if stock.waits_for_count:
+        said += f" Until the next count no more than {stock.may_go} may go, promised ones included."
     return f"{said} {_remedy(stock)}"
 
 

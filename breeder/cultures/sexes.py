@@ -17,6 +17,14 @@ class Known:
         return self.males is not None and self.females is not None
 
 
+def still_known(known: Known, lower: int) -> Known:
+    """Return the sexes surely there when only `lower` animals are: each that may be gone may be of either sex."""
+    if known.males is None or known.females is None:
+        return known
+    gone = max(0, known.males + known.females - lower)
+    return Known(max(0, known.males - gone), max(0, known.females - gone))
+
+
 def known_after(known: Known, entry: Entry) -> Known:
     """Return the sexes known after one more entry.
 

@@ -46,6 +46,14 @@ class StageStock:
     reproduction: str = "two_sexes"
     shown_by: str = "both"
     next_cup_on: date | None = None
+    # How many may be taken before the next count, promises not taken off; None where nothing limits that.
+    may_go: int | None = None
+
+    @property
+    def waits_for_count(self) -> bool:
+        """Return whether more could be spared if the line were counted again."""
+        spare = self.lower - self.kept_back - self.promised
+        return self.may_go is not None and self.free < spare and self.free == max(0, self.may_go - self.promised)
 
     @property
     def stays(self) -> int:

@@ -51,7 +51,7 @@ class LineTable(tables.Table):
     tubs = tables.Column("Tubs", accessor="tub_count", attrs=NUMBER)
     animals = tables.TemplateColumn(template_name="cultures/_line_bar.html", verbose_name="Safe count", orderable=False)
     free = tables.Column("Free", accessor="free_words", order_by=("free",), attrs=NUMBER)
-    state = tables.Column("", accessor="state", orderable=False)
+    state = tables.Column("", accessor="state", orderable=False, default="")
 
     class Meta:
         empty_text = "No line yet. Add one with ‘New line’, then start its first tub."

@@ -30,10 +30,26 @@ def sentence_of(entry: Entry, other_number: int | None = None) -> str:
     return f"{told} {entry.note}".strip() if entry.note else told
 
 
+def counted_words(entry: Entry) -> str:
+    """Return what a count found: '50–100 young', '3.4.10 (17) adults', 'about 135 young, portions'."""
+    if entry.method == "eye" or entry.method in counting.ONE_BY_ONE:
+        return f"{counting.said(entry.method, entry.given)} {entry.stage}"
+    return f"about {entry.estimate:.0f} {entry.stage}, {counting.NAMES[entry.method]}"
+
+
+def short_of(entry: Entry) -> str:
+    """Return a look or a count in a few words, for the line that offers to undo it."""
+    if entry.kind != Entry.Kind.COUNT:
+        return sentence_of(entry)
+    return f"{counted_words(entry)}."
+
+
 def _count(entry: Entry, other: int | None) -> str:
-    name, said = counting.NAMES.get(entry.method, entry.method), counting.said(entry.method, entry.given)
-    about = f"{said} {entry.stage}" if said else f"about {entry.estimate:.0f} {entry.stage}"
-    return f"Counted {about}, {name}: about {entry.estimate:.0f}, at least {entry.lower:.0f} by this count alone."
+    said, how = counting.said(entry.method, entry.given), counting.NAMES[entry.method]
+    found = f"about {entry.estimate:.0f}, at least {entry.lower:.0f} by this count alone"
+    if entry.method == "eye" or entry.method in counting.ONE_BY_ONE:
+        return f"Counted {said} {entry.stage}, {how}: {found}."
+    return f"Counted {entry.stage}, {how}{f' ({said})' if said else ''}: {found}."
 
 
 def _change(entry: Entry, other: int | None) -> str:
@@ -61,7 +77,7 @@ def _to_or_from(number: int, other: int | None) -> str:
 def _sexes(entry: Entry) -> str:
     if not entry.males and not entry.females:
         return ""
-    return f" ({abs(entry.males or 0)} males, {abs(entry.females or 0)} females)"
+    return f" ({animals(abs(entry.males or 0), 'males')}, {animals(abs(entry.females or 0), 'females')})"
 
 
 def _looked(entry: Entry, other: int | None) -> str:
@@ -132,7 +148,7 @@ def working_of(held: Held, stage: str, on: date, confidence: float, ageing: Agei
         lower=lower,
         likely=int(now.expected),
         confidence=confidence,
-        last_said=counting.said(last.method, last.given) if last else "",
+        last_said=counted_words(last) if last else "",
         counted_at=last.happened_at if last else None,
         steps=(*_count_steps(last), *_belief_steps(belief, now, lower, confidence, on, ageing)),
     )

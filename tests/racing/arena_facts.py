@@ -1,7 +1,7 @@
 """How many hands want how many animals in a race; known to the arena and to the tests that judge it."""
 
 HANDS = 8
-ROUNDS = 3
+ROUNDS = 2
 STEPS = 5  # of each hand on a busy day
 LAST = 10  # animals that may be sold
 EACH = 3  # that each hand wants

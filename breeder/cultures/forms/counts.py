@@ -36,6 +36,11 @@ class CountForm(PlainForm, forms.Form):
     note = forms.CharField(label="Note", required=False, max_length=200)
     shown = forms.CharField(required=False, widget=forms.HiddenInput)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        last = ("happened_at", "note", "shown")
+        self.order_fields([*(name for name in self.fields if name not in last), *last])
+
     @property
     def given(self) -> dict[str, Any]:
         """Return what was typed, as the ledger keeps it."""

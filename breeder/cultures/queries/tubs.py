@@ -11,6 +11,7 @@ from breeder.cultures.ledger import Ledger, void_ids
 from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries.stock import held_promises, stock_by_line
 from breeder.cultures.stock import LineStock, StageStock, TubStock
+from breeder.cultures.words import animals
 from breeder.taxa.models import Line
 
 COUNT_DUE_DAYS = 90  # a count is asked for this long after the last: half of the six months that end all sales
@@ -47,7 +48,7 @@ class TubRow:
     @property
     def relied(self) -> str:
         """Return what the book relies on, such as '46 young, 22 adults'; a dash for a tub never counted."""
-        told = [f"{tub.lower} {stage}" for stage, tub in reversed(self.stages)]
+        told = [animals(tub.lower, stage) for stage, tub in reversed(self.stages)]
         return ", ".join(told) or "–"
 
 

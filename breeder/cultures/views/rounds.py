@@ -28,7 +28,7 @@ def start(request: HttpRequest) -> HttpResponse:
     stop = today.first_to_do()
     if stop is not None:
         return redirect("cultures:round_tub", number=stop.number)
-    return render(request, "cultures/round_done.html", {"round": today, "last": queries.last_of(request.user)})
+    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today})
 
 
 def round_tub(request: HttpRequest, number: int) -> HttpResponse:
@@ -84,7 +84,6 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
     book = queries.book_of(tub)
     confidence, ageing = float(tub.line.confidence), ageing_of(tub.line)
     held = book.held(tub.pk, stage)
-    last = queries.last_of(request.user)
     return {
         "tub": tub,
         "line": tub.line,
@@ -102,9 +101,12 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "round": today,
         "before": today.before(tub.number),
         "after": today.after(tub.number),
-        "last": last,
-        "last_said": telling.sentence_of(last) if last else "",
-    }
+    } | _last_of(request)
+
+
+def _last_of(request: HttpRequest) -> dict[str, Any]:
+    last = queries.last_of(request.user)
+    return {"last": last, "last_said": telling.short_of(last) if last else ""}
 
 
 @require_POST

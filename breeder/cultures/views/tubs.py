@@ -21,7 +21,7 @@ from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url
 from breeder.pages import once
 from breeder.taxa.models import Line
 
-NEWEST_ENTRIES = 40
+NEWEST_ENTRIES = 20
 
 
 def tub_list(request: HttpRequest) -> HttpResponse:

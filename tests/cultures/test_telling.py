@@ -1,0 +1,117 @@
+"""Entries and workings as the keeper reads them."""
+
+from typing import Any
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+
+from breeder.cultures import actions, queries, telling
+from breeder.cultures.ledger import ageing_of
+from breeder.cultures.models import Culture, Entry
+from breeder.cultures.preview import preview
+from breeder.cultures.sexes import Known, still_known
+from tests.build import line, tub
+from tests.cultures.book import day
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _clock() -> Any:
+    with time_machine.travel(day(60), tick=False):
+        yield
+
+
+def said(culture: Culture) -> list[str]:
+    """Return a tub's entries as sentences, oldest first."""
+    rows = reversed(queries.entry_rows(culture))
+    return [telling.sentence_of(row.entry, row.other_number) for row in rows]
+
+
+def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
+    first = actions.start_tub(line().pk, actions.Place("A"), started_on=day(0).date(), by=keeper).entry.culture
+    other = tub(first.line)
+    pk = first.pk
+    portions = {"counts": [9, 9], "sizes": [50, 50], "whole": 500}
+    actions.record_count(pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=keeper)
+    actions.record_count(pk, "young", "portions", portions, happened_at=day(2), by=keeper)
+    actions.record_change(pk, "adults", 3, "died", males=1, females=2, happened_at=day(3), note="Dry.", by=keeper)
+    actions.move_animals(pk, other.pk, "young", 1, happened_at=day(4), by=keeper)
+    actions.record_looked(pk, ["mites"], happened_at=day(5), by=keeper)
+    wrong = actions.record_looked(pk, happened_at=day(6), by=keeper).entry
+    actions.care_for_shelf("A", ["misted", "fed"], happened_at=day(7), by=keeper)
+    actions.set_purpose(pk, "quarantine", quarantine_until=day(70).date(), by=keeper)
+    actions.set_not_for_sale(pk, "mites", by=keeper)
+    actions.correct_entry(wrong.pk, by=keeper)
+    actions.close_tub(pk, reason="Died out.", by=keeper)
+    assert said(first) == [
+        "Purpose: breeding.",
+        "Counted 50–100 young, by eye: about 71, at least 36 by this count alone.",
+        "Counted young, portions (18 in 2 portions): about 90, at least 76 by this count alone.",
+        "3 adults (1 male, 2 females) died. Dry.",
+        f"1 young moved over to tub {other.number}.",
+        "Looked: mites.",
+        "Looked, all well.",
+        "Fed, misted.",
+        "Purpose: quarantine until 10 May 2026.",
+        "Not for sale: mites.",
+        "Takes back the looked of 7 March, 12:00.",
+        "Tub closed. Died out.",
+    ]
+    assert f"1 young moved in from tub {first.number}." in said(other)
+
+
+def test_a_half_tipped_over_is_told_on_both_sides(keeper: User) -> None:
+    first = tub()
+    actions.record_count(first.pk, "young", "hand", {"counted": 40}, happened_at=day(1), by=keeper)
+    child = actions.split_tub(first.pk, actions.Place("B"), share=0.5, happened_at=day(1), by=keeper).entry.culture
+    assert f"Half of the young tipped over to tub {child.number}: about 20." in said(first)
+    assert f"Half of the young tipped in from tub {first.number}: about 20." in said(child)
+
+
+def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> None:
+    culture = tub()
+    actions.record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
+    actions.record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
+    held = queries.book_of(culture).held(culture.pk, "adults")
+    working = telling.working_of(held, "adults", day(60).date(), 0.95, ageing_of(culture.line))
+    assert working is not None
+    assert working.last_said == "50–100 adults"
+    assert working.steps[0] == "Counted on 1 March 2026, by eye."
+    assert "Geometric middle of 50 and 100" in working.steps[1]
+    assert "This is the first count, so it stands alone." in working.steps
+    assert any(step.startswith("Aged to today: from about 71 to 65") for step in working.steps)
+    assert "Since then −4, known to the animal." in working.steps
+    assert working.steps[-1] == f"Safe to rely on, 95% sure: {working.lower}. Likely: about 61."
+
+
+@pytest.mark.parametrize(
+    ("method", "given", "on", "says"),
+    [
+        ("eye", {"from": 50, "to": 100}, 59, "weighs"),
+        ("eye", {"from": 250, "to": 500}, 59, "too far from your count of 31 March (counted by hand)"),
+        ("hand", {"counted": 70}, 59, "every animal was counted, so this overrules what was known. 5 left after it."),
+        ("eye", {"from": 50, "to": 100}, 10, "a later count stands, so this one only fills in the past"),
+    ],
+)
+def test_the_preview_says_why(keeper: User, method: str, given: dict[str, int], on: int, says: str) -> None:
+    culture = tub()
+    actions.record_count(culture.pk, "young", "hand", {"counted": 60}, happened_at=day(30), by=keeper)
+    actions.record_change(culture.pk, "young", 5, "died", happened_at=day(60), by=keeper)
+    shown = preview(culture, "young", method, given, day(on))
+    assert says in shown.sentence
+    before = Entry.objects.count()
+    relied = actions.record_count(culture.pk, "young", method, given, happened_at=day(on), by=keeper)
+    assert Entry.objects.count() == before + 1
+    stock = queries.stock_of(culture.line_id).stages["young"].tub(culture.pk)
+    assert stock is not None
+    assert shown.sentence.startswith(f"The book would rely on {stock.lower}:")
+    assert relied.entry.estimate == pytest.approx(shown.estimate)
+
+
+def test_sexes_never_say_more_than_the_safe_number() -> None:
+    assert still_known(Known(5, 9), 30) == Known(5, 9)
+    assert still_known(Known(5, 9), 12) == Known(3, 7)
+    assert still_known(Known(1, 9), 4) == Known(0, 3)
+    assert still_known(Known(), 4) == Known()
