@@ -5,8 +5,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.cultures import steps
-from breeder.cultures.actions.changes import record_sexes
+from breeder.cultures.actions import pouring
 from breeder.cultures.actions.states import write_state
 from breeder.cultures.actions.tubs import Place, new_tub
 from breeder.cultures.models import Culture, Entry
@@ -47,9 +46,4 @@ def carry(
     by: Any,
 ) -> Entry:
     """Write both sides of animals carried from one tub into another, linked; the caller has taken the turn."""
-    shared = {"stage": stage, "reason": Entry.Reason.MOVED, "happened_at": at, "note": note, "by": by}
-    out = steps.write_entry(source, Entry.Kind.CHANGE, number=-number, **record_sexes(-1, males, females), **shared)
-    steps.write_entry(
-        target, Entry.Kind.CHANGE, number=number, other_side=out, **record_sexes(+1, males, females), **shared
-    )
-    return out
+    return pouring.carry(source, target, pouring.Animals(stage, number, males, females), at, by, note=note)

@@ -8,7 +8,7 @@ from django.utils import timezone
 from breeder.cultures import actions, queries, steps
 from breeder.cultures.actions.tubs import Place
 from breeder.cultures.counting import BadFact
-from breeder.cultures.models import Belief, Culture, Entry, Promise
+from breeder.cultures.models import Ancestry, Belief, Culture, Entry, Promise
 from tests.build import line, tub
 from tests.cultures.book import beliefs, lower
 
@@ -73,9 +73,11 @@ def test_a_closing_taken_back_opens_the_tub_and_a_merge_pours_back(keeper: User)
     tipped = Entry.objects.filter(kind="about", culture=second, stage="young").get()
     taken_back = actions.correct_entry(tipped.pk, by=keeper).entry
     assert Culture.objects.get(pk=first.pk).closed_on is None
+    assert not Ancestry.objects.exists()
     assert (lower(first), lower(second)) == (40, 5)
     actions.correct_entry(taken_back.pk, by=keeper)
     assert Culture.objects.get(pk=first.pk).closed_on == timezone.localdate(closing.happened_at)
+    assert Ancestry.objects.get().child == second
     assert lower(second) == 45
 
 

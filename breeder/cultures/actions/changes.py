@@ -7,6 +7,7 @@ from django.db import transaction
 
 from breeder.cultures import steps
 from breeder.cultures.actions import turn
+from breeder.cultures.actions.pouring import Animals, carry
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry
@@ -46,7 +47,7 @@ def record_change(
             happened_at=turn.moment(tub, happened_at),
             note=note,
             by=by,
-            **record_sexes(sign, males, females),
+            **turn.record_sexes(sign, males, females),
         )
         return this.recorded(entry, token=token, answer=answer)
 
@@ -74,15 +75,8 @@ def move_animals(
         this = turn.take([from_id, to_id])
         source, target = this.tubs[from_id], this.tubs[to_id]
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
-        shared = {"reason": Entry.Reason.MOVED, "happened_at": at, "note": note, "by": by}
-        out = steps.write_entry(
-            source, Entry.Kind.CHANGE, stage=turn.stage_of(source.line, stage), number=-number,
-            **record_sexes(-1, males, females), **shared,
-        )  # fmt: skip
-        steps.write_entry(
-            target, Entry.Kind.CHANGE, stage=turn.stage_of(target.line, stage), number=number, other_side=out,
-            **record_sexes(+1, males, females), **shared,
-        )  # fmt: skip
+        some = Animals(stage, number, males, females)
+        out = carry(source, target, some, at, by, note=note)
         return this.recorded(out, token=token, answer=answer, more=mixing(source, target))
 
 
@@ -109,10 +103,3 @@ def _sign_of(reason: str) -> int:
     if reason in GOING_OUT:
         return -1
     raise BadFact({"reason": f"“{reason}” is not a reason here. Choose one of: {', '.join((*GOING_OUT, *COMING_IN))}."})
-
-
-def record_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
-    """Return the sexes of a change as the ledger keeps them: with its sign, or unknown when none was named."""
-    if not males and not females:
-        return {"males": None, "females": None}
-    return {"males": sign * males, "females": sign * females}

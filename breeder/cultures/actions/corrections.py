@@ -11,7 +11,7 @@ from breeder.cultures.actions import turn
 from breeder.cultures.actions.states import NEVER_BACK, apply_state
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
-from breeder.cultures.models import Culture, Entry, Promise
+from breeder.cultures.models import Ancestry, Culture, Entry, Promise
 
 
 def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", answer: str = "") -> Recorded:
@@ -93,9 +93,20 @@ def _follow(tub: Culture, entry: Entry) -> list[str]:
     stands = not stands
     if fact.kind == Entry.Kind.STATE:
         apply_state(tub, fact.given["set" if stands else "before"])
+        _follow_ancestry(tub, fact, stands)
     if fact.promise is None:
         return []
     return _give_back(fact.promise, -(fact.number or 0) if not stands else (fact.number or 0))
+
+
+def _follow_ancestry(tub: Culture, closing: Entry, stands: bool) -> None:
+    """A tub that was not tipped into another after all is no parent of it."""
+    if into := closing.given.get("into"):
+        merge = {"child_id": into, "parent": tub, "on": timezone.localdate(closing.happened_at)}
+        if stands:
+            Ancestry.objects.get_or_create(**merge, defaults={"kind": Ancestry.Kind.MERGE})
+        else:
+            Ancestry.objects.filter(**merge, kind=Ancestry.Kind.MERGE).delete()
 
 
 def _give_back(promise: Promise, number: int) -> list[str]:

@@ -7,7 +7,6 @@ from typing import Any
 from breeder.census.belief import tipping
 from breeder.cultures import ledger, replay, steps
 from breeder.cultures.actions import turn
-from breeder.cultures.actions.changes import record_sexes
 from breeder.cultures.models import Culture, Entry
 
 # How far "about half" may be off, on the log scale: 95 % of halves lie between 0.37 and 0.67 of the tub. Common
@@ -59,22 +58,25 @@ def _about(source: Culture, stage: str, share: float, spread: float, at: datetim
     return into.number, into.log_sd, into.shared_sd
 
 
-def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any) -> None:
-    """Write both sides of carrying counted animals over."""
+def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:
+    """Write both sides of carrying counted animals over, linked, and return the entry of the tub they left."""
+    turn.stage_of(target.line, some.stage)
     shared = {
         "stage": turn.stage_of(source.line, some.stage),
         "reason": Entry.Reason.MOVED,
         "happened_at": at,
+        "note": note,
         "by": by,
     }
     out = steps.write_entry(
-        source, Entry.Kind.CHANGE, number=-some.number, **record_sexes(-1, some.males, some.females), **shared
+        source, Entry.Kind.CHANGE, number=-some.number, **turn.record_sexes(-1, some.males, some.females), **shared
     )
     steps.write_entry(
         target,
         Entry.Kind.CHANGE,
         number=some.number,
         other_side=out,
-        **record_sexes(+1, some.males, some.females),
+        **turn.record_sexes(+1, some.males, some.females),
         **shared,
     )
+    return out

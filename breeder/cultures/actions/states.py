@@ -61,10 +61,17 @@ def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "",
         return this.recorded(entry, token=token, answer=answer)
 
 
-def write_state(tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any) -> Entry:
-    """Write a state entry and bring the tub's own row to it; what was before is kept, so that it can be put right."""
+def write_state(
+    tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any, into: int | None = None
+) -> Entry:
+    """Write a state entry and bring the tub's own row to it; what was before is kept, so that it can be put right.
+
+    `into` is the tub that one tipped out whole went into.
+    """
     happened_at = turn.moment(tub, at)
-    given = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
+    given: dict[str, Any] = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
+    if into is not None:
+        given["into"] = into
     apply_state(tub, given["set"])
     return steps.write_entry(tub, Entry.Kind.STATE, given=given, happened_at=happened_at, note=note, by=by)
 

@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from breeder.cultures import queries, rules, steps
 from breeder.cultures.actions import turn
-from breeder.cultures.actions.changes import record_sexes
 from breeder.cultures.actions.pouring import Animals, carry, tip_over
 from breeder.cultures.actions.states import write_state
 from breeder.cultures.actions.turn import Recorded
@@ -63,7 +62,7 @@ def start_tub(
                 reason=Entry.Reason.RECEIVED,
                 happened_at=at,
                 by=by,
-                **record_sexes(+1, some.males, some.females),
+                **turn.record_sexes(+1, some.males, some.females),
             )
         return this.recorded(entry, token=token, answer=answer)
 
@@ -119,7 +118,8 @@ def merge_tubs(
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
         on = timezone.localdate(at)
         Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
-        closing = write_state(source, {"closed_on": on}, at=at, note=note or f"Tipped into tub {target.number}.", by=by)
+        said = note or f"Tipped into tub {target.number}."
+        closing = write_state(source, {"closed_on": on}, at=at, note=said, by=by, into=target.pk)
         for stage in turn.stages_of(source.line):
             tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
         return this.recorded(closing, token=token, answer=answer, more=_still_named(source))

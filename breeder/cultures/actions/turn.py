@@ -103,6 +103,13 @@ def sexes(number: int, males: int, females: int) -> None:
         raise BadFact({"males": said})
 
 
+def record_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
+    """Return the sexes of a change as the ledger keeps them: with its sign, or unknown when none was named."""
+    if not males and not females:
+        return {"males": None, "females": None}
+    return {"males": sign * males, "females": sign * females}
+
+
 def stage_of(line: Line, stage: str) -> str:
     """Return the stage if this line is kept in it. Raises BadFact."""
     kept = stages_of(line)
