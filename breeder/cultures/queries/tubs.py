@@ -142,6 +142,11 @@ class LineRow:
         return ", ".join(told)
 
     @property
+    def short_words(self) -> str:
+        """Return by how many it is short, such as '12 young'."""
+        return " and ".join(animals(one.short, one.stage) for one in self.shown if one.short)
+
+    @property
     def state(self) -> str:
         """Return what is particular about the line: resting, not for sale, cannot be bought again."""
         if self.line.not_for_sale:

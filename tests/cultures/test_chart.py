@@ -1,0 +1,71 @@
+"""The picture of a tub over time: counts stand where they were made, and the safe line never passes the likely one."""
+
+import re
+from typing import Any
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.cultures import actions, chart, queries
+from breeder.cultures.models import Culture
+from tests.build import tub
+from tests.cultures.book import day, lower
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def followed(keeper: User) -> Any:
+    """A tub with two counts and a sale between, read 60 days later."""
+    with time_machine.travel(day(60), tick=False):
+        culture = tub()
+        actions.record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
+        actions.record_change(culture.pk, "young", 20, "culled", happened_at=day(15), by=keeper)
+        actions.record_count(culture.pk, "young", "hand", {"counted": 80}, happened_at=day(30), by=keeper)
+        yield culture
+
+
+def drawn(culture: Culture) -> chart.Chart:
+    found = chart.chart_of(queries.book_of(culture), culture, "young", timezone.now())
+    assert found is not None
+    return found
+
+
+def points(path: str) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in re.findall(r"([\d.]+) ([\d.]+)", path)]
+
+
+def test_counts_and_sales_stand_where_they_happened(followed: Culture) -> None:
+    found = drawn(followed)
+    first, second = found.dots
+    assert first.x == chart.LEFT
+    assert second.x == pytest.approx((chart.LEFT + chart.RIGHT) / 2, abs=0.1)
+    assert found.taken == (pytest.approx(chart.LEFT + (chart.RIGHT - chart.LEFT) / 4, abs=0.1),)
+    assert second.y < first.y  # 80 stand higher than 71
+
+
+def test_the_safe_line_lies_under_the_likely_one_and_ends_at_todays_number(followed: Culture) -> None:
+    found = drawn(followed)
+    safe, likely = points(found.lower), points(found.likely)
+    assert len(safe) == len(likely) > 50
+    assert all(low >= high for (_, low), (_, high) in zip(safe, likely, strict=True))  # y grows downwards
+    assert found.rows[-1].lower == lower(followed)
+    assert [tick.said for tick in found.ticks] == ["0", "20", "40", "60", "80"]
+
+
+def test_the_page_shows_it_with_a_table_beside_it(followed: Culture, keeper_client: Client) -> None:
+    html = keeper_client.get(reverse("cultures:tub", args=[followed.number])).content.decode()
+    assert 'class="curve-band"' in html
+    assert "The counts as a table" in html
+    assert html.count('class="curve-dot"') == 3  # two counts and the one of the key
+
+
+def test_a_tub_of_today_has_nothing_to_draw_yet(keeper: User) -> None:
+    culture = tub()
+    assert chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
+    actions.record_count(culture.pk, "young", "hand", {"counted": 80}, by=keeper)
+    assert chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
