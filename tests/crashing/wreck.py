@@ -68,14 +68,15 @@ def everything() -> dict[str, list[Any]]:
 def killed_all_along(act: Callable[[], Any], *, control: bool) -> dict[str, Any]:
     """Begin an action and kill it before each of its writes in turn, until it comes through."""
     halves = unproven = 0
+    before = everything()
     for kills in range(MOST_KILLS):
-        before = everything()
         code = in_child(act, kills + 1, control)
         if code == 0:
             came_through = everything() != before
             return {"kills": kills, "halves": halves, "unproven": unproven, "came through": came_through}
         assert code == -signal.SIGKILL, f"the child ended with {code}"
-        halves += everything() != before
+        after = everything()
+        halves, before = halves + (after != before), after
         # A book that is what it was before needs no proof of its own; it is proven once at the end.
         unproven += control and any(True for _ in proof.differences())
     raise AssertionError("this action has no end")
