@@ -28,6 +28,12 @@ class Setting(models.Model):
 
     ONLY = 1
 
+    class WeatherService(models.TextChoices):
+        NONE = "", "none: hours come from files or by hand"
+        NWS = "nws", "US National Weather Service (United States only, no key)"
+        MET = "met", "MET Norway (the whole world, no key)"
+        OPEN_METEO = "open-meteo", "Open-Meteo, with your own key or your own server"
+
     id = models.PositiveSmallIntegerField(primary_key=True, default=ONLY, editable=False)
     trade_name = models.CharField("name on paper and public list", max_length=80, default="My stock")
     return_address = models.TextField("return address", blank=True, max_length=400)
@@ -43,6 +49,10 @@ class Setting(models.Model):
     hard_tolerance = models.DecimalField(max_digits=4, decimal_places=3, default=Decimal("0.05"), validators=SHARE)
     latitude = models.DecimalField("latitude of home, to 0.01", max_digits=5, decimal_places=2, null=True, blank=True)
     longitude = models.DecimalField("longitude of home, to 0.01", max_digits=6, decimal_places=2, null=True, blank=True)
+    weather_service = models.CharField(max_length=10, choices=WeatherService, default=WeatherService.NONE, blank=True)
+    weather_contact = models.CharField("contact shown to the weather service", max_length=120, blank=True)
+    weather_key = models.CharField("key of the weather service", max_length=120, blank=True)
+    weather_url = models.URLField("address of your own weather server or relay", max_length=200, blank=True)
     demo = models.BooleanField(default=False, editable=False)
 
     class Meta:

@@ -14,6 +14,8 @@ class Place(models.Model):
     latitude = models.DecimalField(max_digits=5, decimal_places=2)
     longitude = models.DecimalField(max_digits=6, decimal_places=2)
     timezone = models.CharField(max_length=60)
+    altitude_m = models.SmallIntegerField("height above the sea, m", null=True, blank=True)
+    wanted_at = models.DateTimeField("fresh hours were asked for at", null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["label"]
@@ -34,6 +36,9 @@ class Forecast(models.Model):
         RECORDED = "recorded", "recorded hours"
         FILE = "file", "file of hours"
         BY_HAND = "by hand", "lows and highs typed by hand"
+        NWS = "nws", "US National Weather Service"
+        MET = "met", "MET Norway"
+        OPEN_METEO = "open-meteo", "Open-Meteo"
 
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="forecasts")
     source = models.CharField(max_length=10, choices=Source)
@@ -43,6 +48,9 @@ class Forecast(models.Model):
     hours_c: Any = models.JSONField("air temperature by hour, °C")
     daily: Any = models.JSONField("lows and highs as typed", default=list)
     extra_sd_c = models.FloatField("extra spread of this kind of source, °C", default=0.0)
+    quality = models.TextField("step of the source at each hour, in h; - where missing", blank=True)
+    spread_c: Any = models.JSONField("spread that the source gives by hour, °C; empty if none", default=list)
+    provenance: Any = models.JSONField("model, grid, digest and remarks", default=dict)
     credit = models.CharField("where it came from", max_length=240, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
 
@@ -51,3 +59,84 @@ class Forecast(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place}, issued {self.issued_at:%Y-%m-%d %H:%M}"
+
+
+class Fetch(models.Model):
+    """The last answer of a service about a place: when it may be asked again, and what went wrong."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="fetches")
+    service = models.CharField(max_length=10)
+    endpoint = models.CharField(max_length=16)
+    asked_at = models.DateTimeField()
+    good_until = models.DateTimeField("not to be asked again before")
+    last_modified = models.CharField("as the service wrote it", max_length=40, blank=True)
+    body = models.TextField("kept only where a further question rests on it", blank=True)
+    url = models.CharField("where that answer came from, without any key", max_length=300, blank=True)
+    trouble = models.TextField("what went wrong, in a sentence", blank=True)
+    forecast = models.ForeignKey(Forecast, null=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        ordering = ["-asked_at"]
+        constraints = [models.UniqueConstraint(fields=["place", "service", "endpoint"], name="fetch_kept_once")]
+
+    def __str__(self) -> str:
+        return f"{self.service} {self.endpoint} for {self.place}"
+
+
+class Host(models.Model):
+    """How the computer of a service answered lately, so that it is asked gently, and left alone after failures."""
+
+    name = models.CharField(max_length=120, unique=True)
+    asked_at = models.DateTimeField(null=True)
+    failures = models.PositiveSmallIntegerField("failures in a row", default=0)
+    closed_until = models.DateTimeField("left alone until", null=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Lease(models.Model):
+    """Who may do something that only one may do at a time; it ends by itself if they die."""
+
+    name = models.CharField(max_length=60, unique=True)
+    holder = models.CharField(max_length=40, blank=True)
+    until = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Observation(models.Model):
+    """An hour of air temperature as it really was, with who measured it."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="observations")
+    at = models.DateTimeField("whole hour, UTC")
+    observed_c = models.FloatField("air temperature, °C")
+    credit = models.CharField("who measured it", max_length=240, blank=True)
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [models.UniqueConstraint(fields=["place", "at"], name="hour_observed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.place}, {self.at:%Y-%m-%d %H:%M}"
+
+
+class ErrorPair(models.Model):
+    """What a source said of an hour, and what that hour really was."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="error_pairs")
+    source = models.CharField(max_length=10, choices=Forecast.Source)
+    issued_at = models.DateTimeField()
+    valid_at = models.DateTimeField()
+    forecast_c = models.FloatField()
+    observed_c = models.FloatField()
+
+    class Meta:
+        ordering = ["valid_at", "issued_at"]
+        constraints = [
+            models.UniqueConstraint(fields=["place", "source", "issued_at", "valid_at"], name="pair_kept_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}, {self.valid_at:%Y-%m-%d %H:%M} as of {self.issued_at:%Y-%m-%d %H:%M}"
