@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Max, QuerySet
 
-from breeder.weather import grid
+from breeder.weather import grid, trust
 from breeder.weather.models import Forecast, Place
 
 # No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
@@ -31,6 +31,7 @@ class Hours:
     filled: tuple[bool, ...]
     sources: tuple[str, ...]
     credits: tuple[str, ...]
+    coarse: tuple[bool, ...] = ()  # drawn between steps of several hours; empty where no source has any
 
     @property
     def zone(self) -> ZoneInfo:
@@ -99,6 +100,7 @@ class _Merged:
         self.issued: list[datetime | None] = [None] * len(times)
         self.extra: list[float] = [0.0] * len(times)
         self.filled = [False] * len(times)
+        self.coarse = [False] * len(times)
         self.used: list[Forecast] = []
 
     @property
@@ -114,7 +116,8 @@ class _Merged:
             if self.c[index] is not None or not 0 <= there < len(values) or values[there] is None:
                 continue
             self.c[index], self.issued[index], self.filled[index] = values[there], row.issued_at, filled[there]
-            self.extra[index] = (row.extra_sd_c**2 + (grid.FILLED_SD_C**2 if filled[there] else 0.0)) ** 0.5
+            self.extra[index] = trust.added_sd_c(row, there, self.times[index], is_filled=filled[there])
+            self.coarse[index] = trust.step_h(row, there) > 1
             took = True
         if took:
             self.used.append(row)
@@ -132,4 +135,5 @@ class _Merged:
             filled=tuple(self.filled),
             sources=tuple(dict.fromkeys(row.get_source_display() for row in self.used)),
             credits=tuple(dict.fromkeys(row.credit for row in self.used if row.credit)),
+            coarse=tuple(self.coarse) if any(self.coarse) else (),
         )

@@ -11,6 +11,10 @@ from django.core.exceptions import ValidationError
 from breeder.house.places import fault_of_place, to_hundredth
 from breeder.weather import grid, recorded
 from breeder.weather.models import Forecast, Place
+from breeder.weather.services.values import FetchedForecast
+
+# Sources that are asked over the network.
+FETCHED = (Forecast.Source.NWS, Forecast.Source.MET, Forecast.Source.OPEN_METEO)
 
 
 class PlaceUnknown(ValidationError):
@@ -67,6 +71,32 @@ def keep_hours(
         credit=credit,
         by=by,
     )
+
+
+def keep_fetched(place: Place, found: FetchedForecast) -> Forecast:
+    """Keep the hours of a service, with the step and spread of each and where they came from."""
+    forecast = keep_hours(
+        place,
+        Forecast.Source(found.service),
+        found.hours.starts_at,
+        found.hours.c,
+        issued_at=found.issued_at,
+        received_at=found.fetched_at,
+        credit=found.credit,
+    )
+    forecast.quality = found.hours.quality
+    forecast.spread_c = [None if one is None else round(one, 2) for one in found.hours.spread_c]
+    forecast.provenance = {
+        "model": found.model,
+        "issued_is_estimate": found.issued_is_estimate,
+        "latitude": found.grid_latitude,
+        "longitude": found.grid_longitude,
+        "elevation_m": found.grid_elevation_m,
+        "sha256": found.digest,
+        "remarks": list(found.remarks),
+    }
+    forecast.save(update_fields=["quality", "spread_c", "provenance"])
+    return forecast
 
 
 def keep_recorded(

@@ -1,0 +1,195 @@
+"""The one place that goes out to the network: one question at a time, gently, with an end to every wait.
+
+Clock, sleep and dice are given from outside. Nothing is kept here; `refreshing` keeps what came.
+"""
+
+import json
+import random
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from urllib.parse import urljoin, urlsplit
+
+import certifi
+import urllib3
+from django.utils import timezone
+
+from breeder.weather.connecting import Live, PrivateAddress, pool_for
+from breeder.weather.services.troubles import BadResponse, Trouble, Unavailable
+from breeder.weather.services.values import Answer, Ask
+
+LARGEST_BODY = 5_000_000  # bytes, after unpacking; a grid of the US service has about 0.3 million
+MOST_REDIRECTS = 3
+PIECE = 65_536
+
+REDIRECTS = (301, 302, 303, 307, 308)
+WORTH_RETRYING = (500, 502, 503, 504)
+LIMITED = 429
+
+
+@dataclass(frozen=True)
+class Patience:
+    """How long is waited for what, in seconds."""
+
+    connect_s: float = 5.0
+    read_s: float = 10.0
+    overall_s: float = 20.0
+    tries: int = 3
+    before_retry_s: tuple[float, ...] = (1.0, 5.0)
+    between_asks_s: float = 1.0  # to one host
+
+
+class _Again(Exception):
+    """This try failed in a way that another may not."""
+
+    def __init__(self, trouble: Trouble, answer: Answer | None = None, wait_s: float | None = None) -> None:
+        super().__init__(str(trouble))
+        self.trouble, self.answer, self.wait_s = trouble, answer, wait_s
+
+
+@dataclass
+class Fetcher:
+    """Asks a service. `own_home` is the keeper's own server or relay, which may be private and plain HTTP."""
+
+    service: str
+    domain: str
+    own_home: str = ""
+    retry_when_limited_s: float | None = None
+    patience: Patience = field(default_factory=Patience)
+    clock: Callable[[], datetime] = timezone.now
+    monotonic: Callable[[], float] = time.monotonic
+    sleep: Callable[[float], object] = time.sleep
+    dice: random.Random = field(default_factory=random.Random)
+    _last_asked: dict[str, float] = field(default_factory=dict)
+
+    def get(self, ask: Ask, conditional: Mapping[str, str] | None = None) -> Answer:
+        """Return the answer, whatever its status, after retries where they help. Raises a Trouble if there is none."""
+        ends = self.monotonic() + self.patience.overall_s
+        for number in range(1, self.patience.tries + 1):
+            try:
+                return self._followed(ask, conditional or {}, ends)
+            except _Again as failed:
+                wait = failed.wait_s if failed.wait_s is not None else self._wait_s(number)
+                if number == self.patience.tries or self.monotonic() + wait >= ends:
+                    if failed.answer is not None:
+                        return failed.answer
+                    raise failed.trouble from None
+                self.sleep(wait)
+        raise AssertionError("The last try returns or raises.")
+
+    def _wait_s(self, number: int) -> float:
+        """Return how long to wait after a failed try: anything up to its bound, so that callers don't march in step."""
+        bounds = self.patience.before_retry_s
+        return self.dice.uniform(0.0, bounds[min(number, len(bounds)) - 1])
+
+    def _followed(self, ask: Ask, conditional: Mapping[str, str], ends: float) -> Answer:
+        """Return the answer at the end of at most three redirects within the service's own name."""
+        url = ask.url
+        first = self._host(url)
+        for _ in range(MOST_REDIRECTS + 1):
+            headers = dict(ask.headers) | dict(conditional)
+            if self._host(url) == first:
+                headers |= ask.secret
+            answer = self._once(ask, url, headers, ends)
+            if answer.status not in REDIRECTS:
+                return self._judged(answer)
+            url = urljoin(url, answer.headers.get("location", ""))
+        raise BadResponse(self.service, "redirects", f"it led on more than {MOST_REDIRECTS} times")
+
+    def _judged(self, answer: Answer) -> Answer:
+        """Return an answer that another try would not better; raise _Again for the others."""
+        asked_to_wait = answer.retry_after_s
+        trouble = Unavailable(self.service, f"{self.service} cannot answer just now. It is asked again.")
+        if answer.status in WORTH_RETRYING:
+            raise _Again(trouble, answer, asked_to_wait)
+        if answer.status == LIMITED and self.retry_when_limited_s is not None:
+            raise _Again(trouble, answer, asked_to_wait or self.retry_when_limited_s)
+        if answer.status == 200 and "json" in answer.headers.get("content-type", ""):
+            try:
+                json.loads(answer.body)
+            except ValueError:
+                raise _Again(trouble, answer) from None
+        return answer
+
+    def _host(self, url: str) -> str:
+        """Return host and port of an address that may be asked. Raises BadResponse for any other."""
+        parts, own = urlsplit(url), urlsplit(self.own_home)
+        if self.own_home:
+            if (parts.scheme, parts.netloc) != (own.scheme, own.netloc):
+                raise BadResponse(self.service, "address", "it leads away from your own server")
+            return parts.netloc
+        name = parts.hostname or ""
+        if parts.scheme != "https" or not (name == self.domain or name.endswith(f".{self.domain}")):
+            raise BadResponse(self.service, "address", "it leads away from the service")
+        return parts.netloc
+
+    def _once(self, ask: Ask, url: str, headers: dict[str, str], ends: float) -> Answer:
+        """Return one answer. The watch closes the line at the end, even on a server that sends byte after byte."""
+        self._keep_apart(self._host(url))
+        left = ends - self.monotonic()
+        if left <= 0:
+            raise self._too_slow()
+        live = Live()
+        limits = urllib3.Timeout(connect=min(self.patience.connect_s, left), read=min(self.patience.read_s, left))
+        watch = threading.Timer(left, live.cut)
+        watch.daemon = True
+        watch.start()
+        try:
+            with pool_for(url, live, may_be_private=bool(self.own_home), ca_certs=certifi.where()) as pool:
+                reply = pool.urlopen(
+                    "GET", _path(url), headers=headers | {"Accept-Encoding": "gzip"}, timeout=limits, retries=False,
+                    redirect=False, preload_content=False,
+                )  # fmt: skip
+                body = self._body(reply, live)
+                seen = {name.lower(): value for name, value in reply.headers.items()}
+                return Answer(ask.endpoint, url, reply.status, seen, body, self.clock())
+        except PrivateAddress:
+            raise BadResponse(self.service, "address", "it leads into a private network") from None
+        except (urllib3.exceptions.HTTPError, OSError) as failed:
+            if live.was_cut:
+                raise self._too_slow() from None
+            raise _Again(self._no_answer(failed)) from None
+        finally:
+            watch.cancel()
+
+    def _body(self, reply: urllib3.BaseHTTPResponse, live: Live) -> bytes:
+        """Return the whole body, unpacked. Raises BadResponse for one that no forecast needs."""
+        pieces, size = [], 0
+        for piece in _pieces(reply):
+            size += len(piece)
+            if size > LARGEST_BODY:
+                raise BadResponse(self.service, "size", f"it is larger than {LARGEST_BODY // 1_000_000} MB")
+            pieces.append(piece)
+        if live.was_cut:
+            raise self._too_slow()
+        return b"".join(pieces)
+
+    def _keep_apart(self, host: str) -> None:
+        """Wait until this host was left alone for a second."""
+        last = self._last_asked.get(host)
+        if last is not None and (wait := last + self.patience.between_asks_s - self.monotonic()) > 0:
+            self.sleep(wait)
+        self._last_asked[host] = self.monotonic()
+
+    def _too_slow(self) -> Unavailable:
+        seconds = f"{self.patience.overall_s:.0f} seconds"
+        return Unavailable(self.service, f"{self.service} did not answer within {seconds}. It is asked again.")
+
+    def _no_answer(self, failed: Exception) -> Unavailable:
+        kind = type(failed).__name__
+        return Unavailable(
+            self.service, f"{self.service} cannot be reached, or broke off. It is asked again.", detail=kind
+        )
+
+
+def _pieces(reply: urllib3.BaseHTTPResponse) -> Iterable[bytes]:
+    """Yield the body as it comes; each read returns with what is there, so that a slow server is noticed."""
+    while piece := reply.read1(PIECE, decode_content=True):
+        yield piece
+
+
+def _path(url: str) -> str:
+    parts = urlsplit(url)
+    return parts.path + (f"?{parts.query}" if parts.query else "")

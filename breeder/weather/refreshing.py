@@ -1,0 +1,214 @@
+"""Bringing fresh hours: place after place, one runner at a time, never inside a page or a transaction."""
+
+import random
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from urllib.parse import urlsplit
+
+from django.db import connections
+
+from breeder.house.queries import household
+from breeder.weather import choosing, hosts, keeping, leases
+from breeder.weather.fetcher import Fetcher
+from breeder.weather.models import Forecast, Place
+from breeder.weather.services.troubles import BadResponse, NotCovered, RateLimited, Trouble, Unavailable
+from breeder.weather.services.values import Answer, Ask, WeatherService
+
+HORIZON = timedelta(days=12)
+NOT_MODIFIED = 304
+
+# Services are asked by everybody at once on the full hour; stay away from it by a few minutes.
+BUSY_BEFORE_S, BUSY_AFTER_S = 60, 120
+LATEST_AFTER_S = 420
+
+
+class _Kept(Exception):
+    """What was kept before is still good, so nothing is read anew."""
+
+
+@dataclass
+class Report:
+    """What a run did: hours brought for how many places, and what went wrong, in sentences."""
+
+    was_running: bool = False
+    brought: int = 0
+    still_good: int = 0
+    troubles: list[str] = field(default_factory=list)
+
+    @property
+    def sentence(self) -> str:
+        if self.was_running:
+            return "Forecasts are being brought by another run already."
+        said = f"Fresh hours for {self.brought} places; {self.still_good} were fresh still."
+        return " ".join([said, *dict.fromkeys(self.troubles)])
+
+
+def seconds_off_the_hour(now: datetime, dice: random.Random) -> float:
+    """Return how long to wait so as not to ask around the full hour; 0 at other times."""
+    into = now.minute * 60 + now.second
+    if BUSY_AFTER_S <= into < 3600 - BUSY_BEFORE_S:
+        return 0.0
+    to_the_hour = 3600 - into if into > 1800 else -into
+    return to_the_hour + dice.uniform(BUSY_AFTER_S, LATEST_AFTER_S)
+
+
+def refresh(
+    needed: Callable[[], Iterable[Place]],
+    *,
+    make: choosing.MakeFetcher = choosing.fetcher_for,
+    only_wanted: bool = False,
+) -> Report:
+    """Bring hours for the places needed, and for those asked for meanwhile. Does nothing while another run is at it."""
+    setting = household()
+    service = choosing.service_of(setting)
+    if service is None:
+        return Report(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
+    fetcher = make(service, setting.weather_url.rstrip("/"))
+    holder = leases.take(leases.REFRESHING, fetcher.clock())
+    if holder is None:
+        return Report(was_running=True)
+    try:
+        run = _Run(service, fetcher, holder)
+        if not only_wanted:
+            run.bring(needed())
+        run.bring_wanted()
+        keeping.drop_old(fetcher.clock())
+        return run.report
+    finally:
+        leases.give_back(leases.REFRESHING, holder, fetcher.clock())
+
+
+@dataclass
+class _Run:
+    """One run that holds the lease."""
+
+    service: WeatherService
+    fetcher: Fetcher
+    holder: str
+    report: Report = field(default_factory=Report)
+
+    def bring(self, places: Iterable[Place]) -> None:
+        """Bring hours for places; ends when the lease was lost to another run."""
+        for place in places:
+            if not leases.renew(leases.REFRESHING, self.holder, self.fetcher.clock()):
+                return
+            self.bring_one(place)
+
+    def bring_wanted(self) -> None:
+        """Bring hours for places that somebody asked for, those too that were asked for while this ran."""
+        tried: set[int] = set()
+        while wanted := list(Place.objects.filter(wanted_at__isnull=False).exclude(pk__in=tried)):
+            tried |= {place.pk for place in wanted}
+            self.bring(wanted)
+
+    def bring_one(self, place: Place) -> Forecast | None:
+        """Bring hours for one place; what goes wrong is noted with the place."""
+        asking = _Asking(self.service, self.fetcher, place)
+        try:
+            forecast = asking.forecast()
+        except _Kept:
+            self.report.still_good += 1
+            Place.objects.filter(pk=place.pk).update(wanted_at=None)
+            return None
+        except Trouble as trouble:
+            if isinstance(trouble, BadResponse):
+                keeping.forget_lasting(place, self.service.key)
+            held = timedelta() if isinstance(trouble, Unavailable | RateLimited) else keeping.REFUSED_FOR
+            keeping.keep_trouble(place, self.service.key, asking.endpoint, trouble, self.fetcher.clock(), held)
+            self.report.troubles.append(trouble.sentence)
+            return None
+        self.report.brought += 1
+        return forecast
+
+
+class _Asking:
+    """All questions about one place, one after another."""
+
+    def __init__(self, service: WeatherService, fetcher: Fetcher, place: Place) -> None:
+        self.service, self.fetcher, self.place = service, fetcher, place
+        self.endpoint = "forecast"
+        self.last: tuple[Ask, Answer] | None = None
+
+    def forecast(self) -> Forecast:
+        """Return the hours, kept. Raises a Trouble, or _Kept where nothing is to be done."""
+        try:
+            return self._forecast()
+        except NotCovered:
+            # Offices are given new grids: what the point said before may no longer hold.
+            if not keeping.forget_lasting(self.place, self.service.key):
+                raise
+            return self._forecast()
+
+    def _forecast(self) -> Forecast:
+        spot, now = keeping.spot_of(self.place), self.fetcher.clock()
+        answers: tuple[Answer, ...] = ()
+        try:
+            while asks := self.service.build_requests(spot, now, now + HORIZON, answers):
+                answers += tuple(self._answer(ask) for ask in asks)
+            found = self.service.parse(answers, spot, self.fetcher.clock())
+        except RateLimited as limited:
+            if self.last:
+                hosts.leave_alone(_host(self.last[0]), limited.until)
+            raise
+        if self.last is None:
+            raise _Kept
+        return keeping.keep_forecast(self.place, *self.last, found, self.fetcher.dice)
+
+    def _answer(self, ask: Ask) -> Answer:
+        self.endpoint = ask.endpoint
+        now = self.fetcher.clock()
+        row = keeping.last_fetch(self.place, self.service.key, ask.endpoint)
+        if row is not None and row.good_until > now and not (row.trouble and self.place.wanted_at):
+            if row.body and not row.trouble:
+                return keeping.kept_answer(row)
+            if not ask.is_lasting:
+                raise _Kept
+        answer = self._asked(ask, keeping.condition(row, now))
+        if row is not None and answer.status == NOT_MODIFIED:
+            keeping.keep_unchanged(row, ask, answer, self.fetcher.dice)
+            raise _Kept
+        if ask.is_lasting and answer.status == 200:
+            keeping.keep_lasting(self.place, self.service.key, ask, answer, self.fetcher.dice)
+        self.last = ask, answer
+        return answer
+
+    def _asked(self, ask: Ask, condition: dict[str, str]) -> Answer:
+        """Return the answer to one question, with the host's record kept."""
+        host = _host(ask)
+        self.fetcher.sleep(hosts.seconds_to_wait(host, self.service.name, self.fetcher.clock()))
+        hosts.asked(host, self.fetcher.clock())
+        try:
+            answer = self.fetcher.get(ask, condition)
+        except Unavailable:
+            hosts.failed(host, self.fetcher.clock())
+            raise
+        if answer.status >= 500:
+            hosts.failed(host, self.fetcher.clock())
+        else:
+            hosts.answered(host)
+        return answer
+
+
+def _host(ask: Ask) -> str:
+    return urlsplit(ask.url).netloc[:120]
+
+
+def in_background(work: Callable[[], object]) -> threading.Thread:
+    """Do work beside the page that asked for it, on database lines of its own."""
+
+    def run() -> None:
+        try:
+            work()
+        finally:
+            connections.close_all()
+
+    thread = threading.Thread(target=run, name="forecasts", daemon=True)
+    thread.start()
+    return thread
+
+
+def bring_wanted_soon() -> threading.Thread:
+    """Bring hours for the places that are asked for, without anybody waiting for it."""
+    return in_background(lambda: refresh(list, only_wanted=True))

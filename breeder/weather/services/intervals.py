@@ -1,0 +1,44 @@
+"""ISO 8601 intervals as the US service writes them: a start or an end with a duration, or both ends."""
+
+import re
+from datetime import datetime, timedelta
+
+from breeder.weather import grid
+from breeder.weather.services.reading import utc
+
+DURATION = re.compile(r"P(?:(\d{1,4})W)?(?:(\d{1,4})D)?(?:T(?:(\d{1,4})H)?(?:(\d{1,4})M)?(?:(\d{1,5})S)?)?")
+
+
+def duration(text: str) -> timedelta | None:
+    """Return a duration such as PT3H, P1DT6H or P1W; None for months, years, nothing at all, or another form."""
+    found = DURATION.fullmatch(text)
+    if found is None or not any(found.groups()) or text.endswith("T"):
+        return None
+    weeks, days, hours, minutes, seconds = (int(one or 0) for one in found.groups())
+    return timedelta(weeks=weeks, days=days, hours=hours, minutes=minutes, seconds=seconds)
+
+
+def interval(text: object) -> tuple[datetime, datetime] | None:
+    """Return start and end (UTC) of start/duration, duration/end or start/end; None if it cannot be read or is empty.
+
+    The word NOW, which the service's schema allows, names no moment and is not read.
+    """
+    first, stroke, second = str(text).partition("/")
+    if not stroke:
+        return None
+    start, end = utc(first), utc(second)
+    if start is None and end is not None and (length := duration(first)) is not None:
+        start = end - length
+    elif end is None and start is not None and (length := duration(second)) is not None:
+        end = start + length
+    return (start, end) if start is not None and end is not None and start < end else None
+
+
+def hours_within(start: datetime, end: datetime) -> list[datetime]:
+    """Return the whole UTC hours from `start` on, before `end`: as many as the interval has when it begins on one."""
+    first = grid.hour_of(start) if grid.hour_of(start) == start else grid.hour_of(start) + grid.HOUR
+    hours = []
+    while first < end:
+        hours.append(first)
+        first += grid.HOUR
+    return hours

@@ -1,0 +1,189 @@
+"""MET Norway: one answer for the whole world, hourly for some 60 hours and every six hours after that.
+
+Source: the institute's description of its Locationforecast 2.0 and its terms: every caller names itself, asks again
+only after `Expires`, then with `If-Modified-Since`, and gives at most four decimals. CC BY 4.0 and NLOD 2.0.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from breeder.weather import grid
+from breeder.weather.services import coarse, reading
+from breeder.weather.services.asking import identification, plain_degrees
+from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
+from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot
+
+NAME = "MET Norway"
+HOME = "https://api.met.no"
+PATH = "/weatherapi/locationforecast/2.0/complete"
+
+KEPT_FOR = timedelta(minutes=30)  # only where the service forgets to say until when its answer is good
+LEAVE_ALONE = timedelta(minutes=10)
+ALTITUDE_STEP_M = 50  # finer would tell the house apart, and moves the temperature by under 0.4 °C
+
+# Between the 10th and 90th part of a normal distribution lie 2.563 standard deviations.
+SD_BETWEEN_TENTHS = 2.563
+
+AIR = "air_temperature"
+GOOD, AGEING = 200, 203
+
+
+@dataclass(frozen=True)
+class NorwegianService:
+    """Asks the complete form, which alone has extremes between the steps and percentiles."""
+
+    contact: str
+    home: str = HOME
+
+    key = "met"
+    name = NAME
+    domain = "met.no"
+    credit = (
+        "Data from MET Norway, https://api.met.no, CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/); "
+        "changed: hours between its later steps are drawn here"
+    )
+    retry_when_limited_s: float | None = None
+
+    def build_requests(
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
+    ) -> tuple[Ask, ...]:
+        """Return the one question. Raises NeedsKey without a contact."""
+        if earlier_responses:
+            return ()
+        where = f"?lat={plain_degrees(place.latitude)}&lon={plain_degrees(place.longitude)}"
+        if place.altitude_m is not None:
+            where += f"&altitude={round(place.altitude_m / ALTITUDE_STEP_M) * ALTITUDE_STEP_M}"
+        headers = {"Accept": "application/json", "User-Agent": identification(NAME, self.contact)}
+        return (Ask("forecast", f"{self.home}{PATH}{where}", headers, KEPT_FOR),)
+
+    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+        """Return the hours of the answer. Raises a Trouble."""
+        if not responses:
+            raise BadResponse(NAME, "missing part", "the forecast was never asked")
+        answer = responses[-1]
+        document = _checked(answer)
+        properties = reading.part(NAME, document, "properties", dict)
+        meta = reading.part(NAME, properties, "meta", dict)
+        reading.in_celsius(NAME, reading.part(NAME, meta, "units", dict).get(AIR))
+        issued_at, guessed = reading.issued(NAME, reading.utc(meta.get("updated_at")), answer.fetched_at, now)
+        series = _Series()
+        for entry in reading.part(NAME, properties, "timeseries", list):
+            series.take(entry)
+        longitude, latitude, elevation = _position(document)
+        remarks = list(series.remarks)
+        if guessed:
+            remarks.append("the service did not say when it was issued")
+        if answer.status == AGEING:
+            remarks.append("the service says that this form of its forecast will be replaced")
+        return FetchedForecast(
+            service=self.key,
+            hours=series.hours(),
+            issued_at=issued_at,
+            issued_is_estimate=guessed,
+            fetched_at=answer.fetched_at,
+            credit=self.credit,
+            grid_latitude=latitude,
+            grid_longitude=longitude,
+            grid_elevation_m=elevation,
+            digest=answer.digest,
+            remarks=tuple(dict.fromkeys(remarks)),
+        )
+
+
+def _checked(answer: Answer) -> dict[str, Any]:
+    if answer.status in (GOOD, AGEING):
+        return reading.document(NAME, answer)
+    if answer.status in (404, 422):
+        raise NotCovered(NAME, f"{NAME} has no forecast here. Check the place's latitude and longitude.", status=422)
+    if answer.status == 429:
+        raise RateLimited(NAME, answer.left_alone_until(LEAVE_ALONE), status=429)
+    if answer.status in (401, 403):
+        sentence = f"{NAME} did not accept the contact given in the settings. Write a mail or web address of your own."
+        raise NeedsKey(NAME, sentence, status=answer.status)
+    if answer.status >= 499:
+        raise Unavailable(NAME, f"{NAME} cannot answer just now. It is asked again.", status=answer.status)
+    raise BadResponse(NAME, f"status {answer.status}", "the question was not accepted", status=answer.status)
+
+
+def _position(document: Mapping[str, Any]) -> tuple[float | None, float | None, float | None]:
+    """Return longitude, latitude and height of the answer: in this order, as GeoJSON has them."""
+    geometry = document.get("geometry")
+    found = geometry.get("coordinates") if isinstance(geometry, dict) else None
+    numbers = [reading.number(one) for one in found[:3]] if isinstance(found, list) else []
+    longitude, latitude, elevation = [*numbers, None, None, None][:3]
+    return longitude, latitude, elevation
+
+
+def _inside(entry: Mapping[str, Any], *names: str) -> Mapping[str, Any]:
+    """Return a part of an entry, empty where any step to it is missing."""
+    found: Any = entry
+    for name in names:
+        found = found.get(name) if isinstance(found, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+class _Series:
+    """The entries of the answer in order of time."""
+
+    def __init__(self) -> None:
+        self.at: list[datetime] = []
+        self.c: dict[datetime, float | None] = {}
+        self.spread: dict[datetime, float | None] = {}
+        self.extremes: dict[datetime, tuple[float | None, float | None]] = {}
+        self.remarks: list[str] = []
+
+    def take(self, entry: Any) -> None:
+        """Read one entry; one whose time cannot be read is left out, and it is said."""
+        moment = reading.utc(entry.get("time")) if isinstance(entry, dict) else None
+        if moment is None or not reading.whole_hour(moment):
+            self.remarks.append("a step off the whole hour was left out")
+            return
+        instant = _inside(entry, "data", "instant", "details")
+        value = reading.air_c(instant.get(AIR))
+        if value is None and instant.get(AIR) is not None:
+            self.remarks.append("a value was none that air can have and left out")
+        if moment in self.c and self.c[moment] != value:
+            self.remarks.append("a step was given twice with two values and left out")
+            value = None
+        self.c[moment] = value
+        self.spread[moment] = self._spread(instant)
+        ahead = _inside(entry, "data", "next_6_hours", "details")
+        self.extremes[moment] = reading.air_c(ahead.get(f"{AIR}_max")), reading.air_c(ahead.get(f"{AIR}_min"))
+
+    def _spread(self, instant: Mapping[str, Any]) -> float | None:
+        low, high = (reading.air_c(instant.get(f"{AIR}_percentile_{tenth}")) for tenth in (10, 90))
+        if low is None or high is None:
+            return None
+        if low > high:
+            self.remarks.append("percentiles in the wrong order were left out")
+            return None
+        return (high - low) / SD_BETWEEN_TENTHS
+
+    def hours(self) -> Any:
+        """Return all hours: those of the steps, and those drawn between steps of up to six hours."""
+        known = sorted(at for at, value in self.c.items() if value is not None)
+        values: dict[datetime, float | None] = dict(self.c)
+        steps, spreads = dict.fromkeys(known, 1), dict(self.spread)
+        for before, after in zip(known, known[1:], strict=False):
+            step_h = round((after - before) / grid.HOUR)
+            hours = [before + number * grid.HOUR for number in range(1, step_h)]
+            # An hour that the service names without a value is a gap of its own, not a longer step.
+            if not 1 < step_h <= coarse.LONGEST_STEP_H or any(at in self.c for at in hours):
+                continue
+            high, low = self.extremes[before]
+            # The extremes speak of the six hours ahead; a shorter step may lie beside them.
+            if step_h < coarse.LONGEST_STEP_H:
+                high = low = None
+            first, last = float(self.c[before] or 0.0), float(self.c[after] or 0.0)
+            drawn = coarse.hours_between(coarse.Segment(first, last, step_h, high, low))
+            for at, value in zip(hours, drawn, strict=True):
+                values[at], steps[at] = value, step_h
+                spreads[at] = _wider(self.spread[before], self.spread[after])
+            steps[after] = step_h
+        return reading.hours_of(NAME, values, steps, spreads)
+
+
+def _wider(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else max(one, other)

@@ -1,0 +1,170 @@
+"""The US National Weather Service: a point leads to its forecast grid, whose temperatures are run-length coded.
+
+Source: the service's own description of its interface (gridpoints, general questions, version 1.9.0) and the faults
+that its users reported. Free for any purpose, no key; every caller must name itself.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from urllib.parse import urlsplit
+
+from breeder.weather import grid
+from breeder.weather.services import reading
+from breeder.weather.services.asking import identification, plain_degrees, rebased
+from breeder.weather.services.intervals import hours_within, interval
+from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
+from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot, SpotHours
+
+NAME = "US National Weather Service"
+HOME = "https://api.weather.gov"
+
+# Without it the service's cache has handed out grids up to five days old.
+ACCEPT = "application/geo+json"
+
+POINT_KEPT_FOR = timedelta(days=30)  # offices do get new grids, though seldom
+GRID_KEPT_FOR = timedelta(minutes=15)
+LEAVE_ALONE = timedelta(minutes=1)
+RETRY_WHEN_LIMITED_S = 5.0  # the service's own advice
+
+OLD = timedelta(hours=12)  # grids are renewed several times a day; an older one deserves a remark
+
+
+@dataclass(frozen=True)
+class UsService:
+    """Asks points, then the grid that they name."""
+
+    contact: str
+    home: str = HOME
+
+    key = "nws"
+    name = NAME
+    domain = "weather.gov"
+    credit = "Forecast by the US National Weather Service, https://www.weather.gov (public domain)"
+    retry_when_limited_s: float | None = RETRY_WHEN_LIMITED_S
+
+    def build_requests(
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
+    ) -> tuple[Ask, ...]:
+        """Return the point, then its grid. Raises a Trouble where the point has none."""
+        answers = _by_endpoint(earlier_responses)
+        if "grid" in answers:
+            return ()
+        if "point" not in answers:
+            where = f"{plain_degrees(place.latitude)},{plain_degrees(place.longitude)}"
+            return (self._ask("point", f"{self.home}/points/{where}", POINT_KEPT_FOR, is_lasting=True),)
+        return (self._ask("grid", self._grid_url(answers["point"]), GRID_KEPT_FOR),)
+
+    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+        """Return the hours of the grid. Raises a Trouble."""
+        answer = _by_endpoint(responses).get("grid")
+        if answer is None:
+            raise BadResponse(NAME, "missing part", "the grid was never asked")
+        properties = reading.part(NAME, self._checked(answer), "properties", dict)
+        updated = reading.utc(properties.get("updateTime"))
+        issued_at, guessed = reading.issued(NAME, updated, answer.fetched_at, now)
+        hours, remarks = _hours(properties)
+        if guessed:
+            remarks.append("the service did not say when it was issued")
+        elif now - issued_at > OLD:
+            remarks.append(f"the service has not renewed it for {(now - issued_at) // grid.HOUR} hours")
+        elevation = properties.get("elevation")
+        return FetchedForecast(
+            service=self.key,
+            hours=hours,
+            issued_at=issued_at,
+            issued_is_estimate=guessed,
+            fetched_at=answer.fetched_at,
+            credit=self.credit,
+            model=_office(properties),
+            grid_elevation_m=reading.number(elevation.get("value")) if isinstance(elevation, dict) else None,
+            digest=answer.digest,
+            remarks=tuple(remarks),
+        )
+
+    def _ask(self, endpoint: str, url: str, kept_for: timedelta, *, is_lasting: bool = False) -> Ask:
+        headers = {"Accept": ACCEPT, "User-Agent": identification(NAME, self.contact)}
+        return Ask(endpoint, url, headers, kept_for, is_lasting)
+
+    def _grid_url(self, answer: Answer) -> str:
+        """Return the address that the point names; it is followed, never built, since offices share grids."""
+        properties = reading.part(NAME, self._checked(answer), "properties", dict)
+        if properties.get("type") == "marine":
+            raise NotCovered(NAME, f"{NAME} has no forecast over the sea. Check the place's latitude and longitude.")
+        url = reading.part(NAME, properties, "forecastGridData", str)
+        if not urlsplit(url).path.startswith("/gridpoints/"):
+            raise BadResponse(NAME, "address", "the point names no grid")
+        return rebased(url, self.home, HOME)
+
+    def _checked(self, answer: Answer) -> dict[str, Any]:
+        if answer.status == 200:
+            return reading.document(NAME, answer)
+        problem = _problem(answer)
+        detail = f"{problem.get('title', '')} {problem.get('correlationId', '')}".strip()
+        if answer.status == 404:
+            sentence = f"{NAME} has no forecast here; it covers the United States. Choose another service for it."
+            raise NotCovered(NAME, sentence, detail=detail, status=404)
+        if answer.status == 429:
+            raise RateLimited(NAME, answer.left_alone_until(LEAVE_ALONE), detail=detail, status=429)
+        if answer.status in (401, 403):
+            sentence = f"{NAME} did not accept the contact given in the settings. Write a mail or web address there."
+            raise NeedsKey(NAME, sentence, detail=detail, status=answer.status)
+        if answer.status >= 500:
+            raise Unavailable(NAME, _lapsed(problem), detail=detail, status=answer.status)
+        raise BadResponse(NAME, f"status {answer.status}", detail or "nothing said", status=answer.status)
+
+
+def _by_endpoint(answers: Sequence[Answer]) -> dict[str, Answer]:
+    return {answer.endpoint: answer for answer in answers}
+
+
+def _problem(answer: Answer) -> dict[str, Any]:
+    try:
+        return reading.document(NAME, answer)
+    except BadResponse:
+        return {}
+
+
+def _lapsed(problem: Mapping[str, Any]) -> str:
+    """Return what a failure means; its kind is the last word of `type`, be that an address or a URN."""
+    kind = str(problem.get("type", "")).replace(":", "/").rpartition("/")[2]
+    if kind == "ForecastGridExpired":
+        return f"{NAME} let its forecast for this place lapse and has no newer one yet. It is asked again."
+    if kind == "ForecastMissingData":
+        return f"{NAME} lacks a part of its forecast for this place just now. It is asked again."
+    return f"{NAME} cannot answer just now. It is asked again."
+
+
+def _office(properties: Mapping[str, Any]) -> str:
+    """Return which grid it is; a cell number may be 0, so nothing is tested for truth."""
+    parts = [properties.get(name) for name in ("gridId", "gridX", "gridY")]
+    return "grid " + " ".join(str(one) for one in parts) if all(one is not None for one in parts) else ""
+
+
+def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
+    layer = reading.part(NAME, properties, "temperature", dict)
+    rows = reading.part(NAME, layer, "values", list)
+    if not rows:
+        raise BadResponse(NAME, "empty", "its layer of temperatures is empty")
+    reading.in_celsius(NAME, layer.get("uom"))
+    values: dict[datetime, float | None] = {}
+    doubted: set[datetime] = set()
+    left_out = 0
+    for row in rows:
+        span = interval(row.get("validTime")) if isinstance(row, dict) else None
+        if span is None:
+            raise BadResponse(NAME, "interval", "an hour cannot be placed in time")
+        if (span[1] - span[0]) / grid.HOUR > reading.LONGEST_FORECAST_H:
+            raise BadResponse(NAME, "span", "an interval is longer than any forecast")
+        value = reading.air_c(row.get("value"))
+        left_out += value is None and row.get("value") is not None
+        for at in hours_within(*span):
+            if at in values and values[at] != value:
+                doubted.add(at)
+            values[at] = value
+    # Two answers for one hour: neither is believed, since the wrong one could be the comfortable one.
+    values |= dict.fromkeys(doubted)
+    remarks = [f"{len(doubted)} hours were given twice with two values and left out"] if doubted else []
+    remarks += [f"{left_out} values were none that air can have and left out"] if left_out else []
+    return reading.hours_of(NAME, values, {}), remarks

@@ -1,0 +1,205 @@
+"""Open-Meteo: asked only with the keeper's own key or at the keeper's own server, since its free use excludes selling.
+
+Source: the service's description of its interface and terms. Data CC BY 4.0, credit "Weather data by Open-Meteo.com".
+Times are asked in GMT: its local times keep one offset over a change of the clocks. It never says when a forecast was
+made, so twelve hours are assumed.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from math import asin, cos, radians, sin, sqrt
+from statistics import stdev
+from typing import Any
+
+from breeder.weather.services import reading
+from breeder.weather.services.asking import PROGRAM, plain_degrees
+from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
+from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot, SpotHours
+
+NAME = "Open-Meteo"
+KEYED_HOME = "https://customer-api.open-meteo.com"
+PATH = "/v1/forecast"
+
+KEPT_FOR = timedelta(hours=1)
+MOST_DAYS = 16
+FARTHEST_KM = 50.0  # cells are at most 25 km wide; a centre farther off belongs to another place
+EARTH_KM = 6371.0
+LEAST_MEMBERS = 10  # fewer tell nothing of the spread
+
+AIR = "temperature_2m"
+MEMBER = re.compile(rf"{AIR}_member\d{{2,}}")
+SPREAD = f"{AIR}_spread"
+SPREAD_UNITS = {"K", "°C", "degC"}
+
+
+@dataclass(frozen=True)
+class OwnService:
+    """Asks with the keeper's key, or at the keeper's own server. Without either nothing is asked."""
+
+    secret_key: str = field(default="", repr=False)
+    home: str = ""
+
+    key = "open-meteo"
+    name = NAME
+    domain = "open-meteo.com"
+    credit = "Weather data by Open-Meteo.com, https://open-meteo.com, CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/)"
+    retry_when_limited_s: float | None = None
+
+    def build_requests(
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
+    ) -> tuple[Ask, ...]:
+        """Return the one question. Raises NeedsKey without key and own server."""
+        if earlier_responses:
+            return ()
+        if not self.secret_key and not self.home:
+            raise NeedsKey(
+                NAME,
+                f"{NAME} may be asked free of charge only by those who sell nothing. Give your own key, or the address "
+                "of your own server, in the settings.",
+            )
+        days = min(MOST_DAYS, max(1, -((start - end) // timedelta(days=1)) + 1))
+        where = f"latitude={plain_degrees(place.latitude)}&longitude={plain_degrees(place.longitude)}"
+        if place.altitude_m is not None:
+            where += f"&elevation={place.altitude_m}"
+        url = f"{self.home or KEYED_HOME}{PATH}?{where}&hourly={AIR}&timezone=GMT&forecast_days={days}"
+        headers = {"Accept": "application/json", "User-Agent": PROGRAM}
+        # In a header, never in the address: addresses end up in logs.
+        secret = {"X-Api-Key": self.secret_key} if self.secret_key else {}
+        return (Ask("forecast", url, headers, KEPT_FOR, secret=secret),)
+
+    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+        """Return the hours of the answer. Raises a Trouble."""
+        if not responses:
+            raise BadResponse(NAME, "missing part", "the forecast was never asked")
+        answer = responses[-1]
+        document = _checked(answer)
+        latitude, longitude = (reading.number(document.get(name)) for name in ("latitude", "longitude"))
+        if latitude is None or longitude is None:
+            raise BadResponse(NAME, "missing part", "it does not say for which place it is")
+        if (km := _km(place, latitude, longitude)) > FARTHEST_KM:
+            raise BadResponse(NAME, "far away", f"it is for a place {km:.0f} km off")
+        if reading.number(document.get("utc_offset_seconds")) != 0.0:
+            raise BadResponse(NAME, "clock", "its times are not in GMT, which was asked")
+        issued_at, _ = reading.issued(NAME, None, answer.fetched_at, now)
+        return FetchedForecast(
+            service=self.key,
+            hours=_hours(document),
+            issued_at=issued_at,
+            issued_is_estimate=True,
+            fetched_at=answer.fetched_at,
+            credit=self.credit,
+            grid_latitude=latitude,
+            grid_longitude=longitude,
+            grid_elevation_m=reading.number(document.get("elevation")),
+            digest=answer.digest,
+            remarks=("the service never says when it was issued; twelve hours before it was fetched are assumed",),
+        )
+
+
+def _checked(answer: Answer) -> dict[str, Any]:
+    """Return the document of an answer without error; the service can fail half-way through a good status."""
+    try:
+        document = reading.document(NAME, answer)
+    except BadResponse:
+        if answer.status == 200:
+            raise
+        document = {}
+    reason = str(document.get("reason", ""))
+    if answer.status == 200 and document.get("error") is not True:
+        return document
+    if answer.status == 429 or "limit exceeded" in reason or "concurrent" in reason:
+        raise RateLimited(NAME, _free_again(reason, answer.fetched_at), status=answer.status)
+    if answer.status in (401, 403) or "api key" in reason.lower():
+        raise NeedsKey(
+            NAME, f"{NAME} did not accept the key, or its plan is too small. Check it in the settings.",
+            status=answer.status,
+        )  # fmt: skip
+    if "No data is available" in reason:
+        raise NotCovered(NAME, f"{NAME} has no forecast here. Check the place.", status=answer.status)
+    if answer.status >= 500:
+        raise Unavailable(NAME, f"{NAME} cannot answer just now. It is asked again.", status=answer.status)
+    raise BadResponse(NAME, f"status {answer.status}", _without_addresses(reason) or "nothing said")
+
+
+def _without_addresses(reason: str) -> str:
+    """Return a reason without anything that could be an address or a key."""
+    return re.sub(r"\S*(?:://|=|[A-Za-z0-9_-]{24,})\S*", "…", reason)[:100]
+
+
+def _free_again(reason: str, at: datetime) -> datetime:
+    """Return when the counter that ran full begins anew: on the minute, the hour or the UTC day."""
+    minute = at.astimezone(UTC).replace(second=0, microsecond=0)
+    if "Daily" in reason or "Monthly" in reason:
+        return minute.replace(hour=0, minute=0) + timedelta(days=1)
+    if "Hourly" in reason:
+        return minute.replace(minute=0) + timedelta(hours=1)
+    return minute + timedelta(minutes=1)
+
+
+def _km(place: Spot, latitude: float, longitude: float) -> float:
+    north, east = radians(latitude - place.latitude) / 2, radians(longitude - place.longitude) / 2
+    part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(latitude)) * sin(east) ** 2
+    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
+
+
+def _hours(document: Mapping[str, Any]) -> SpotHours:
+    hourly = reading.part(NAME, document, "hourly", dict)
+    units = reading.part(NAME, document, "hourly_units", dict)
+    times = reading.part(NAME, hourly, "time", list)
+    name = _series_named(hourly)
+    reading.in_celsius(NAME, units.get(name))
+    rows = _column(hourly, name, len(times))
+    spread = _spread(hourly, units, len(times))
+    values: dict[datetime, float | None] = {}
+    spreads: dict[datetime, float | None] = {}
+    for index, text in enumerate(times):
+        at = _moment(text)
+        if at in values:
+            raise BadResponse(NAME, "times", "an hour comes twice")
+        values[at], spreads[at] = reading.air_c(rows[index]), spread[index]
+    return reading.hours_of(NAME, values, {}, spreads)
+
+
+def _series_named(hourly: Mapping[str, Any]) -> str:
+    """Return the name of the series: the plain one, or the only one with a model's name behind it."""
+    if AIR in hourly:
+        return AIR
+    others = [name for name in hourly if name.startswith(f"{AIR}_") and name != SPREAD and not MEMBER.match(name)]
+    if len(others) != 1:
+        raise BadResponse(NAME, "missing part", f"'{AIR}' is missing")
+    return others[0]
+
+
+def _column(hourly: Mapping[str, Any], name: str, length: int) -> list[Any]:
+    rows = reading.part(NAME, hourly, name, list)
+    if len(rows) != length:
+        raise BadResponse(NAME, "shape", f"{length} times stand beside {len(rows)} values")
+    return rows
+
+
+def _spread(hourly: Mapping[str, Any], units: Mapping[str, Any], length: int) -> list[float | None]:
+    """Return the spread by hour: as given, or over the members where at least ten of them are there."""
+    if SPREAD in hourly and units.get(SPREAD) in SPREAD_UNITS:
+        found = [reading.number(one) for one in _column(hourly, SPREAD, length)]
+        return [one if one is not None and one >= 0 else None for one in found]
+    names = [name for name in hourly if MEMBER.fullmatch(name)]
+    names += [AIR] if names and AIR in hourly else []
+    columns = [_column(hourly, name, length) for name in names]
+    spread: list[float | None] = []
+    for index in range(length):
+        members = reading.finite([reading.air_c(column[index]) for column in columns])
+        spread.append(stdev(members) if len(members) >= LEAST_MEMBERS else None)
+    return spread
+
+
+def _moment(text: Any) -> datetime:
+    """Return a time of the series, which carries no offset since GMT was asked."""
+    try:
+        found = datetime.fromisoformat(text)
+    except (TypeError, ValueError):
+        raise BadResponse(NAME, "times", "an hour cannot be read") from None
+    if found.tzinfo is not None or not reading.whole_hour(found.replace(tzinfo=UTC)):
+        raise BadResponse(NAME, "times", "its hours are not whole hours of GMT")
+    return found.replace(tzinfo=UTC)

@@ -1,0 +1,53 @@
+"""What can go wrong between asking a service and having hours; no text here ever carries a key or an address."""
+
+from datetime import datetime
+
+
+class Trouble(Exception):
+    """Base of all troubles; `sentence` is for the keeper, `detail` (short, in the service's own words) for the log."""
+
+    def __init__(self, service: str, sentence: str, *, detail: str = "", status: int | None = None) -> None:
+        self.service, self.sentence, self.detail, self.status = service, sentence, detail[:200], status
+        super().__init__(f"{service}: {sentence}")
+
+
+class NotCovered(Trouble):
+    """The service has no forecast for this place."""
+
+
+class RateLimited(Trouble):
+    """The service was asked too often and wants to be left alone until a moment."""
+
+    def __init__(self, service: str, until: datetime, *, detail: str = "", status: int | None = None) -> None:
+        self.until = until
+        sentence = f"{service} was asked too often and is left alone until {until:%H:%M} UTC. Nothing needs doing."
+        super().__init__(service, sentence, detail=detail, status=status)
+
+
+class Unavailable(Trouble):
+    """The service did not answer, or said that it cannot just now; it is tried again later."""
+
+
+class BadResponse(Trouble):
+    """The answer is not what the service promises; `kind` is one word for it."""
+
+    def __init__(self, service: str, kind: str, detail: str, *, status: int | None = None) -> None:
+        self.kind = kind
+        sentence = f"{service} sent an answer that cannot be relied on ({kind}: {detail[:120]}). No hours were kept."
+        super().__init__(service, sentence, detail=detail, status=status)
+
+
+class NeedsKey(Trouble):
+    """The service asks for a key, an identification or a larger plan before it answers."""
+
+
+class StaleUpstream(Trouble):
+    """The service answers, but with a forecast that it stopped renewing."""
+
+    def __init__(self, service: str, issued_at: datetime) -> None:
+        self.issued_at = issued_at
+        super().__init__(
+            service,
+            f"{service} still sends its forecast of {issued_at:%-d %B %H:%M} UTC, which is too old to post on. "
+            "It is asked again; until then type lows and highs, or send in a file.",
+        )
