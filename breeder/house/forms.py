@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.core.validators import RegexValidator
 
+from breeder.house import weather
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
 from breeder.house.places import fault_of_place, us_place
@@ -35,18 +36,41 @@ class SettingForm(PlainForm, forms.ModelForm):
         help_text="Keeper default 5: common practice, no source.",
     )
 
+    weather_url = forms.URLField(
+        label="Your own weather server or relay",
+        required=False,
+        max_length=200,
+        assume_scheme="https",
+        help_text=weather.HELP["weather_url"],
+    )
+
     class Meta:
         model = Setting
         fields = (
             "trade_name", "return_address", "terms", "fahrenheit", "inches", "currency", "postcode", "latitude",
             "longitude", "timezone", "public_list", "few_below_packs", "hold_days", "comfort_tolerance",
-            "hard_tolerance",
+            "hard_tolerance", "weather_service", "weather_contact", "weather_key", "weather_url",
         )  # fmt: skip
-        widgets = {"return_address": forms.Textarea(attrs={"rows": 4}), "terms": forms.Textarea(attrs={"rows": 4})}
+        widgets = {
+            "return_address": forms.Textarea(attrs={"rows": 4}),
+            "terms": forms.Textarea(attrs={"rows": 4}),
+            "weather_service": forms.Select,
+            "weather_key": forms.PasswordInput(attrs={"autocomplete": "off"}),
+        }
+        labels = {"weather_service": "Weather service"}
+        help_texts = weather.HELP
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["currency"].validators.append(CURRENCY)
+        self.kept_key, self.initial["weather_key"] = self.instance.weather_key, ""
+
+    def clean_weather_key(self) -> str:
+        """Keep the key that is stored when nothing is typed: it is never sent back to the page."""
+        return weather.key_after(self.kept_key, self.cleaned_data["weather_key"])
+
+    def clean_weather_url(self) -> str:
+        return self.cleaned_data["weather_url"].rstrip("/")
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -57,6 +81,8 @@ class SettingForm(PlainForm, forms.ModelForm):
             self.add_error("longitude", "Give latitude and longitude together, or neither.")
         elif north is not None and (fault := fault_of_place(north, east, cleaned.get("timezone", ""))):
             self.add_error("latitude", fault)
+        for name, sentence in weather.faults_of(cleaned):
+            self.add_error(name, sentence)
         return cleaned
 
     def _place_from(self, typed: str) -> None:

@@ -85,11 +85,15 @@ def refuse_taken(host: str, port: int) -> None:
             ) from None
 
 
-def serve_site(host: str, port: int, say: Say) -> None:
-    """Run the site until it is stopped."""
+def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) -> None:
+    """Run the site until it is stopped; with forecasts, those of the chosen service are brought meanwhile."""
     from waitress import serve
 
+    from breeder.management.forecasting import BesideTheSite
     from breeder.wsgi import application
+
+    if with_forecasts:
+        BesideTheSite().start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
     serve(application, host=host, port=port, threads=THREADS, ident=None)

@@ -14,7 +14,7 @@ from breeder.house.queries import household
 from breeder.house.steps import log
 from breeder.pages import once
 from breeder.pages.words import degrees
-from breeder.weather import by_hand, grid, sheet, steps
+from breeder.weather import by_hand, choosing, grid, sheet, steps
 from breeder.weather.models import Forecast, Place
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
@@ -24,10 +24,19 @@ UNKNOWN_AGE = timedelta(hours=12)
 CLOCKS_DIFFER = timedelta(minutes=10)
 
 
-def keep_place(label: str, latitude: Any, longitude: Any, zone: str, *, by: Any, token: str = "") -> Place:
+class NoService(ValidationError):
+    """There is no weather service to ask."""
+
+
+def keep_place(
+    label: str, latitude: Any, longitude: Any, zone: str, altitude_m: int | None = None, *, by: Any, token: str = ""
+) -> Place:
     """Keep a place to hold hours for."""
     with transaction.atomic(durable=True):
         place = steps.place_for(latitude, longitude, zone, label)
+        if altitude_m is not None:
+            place.altitude_m = altitude_m
+            place.save(update_fields=["altitude_m"])
         log(
             "kept a place",
             str(place),
@@ -97,6 +106,25 @@ def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str
         log("typed lows and highs", str(place), summary(forecast), by=by)
         once.spend(token, page_of(place))
     return forecast
+
+
+def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:
+    """Ask for fresh hours of a place; they are brought beside the page. Raises NoService while none can be asked."""
+    setting = household()
+    service = choosing.service_of(setting)
+    if service is None:
+        raise NoService(
+            "No weather service is chosen yet. The keeper chooses one in the settings; until then send in a file, or "
+            "type lows and highs.",
+            code="no_service",
+        )
+    now = timezone.now()
+    with transaction.atomic(durable=True):
+        place = Place.objects.get(pk=place_id)
+        Place.objects.filter(pk=place_id).update(wanted_at=now)
+        log("asked for fresh hours", str(place), f"Asked {service.name} for {place}.", by=by)
+        once.spend(token, page_of(place))
+    return place
 
 
 def page_of(place: Place) -> str:

@@ -32,6 +32,13 @@ class PlaceForm(PlainForm, forms.Form):
     zone = forms.CharField(
         label="Time zone", max_length=60, validators=[known_zone], help_text="Such as America/Chicago."
     )
+    altitude_m = forms.IntegerField(
+        label="Height above the sea, m",
+        required=False,
+        min_value=-430,
+        max_value=6000,
+        help_text="May stay empty. In the mountains a forecast is better with it.",
+    )
 
 
 class UploadForm(PlainForm, forms.Form):

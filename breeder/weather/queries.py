@@ -6,11 +6,15 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Max, QuerySet
 
-from breeder.weather import grid, trust
+from breeder.house.models import Setting
+from breeder.weather import choosing, grid, trust
 from breeder.weather.models import Forecast, Place
 
 # No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
 LONGEST_FORECAST = timedelta(days=400)
+
+# A wish for fresh hours that was not met by then is no longer said to be under way.
+WANTED_FOR = timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,26 @@ def hours_for(
         if merged.is_whole:
             break
     return merged.hours_of(place)
+
+
+@dataclass(frozen=True)
+class Asking:
+    """What the chosen service last did for a place, for its page."""
+
+    service: str
+    is_wanted: bool
+    asked_at: datetime | None
+    trouble: str
+
+
+def asking_of(place: Place, setting: Setting, now: datetime) -> Asking | None:
+    """Return how it stands with the chosen service; None where none is chosen."""
+    service = choosing.service_of(setting)
+    if service is None:
+        return None
+    last = place.fetches.filter(service=service.key).first()
+    wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
+    return Asking(service.name, wanted, last.asked_at if last else None, last.trouble if last else "")
 
 
 class _Merged:

@@ -8,6 +8,7 @@ app_name = "weather"
 urlpatterns = [
     path("weather/", views.places, name="places"),
     path("weather/<int:pk>/", views.place, name="place"),
+    path("weather/<int:pk>/fresh/", views.fresh, name="fresh"),
     path("weather/<int:pk>/file/", views.upload, name="upload"),
     path("weather/<int:pk>/by-hand/", views.type_days, name="by_hand"),
 ]

@@ -7,9 +7,10 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_POST
 
 from breeder.pages import once
-from breeder.weather import actions, charts, queries
+from breeder.weather import actions, charts, queries, refreshing
 from breeder.weather.forms import DaysForm, PlaceForm, UploadForm
 from breeder.weather.models import Place
 
@@ -39,8 +40,30 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
     start, end = charts.window_of(received[0], timezone.now()) if received else (None, None)
     hours = queries.hours_for(here, start, end) if start else None
     chart = charts.drawn(hours, fahrenheit=request.household.fahrenheit) if hours else None
-    context = {"place": here, "received": received, "hours": hours, "chart": chart}
+    context = {
+        "place": here,
+        "received": received,
+        "hours": hours,
+        "chart": chart,
+        "asking": queries.asking_of(here, request.household, timezone.now()),
+    }
     return render(request, "weather/place.html", context)
+
+
+@require_POST
+def fresh(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for fresh hours of a place; they come beside the page, which does not wait for them."""
+    here = get_object_or_404(Place, pk=pk)
+    token = request.POST.get("token", "")
+    once.seen(token)
+    try:
+        actions.want_fresh(here.pk, by=request.user, token=token)
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    else:
+        refreshing.bring_wanted_soon()
+        messages.success(request, f"Fresh hours for {here} are being brought. Look again in a few seconds.")
+    return redirect(actions.page_of(here))
 
 
 def upload(request: HttpRequest, pk: int) -> HttpResponse:

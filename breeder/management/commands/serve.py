@@ -22,4 +22,4 @@ class Command(BaseCommand):
         doors.bring_up_to_date()
         if keeper := doors.first_keeper(self.stdout.write):
             doors.load_examples(by=keeper)
-        doors.serve_site(host, port, self.stdout.write)
+        doors.serve_site(host, port, self.stdout.write, with_forecasts=True)
