@@ -13,8 +13,8 @@ HELP = {
     "weather_service": (
         "None is asked until you choose. The US service is free for any purpose. MET Norway is free under CC BY 4.0 "
         "with credit, which stands beside its hours. Open-Meteo's free use excludes anybody who sells, so it is asked "
-        "only with your own key or at your own server; its data are CC BY 4.0 with credit. Only places rounded to about "
-        "a kilometre are sent."
+        "only with your own key or at your own server; its data are CC BY 4.0 with credit. Only places rounded to "
+        "about a kilometre are sent."
     ),
     "weather_contact": (
         "A mail or web address, sent with every question to the US service and MET Norway: both want to know whom to "

@@ -169,6 +169,8 @@ class _Series:
         for before, after in zip(known, known[1:], strict=False):
             step_h = round((after - before) / grid.HOUR)
             hours = [before + number * grid.HOUR for number in range(1, step_h)]
+            # Behind a gap a step is no surer than a later one.
+            steps[after] = min(max(1, step_h), coarse.LONGEST_STEP_H)
             # An hour that the service names without a value is a gap of its own, not a longer step.
             if not 1 < step_h <= coarse.LONGEST_STEP_H or any(at in self.c for at in hours):
                 continue
@@ -181,7 +183,6 @@ class _Series:
             for at, value in zip(hours, drawn, strict=True):
                 values[at], steps[at] = value, step_h
                 spreads[at] = _wider(self.spread[before], self.spread[after])
-            steps[after] = step_h
         return reading.hours_of(NAME, values, steps, spreads)
 
 
