@@ -204,11 +204,11 @@ class Reader:
     ) -> list[int]:
         """Return a list of whole numbers; 0 stands in for a wrong one."""
         found = self.items(name, least=least, default=default)
-        return [
-            self._whole(value, f"{self.at(name)}[{place}]", Bounds(low, high)) for place, value in enumerate(found)
-        ]
+        return [self._whole(value, f"{self.at(name)}[{place}]", Bounds(low, high)) for place, value in enumerate(found)]
 
-    def rows(self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None) -> list[list[float]]:
+    def rows(
+        self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None
+    ) -> list[list[float]]:
         """Return a list of lists of numbers in which null is allowed and becomes NaN (a missing value)."""
         table: list[list[float]] = []
         for place, row in enumerate(self.items(name, least=least)):

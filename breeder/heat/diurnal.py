@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# Parton & Logan 1981, Agric. Meteorol. 23:205, the fit for Denver at 1.5 m: lag of the high, night decay, lag of the low.
+# Parton & Logan 1981, Agric. Meteorol. 23:205, Denver at 1.5 m: lag of the high, night decay, lag of the low.
 HIGH_LAG_H, NIGHT_DECAY, LOW_LAG_H = 1.86, 2.20, -0.17
 SHAPE_ERROR_C = 1.7  # rms against real hours of three airports, 2013
 

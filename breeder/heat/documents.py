@@ -23,6 +23,8 @@ from .kit import (
     Payload,
     PhaseChangePack,
     airtight_sentence,
+    is_too_many,
+    too_many_sentence,
 )
 from .materials import MATERIALS
 from .runs import LONGEST_RUN_H, Packed, Series, packed
@@ -140,7 +142,8 @@ def read_kit(reader: Reader) -> Given | None:
         phase = tuple(pack for pack in fine if isinstance(pack, PhaseChangePack))
         if heat and free is not None and changes < AIRTIGHT_BELOW_H:
             reader.fault("air_changes_h", airtight_sentence(changes))
-        _too_many(reader, phase)
+        if is_too_many(phase):
+            reader.fault("packs", too_many_sentence(phase))
         return Given(Packed(net, heat, phase, free, changes), None, net)
     if which != "box":
         _with_box(reader)
@@ -152,16 +155,10 @@ def read_kit(reader: Reader) -> Given | None:
     return None if kit is None else Given(packed(kit), kit, simple_network(kit))
 
 
-def _too_many(reader: Reader, packs: tuple[PhaseChangePack, ...]) -> None:
-    """Refuse more kinds of melting packs than can be reckoned, as a kit does."""
-    spare = Box((1.0, 1.0, 1.0), (Layer("corrugated", 4.0),))
-    _made(reader, lambda: Kit(spare, Payload(1.0), 0.0, packs))
-
-
 def _with_box(reader: Reader) -> tuple[Box | None, Payload | None, float]:
     """Read what goes with a box, as far as it is there."""
     box = _box(reader.object("box")) if reader.has("box") else None
-    payload = _payload(reader.object("payload")) if box is not None or reader.has("box") or reader.has("payload") else None
+    payload = _payload(reader.object("payload")) if reader.has("box") or reader.has("payload") else None
     return box, payload, reader.number("ballast_kg", default=0.0, low=0.0, high=100.0)
 
 

@@ -15,7 +15,9 @@ CHILL_K = 2.0  # a pack that takes the payload this far below both start and wea
 WARMER_C = 57  # mean surface of warmers in use (C&EN 2010)
 
 
-def notes(what: Packed, trace: Trace, outside_c: Array, start_c: float, limits: tuple[float, float] | None) -> list[str]:
+def notes(
+    what: Packed, trace: Trace, outside_c: Array, start_c: float, limits: tuple[float, float] | None
+) -> list[str]:
     """Return sentences for the keeper; `outside_c` (M,) goes with the trace's readings."""
     found = [_chill(trace, outside_c, start_c)] if what.phase_change_packs else []
     if what.heat_packs:
@@ -50,8 +52,8 @@ def _oxygen(what: Packed, trace: Trace) -> str:
     if share * heat_packs.OXYGEN_IN_AIR >= heat_packs.LOW_OXYGEN:
         return ""
     return (
-        f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the packs "
-        f"give only {100 * share:.0f} % of their power. Make air holes; low oxygen also makes animals bear less heat."
+        f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the "
+        f"packs give only {100 * share:.0f} % of their power. Make air holes; low oxygen also makes animals bear less heat."
     )
 
 

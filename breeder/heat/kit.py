@@ -162,6 +162,17 @@ class PhaseChangePack:
 Pack = HeatPack | PhaseChangePack
 
 
+def is_too_many(packs: tuple[PhaseChangePack, ...]) -> bool:
+    """Return whether there are more kinds of melting packs than can be reckoned; equal packs count as one."""
+    return len(set(packs)) > MOST_PHASE_CHANGE_PACKS
+
+
+def too_many_sentence(packs: tuple[PhaseChangePack, ...]) -> str:
+    """Return why so many kinds of melting packs are refused."""
+    kinds = len(set(packs))
+    return f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be reckoned."
+
+
 @dataclass(frozen=True)
 class Kit:
     """Everything that goes to the post: box, payload, water ballast in kg, and packs."""
@@ -179,13 +190,12 @@ class Kit:
         faults.within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
         needed = self.payload.kg / PACKED_KG_PER_LITRE
         if needed >= self.box.litres:
-            holds = f"which needs about {needed:.1f} litres, but the box holds {self.box.litres:.1f}; take a larger box."
-            faults.append(("payload.kg", f"It is {self.payload.kg:g} kg, {holds}"))
+            wants = f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} litres"
+            faults.append(("payload.kg", f"{wants}, but the box holds {self.box.litres:.1f}; take a larger box."))
         if self.heat_packs and self.box.air_changes_h < AIRTIGHT_BELOW_H:
             faults.append(("box.air_changes_h", airtight_sentence(self.box.air_changes_h)))
-        kinds = len(set(self.phase_change_packs))
-        if kinds > MOST_PHASE_CHANGE_PACKS:
-            faults.append(("packs", f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be reckoned."))
+        if is_too_many(self.phase_change_packs):
+            faults.append(("packs", too_many_sentence(self.phase_change_packs)))
         faults.refuse()
 
     @property

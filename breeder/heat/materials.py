@@ -39,8 +39,12 @@ class Material:
 MATERIALS: dict[str, Material] = {
     "eps": Material(0.0355, 20.0, 1470.0, "ASHRAE table, expanded polystyrene moulded beads at 20 kg/m3", "table"),
     "xps": Material(0.029, 32.0, 1470.0, "ASHRAE table 0.026 fresh; 0.029 aged", "table"),
-    "pu": Material(0.026, 40.0, 1470.0, "ASHRAE table, sprayed polyurethane; CIBSE Guide A Table 3.37 gives 0.028", "table"),
-    "corrugated": Material(0.060, 140.0, 1340.0, "Cekon 2017, J. Renew. Mater. (conductivity); rest from memory", "read"),
+    "pu": Material(
+        0.026, 40.0, 1470.0, "ASHRAE table, sprayed polyurethane; CIBSE Guide A Table 3.37 gives 0.028", "table"
+    ),
+    "corrugated": Material(
+        0.060, 140.0, 1340.0, "Cekon 2017, J. Renew. Mater. (conductivity); rest from memory", "read"
+    ),
     "cellulose": Material(0.042, 42.5, 1380.0, "ASHRAE table, cellulose loose fill", "table"),
     # Too light to store heat worth counting; its worth is a resistance by itself, more only with a gap before the foil.
     "foil_bubble": Material(

@@ -189,7 +189,7 @@ def outcome(judged: Sequence[Judged], limits: Limits, tolerance: Tolerance) -> O
 
 
 def _odds(cases: Sequence[tuple[float, Flags, Flags]]) -> Odds:
-    """Return the weight of failures from (weight, failed, complete); the standard error is that of a stratified share."""
+    """Return the odds from (weight, failed, complete); the standard error is that of a stratified share."""
     failed, unknown, variance = 0.0, 0.0, 0.0
     for weight, broken, complete in cases:
         share = float(np.mean(broken))

@@ -118,9 +118,7 @@ def kit_power_w(kit: Kit, hour: ArrayLike, energy: float | NDArray[np.float64] =
     )
 
 
-def stalled(
-    before: NDArray[np.bool_], air_c: NDArray[np.float64], power: NDArray[np.float64]
-) -> NDArray[np.bool_]:
+def stalled(before: NDArray[np.bool_], air_c: NDArray[np.float64], power: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return which packs are frozen now, given which were: arrays of one value per member.
 
     A working pack leads the air by its power over its faces and stalls when even so it is below freezing; a stalled

@@ -67,15 +67,16 @@ class Regimes:
 
         What was gained past the edge at the old capacity is laid out again at the new one: H += C (T' - T), T = T(H).
         """
-        low, high = self.edges_c[:, 0], self.edges_c[:, 1]
-        new, now = regime.copy(), pack_c.copy()
-        pack = np.arange(self.packs)
-        for wrong_below, edge, step in ((False, low, SOLID), (False, high, MELTING), (True, high, LIQUID), (True, low, MELTING)):
-            over = (now < edge if wrong_below else now > edge) & (new == step)
-            after = step - 1 if wrong_below else step + 1
-            ratio = self.j_k[pack, step] / self.j_k[pack, after]
-            now = np.where(over, edge + (now - edge) * ratio, now)
-            new = np.where(over, after, new)
+        now, new, pack = pack_c, regime, np.arange(self.packs)
+        for _ in (SOLID, MELTING):  # a pack may run through its whole melting range in one piece
+            low, high = self.room(new)
+            over, under = now > high, now < low
+            moved = over | under
+            if not moved.any():
+                break
+            edge = np.where(over, high, np.where(under, low, now))
+            after = new + over - under
+            now, new = edge + (now - edge) * (self.j_k[pack, new] / self.j_k[pack, after]), after
         return now, new
 
 

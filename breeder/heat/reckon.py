@@ -13,10 +13,9 @@ from . import hazards, reading
 from . import packs as heat_packs
 from .box import Network
 from .documents import COLDEST_C, MOST_W, WARMEST_C, Given, read_hours, read_kit, read_series
-from .kit import HeatPack
 from .march import Trace
 from .materials import SECONDS_PER_HOUR
-from .outcome import Judged, Moment, QUANTILES, cut, judge, outcome, weights_fault
+from .outcome import QUANTILES, Judged, Moment, cut, judge, outcome, weights_fault
 from .phase import regimes_of, stored_kj
 from .runs import LONGEST_RUN_H, Series, read_at, run
 from .verdict import Limits, Odds, Tolerance
@@ -175,7 +174,9 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
         if fault:
             reader.fault("cases", fault)
     reader.finish()
-    assert given is not None and limits is not None and tolerance is not None  # else there are faults
+    assert given is not None  # else there are faults, and finish has raised
+    assert limits is not None
+    assert tolerance is not None
     judged = [_judged(given, case, start_c, limits) for case in cases]
     found = outcome(judged, limits, tolerance)
     notes = [f"Hour {hour:g} is missing in at least one member." for hour in found.missing_hours]

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import packs as heat_packs
+from .blocks import Run
 from .box import Network, network
 from .kit import HeatPack, Kit, PhaseChangePack
-from .march import Run, Trace, march
+from .march import Trace, march
 from .phase import regimes_of
 
 Array = NDArray[np.float64]
@@ -62,7 +63,13 @@ class Series:
 
 
 def run(
-    what: Packed, outside_c: Series, start_c: float, *, end_h: float, heater_w: Series | None = None, also: Sequence[float] = ()
+    what: Packed,
+    outside_c: Series,
+    start_c: float,
+    *,
+    end_h: float,
+    heater_w: Series | None = None,
+    also: Sequence[float] = (),
 ) -> Trace:
     """Return air and payload from hour 0 to `end_h`, read at least every minute and at each hour of `also`.
 
@@ -89,7 +96,7 @@ def run(
         level=np.zeros(1, np.int64),
         film=np.zeros((blocks, 1), np.int64),
     )
-    return march(seating, outside, pack_w, np.full(members, start_c), heater_w=heater)
+    return march(seating, outside, pack_w, np.full(members, start_c), heater_w=heater, with_air=True)
 
 
 def _knots(

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import packs as heat_packs
+from .blocks import Run
 from .box import FILMS, Network, network
 from .kit import Kit
-from .march import Run, march
+from .march import march
 from .phase import regimes_of
 from .stepping import FINE_PER_HOUR, responses
 
@@ -48,7 +49,9 @@ class Surroundings:
 
     def only(self, who: NDArray[np.int64]) -> Surroundings:
         """Return the same for some members."""
-        return Surroundings(self.ambient_c[:, who], self.start_c[who], self.leak[who], self.pack_energy[who], self.films)
+        return Surroundings(
+            self.ambient_c[:, who], self.start_c[who], self.leak[who], self.pack_energy[who], self.films
+        )
 
 
 @dataclass(frozen=True)
@@ -112,9 +115,7 @@ def inside(
     `box.FILMS` for each of the hours; without it the box's own film. `per_hour` readings: 1, 2 or 4; without melting
     packs also 12. Raises ValueError for shapes that do not fit or values that are not finite.
     """
-    around = surroundings(
-        ambient_c, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour
-    )
+    around = surroundings(ambient_c, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
     return inside_all(kit, [around], per_hour=per_hour)[0]
 
 
@@ -123,9 +124,7 @@ def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_H
     if kit.phase_change_packs:
         return _marched(kit, cases, per_hour)
     found = [_multiplied(kit, case, per_hour) for case in cases]
-    if not kit.heat_packs:
-        return found
-    return [_with_stalls(kit, one, case, per_hour) for one, case in zip(found, cases, strict=True)]
+    return _with_stalls(kit, found, cases, per_hour) if kit.heat_packs else found
 
 
 @lru_cache(maxsize=512)
@@ -135,7 +134,9 @@ def _networks(kit: Kit, film: str | None, levels: tuple[float, ...]) -> tuple[Ne
 
 
 @lru_cache(maxsize=48)
-def response_matrix(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1) -> Array:
+def response_matrix(
+    kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1
+) -> Array:
     """Return the response matrix (levels, readings, columns) of a kit to weather, start and pack power."""
     power = None
     if kit.heat_packs:
@@ -158,40 +159,50 @@ def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> I
     levels, which = np.unique(case.leak, return_inverse=True)
     matrix = response_matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
     packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
-    columns = np.concatenate([case.ambient_c, case.start_c[None], *packs])
-    out = np.empty((matrix.shape[1], len(which)))
-    for level in range(len(levels)):
-        who = np.flatnonzero(which == level)
-        out[:, who] = matrix[level] @ columns[:, who]
-    return Inside(np.arange(len(out)) / per_hour, out, np.zeros(len(which), bool))
+    # Members row by row and level by level: the products then read and write memory in one sweep.
+    order = np.argsort(which, kind="stable")
+    rows = np.concatenate([case.ambient_c, case.start_c[None], *packs]).T[order]
+    ends = np.cumsum(np.bincount(which, minlength=len(levels)))
+    found = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
+    curves = np.concatenate(found)[np.argsort(order)]
+    return Inside(np.arange(curves.shape[1]) / per_hour, curves.T, np.zeros(len(which), bool))
 
 
-def _with_stalls(kit: Kit, found: Inside, case: Surroundings, per_hour: int) -> Inside:
-    """Return the same, with members in whose box a heat pack freezes marched instead."""
+def _with_stalls(kit: Kit, found: list[Inside], cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """Return the same, with members in whose box a heat pack freezes marched instead, all cases together."""
+    frozen = [_freezing(kit, case, per_hour) for case in cases]
+    hit = [place for place, who in enumerate(frozen) if len(who)]
+    if not hit:
+        return found
+    mended = list(found)
+    for place, again in zip(hit, _marched(kit, [cases[at].only(frozen[at]) for at in hit], per_hour), strict=True):
+        payload, stalled = found[place].payload_c.copy(), found[place].stalled.copy()
+        payload[:, frozen[place]], stalled[frozen[place]] = again.payload_c, again.stalled
+        mended[place] = Inside(found[place].hour, payload, stalled)
+    return mended
+
+
+def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
+    """Return the members in whose box a heat pack would freeze, were it to work until then."""
     freezing = heat_packs.FREEZING_C
     cold = np.flatnonzero((case.ambient_c.min(axis=0) < freezing) | (case.start_c < freezing))
     if not len(cold):
-        return found
+        return cold
     air = _multiplied(kit, case.only(cold), per_hour, node=0)
     power = heat_packs.kit_power_w(kit, air.hour[:, None], case.pack_energy[cold])
-    frozen = heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)
-    who = cold[frozen]
-    if not len(who):
-        return found
-    again = _marched(kit, [case.only(who)], per_hour)[0]
-    payload, stalled = found.payload_c.copy(), found.stalled.copy()
-    payload[:, who], stalled[who] = again.payload_c, again.stalled
-    return Inside(found.hour, payload, stalled)
+    return cold[heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)]
 
 
 def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
     """March all cases together in blocks of an hour or less; what follows the end of a shorter case is cut off."""
     if PER_HOUR % per_hour:
-        raise ValueError(f"There are {per_hour} readings an hour, but with such packs the number must divide {PER_HOUR}.")
+        raise ValueError(
+            f"There are {per_hour} readings an hour, but with such packs the number must divide {PER_HOUR}."
+        )
     hours = max(case.hours for case in cases)
     joined = [np.pad(case.ambient_c, ((0, hours - case.hours), (0, 0)), mode="edge") for case in cases]
     weather = np.concatenate(joined, axis=1)
-    knots = _knots(kit, hours, may_freeze=float(weather.min()) < heat_packs.FREEZING_C)
+    knots = _knots(kit, weather.min(axis=1))
     at = np.minimum(knots.astype(int), hours - 1)
     share = (knots - at)[:, None]
     outside = weather[at] * (1.0 - share) + weather[at + 1] * share
@@ -229,8 +240,16 @@ def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.i
     )
 
 
-def _knots(kit: Kit, hours: int, *, may_freeze: bool) -> Array:
-    """Return block ends: hours; quarters until a heat pack has warmed up, or throughout where it may freeze."""
-    warm = max((pack.lit_h + WARM_UP_H for pack in kit.heat_packs), default=0.0)
-    quarters = hours if kit.heat_packs and may_freeze else int(np.clip(np.ceil(warm), 0, hours))
-    return np.concatenate([np.arange(quarters * PER_HOUR) / PER_HOUR, np.arange(quarters, hours + 1)])
+def _knots(kit: Kit, coldest_c: Array) -> Array:
+    """Return block ends: hours; quarters until a heat pack has warmed up and wherever frost may stop it.
+
+    `coldest_c` (hours + 1,): the coldest member at each hour.
+    """
+    hour = np.arange(len(coldest_c))
+    if not kit.heat_packs:
+        return hour.astype(float)
+    warm = max(pack.lit_h for pack in kit.heat_packs) + WARM_UP_H
+    frost = np.minimum(coldest_c[:-1], coldest_c[1:]) < heat_packs.FREEZING_C
+    fine = np.repeat((hour[:-1] < warm) | frost, PER_HOUR)
+    quarters = np.arange(len(fine)) / PER_HOUR
+    return np.append(quarters[fine | (quarters % 1 == 0)], hour[-1])

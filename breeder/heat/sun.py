@@ -47,9 +47,7 @@ def equation_of_time_h(day_of_year: ArrayLike) -> Array:
 def distance_factor(day_of_year: ArrayLike) -> Array:
     """Return (mean distance / distance) squared of the sun. Source: Spencer 1971."""
     b = _day_angle(day_of_year)
-    return (
-        1.00011 + 0.034221 * np.cos(b) + 0.00128 * np.sin(b) + 0.000719 * np.cos(2 * b) + 0.000077 * np.sin(2 * b)
-    )
+    return 1.00011 + 0.034221 * np.cos(b) + 0.00128 * np.sin(b) + 0.000719 * np.cos(2 * b) + 0.000077 * np.sin(2 * b)
 
 
 def sunrise_sunset_h(day_of_year: int, lat: float, lon: float, utc_offset_h: float) -> tuple[float, float]:
@@ -119,7 +117,7 @@ def doorstep_rise_k(
 ) -> Array:
     """Return the sol-air rise of a box in the sun, K: absorbed sun over surface times film.
 
-    The top and the larger of the two kinds of side are lit. Check: 0.29 x 0.24 x 0.19 m, 800 and 400 W/m2, film 17: 8.7.
+    The top and one of the larger sides are lit. Check: 0.29 x 0.24 x 0.19 m, 800 and 400 W/m2, film 17: 8.7.
     """
     length, width, height = outer_m
     total = 2.0 * (length * width + length * height + width * height)

@@ -67,9 +67,7 @@ def sweep(
     Raises ValueError as `inside` does.
     """
     weather = np.asarray(ambient_c)
-    around = surroundings(
-        weather.T, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour
-    )
+    around = surroundings(weather.T, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
     if kit.phase_change_packs:
         return _read_curves(kit, around, low_c, high_c)
     found = Swept(*(np.empty(len(around.leak)) for _ in fields(Swept)))
@@ -95,9 +93,7 @@ def _read_curves(kit: Kit, around: Surroundings, low_c: float, high_c: float) ->
     extremes = reading.extremes(curves.hour, curves.payload_c)
     below, _ = reading.time_below(curves.hour, curves.payload_c, low_c)
     above, _ = reading.time_above(curves.hour, curves.payload_c, high_c)
-    return Swept(
-        extremes.coldest_c, extremes.coldest_hour, extremes.warmest_c, extremes.warmest_hour, below, above
-    )
+    return Swept(extremes.coldest_c, extremes.coldest_hour, extremes.warmest_c, extremes.warmest_hour, below, above)
 
 
 @lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
