@@ -74,7 +74,7 @@ class OwnService:
         if not responses:
             raise BadResponse(NAME, "missing part", "the forecast was never asked")
         answer = responses[-1]
-        document = _checked(answer)
+        document = _checked(answer, self.secret_key)
         latitude, longitude = (reading.number(document.get(name)) for name in ("latitude", "longitude"))
         if latitude is None or longitude is None:
             raise BadResponse(NAME, "missing part", "it does not say for which place it is")
@@ -98,7 +98,7 @@ class OwnService:
         )
 
 
-def _checked(answer: Answer) -> dict[str, Any]:
+def _checked(answer: Answer, secret: str = "") -> dict[str, Any]:
     """Return the document of an answer without error; the service can fail half-way through a good status."""
     try:
         document = reading.document(NAME, answer)
@@ -107,6 +107,7 @@ def _checked(answer: Answer) -> dict[str, Any]:
             raise
         document = {}
     reason = str(document.get("reason", ""))
+    reason = reason.replace(secret, "…") if secret else reason  # some answers repeat the key
     if answer.status == 200 and document.get("error") is not True:
         return document
     if answer.status == 429 or "limit exceeded" in reason or "concurrent" in reason:

@@ -1,0 +1,100 @@
+"""Run by a test in a process of its own: several processes on one database want to bring forecasts at one moment.
+
+    python -m tests.weather.one_runner      (the database by BREEDER_DATA and BREEDER_DATABASE)
+
+Prints as JSON how many asked at once at most, with the lease and, as the control, without it.
+"""
+
+import json
+import multiprocessing
+import os
+from typing import Any
+
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
+django.setup()
+
+from django.core.management import call_command  # noqa: E402
+from django.db import connections  # noqa: E402
+
+from breeder.house.queries import household  # noqa: E402
+from breeder.weather import leases, refreshing, steps  # noqa: E402
+from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
+from breeder.weather.models import Fetch  # noqa: E402
+from breeder.weather.services.values import Answer  # noqa: E402
+from tests.weather.services import shapes  # noqa: E402
+
+RUNNERS = 4
+MEET_S = 2.0
+PLACES = (("35.15", "-90.05", "America/Chicago", "Memphis"), ("40.22", "-74.76", "America/New_York", "Trenton"))
+
+
+class Meeting(Fetcher):
+    """Answers by itself, but first counts who is asking at the same moment, and stays until the others had time."""
+
+    def watch(self, now: Any, most: Any, others_done: Any) -> None:
+        self.now, self.most, self.others_done = now, most, others_done
+
+    def get(self, ask: Any, conditional: Any = None) -> Answer:
+        with self.now.get_lock():
+            self.now.value += 1
+            self.most.value = max(self.most.value, self.now.value)
+            if self.most.value > 1:
+                self.others_done.set()
+        self.others_done.wait(MEET_S)
+        with self.now.get_lock():
+            self.now.value -= 1
+        found = shapes.answer(shapes.series())
+        return Answer(ask.endpoint, ask.url, 200, found.headers, found.body, self.clock())
+
+
+def race(*, no_lease: bool) -> dict[str, Any]:
+    """Let several processes bring forecasts at once."""
+    Fetch.objects.all().delete()
+    connections.close_all()
+    context = multiprocessing.get_context("fork")
+    now, most, others_done = context.Value("i", 0), context.Value("i", 0), context.Event()
+    start, said = context.Barrier(RUNNERS), context.Queue()
+
+    def runner() -> None:
+        def make(service: Any, own_home: str) -> Meeting:
+            made = Meeting(service.name, service.domain, own_home, patience=Patience(), sleep=lambda seconds: None)
+            made.clock = lambda: shapes.NOW
+            made.watch(now, most, others_done)
+            return made
+
+        if no_lease:
+            leases.take = lambda name, at: "anybody"
+            leases.renew = lambda name, holder, at: True
+        start.wait(30)
+        try:
+            report = refreshing.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
+            said.put("was running" if report.was_running else f"brought {report.brought}")
+        except Exception as failed:  # what a runner died of is the finding
+            said.put(f"failed: {failed}")
+        connections.close_all()
+
+    runners = [context.Process(target=runner) for _ in range(RUNNERS)]
+    for one in runners:
+        one.start()
+    answers = [said.get(timeout=60) for _ in range(RUNNERS - 1)]
+    others_done.set()
+    answers.append(said.get(timeout=60))
+    for one in runners:
+        one.join(60)
+    return {"most": most.value, "said": sorted(answers)}
+
+
+def main() -> None:
+    call_command("migrate", verbosity=0)
+    setting = household()
+    setting.weather_service, setting.weather_contact = "met", "keeper@example.org"
+    setting.save()
+    for place in PLACES:
+        steps.place_for(*place)
+    print(json.dumps({"with": race(no_lease=False), "without": race(no_lease=True)}))
+
+
+if __name__ == "__main__":
+    main()

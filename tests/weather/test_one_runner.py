@@ -1,0 +1,134 @@
+"""The command and the thread beside the site never bring forecasts at once; which places they bring."""
+
+import json
+import os
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.test import Client
+
+from breeder.house.queries import household
+from breeder.management import doors, forecasting
+from breeder.management.forecasting import BesideTheSite
+from breeder.packing import actions as packing
+from breeder.taxa.models import Line
+from breeder.weather import leases, refreshing
+from tests import build
+from tests.dispatch import boxes
+from tests.dispatch.test_sending import MORNING
+
+NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
+
+
+def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path) -> None:
+    """The control without the lease asks at once, or the race would prove nothing."""
+    surroundings = os.environ | {"BREEDER_DATA": str(tmp_path)}
+    surroundings.pop("BREEDER_DATABASE", None)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.weather.one_runner"],
+        capture_output=True, text=True, env=surroundings, timeout=60, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert found["with"] == {"most": 1, "said": ["brought 2", "was running", "was running", "was running"]}
+    assert found["without"]["most"] > 1
+
+
+@pytest.mark.django_db
+def test_a_lease_is_held_by_one_ends_by_itself_and_is_only_given_back_by_its_holder() -> None:
+    first = leases.take("x", NOW)
+    assert first is not None
+    assert leases.take("x", NOW) is None
+    assert leases.take("y", NOW) is not None
+    later = NOW + leases.HELD_FOR
+    assert leases.renew("x", first, NOW + timedelta(minutes=1))
+    assert leases.take("x", later) is None
+    second = leases.take("x", later + timedelta(minutes=1))
+    assert second is not None
+    assert not leases.renew("x", first, later)
+    leases.give_back("x", first, later)
+    assert leases.is_held("x", later + timedelta(minutes=2))
+    leases.give_back("x", second, later)
+    assert leases.take("x", later) is not None
+
+
+@pytest.fixture
+def two_boxes(db: None) -> None:
+    boxes.household()
+    boxes.part(boxes.bare(), "Card box", on_shelf=3)
+    boxes.service()
+    line: Line = build.line("Slate", harvest_share=None)
+    boxes.stocked(line, at=MORNING)
+    for _ in range(2):
+        order = boxes.order((line, 1), at=MORNING - timedelta(days=1))
+        packing.plan_parcel(order.number, by=None)
+
+
+@pytest.mark.usefixtures("two_boxes")
+def test_home_and_the_ends_of_waiting_boxes_are_brought_each_once() -> None:
+    places = list(forecasting.places_needed())
+    assert len(places) == len({place.pk for place in places}) == 2
+    home = household()
+    assert (places[0].latitude, places[0].longitude) == (home.latitude, home.longitude)
+
+
+@pytest.mark.django_db
+def test_a_book_without_a_place_of_its_own_brings_nothing() -> None:
+    assert list(forecasting.places_needed()) == []
+
+
+@pytest.mark.django_db
+def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(caplog: pytest.LogCaptureFixture) -> None:
+    asked = []
+
+    def bring() -> refreshing.Report:
+        asked.append(1)
+        raise ValueError("a fault")
+
+    beside = BesideTheSite(bring)
+    beside.once()
+    assert asked == []
+    setting = household()
+    setting.weather_service = "met"
+    setting.save()
+    beside.once()
+    assert asked == [1]
+    assert "tried again in about an hour" in caplog.text
+
+
+@pytest.mark.django_db
+def test_the_thread_runs_now_and_then_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    rounds: list[int] = []
+    beside = BesideTheSite(first_after_s=0.0, clock=lambda: NOW)
+
+    def once() -> None:
+        rounds.append(1)
+        if len(rounds) == 3:
+            beside.stop()
+
+    monkeypatch.setattr(beside, "once", once)
+    monkeypatch.setattr(forecasting, "next_wait_s", lambda now, dice: 0.0)
+    beside.start()
+    beside.join(5)
+    assert len(rounds) == 3
+
+
+def test_the_site_brings_forecasts_and_the_demo_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[Any] = []
+    monkeypatch.setattr("waitress.serve", lambda *args, **kwargs: None)
+    monkeypatch.setattr(BesideTheSite, "start", lambda self: started.append(self))
+    doors.serve_site("127.0.0.1", 1, str)
+    assert started == []
+    doors.serve_site("127.0.0.1", 1, str, with_forecasts=True)
+    assert len(started) == 1
+
+
+@pytest.mark.django_db
+def test_the_command_says_what_it_did(capsys: pytest.CaptureFixture[str], keeper_client: Client) -> None:
+    call_command("refresh_forecasts", "--now")
+    assert "No weather service is chosen" in capsys.readouterr().out
