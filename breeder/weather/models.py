@@ -140,3 +140,22 @@ class ErrorPair(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place}, {self.valid_at:%Y-%m-%d %H:%M} as of {self.issued_at:%Y-%m-%d %H:%M}"
+
+
+class Learnt(models.Model):
+    """What the pairs of a place taught about a source at a lead: how far it is off, and how widely it strays."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="learnt")
+    source = models.CharField(max_length=10, choices=Forecast.Source)
+    lead_until_h = models.PositiveSmallIntegerField("for leads below, h")
+    days = models.PositiveIntegerField("days it was learnt from")
+    bias_c = models.FloatField("to be added to the forecast, °C")
+    sd_c = models.FloatField("standard deviation of what is left, °C")
+    learnt_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["source", "lead_until_h"]
+        constraints = [models.UniqueConstraint(fields=["place", "source", "lead_until_h"], name="learnt_once_a_lead")]
+
+    def __str__(self) -> str:
+        return f"{self.place}, {self.source} below {self.lead_until_h} h"
