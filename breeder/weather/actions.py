@@ -14,7 +14,7 @@ from breeder.house.queries import household
 from breeder.house.steps import log
 from breeder.pages import once
 from breeder.pages.words import degrees
-from breeder.weather import by_hand, choosing, grid, sheet, steps
+from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
 from breeder.weather.models import Forecast, Place
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
@@ -83,6 +83,27 @@ def upload_hours(
         log("sent in hours", str(place), summary(forecast), by=by)
         once.spend(token, page_of(place))
     return forecast
+
+
+def upload_measured(
+    place_id: int, content: bytes, *, zone: str, unit: str, sure: bool, credit: str, by: Any, token: str = ""
+) -> str:
+    """Keep hours that were measured and learn from them; return what came of it. Raises sheet.SheetRefused."""
+    readings = sheet.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
+    now = timezone.now()
+    if readings[-1][0] > now + CLOCKS_DIFFER:
+        raise sheet.SheetRefused(
+            [f"The file reaches to {readings[-1][0]:%Y-%m-%d %H:%M} UTC, which is still to come, so it was not "
+             "measured. Untick it, or mend the dates."]
+        )  # fmt: skip
+    starts_at, hours = grid.on_whole_hours(readings)
+    with transaction.atomic(durable=True):
+        place = Place.objects.get(pk=place_id)
+        new = remembering.remember(place, starts_at, hours, credit, now)
+        said = f"{new} measured hours are new for {place}; its forecasts are judged by them."
+        log("sent in measured hours", str(place), said, by=by)
+        once.spend(token, page_of(place))
+    return said
 
 
 def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str = "") -> Forecast:

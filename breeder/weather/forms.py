@@ -64,6 +64,11 @@ class UploadForm(PlainForm, forms.Form):
     credit = forms.CharField(
         label="Where it comes from", max_length=240, required=False, help_text="Shown wherever its hours are used."
     )
+    measured = forms.BooleanField(
+        label="These hours were measured",
+        required=False,
+        help_text="Then they are no forecast: earlier forecasts of this place are judged by them.",
+    )
     sure = forms.BooleanField(
         label="The unit is right",
         required=False,

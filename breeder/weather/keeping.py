@@ -19,6 +19,8 @@ MAX_AGE = re.compile(r"(?:^|[,\s])max-age=(\d{1,7})\b")
 CONDITIONAL_UNTIL = timedelta(hours=12)
 # A refusal (no cover, no key, another shape) does not heal by asking again soon.
 REFUSED_FOR = timedelta(hours=1)
+# Questions after what was measured; that they fail is no trouble for the keeper.
+MEASURING = ("stations", "observations")
 # Numbers of a forecast are kept so long; a check keeps the hours that it rested on for ever.
 KEPT_FOR = timedelta(days=14)
 # Of those that a newer one replaced, one in so many hours is enough to learn from.
@@ -75,9 +77,15 @@ def keep_forecast(place: Place, ask: Ask, answer: Answer, found: FetchedForecast
         forecast = steps.keep_fetched(place, found)
         _write(place, found.service, answer, good_until=good_until(ask, answer, dice), forecast=forecast)
         _thin_out(forecast)
-        Fetch.objects.filter(place=place, service=found.service).exclude(trouble="").update(trouble="")
+        troubled = Fetch.objects.filter(place=place, service=found.service).exclude(trouble="")
+        troubled.exclude(endpoint__in=MEASURING).update(trouble="")
         Place.objects.filter(pk=place.pk).update(wanted_at=None)
     return forecast
+
+
+def keep_answered(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
+    """Note when a question was answered that brought no forecast."""
+    _write(place, service, answer, good_until=good_until(ask, answer, dice))
 
 
 def keep_unchanged(row: Fetch, ask: Ask, answer: Answer, dice: random.Random) -> None:
@@ -95,7 +103,7 @@ def keep_trouble(place: Place, service: str, endpoint: str, trouble: Trouble, no
             place=place,
             service=service,
             endpoint=endpoint,
-            defaults={"asked_at": now, "good_until": now + held, "trouble": trouble.sentence},
+            defaults={"asked_at": now, "good_until": now + held, "trouble": trouble.sentence, "body": ""},
         )
         Place.objects.filter(pk=place.pk).update(wanted_at=None)
 

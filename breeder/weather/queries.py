@@ -8,6 +8,7 @@ from django.db.models import Max, QuerySet
 
 from breeder.house.models import Setting
 from breeder.weather import choosing, grid, trust
+from breeder.weather.keeping import MEASURING
 from breeder.weather.models import Forecast, Place
 
 # No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
@@ -87,7 +88,7 @@ def hours_for(
         rows = rows.filter(issued_at__gte=issued_since)
     if source is not None:
         rows = rows.filter(source=source)
-    merged = _Merged(times)
+    merged = _Merged(times, trust.Experience.of(place.learnt.all()))
     for row in rows.order_by("-issued_at", "-id"):
         merged.add(row)
         if merged.is_whole:
@@ -110,7 +111,7 @@ def asking_of(place: Place, setting: Setting, now: datetime) -> Asking | None:
     service = choosing.service_of(setting)
     if service is None:
         return None
-    last = place.fetches.filter(service=service.key).first()
+    last = place.fetches.filter(service=service.key).exclude(endpoint__in=MEASURING).first()
     wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
     return Asking(service.name, wanted, last.asked_at if last else None, last.trouble if last else "")
 
@@ -118,8 +119,8 @@ def asking_of(place: Place, setting: Setting, now: datetime) -> Asking | None:
 class _Merged:
     """Hours being filled from one source after another, the freshest first."""
 
-    def __init__(self, times: tuple[datetime, ...]) -> None:
-        self.times = times
+    def __init__(self, times: tuple[datetime, ...], experience: trust.Experience) -> None:
+        self.times, self.experience = times, experience
         self.c: list[float | None] = [None] * len(times)
         self.issued: list[datetime | None] = [None] * len(times)
         self.extra: list[float] = [0.0] * len(times)
@@ -135,12 +136,14 @@ class _Merged:
         values, filled = grid.fill_short_gaps(row.hours_c)
         offset = int((self.times[0] - row.starts_at) / grid.HOUR)
         took = False
-        for index in range(len(self.times)):
+        for index, at in enumerate(self.times):
             there = index + offset
-            if self.c[index] is not None or not 0 <= there < len(values) or values[there] is None:
+            value = values[there] if self.c[index] is None and 0 <= there < len(values) else None
+            if value is None:
                 continue
-            self.c[index], self.issued[index], self.filled[index] = values[there], row.issued_at, filled[there]
-            self.extra[index] = trust.added_sd_c(row, there, self.times[index], is_filled=filled[there])
+            self.c[index] = value + self.experience.shift_c(row, at)
+            self.issued[index], self.filled[index] = row.issued_at, filled[there]
+            self.extra[index] = trust.added_sd_c(row, there, at, self.experience, is_filled=filled[there])
             self.coarse[index] = trust.step_h(row, there) > 1
             took = True
         if took:

@@ -7,16 +7,19 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from urllib.parse import urlsplit
 
-from django.db import connections
+from django.db import connections, transaction
 
 from breeder.house.queries import household
-from breeder.weather import choosing, hosts, keeping, leases
+from breeder.weather import choosing, grid, hosts, keeping, leases, remembering
 from breeder.weather.fetcher import Fetcher
 from breeder.weather.models import Forecast, Place
+from breeder.weather.services.nws import UsService
 from breeder.weather.services.troubles import BadResponse, NotCovered, RateLimited, Trouble, Unavailable
+from breeder.weather.services.us_stations import OBSERVED_KEPT_FOR, STATIONS_KEPT_FOR, UsStations
 from breeder.weather.services.values import Answer, Ask, WeatherService
 
 HORIZON = timedelta(days=12)
+OBSERVED_BACK = timedelta(days=3)
 NOT_MODIFIED = 304
 
 # Services are asked by everybody at once on the full hour; stay away from it by a few minutes.
@@ -116,11 +119,32 @@ class _Run:
             if isinstance(trouble, BadResponse):
                 keeping.forget_lasting(place, self.service.key)
             held = timedelta() if isinstance(trouble, Unavailable | RateLimited) else keeping.REFUSED_FOR
-            keeping.keep_trouble(place, self.service.key, asking.endpoint, trouble, self.fetcher.clock(), held)
+            self._note(asking, trouble, held)
             self.report.troubles.append(trouble.sentence)
             return None
         self.report.brought += 1
+        self.learn_from(place)
         return forecast
+
+    def learn_from(self, place: Place) -> None:
+        """Bring what was really measured, where the service tells; that it cannot is no trouble for the keeper."""
+        if not isinstance(self.service, UsService):
+            return
+        asking = _Asking(self.service, self.fetcher, place)
+        try:
+            asking.observations(UsStations(self.service))
+        except _Kept:
+            return
+        except Trouble as trouble:
+            far = isinstance(trouble, NotCovered)
+            self._note(asking, trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
+
+    def _note(self, asking: "_Asking", trouble: Trouble, held: timedelta) -> None:
+        """Note what went wrong with the place, and leave the host alone where it asked for that."""
+        if isinstance(trouble, RateLimited) and asking.last:
+            hosts.leave_alone(_host(asking.last[0]), trouble.until)
+        now = self.fetcher.clock()
+        keeping.keep_trouble(asking.place, self.service.key, asking.endpoint, trouble, now, held)
 
 
 class _Asking:
@@ -144,17 +168,25 @@ class _Asking:
     def _forecast(self) -> Forecast:
         spot, now = keeping.spot_of(self.place), self.fetcher.clock()
         answers: tuple[Answer, ...] = ()
-        try:
-            while asks := self.service.build_requests(spot, now, now + HORIZON, answers):
-                answers += tuple(self._answer(ask) for ask in asks)
-            found = self.service.parse(answers, spot, self.fetcher.clock())
-        except RateLimited as limited:
-            if self.last:
-                hosts.leave_alone(_host(self.last[0]), limited.until)
-            raise
+        while asks := self.service.build_requests(spot, now, now + HORIZON, answers):
+            answers += tuple(self._answer(ask) for ask in asks)
+        found = self.service.parse(answers, spot, self.fetcher.clock())
         if self.last is None:
             raise _Kept
         return keeping.keep_forecast(self.place, *self.last, found, self.fetcher.dice)
+
+    def observations(self, stations: UsStations) -> int:
+        """Keep what was measured of late, and return how many hours were new. Raises a Trouble or _Kept."""
+        spot, now = keeping.spot_of(self.place), self.fetcher.clock()
+        answers: tuple[Answer, ...] = ()
+        while asks := stations.build_requests(spot, now - OBSERVED_BACK, now, answers):
+            answers += tuple(self._answer(ask) for ask in asks)
+        found = stations.parse(answers, spot, now)
+        starts_at, hours = grid.on_whole_hours(found.readings)
+        with transaction.atomic(durable=True):
+            if self.last:
+                keeping.keep_answered(self.place, self.service.key, *self.last, self.fetcher.dice)
+            return remembering.remember(self.place, starts_at, hours, found.credit, now)
 
     def _answer(self, ask: Ask) -> Answer:
         self.endpoint = ask.endpoint
@@ -163,8 +195,7 @@ class _Asking:
         if row is not None and row.good_until > now and not (row.trouble and self.place.wanted_at):
             if row.body and not row.trouble:
                 return keeping.kept_answer(row)
-            if not ask.is_lasting:
-                raise _Kept
+            raise _Kept
         answer = self._asked(ask, keeping.condition(row, now))
         if row is not None and answer.status == NOT_MODIFIED:
             keeping.keep_unchanged(row, ask, answer, self.fetcher.dice)

@@ -1,10 +1,12 @@
 """How much less an hour is to be trusted than the error of its lead says: steps, gaps, a source that is unsure."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 
 from breeder.heat.members import sigma_c
-from breeder.weather import grid
-from breeder.weather.models import Forecast
+from breeder.weather import grid, learning
+from breeder.weather.models import Forecast, Learnt
 from breeder.weather.services.coarse import SD_C_BY_STEP
 from breeder.weather.services.values import MISSING_MARK
 
@@ -19,15 +21,38 @@ def step_h(row: Forecast, index: int) -> int:
     return int(mark) if mark.isdecimal() else 1
 
 
-def added_sd_c(row: Forecast, index: int, at: datetime, *, is_filled: bool) -> float:
-    """Return what is added in quadrature to the usual error of the lead, °C."""
+@dataclass(frozen=True)
+class Experience:
+    """What a place taught about its sources, by source and bound of the lead."""
+
+    lessons: dict[tuple[str, int], tuple[float, float]]
+
+    @classmethod
+    def of(cls, rows: Iterable[Learnt]) -> "Experience":
+        return cls({(row.source, row.lead_until_h): (row.bias_c, row.sd_c) for row in rows})
+
+    def shift_c(self, row: Forecast, at: datetime) -> float:
+        """Return what is added to a forecast of this lead."""
+        return self._lesson(row, at)[0]
+
+    def sd_c(self, row: Forecast, at: datetime) -> float:
+        """Return how widely this source strays at this lead; 0 where nothing was learnt."""
+        return self._lesson(row, at)[1]
+
+    def _lesson(self, row: Forecast, at: datetime) -> tuple[float, float]:
+        bound = learning.bound_of((at - row.issued_at) / grid.HOUR)
+        return self.lessons.get((row.source, bound), (0.0, 0.0)) if bound is not None else (0.0, 0.0)
+
+
+def added_sd_c(row: Forecast, index: int, at: datetime, experience: Experience, *, is_filled: bool) -> float:
+    """Return what is added in quadrature to the usual error of the lead, °C.
+
+    Only ever wider: a source that says it is sure, or was right so far, does not make a box safer than usual.
+    """
     coarse = SD_C_BY_STEP.get(step_h(row, index), max(SD_C_BY_STEP.values()))
     filled = grid.FILLED_SD_C if is_filled else 0.0
     given = row.spread_c[index] if index < len(row.spread_c) else None
-    unsure = _beyond_usual(given, (at - row.issued_at) / grid.HOUR / 24) if given is not None else 0.0
-    return float((row.extra_sd_c**2 + coarse**2 + filled**2 + unsure**2) ** 0.5)
-
-
-def _beyond_usual(spread_c: float, lead_days: float) -> float:
-    """Return what a source's own spread adds to the usual error of this lead; a small spread takes nothing away."""
-    return max(0.0, spread_c**2 + SPOT_SD_C**2 - float(sigma_c(lead_days)) ** 2) ** 0.5
+    said = 0.0 if given is None else (given**2 + SPOT_SD_C**2) ** 0.5
+    usual = float(sigma_c((at - row.issued_at) / grid.HOUR / 24))
+    beyond = max(0.0, max(said, experience.sd_c(row, at)) ** 2 - usual**2)
+    return float((row.extra_sd_c**2 + coarse**2 + filled**2 + beyond) ** 0.5)

@@ -1,5 +1,6 @@
 """Pages of places and their hours."""
 
+from collections.abc import Callable
 from datetime import datetime
 
 from django.contrib import messages
@@ -45,6 +46,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "received": received,
         "hours": hours,
         "chart": chart,
+        "learnt": list(here.learnt.all()),
         "asking": queries.asking_of(here, request.household, timezone.now()),
     }
     return render(request, "weather/place.html", context)
@@ -82,13 +84,20 @@ def upload(request: HttpRequest, pk: int) -> HttpResponse:
             given = dict(form.cleaned_data)
             content = given.pop("file").read()
             try:
-                kept = actions.upload_hours(here.pk, content, **given, by=request.user, token=token)
+                said = _kept(given.pop("measured"))(here.pk, content, **given, by=request.user, token=token)
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
-                messages.success(request, actions.summary(kept))
+                messages.success(request, said)
                 return redirect(actions.page_of(here))
     return render(request, "weather/upload.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200)
+
+
+def _kept(measured: bool) -> Callable[..., str]:
+    """Return what keeps a file of measured or of forecast hours, and says what it kept."""
+    if not measured:
+        return lambda *args, **given: actions.summary(actions.upload_hours(*args, **given))
+    return lambda *args, issued_at=None, **given: actions.upload_measured(*args, **given)
 
 
 def type_days(request: HttpRequest, pk: int) -> HttpResponse:

@@ -77,7 +77,15 @@ def by_path(paths: dict[str, Any]) -> Callable[[rogue.Caller], None]:
     return lambda caller: next(behave for path, behave in paths.items() if caller.path.startswith(path))(caller)
 
 
-US = {"/points/": says(shapes.point(), kind=GEO), "/gridpoints/": says(shapes.grid(), kind=GEO)}
+GONE = says({"type": "urn:x:NotFound"}, 404, "application/problem+json")
+US = {
+    "/points/": says(shapes.point(), kind=GEO), "/gridpoints/MEG/0,31/stations": GONE,
+    "/gridpoints/": says(shapes.grid(), kind=GEO),
+}  # fmt: skip
+
+
+def forecast_paths(server: Rogue) -> list[str]:
+    return [path for path, _ in server.asked if "stations" not in path]
 
 
 def test_nothing_is_asked_until_a_service_is_chosen(clock: Clock, place: Place, nowhere_else: list[Any]) -> None:
@@ -91,7 +99,7 @@ def test_hours_of_the_us_service_are_kept_with_all_that_tells_how_far_to_trust_t
         choose(server, "nws")
         report = bring(clock, place)
     assert (report.brought, report.troubles) == (1, [])
-    assert [path for path, _ in server.asked] == ["/points/35.15,-90.05", "/gridpoints/MEG/0,31"]
+    assert forecast_paths(server) == ["/points/35.15,-90.05", "/gridpoints/MEG/0,31"]
     assert all(headers["accept"] == "application/geo+json" for _, headers in server.asked)
     forecast = Forecast.objects.get()
     assert (forecast.source, forecast.issued_at) == ("nws", datetime(2026, 3, 7, 9, 12, tzinfo=UTC))
@@ -109,28 +117,27 @@ def test_the_point_is_kept_for_a_month_and_the_grid_for_a_quarter_of_an_hour(clo
         bring(clock, place)
         clock.now += timedelta(minutes=5)
         assert bring(clock, place).still_good == 1
-        assert len(server.asked) == 2
+        assert len(forecast_paths(server)) == 2
         clock.now += timedelta(minutes=20)
         bring(clock, place)
-        assert [path for path, _ in server.asked[2:]] == ["/gridpoints/MEG/0,31"]
+        assert forecast_paths(server)[2:] == ["/gridpoints/MEG/0,31"]
         clock.now += timedelta(days=34)
         bring(clock, place)
-        assert server.asked[3][0].startswith("/points/")
+        assert forecast_paths(server)[3].startswith("/points/")
 
 
 def test_a_point_whose_grid_is_gone_is_asked_anew(clock: Clock, place: Place) -> None:
     moved = shapes.point(forecastGridData="https://api.weather.gov/gridpoints/LZK/5,6")
-    gone = says({"type": "urn:x:NotFound"}, 404, "application/problem+json")
     with rogue.rogue(by_path(US)) as server:
         choose(server, "nws")
         bring(clock, place)
         server.behaviours[:] = [by_path({
-            "/points/": says(moved, kind=GEO), "/gridpoints/MEG": gone, "/gridpoints/LZK": US["/gridpoints/"],
+            "/points/": says(moved, kind=GEO), "/gridpoints/MEG": GONE, "/gridpoints/LZK": US["/gridpoints/"],
         })]  # fmt: skip
         clock.now += timedelta(hours=1)
         report = bring(clock, place)
     assert (report.brought, report.troubles) == (1, [])
-    assert [path for path, _ in server.asked[2:]] == [
+    assert forecast_paths(server)[2:] == [
         "/gridpoints/MEG/0,31", "/points/35.15,-90.05", "/gridpoints/LZK/5,6",
     ]  # fmt: skip
 

@@ -61,7 +61,7 @@ class UsService:
         answer = _by_endpoint(responses).get("grid")
         if answer is None:
             raise BadResponse(NAME, "missing part", "the grid was never asked")
-        properties = reading.part(NAME, self._checked(answer), "properties", dict)
+        properties = reading.part(NAME, self.checked(answer), "properties", dict)
         updated = reading.utc(properties.get("updateTime"))
         issued_at, guessed = reading.issued(NAME, updated, answer.fetched_at, now)
         hours, remarks = _hours(properties)
@@ -89,7 +89,7 @@ class UsService:
 
     def _grid_url(self, answer: Answer) -> str:
         """Return the address that the point names; it is followed, never built, since offices share grids."""
-        properties = reading.part(NAME, self._checked(answer), "properties", dict)
+        properties = reading.part(NAME, self.checked(answer), "properties", dict)
         if properties.get("type") == "marine":
             raise NotCovered(NAME, f"{NAME} has no forecast over the sea. Check the place's latitude and longitude.")
         url = reading.part(NAME, properties, "forecastGridData", str)
@@ -97,7 +97,8 @@ class UsService:
             raise BadResponse(NAME, "address", "the point names no grid")
         return rebased(url, self.home, HOME)
 
-    def _checked(self, answer: Answer) -> dict[str, Any]:
+    def checked(self, answer: Answer) -> dict[str, Any]:
+        """Return the document of a good answer. Raises the Trouble that any other means."""
         if answer.status == 200:
             return reading.document(NAME, answer)
         problem = _problem(answer)

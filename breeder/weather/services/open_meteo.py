@@ -9,7 +9,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from math import asin, cos, radians, sin, sqrt
 from statistics import stdev
 from typing import Any
 
@@ -25,7 +24,6 @@ PATH = "/v1/forecast"
 KEPT_FOR = timedelta(hours=1)
 MOST_DAYS = 16
 FARTHEST_KM = 50.0  # cells are at most 25 km wide; a centre farther off belongs to another place
-EARTH_KM = 6371.0
 LEAST_MEMBERS = 10  # fewer tell nothing of the spread
 
 AIR = "temperature_2m"
@@ -78,7 +76,7 @@ class OwnService:
         latitude, longitude = (reading.number(document.get(name)) for name in ("latitude", "longitude"))
         if latitude is None or longitude is None:
             raise BadResponse(NAME, "missing part", "it does not say for which place it is")
-        if (km := _km(place, latitude, longitude)) > FARTHEST_KM:
+        if (km := reading.km_between(place, latitude, longitude)) > FARTHEST_KM:
             raise BadResponse(NAME, "far away", f"it is for a place {km:.0f} km off")
         if reading.number(document.get("utc_offset_seconds")) != 0.0:
             raise BadResponse(NAME, "clock", "its times are not in GMT, which was asked")
@@ -137,12 +135,6 @@ def _free_again(reason: str, at: datetime) -> datetime:
     if "Hourly" in reason:
         return minute.replace(minute=0) + timedelta(hours=1)
     return minute + timedelta(minutes=1)
-
-
-def _km(place: Spot, latitude: float, longitude: float) -> float:
-    north, east = radians(latitude - place.latitude) / 2, radians(longitude - place.longitude) / 2
-    part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(latitude)) * sin(east) ** 2
-    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
 
 
 def _hours(document: Mapping[str, Any]) -> SpotHours:

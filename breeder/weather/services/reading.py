@@ -3,12 +3,12 @@
 import json
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
-from math import isfinite
+from math import asin, cos, isfinite, radians, sin, sqrt
 from typing import Any, NoReturn
 
 from breeder.weather import grid, limits
 from breeder.weather.services.troubles import BadResponse, StaleUpstream
-from breeder.weather.services.values import MISSING_MARK, Answer, SpotHours
+from breeder.weather.services.values import MISSING_MARK, Answer, Spot, SpotHours
 
 # A forecast whose time of issue nobody says is taken to be this old when it is fetched.
 UNKNOWN_AGE = timedelta(hours=12)
@@ -19,6 +19,7 @@ LAPSES = timedelta(hours=48)
 
 DEGREES_C = {"degc", "c", "cel", "celsius", "°c"}
 LONGEST_FORECAST_H = 24 * 40
+EARTH_KM = 6371.0
 
 
 def document(service: str, answer: Answer) -> dict[str, Any]:
@@ -116,6 +117,13 @@ def hours_of(
 def whole_hour(at: datetime) -> bool:
     """Return whether a moment is a whole UTC hour."""
     return grid.hour_of(at) == at
+
+
+def km_between(place: Spot, latitude: float, longitude: float) -> float:
+    """Return the distance to a place in km (haversine, a round earth)."""
+    north, east = radians(latitude - place.latitude) / 2, radians(longitude - place.longitude) / 2
+    part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(latitude)) * sin(east) ** 2
+    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
 
 
 def finite(values: Sequence[float | None]) -> list[float]:

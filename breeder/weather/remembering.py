@@ -1,0 +1,90 @@
+"""Observed hours beside what was forecast for them, and what follows for the next forecast."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from breeder.heat.members import sigma_c
+from breeder.weather import grid, learning
+from breeder.weather.models import ErrorPair, Forecast, Learnt, Observation, Place
+
+# Older pairs speak of another model and another season.
+LEARNT_FROM = timedelta(days=365)
+# No forecast reaches farther, so an observation can only belong to those issued since.
+FARTHEST_LEAD = timedelta(hours=learning.BOUNDS_H[-1])
+
+
+def keep_observed(place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str) -> int:
+    """Keep observed hours, single-hour sensor faults taken out, and return how many are new."""
+    clean, _ = grid.without_spikes(hours_c)
+    rows = [
+        Observation(place=place, at=starts_at + hour * grid.HOUR, observed_c=round(value, 2), credit=credit)
+        for hour, value in enumerate(clean)
+        if value is not None
+    ]
+    before = place.observations.count()
+    Observation.objects.bulk_create(rows, ignore_conflicts=True)
+    return place.observations.count() - before
+
+
+def pair_up(place: Place, since: datetime) -> int:
+    """Put observed hours since a moment beside every forecast of them, and return how many pairs there were."""
+    observed = dict(place.observations.filter(at__gte=since).values_list("at", "observed_c"))
+    if not observed:
+        return 0
+    first, last = min(observed), max(observed)
+    pairs = []
+    # Recorded hours are real ones shown as a forecast, so they would only teach that forecasts are perfect.
+    rows = place.forecasts.exclude(source=Forecast.Source.RECORDED).filter(
+        starts_at__lte=last, issued_at__gte=first - FARTHEST_LEAD
+    )
+    for row in rows:
+        for hour, value in enumerate(row.hours_c):
+            at = row.starts_at + hour * grid.HOUR
+            if value is None or at not in observed or at < row.issued_at:
+                continue
+            pairs.append(
+                ErrorPair(
+                    place=place,
+                    source=row.source,
+                    issued_at=row.issued_at,
+                    valid_at=at,
+                    forecast_c=value,
+                    observed_c=observed[at],
+                )
+            )
+    ErrorPair.objects.bulk_create(pairs, ignore_conflicts=True)
+    return len(pairs)
+
+
+def learn(place: Place, now: datetime) -> int:
+    """Learn anew from all pairs of a place, and return how many lessons there are."""
+    by_source: dict[str, list[learning.Pair]] = {}
+    for pair in place.error_pairs.filter(valid_at__gte=now - LEARNT_FROM):
+        one = learning.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
+        by_source.setdefault(pair.source, []).append(one)
+    number = 0
+    for source, pairs in by_source.items():
+        for bound, some in learning.by_bound(pairs).items():
+            found = learning.lesson(some, _usual_sd_c(some))
+            Learnt.objects.update_or_create(
+                place=place,
+                source=source,
+                lead_until_h=bound,
+                defaults={"days": found.days, "bias_c": found.bias_c, "sd_c": found.sd_c, "learnt_at": now},
+            )
+            number += 1
+    return number
+
+
+def remember(place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str, now: datetime) -> int:
+    """Keep observed hours, pair them and learn; return how many hours were new. Needs the caller's transaction."""
+    new = keep_observed(place, starts_at, hours_c, credit)
+    if new:
+        pair_up(place, starts_at)
+        learn(place, now)
+    return new
+
+
+def _usual_sd_c(pairs: Sequence[learning.Pair]) -> float:
+    days = sum(pair.lead / timedelta(days=1) for pair in pairs) / len(pairs)
+    return float(sigma_c(days))
