@@ -53,7 +53,8 @@ def _oxygen(what: Packed, trace: Trace) -> str:
         return ""
     return (
         f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the "
-        f"packs give only {100 * share:.0f} % of their power. Make air holes; low oxygen also makes animals bear less heat."
+        f"packs give only {100 * share:.0f} % of their power. Make air holes: with little oxygen animals also bear "
+        "less heat."
     )
 
 

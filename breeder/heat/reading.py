@@ -16,6 +16,8 @@ def time_above(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Arra
     Exact for curves that are straight between readings: `hour` (M,), `curve_c` (M, N) in degC. What is NaN does not
     count. Trapezoids first, put right afterwards in the few pieces that cross the limit.
     """
+    if len(hour) < 2:  # a moment lasts no time
+        return np.zeros(curve_c.shape[1]), np.zeros(curve_c.shape[1])
     step = np.diff(hour)
     weight = np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]]) / 2.0
     away = curve_c - limit_c

@@ -89,9 +89,14 @@ def _two_nodes(net: Network) -> dict[str, float]:
 
 def _rows(trace: Trace, hours: list[float]) -> list[dict[str, float]]:
     return [
-        {"hour": hour, "air_c": float(trace.air_c[row, 0]), "payload_c": float(trace.payload_c[row, 0])}
+        {"hour": _tidy(hour), "air_c": float(trace.air_c[row, 0]), "payload_c": float(trace.payload_c[row, 0])}
         for hour, row in zip(hours, read_at(trace, hours), strict=True)
     ]
+
+
+def _tidy(hour: float) -> float:
+    """Return a whole hour as 1 rather than 1.0, as it was asked."""
+    return int(hour) if hour.is_integer() else hour
 
 
 def _extremes(trace: Trace) -> dict[str, float]:
@@ -190,8 +195,8 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
         "warmest_c": _moment_row(found.warmest),
         "hours_below": found.hours_below,
         "hours_above": found.hours_above,
-        "missing_hours": list(found.missing_hours),
-        "missing_by_case": {case.name: list(case.missing_hours) for case in found.cases},
+        "missing_hours": [_tidy(hour) for hour in found.missing_hours],
+        "missing_by_case": {case.name: [_tidy(hour) for hour in case.missing_hours] for case in found.cases},
         "notes": notes,
     }
 
