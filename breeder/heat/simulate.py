@@ -161,7 +161,7 @@ def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> I
     packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
     # Members row by row and level by level: the products then read and write memory in one sweep.
     order = np.argsort(which, kind="stable")
-    rows = np.concatenate([case.ambient_c, case.start_c[None], *packs]).T[order]
+    rows = np.concatenate([*packs, case.start_c[None], case.ambient_c]).T[order]
     ends = np.cumsum(np.bincount(which, minlength=len(levels)))
     found = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
     curves = np.concatenate(found)[np.argsort(order)]

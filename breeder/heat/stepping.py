@@ -84,10 +84,10 @@ def _hour_of(networks: tuple[Network, ...], per_hour: int, node: int) -> tuple[A
 
 
 def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_hour: int, node: int = 1) -> Array:
-    """Return (levels, hours * per_hour + 1, hours + 2 + series): one node's response (1: payload, 0: air).
+    """Return (levels, hours * per_hour + 1, series + 2 + hours): one node's response (1: payload, 0: air).
 
-    Times a column of outside temperatures at each hour, the start temperature and a weight per power series it gives
-    the node's temperature at equal readings; the product costs the same for any number of states.
+    Times a column of a weight per power series, the start temperature and the outside temperature at each hour it
+    gives the node's temperature at equal readings; the product costs the same for any number of states.
     `films`: for each hour of the run the networks of that hour, one per leak level. `power` (series, hours * 12 + 1)
     in W at five-minute knots, or None. `per_hour` must divide 12. Every state starts at the start temperature.
     """
@@ -95,17 +95,20 @@ def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_h
         raise ValueError(f"There are {per_hour} readings an hour, but the number must divide {FINE_PER_HOUR}.")
     hours, levels, series = len(films), len(films[0]), 0 if power is None else len(power)
     n = 2 + len(films[0][0].wall_j_k)
-    state = np.zeros((levels, n, hours + 2 + series))
-    state[:, :, hours + 1] = 1.0
-    out = np.empty((levels, hours * per_hour + 1, state.shape[-1]))
-    out[:, 0] = state[:, node]
+    # Later weather changes nothing, so each hour goes on with the columns so far and two more.
+    state = np.zeros((levels, n, series + 2))
+    state[:, :, series] = 1.0
+    out = np.zeros((levels, hours * per_hour + 1, series + 2 + hours))
+    out[:, 0, : series + 2] = state[:, node]
     for hour, networks in enumerate(films):
         weather, packs = _hour_of(networks, per_hour, node)
-        rows = weather[..., :n] @ state
-        rows[..., hour : hour + 2] += weather[..., n:]
+        rows = np.empty((levels, per_hour + n, series + 3 + hour))
+        np.matmul(weather[..., :n], state, out=rows[..., :-1])
+        rows[..., -1] = weather[..., -1]
+        rows[..., -2] += weather[..., n]
         if power is not None:
             knots = power[:, hour * FINE_PER_HOUR : (hour + 1) * FINE_PER_HOUR + 1]
-            rows[..., hours + 2 :] += packs @ knots.T
-        out[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1] = rows[:, :per_hour]
+            rows[..., :series] += packs @ knots.T
+        out[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1, : series + 3 + hour] = rows[:, :per_hour]
         state = rows[:, per_hour:]
     return out

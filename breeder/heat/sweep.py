@@ -99,9 +99,7 @@ def _read_curves(kit: Kit, around: Surroundings, low_c: float, high_c: float) ->
 @lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
 def _parts(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int) -> tuple[_Part, ...]:
     """Return the matrix in strips of half a day, each with the columns that matter to it: packs, start, weather."""
-    hours = len(films)
-    whole = response_matrix(kit, films, levels, PER_HOUR)[level]
-    ordered = np.concatenate([whole[:, hours + 2 :], whole[:, hours + 1 : hours + 2], whole[:, : hours + 1]], axis=1)
+    ordered = response_matrix(kit, films, levels, PER_HOUR)[level]
     parts = []
     for begin in range(0, len(ordered), ROWS_AT_ONCE):
         rows = slice(begin, min(begin + ROWS_AT_ONCE, len(ordered)))
