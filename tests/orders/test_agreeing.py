@@ -49,6 +49,16 @@ def test_the_refusal_names_free_kept_back_and_promised_of_every_line_at_once() -
     assert "‘Rook’" in said[1]
 
 
+def test_the_refusal_says_when_more_could_go_after_a_count() -> None:
+    harbour = counted_line("Harbour", 100, kept=20, harvest_share="0.30")
+    agree((pack(harbour), 1))
+    with pytest.raises(ValidationError) as refusal:
+        agree((pack(harbour), 2))
+    said = refusal.value.messages[0]
+    assert "Only 18 can be spared" in said
+    assert "Until the next count no more than 30 may go" in said
+
+
 def test_a_refused_order_leaves_nothing_behind() -> None:
     harbour, rook = counted_line("Harbour", 60), counted_line("Rook", 5)
     with pytest.raises(ValidationError):

@@ -151,7 +151,7 @@ def test_an_unpaid_hold_that_ran_out_is_over_when_its_page_is_read(keeper_client
     assert free(harbour) == 0
 
 
-ODD = ("", "0", "-1", "9" * 30, "\x00", "1e400", "NaN", "ő" * 500)
+ODD = ("", "-1", "9" * 30, "\x00", "NaN", "ő" * 500)
 
 
 @pytest.mark.parametrize("odd", ODD)
@@ -217,6 +217,7 @@ def test_bad_values_get_a_sentence_and_agree_nothing(keeper_client: Client, chan
     answer = keeper_client.post(reverse("orders:new"), form_of(starter, packs, **changed))
     assert answer.status_code == 422
     assert said in answer.content.decode()
+    assert "One field below needs another look" in answer.content.decode()
     assert not Order.objects.exists()
 
 

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.utils import timezone
 
 from breeder.house.sentences import PlainForm
@@ -98,6 +98,13 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
                 self.add_error("address_block", refusal)
         return given
 
+    @property
+    def asks_for_place(self) -> bool:
+        """Return whether to ask if an address is kept although it leads to no place."""
+        return "without_place" in self.fields and (
+            "address_block" in self.errors or bool(self["without_place"].value())
+        )
+
     def terms(self) -> rules.Terms:
         given = self.cleaned_data
         return rules.Terms(
@@ -117,11 +124,9 @@ class PacksForm(PlainForm, forms.Form):
         self.lines = lines
         for line in lines:
             for free in line.packs:
-                self.fields[f"{PACKS}{free.offer.pk}"] = packs_field(f"packs of {free.offer}")
+                self.fields[f"{PACKS}{free.offer.pk}"] = packs_field("Packs")
                 if free.offer.price is None:
-                    self.fields[f"{PRICE}{free.offer.pk}"] = money_field(
-                        f"agreed price of one {free.offer}", required=False, min_value=0
-                    )
+                    self.fields[f"{PRICE}{free.offer.pk}"] = money_field("Agreed price", required=False, min_value=0)
 
     def wanted(self) -> list[rules.Wanted]:
         """Return what is wanted, also of packs that were withdrawn while the form was open."""
@@ -144,6 +149,14 @@ class PacksForm(PlainForm, forms.Form):
 
     def _holds(self, offer_id: int) -> bool:
         return any(self[f"{name}{offer_id}"].value() for name in (PACKS, PRICE) if f"{name}{offer_id}" in self.fields)
+
+
+def to_mend(*found: forms.BaseForm) -> str:
+    """Return how many fields need another look, for the head of a long page; nothing when none does."""
+    fields = sum(len(set(form.errors) - {NON_FIELD_ERRORS}) for form in found)
+    if not fields:
+        return ""
+    return "One field below needs another look." if fields == 1 else f"{fields} fields below need another look."
 
 
 def starting_terms(now: datetime, hold_days: int) -> dict[str, Any]:
