@@ -127,7 +127,8 @@ def drawn(curve: BoxCurve, *, fahrenheit: bool) -> dict[str, Any]:
     warm, cold = frame.y(min(limits[1], frame.top)), frame.y(max(limits[0], frame.bottom))
     inside = [value for value in middle if value is not None]
     return {
-        "name": curve.name, "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
+        "name": curve.name,
+        "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
         "leg_y": LEG_Y, "clock_y": CLOCK_Y, "plot_width": RIGHT - LEFT,
         "warm_height": max(0, round(warm - TOP, 1)), "cold_y": cold, "cold_height": max(0, round(BOTTOM - cold, 1)),
         "fine_y": warm, "fine_height": max(0, round(cold - warm, 1)),
