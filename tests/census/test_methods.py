@@ -25,6 +25,7 @@ from breeder.census.methods import (
     portions,
     removal,
     weight,
+    wilson,
     working,
 )
 from breeder.census.methods.marking import at_most, exact_lower
@@ -305,3 +306,26 @@ def test_closed_forms_say_nothing_when_catches_do_not_fall() -> None:
 def test_catches_that_fall_evenly_do_not_set_the_first_pass_apart() -> None:
     assert closed_forms.first_pass_differs([64, 32, 16, 8]) < 0.1
     assert closed_forms.first_pass_differs([10, 0, 0]) == pytest.approx(0, abs=1e-4)
+
+
+def test_the_smallest_counts_that_can_be_are_taken() -> None:
+    assert (eye(1, 1).estimate, hand(0).estimate, piece(0, 1).estimate) == (1, 0, 0)
+    assert (weight(1, 2, 2).estimate, weight(1, 0.5, 0.9).estimate) == (1, pytest.approx(1.8))
+    assert index(0, 1, 1).estimate == 0
+    assert index(3, 1, 1).lower == 3  # everything was seen in the trial, so nothing hides
+    assert after_sale(0.5, 0.25, 1).estimate == 2
+    assert wilson(9, 9, 0.95)[1] == 1
+
+
+def test_standard_errors_are_those_of_their_distributions() -> None:
+    assert eye(100, 250).standard_error == pytest.approx(
+        25000**0.5 * math.sqrt(math.expm1((math.log(2.5) / 3.29) ** 2))
+    )
+    count = after_sale(60, 42, 40)
+    # Index removal worked by hand: N = 40·60/18, SE = 40/0.3² · 0.7 · √(1/60 + 1/42).
+    error = 40 / 0.09 * 0.7 * math.sqrt(1 / 60 + 1 / 42)
+    assert count.standard_error == pytest.approx(error)
+    assert count.lower == pytest.approx(
+        2400 / 18 * math.exp(-1.6448536 * math.sqrt(math.log1p((error * 18 / 2400) ** 2)))
+    )
+    assert "by 30%" in count.steps[0]

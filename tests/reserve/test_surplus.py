@@ -50,7 +50,8 @@ def test_the_reasons_carry_the_numbers() -> None:
     assert why[0] == "46 at least, 30 kept back, 20 promised: 0 to spare."
     assert "Short by 4" in why[-1]
     assert "10%" in line_free(130, 30, 0, 0.1).why[1]
-    assert "may be taken" in line_free(130, 30, 2, harvest=12).why[1]
+    assert line_free(130, 30, 2, harvest=12).why[1].startswith("Until the next count 12 may be taken")
+    assert line_free(130, 30, 2, harvest=-3).why[1].startswith("Until the next count 0 may be taken")
 
 
 def test_a_tub_keeps_its_share_of_what_the_line_keeps() -> None:
@@ -75,6 +76,7 @@ def test_only_breeding_and_growing_tubs_give_surplus() -> None:
     line, by_tub = stage_free(StageStock("adults", tubs, 50, 0))
     assert (line.lower, line.number) == (200, 150)
     assert [by_tub[n].number for n in range(6)] == [50, 100, 0, 0, 0, 0]
+    assert (by_tub[2].lower, by_tub[2].kept_back, by_tub[2].short) == (0, 0, 0)
     assert "quarantine tub" in by_tub[2].why[0]
 
 
@@ -114,7 +116,7 @@ def test_young_are_harvested_by_share_between_counts() -> None:
 def test_animals_put_in_raise_and_deaths_lower_what_the_share_is_taken_of() -> None:
     assert harvest_left([tub(1, 0, at_count=100, added=20)], 0.30) == 36
     assert harvest_left([tub(1, 0, at_count=100, added=-40)], 0.30) == 18
-    assert harvest_left([tub(1, 0, at_count=10, added=-40)], 0.30) == 0
+    assert harvest_left([tub(1, 0, at_count=10, added=-40)], 1.0) == 0
     assert harvest_left([tub(1, 0, "mixed", at_count=100)], 0.30) == 0
 
 
