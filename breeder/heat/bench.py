@@ -55,7 +55,7 @@ def run() -> dict[str, Any]:
         "linear_ratio_easy": linear / easy,
         "linear_limit": (
             "a third of the time is one matrix product in single precision, half of it reading extremes and crossings "
-            "at 193 half-hours; hourly readings would be half as fast again but miss up to 0.06 K and 0.7 h near a limit"
+            "at 193 half-hours; hourly ones would be half as fast again and miss up to 0.06 K and 0.7 h near a limit"
         ),
         "phase_change_per_second": melted,
         "phase_change_ratio": melted / loop,

@@ -39,6 +39,20 @@ def test_in_heat_a_heat_pack_only_makes_it_worse() -> None:
     assert warm.verdict == NO_GO
 
 
+@settings(max_examples=8, deadline=None)
+@given(st.floats(20, 33), st.floats(2, 9), st.floats(0, 3))
+def test_in_july_a_heat_pack_is_never_the_advice(middle_c: float, swing_k: float, spread: float) -> None:
+    """Warm days and nights: whatever a pack can do, a box without one does better, and it is cheaper."""
+    july = middle_c + swing_k * np.cos(2 * np.pi * (np.arange(49) - 15) / 24)
+    offers = [
+        Offer(name, cost, tried(kit, july, spread=spread))
+        for name, cost, kit in (("bare", 1.0, BARE), ("foam", 2.6, FOAM), ("warm", 4.1, WARM))
+    ]
+    best = best_of(offers)
+    assert best is None or best.name != "warm"
+    assert offers[2].outcome.hard.failed >= offers[1].outcome.hard.failed
+
+
 def test_in_cold_a_heat_pack_helps() -> None:
     bare, warm = tried(FOAM, steady(5.5)), tried(WARM, steady(5.5))
     assert bare.verdict == NO_GO
