@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from breeder.heat.members import sigma_c
 from breeder.weather import grid, learning
@@ -44,6 +45,11 @@ class Experience:
         return self.lessons.get((row.source, bound), (0.0, 0.0)) if bound is not None else (0.0, 0.0)
 
 
+@lru_cache(maxsize=1024)
+def _usual_sd_c(lead_h: int) -> float:
+    return float(sigma_c(lead_h / 24))
+
+
 def added_sd_c(row: Forecast, index: int, at: datetime, experience: Experience, *, is_filled: bool) -> float:
     """Return what is added in quadrature to the usual error of the lead, °C.
 
@@ -53,6 +59,6 @@ def added_sd_c(row: Forecast, index: int, at: datetime, experience: Experience, 
     filled = grid.FILLED_SD_C if is_filled else 0.0
     given = row.spread_c[index] if index < len(row.spread_c) else None
     said = 0.0 if given is None else (given**2 + SPOT_SD_C**2) ** 0.5
-    usual = float(sigma_c((at - row.issued_at) / grid.HOUR / 24))
-    beyond = max(0.0, max(said, experience.sd_c(row, at)) ** 2 - usual**2)
+    widest = max(said, experience.sd_c(row, at))
+    beyond = max(0.0, widest**2 - _usual_sd_c(round((at - row.issued_at) / grid.HOUR)) ** 2) if widest else 0.0
     return float((row.extra_sd_c**2 + coarse**2 + filled**2 + beyond) ** 0.5)

@@ -41,8 +41,8 @@ class NorwegianService:
     name = NAME
     domain = "met.no"
     credit = (
-        "Data from MET Norway, https://api.met.no, CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/); "
-        "changed: hours between its later steps are drawn here"
+        "Data from MET Norway, https://api.met.no, CC BY 4.0 (https://creativecommons.org/licenses/by/4.0/). "
+        "Changed: hours between its later steps are drawn here"
     )
     retry_when_limited_s: float | None = None
 
