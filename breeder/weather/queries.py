@@ -89,7 +89,7 @@ def hours_for(
     if source is not None:
         rows = rows.filter(source=source)
     merged = _Merged(times, trust.Experience.of(place.learnt.all()))
-    for row in rows.order_by("-issued_at", "-id"):
+    for row in rows.defer("provenance", "daily").order_by("-issued_at", "-id"):
         merged.add(row)
         if merged.is_whole:
             break
@@ -133,8 +133,10 @@ class _Merged:
         return None not in self.c
 
     def add(self, row: Forecast) -> None:
-        values, filled = grid.fill_short_gaps(row.hours_c)
         offset = int((self.times[0] - row.starts_at) / grid.HOUR)
+        if None not in self.c[max(0, -offset) : max(0, len(row.hours_c) - offset)]:
+            return
+        values, filled = grid.fill_short_gaps(row.hours_c)
         took = False
         for index, at in enumerate(self.times):
             there = index + offset
