@@ -8,19 +8,7 @@ from django.test import Client
 
 from breeder.house.roles import HELPER, KEEPER
 
-# These start processes, servers or a browser of their own: each folder stays together on one worker.
-TOGETHER = ("racing", "crashing", "journeys")
-
 PASSWORD = "a long tub of springtails"
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep the slow folders whole when the tests are spread over processors, and start them first."""
-    for item in items:
-        folder = item.path.parent.name
-        if folder in TOGETHER:
-            item.add_marker(pytest.mark.xdist_group(folder))
-    items.sort(key=lambda item: item.path.parent.name not in TOGETHER)
 
 
 @pytest.fixture(autouse=True)

@@ -11,6 +11,9 @@ import pytest
 
 from tests.servers import postgresql
 
+# One demo, arena or wreck for the whole file, whichever processor it runs on.
+pytestmark = pytest.mark.xdist_group("crashing")
+
 ROOT = Path(__file__).resolve().parents[2]
 DATABASES = ("a database file", "PostgreSQL")
 PATIENCE_S = 240  # a machine with other work to do; alone it takes a few seconds

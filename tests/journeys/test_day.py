@@ -5,6 +5,9 @@ from typing import Any
 
 import pytest
 
+# One demo, arena or wreck for the whole file, whichever processor it runs on.
+pytestmark = pytest.mark.xdist_group("journeys")
+
 PHONE = {"width": 390, "height": 844}
 PASSWORD = "under the bark"
 
@@ -110,6 +113,11 @@ def pack_and_send(phone: Phone, number: str) -> str:
         assert printed.body().startswith(b"%PDF"), paper
     phone.tap("Packed")
     phone.tap("Handed over")
+    # It was checked for the next posting day; on any other day the keeper's reason is asked for.
+    if phone.says("It was checked for"):
+        phone.page.locator("summary", has_text="Send it against the check").click()
+        phone.page.fill("[name=override_reason]", "the carrier collects early this week")
+        phone.tap("Handed over")
     return box
 
 
