@@ -7,7 +7,7 @@ from random import Random
 from django.conf import settings
 from django.contrib.auth.models import User
 from django.core.management import CommandError
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from breeder.carriers import queries, rules
@@ -68,13 +68,14 @@ def load(now: datetime, warmer_c: float = 0.0) -> None:
 def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> None:
     dice = Random(SEED)
     today = timezone.localdate(now)
-    kept = stock.build(today, dice)
-    addresses = places.write_people(now)
     service = Service.objects.get(name=SERVICE)
     posted_on = next(day.on for day in posting_days(service, today) if day.usable)
-    places.write_weather(setting, addresses, now, posted_on, warmer_c)
-    sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
-    History(kept, sales, today, setting.zone, keeper, dice).write()
+    with transaction.atomic():  # two years in one go: a thousand small writes would each wait for the disk
+        kept = stock.build(today, dice)
+        addresses = places.write_people(now)
+        places.write_weather(setting, addresses, now, posted_on, warmer_c)
+        sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
+        History(kept, sales, today, setting.zone, keeper, dice).write()
     week.live_through(kept, service, now, keeper)
 
 
