@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from .methods.removing import form_one
 
@@ -51,6 +51,8 @@ def clumping_by_zeros(mean: float, empty_share: float) -> float | None:
 
     if apart(LEAST_K) * apart(MOST_K) > 0:
         return None
+    from scipy import optimize  # a third of a second that only a plan needs
+
     return float(optimize.brentq(apart, LEAST_K, MOST_K))
 
 
@@ -64,6 +66,8 @@ def clumping_by_likelihood(frequency: Sequence[int]) -> float:
         k = math.exp(log_k)
         each = special.gammaln(counts + k) - special.gammaln(k) + counts * np.log(mean / (mean + k))
         return -float(times @ each + n * k * math.log(k / (mean + k)))
+
+    from scipy import optimize  # as above
 
     found = optimize.minimize_scalar(loss, bounds=(math.log(LEAST_K), math.log(MOST_K)), method="bounded")
     return math.exp(float(found.x))

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
 
 from .materials import ICE_MELT_KJ_KG, SECONDS_PER_HOUR, WATER_J_KGK
 from .stepping import first_order_hold
@@ -84,6 +83,8 @@ def fit_box(hours: ArrayLike, outside_c: ArrayLike, inside_c: ArrayLike, *, bott
     Raises CannotFit where the run is too short, too steady, or leaves the parameters open.
     """
     at, outside, inside = (np.asarray(values, dtype=float) for values in (hours, outside_c, inside_c))
+    from scipy.optimize import least_squares  # a third of a second that only a fit needs
+
     _refuse_poor(at, outside, inside, bottle_kg)
     grid = np.arange(0.0, (at[-1] - at[0]) * SECONDS_PER_HOUR + 1e-6, GRID_S) / SECONDS_PER_HOUR + at[0]
     known = np.isfinite(outside)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import least_squares
 
 Array = NDArray[np.float64]
 
@@ -83,6 +82,8 @@ def ramp_to_static_c(
 
 def fit_ramps(rates_c_min: ArrayLike, ends_c: ArrayLike, *, start_c: float, critical_c: float) -> Line:
     """Return the line whose ramps end nearest to those measured (least squares; at least 2 different rates)."""
+    from scipy.optimize import least_squares  # a third of a second that only a fit needs
+
     rates, ends = np.asarray(rates_c_min, float), np.asarray(ends_c, float)
     if len(np.unique(rates)) < 2 or len(rates) != len(ends):
         raise ValueError("Give one end temperature for each of at least two different rates.")

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import lfilter
 from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
@@ -116,7 +115,10 @@ def _slow(noise: Array) -> Array:
     """Return unit AR(1) series along the last axis from white noise."""
     keep = np.exp(-1.0 / ERROR_HOURS)
     noise[..., 1:] *= np.sqrt(1.0 - keep**2)
-    return lfilter([1.0], [1.0, -keep], noise, axis=-1)
+    # By hand: importing a filter for one recursion would cost every command most of a second.
+    for hour in range(1, noise.shape[-1]):
+        noise[..., hour] += keep * noise[..., hour - 1]
+    return noise
 
 
 def _levels(seed: int, members: int) -> Array:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 
 @dataclass(frozen=True)
@@ -118,6 +118,8 @@ def _binomial(caught: float, tried: float) -> float:
 
 def _highest(log_likelihood: Callable[[float], float], total: int) -> float:
     """Return the maximum over the numbers held, from the catch to a thousand times as many."""
+    from scipy import optimize  # a third of a second that only this fit needs
+
     found = optimize.minimize_scalar(
         lambda log_extra: -log_likelihood(total + math.expm1(log_extra)),
         bounds=(0.0, math.log1p(1000 * total)),
