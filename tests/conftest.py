@@ -1,8 +1,7 @@
 """The same few people in all tests: keeper, helper, customer, stranger."""
 
-from typing import Any
-
 import pytest
+from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.test import Client
 
@@ -11,9 +10,8 @@ from breeder.house.roles import HELPER, KEEPER
 PASSWORD = "a long tub of springtails"
 
 
-@pytest.fixture(autouse=True)
-def _plain_passwords(settings: Any) -> None:
-    """Hash quickly: what is tested here is never the strength of a hash."""
+def pytest_configure() -> None:
+    """Hash quickly: what is tested here is never the strength of a hash. Once, since each change costs every test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
