@@ -96,7 +96,7 @@ def pack_from(
         by=by,
     )
     if promise is not None and promise.state == Promise.State.HELD:
-        _take_off(promise, number, males, females, at)
+        take_off(promise, number, males, females, at)
     return entry
 
 
@@ -116,7 +116,8 @@ def left_of(promise: Promise, number: int, males: int, females: int) -> Held:
     return Held(left, still_males, min(max(0, promise.females - females), left - still_males))
 
 
-def _take_off(promise: Promise, number: int, males: int, females: int, at: datetime) -> None:
+def take_off(promise: Promise, number: int, males: int, females: int, at: datetime) -> None:
+    """Take what was packed off what a promise still holds; one that holds nothing more is packed."""
     left = left_of(promise, number, males, females)
     promise.number, promise.males, promise.females = left.number, left.males, left.females
     if not left.number:

@@ -9,20 +9,12 @@ import time_machine
 
 from breeder.dispatch import actions, queries
 from breeder.dispatch.models import Check
+from breeder.dispatch.rules import seed_of as own_seed
 from breeder.house.models import Setting
 from breeder.packing.models import Parcel
 from tests.dispatch import boxes
 
 pytestmark = pytest.mark.django_db
-
-SEED = 20130401
-
-
-@pytest.fixture(autouse=True)
-def _same_draws(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Draw the same members for every box: keys that a database hands out differ with the order of the tests."""
-    monkeypatch.setattr("breeder.dispatch.rules.seed_of", lambda *_: SEED)
-
 
 FEBRUARY, JULY, OCTOBER = date(2013, 2, 4), date(2013, 7, 15), date(2013, 10, 7)  # all Mondays
 
@@ -214,3 +206,10 @@ def test_a_box_stands_as_its_check_says() -> None:
     assert standing.verdict == check.verdict
     assert standing.leave.is_free
     assert standing.comfort == check.result["kit"]["comfort"]["failed"]
+
+
+def test_the_seed_follows_from_box_service_and_day_alone() -> None:
+    one = own_seed(7, 2, FEBRUARY)
+    assert own_seed(7, 2, FEBRUARY) == one
+    assert len({one, own_seed(8, 2, FEBRUARY), own_seed(7, 3, FEBRUARY), own_seed(7, 2, JULY)}) == 4
+    assert 0 <= one < 2**63

@@ -6,7 +6,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.cultures import ledger, replay
+from breeder.cultures import ledger, replay, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.states import NEVER_BACK, apply_state
 from breeder.cultures.actions.turn import Recorded
@@ -96,7 +96,7 @@ def _follow(tub: Culture, entry: Entry) -> list[str]:
         _follow_ancestry(tub, fact, stands)
     if fact.promise is None:
         return []
-    return _give_back(fact.promise, -(fact.number or 0) if not stands else (fact.number or 0))
+    return _hold_again(fact.promise, fact, stands)
 
 
 def _follow_ancestry(tub: Culture, closing: Entry, stands: bool) -> None:
@@ -109,9 +109,16 @@ def _follow_ancestry(tub: Culture, closing: Entry, stands: bool) -> None:
             Ancestry.objects.filter(**merge, kind=Ancestry.Kind.MERGE).delete()
 
 
-def _give_back(promise: Promise, number: int) -> list[str]:
+def _hold_again(promise: Promise, packing: Entry, stands: bool) -> list[str]:
+    """Bring what a promise holds back to before a packing that was none, or to after one that was one after all."""
     if promise.state != Promise.State.HELD:
         return ["The promise that this packing filled has ended, so it does not hold the animals again."]
-    promise.number = max(1, promise.number + number)
-    promise.save(update_fields=["number"])
+    number, males, females = (-(part or 0) for part in (packing.number, packing.males, packing.females))
+    if stands:
+        steps.take_off(promise, number, males, females, timezone.now())
+        return []
+    promise.number += number
+    promise.males += males
+    promise.females += females
+    promise.save(update_fields=["number", "males", "females"])
     return []
