@@ -40,6 +40,7 @@ class Culture(models.Model):
     quarantine_until = models.DateField(null=True, blank=True)
     not_for_sale = models.CharField("not for sale, because", max_length=160, blank=True)
     started_on = models.DateField()
+    crashed_on = models.DateField(null=True, blank=True)
     closed_on = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=240, blank=True)
 

@@ -125,6 +125,8 @@ class Line(models.Model):
     irreplaceable = models.BooleanField("cannot be bought again", default=False)
     not_for_sale = models.CharField("not for sale, because", max_length=160, blank=True)
     resting_until = models.DateField(null=True, blank=True)
+    frozen_because = models.CharField("frozen, because", max_length=160, blank=True)
+    frozen_on = models.DateField(null=True, blank=True)
 
     adults_kept = models.PositiveIntegerField("adults that stay", default=20)
     young_kept = models.PositiveIntegerField("young that stay", default=20)

@@ -92,5 +92,6 @@ def _database() -> Path:
 
 def _stamp(warmer_c: float) -> str:
     # A demo of an older build has other tables, so what the tables are made from is part of the stamp.
-    tables = hashlib.sha256((Path(migrations.__file__).parent / "0001_initial.py").read_bytes()).hexdigest()[:12]
+    made_from = sorted(Path(migrations.__file__).parent.glob("[0-9]*.py"))
+    tables = hashlib.sha256(b"".join(path.read_bytes() for path in made_from)).hexdigest()[:12]
     return f"{timezone.localdate().isoformat()} {warmer_c:+.1f} {tables}"
