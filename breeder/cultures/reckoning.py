@@ -54,7 +54,17 @@ def stock_from(rows: LineRows, on: date) -> LineStock:
     else:
         kept = (Stage.ADULTS.value, Stage.YOUNG.value)
         stages = {stage: stage_of(rows, stage, on, sellable=not why_not) for stage in kept}
-    return LineStock(line.pk, line.sold_by, stages, not why_not, why_not, str(line), line.resting_until)
+    return LineStock(
+        line.pk,
+        line.sold_by,
+        stages,
+        not why_not,
+        why_not,
+        str(line),
+        line.resting_until,
+        line.irreplaceable,
+        line.frozen_because,
+    )
 
 
 def why_not_sold(line: Line, on: date) -> str:

@@ -157,7 +157,15 @@ def broken_by(before: LineStock, after: LineStock) -> list[str]:
             found.append(_short(after.name, now))
         if now.lower < now.kept_back and was is not None and now.lower < was.lower:
             found.append(_below(after.name, now))
+        if stage == "adults" and was is not None and now.lower <= now.kept_back < was.lower:
+            found += _to_freeze(after)
     return found
+
+
+def _to_freeze(line: LineStock) -> list[str]:
+    if not line.irreplaceable or line.frozen_because:
+        return []
+    return [f"{line.name} cannot be bought again and is down to its minimum. Freeze it on its page."]
 
 
 def _short(name: str, stock: StageStock) -> str:

@@ -91,6 +91,8 @@ class LineStock:
     why_not: str
     name: str = ""
     resting_until: date | None = None
+    irreplaceable: bool = False
+    frozen_because: str = ""
 
     def free(self, stage: str) -> int:
         """Return how many of a stage may be promised now; 0 for a stage that is not kept."""

@@ -22,6 +22,7 @@ urlpatterns = [
     path("lines/", views.line_list, name="lines"),
     path("lines/<int:pk>/", views.line, name="line"),
     path("lines/<int:pk>/minimum/", views.line_minimum, name="line_minimum"),
+    path("lines/<int:pk>/freeze/", views.line_freeze, name="line_freeze"),
     path("round/", views.start, name="round"),
     path("round/<int:number>/", views.round_tub, name="round_tub"),
     path("care/", views.care, name="care"),

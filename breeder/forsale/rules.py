@@ -3,27 +3,18 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from enum import StrEnum
 
 from breeder.cultures.counting import NAMES
 from breeder.cultures.stock import StageStock
 from breeder.cultures.words import animals
 from breeder.orders.models import Offer
 from breeder.orders.queries import LineOnOffer
-from breeder.orders.rules import OfferFree
+from breeder.orders.rules import Availability, availability
 from breeder.pages.words import ago
 from breeder.taxa.models import Line
 
 # From here on a row says that an old count sells less (keeper default, common practice, no source).
 OLD_COUNT_DAYS = 60
-
-
-class Availability(StrEnum):
-    """What the public reads instead of numbers."""
-
-    AVAILABLE = "available"
-    FEW = "few"
-    NONE = "none"
 
 
 @dataclass(frozen=True)
@@ -131,6 +122,8 @@ class Row:
             parts.append("sold by the cup")
         if self.line.irreplaceable:
             parts.append("cannot be bought again")
+        if self.line.frozen_because:
+            parts.append(f"frozen: {self.line.frozen_because}")
         if self.line.not_for_sale:
             parts.append(f"not for sale: {self.line.not_for_sale}")
         elif self.line.resting_until and self.line.resting_until > self.today:
@@ -158,13 +151,6 @@ class PublicLine:
     @property
     def is_to_be_had(self) -> bool:
         return any(pack.availability != Availability.NONE for pack in self.packs)
-
-
-def availability(free: OfferFree, few_below: int) -> Availability:
-    """Return the word for this many packs."""
-    if free.packs <= 0:
-        return Availability.NONE
-    return Availability.FEW if free.packs < few_below else Availability.AVAILABLE
 
 
 def public_line(on_offer: LineOnOffer, few_below: int) -> PublicLine:

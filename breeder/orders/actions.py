@@ -1,6 +1,6 @@
 """What the keeper does with packs and orders; each opens the one transaction."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
+from breeder.cultures import freezing
 from breeder.cultures import queries as stock
 from breeder.cultures import rules as surplus
 from breeder.cultures import steps as cultures
@@ -30,11 +31,12 @@ class LineChange:
 
 @dataclass(frozen=True)
 class Change:
-    """What an order should become: its lines by their id, packs put on top, and the terms."""
+    """What an order should become: its lines by their id, packs put on top, the terms, and names of frozen lines."""
 
     terms: rules.Terms
     lines: Mapping[int, LineChange] = field(default_factory=dict)
     added: Sequence[rules.Wanted] = ()
+    named: Collection[str] = ()
 
 
 def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> Offer:
@@ -52,9 +54,18 @@ def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> O
 
 
 def agree_order(
-    who: rules.Who, wanted: Sequence[rules.Wanted], terms: rules.Terms, *, by: Any, token: str = ""
+    who: rules.Who,
+    wanted: Sequence[rules.Wanted],
+    terms: rules.Terms,
+    *,
+    named: Collection[str] = (),
+    by: Any,
+    token: str = "",
 ) -> Order:
-    """Promise all packs of a new order at once, or none: refuses with every shortage named."""
+    """Promise all packs of a new order at once, or none: refuses with every shortage named.
+
+    `named` are the names that were typed of frozen lines.
+    """
     lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in wanted).values()}
     with transaction.atomic(durable=True):
         cultures.take_turn(lines)
@@ -63,7 +74,7 @@ def agree_order(
         now = timezone.now()
         steps.lapse(now, lines)
         offers = _offers_or_refuse(wanted)
-        _require(wanted, offers)
+        _require(wanted, offers, named)
         person, address = steps.person_and_address(who, terms.to)
         order = steps.new_order(
             person=person,
@@ -121,7 +132,7 @@ def cancel_order(number: int, reason: str, *, by: Any, token: str = "") -> Order
     return order
 
 
-def hold_again(number: int, held_until: datetime, *, by: Any, token: str = "") -> Order:
+def hold_again(number: int, held_until: datetime, *, named: Collection[str] = (), by: Any, token: str = "") -> Order:
     """Promise an order once more whose hold ran out; refuses with every shortage named."""
     with transaction.atomic(durable=True):
         steps.take_order(number)
@@ -131,6 +142,7 @@ def hold_again(number: int, held_until: datetime, *, by: Any, token: str = "") -
         order = steps.fresh(number)
         rules.refuse_hold_again(order)
         wants = [(line, want) for line in order.lines.all() if (want := rules.want_again(line))]
+        _require_names([line.offer for line, _ in wants], named)
         surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
         steps.reopen(order, held_until)
         for line, want in wants:
@@ -195,18 +207,26 @@ def _offers_or_refuse(wanted: Sequence[rules.Wanted]) -> dict[int, Offer]:
     return offers
 
 
-def _require(wanted: Sequence[rules.Wanted], offers: Mapping[int, Offer]) -> None:
+def _require(wanted: Sequence[rules.Wanted], offers: Mapping[int, Offer], named: Collection[str]) -> None:
     if not wanted:
         raise rules.NotLikeThis("No packs are chosen. Write how many beside at least one pack.")
+    _require_names(offers.values(), named)
     wants = [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in wanted]
     surplus.require(wants, stock.stock_by_line({want.line_id for want in wants}))
 
 
 def _require_more(order: Order, change: Change, offers: Mapping[int, Offer]) -> None:
-    more = [want for line in order.lines.all() if (want := rules.want_more(line, _packs_after(line, change)))]
+    raised = [(line, want) for line in order.lines.all() if (want := rules.want_more(line, _packs_after(line, change)))]
+    _require_names([*(line.offer for line, _ in raised), *offers.values()], change.named)
+    more = [want for _, want in raised]
     more += [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in change.added]
     if more:
         surplus.require(more, stock.stock_by_line({want.line_id for want in more}))
+
+
+def _require_names(offers: Iterable[Offer], named: Collection[str]) -> None:
+    lines = {offer.line_id: offer.line for offer in offers}
+    freezing.require_named(lines.values(), named, "to promise animals of", field="")
 
 
 def _packs_after(line: OrderLine, change: Change) -> int:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from breeder.orders.forms.agreeing import PACKS, PRICE, PacksForm
+from breeder.orders.forms.agreeing import NAME, PACKS, PRICE, TUB, PacksForm
 from breeder.orders.models import Offer
 from breeder.orders.queries import LineOnOffer
 from breeder.orders.rules import OfferFree
@@ -17,6 +17,7 @@ class PickedPack:
     free: int
     field: Any
     price_field: Any
+    tub_field: Any = None
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,7 @@ class PickedLine:
 
     line: LineOnOffer
     packs: tuple[PickedPack, ...]
+    name_field: Any = None
 
 
 @dataclass(frozen=True)
@@ -74,10 +76,13 @@ def _is_found(line: LineOnOffer, find: str, only_asked: bool) -> bool:
 
 
 def _with_fields(form: PacksForm, line: LineOnOffer) -> PickedLine:
-    return PickedLine(line, tuple(_pack(form, free) for free in line.packs))
+    return PickedLine(line, tuple(_pack(form, free) for free in line.packs), _field(form, f"{NAME}{line.line.pk}"))
 
 
 def _pack(form: PacksForm, free: OfferFree) -> PickedPack:
-    priced = f"{PRICE}{free.offer.pk}"
-    price_field = form[priced] if priced in form.fields else None
-    return PickedPack(free.offer, free.packs, form[f"{PACKS}{free.offer.pk}"], price_field)
+    price, tub = (_field(form, f"{name}{free.offer.pk}") for name in (PRICE, TUB))
+    return PickedPack(free.offer, free.packs, form[f"{PACKS}{free.offer.pk}"], price, tub)
+
+
+def _field(form: PacksForm, name: str) -> Any:
+    return form[name] if name in form.fields else None

@@ -54,7 +54,12 @@ def order_new(request: HttpRequest) -> HttpResponse:
     if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
         try:
             order = actions.agree_order(
-                who.who(), packs.wanted(), terms.terms(), by=request.user, token=request.POST.get("token", "")
+                who.who(),
+                packs.wanted(),
+                terms.terms(),
+                named=packs.named(),
+                by=request.user,
+                token=request.POST.get("token", ""),
             )
         except ValidationError as refusal:
             packs.add_error(None, refusal)
@@ -84,7 +89,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     lines = forms.LinesForm(sent, lines=order.lines.all(), initial=typed)
     packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
     if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
-        change = lines.change(terms.terms(), packs.wanted())
+        change = lines.change(terms.terms(), packs.wanted(), packs.named())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
         except ValidationError as refusal:
@@ -123,11 +128,12 @@ def order_hold(request: HttpRequest, number: int) -> HttpResponse:
     """Hold an order again whose hold ran out."""
     order = _order_or_404(number)
     start = {"held_until": rules.usual_hold(timezone.localtime(), request.household.hold_days)}  # type: ignore[attr-defined]
-    form = forms.HoldForm(request.POST or None, initial=start)
+    form = forms.HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
 
     def done() -> str:
         until = forms.end_of(form.cleaned_data["held_until"])
-        actions.hold_again(number, until, by=request.user, token=request.POST.get("token", ""))
+        named = form.named()
+        actions.hold_again(number, until, named=named, by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is held again."
 
     return _one_form(request, order, form, done, "orders/hold.html")

@@ -14,6 +14,7 @@ from breeder.cultures.words import animals
 from breeder.house.models import Setting
 from breeder.orders.models import Offer
 from breeder.orders.queries import lines_on_offer
+from breeder.orders.rules import Availability, availability
 from breeder.packing.models import Parcel, ParcelItem
 from breeder.pages.words import money
 from breeder.paperwork import rules
@@ -215,23 +216,24 @@ def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
     for found in sorted(lines, key=lambda one: (rank.index(one.line.species.group), str(one.line).casefold())):
         if not found.packs:
             continue
-        if not found.gives:
+        free = [(pack, availability(pack, home.few_below_packs)) for pack in found.packs]
+        if all(word == Availability.NONE for _, word in free):
             gone.append(Name.of(found.line))
             continue
-        offers += [_priced(found.line, free.offer, free.packs, home) for free in found.packs if free.packs]
+        offers += [_priced(found.line, pack.offer, word, home) for pack, word in free if word != Availability.NONE]
     if not offers and not gone:
         raise NothingToPrint("Nothing is offered yet. Add a pack to a line on the page of offers, then print the list.")
     return offers, gone
 
 
-def _priced(line: Line, offer: Offer, packs: int, home: Setting) -> Priced:
+def _priced(line: Line, offer: Offer, word: str, home: Setting) -> Priced:
     return Priced(
         group=rules.PLURAL[line.species.group].capitalize(),
         name=Name.of(line),
         common=line.species.vernacular_name,
         pack=offer.pack,
         price="" if offer.price is None else money(offer.price, home.currency),
-        available=rules.available(packs, home.few_below_packs),
+        available=word,
     )
 
 

@@ -63,13 +63,6 @@ def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
     return f"Live {kinds}" if harmful else f"Live harmless {kinds}"
 
 
-def available(packs: int, few_below: int) -> str:
-    """Return the word for how many packs could be promised; never the number."""
-    if packs < 1:
-        return "none"
-    return "few" if packs < few_below else "available"
-
-
 def block(name: str, address: str) -> str:
     """Return an address as printed: its lines without gaps, the name on top unless it is already there."""
     lines = [line.strip() for line in address.splitlines() if line.strip()]

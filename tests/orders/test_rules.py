@@ -7,6 +7,7 @@ import pytest
 from breeder.orders import rules
 from breeder.orders.models import Offer, OrderLine
 from breeder.orders.rules import Bill, OfferFree
+from breeder.taxa.models import Line
 
 
 @pytest.mark.parametrize(
@@ -43,6 +44,16 @@ def test_a_bill_adds_up_to_the_cent_and_leaves_out_what_has_no_price() -> None:
 )
 def test_a_bill_says_what_is_open(paid: str, said: str) -> None:
     assert said in rules.in_words(bill(paid=paid), "USD")
+
+
+def test_the_word_for_availability_never_holds_a_number_and_a_frozen_line_offers_none() -> None:
+    def word(packs: int, frozen: str = "") -> str:
+        line = Line(form_name="Harbour", frozen_because=frozen)
+        return rules.availability(OfferFree(Offer(line=line), packs), 3).value
+
+    words = ["none", "none", "few", "few", "available", "available"]
+    assert [word(packs) for packs in (-1, 0, 1, 2, 3, 400)] == words
+    assert word(400, "down to 31 adults") == "none"
 
 
 def test_the_pack_with_most_to_give_leads_then_the_cheaper() -> None:

@@ -67,17 +67,6 @@ def test_what_is_no_tub_number_is_answered_with_a_sentence(typed: str) -> None:
         rules.numbers_in(typed)
 
 
-def test_the_word_for_availability_never_holds_a_number() -> None:
-    assert [rules.available(packs, 3) for packs in (-1, 0, 1, 2, 3, 400)] == [
-        "none",
-        "none",
-        "few",
-        "few",
-        "available",
-        "available",
-    ]
-
-
 @pytest.mark.parametrize(
     ("asked", "allowed", "base"),
     [

@@ -126,6 +126,10 @@ RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     "cultures.set_minimum": lambda at: (
         lambda: cultures.set_minimum(at.line.pk, adults_kept=50, young_kept=50, each_sex_kept=3, by=None)
     ),
+    "cultures.freeze_line": lambda at: lambda: cultures.freeze_line(at.line.pk, "down to 31 adults", by=None),
+    "cultures.end_freeze": lambda at: (
+        lambda _: lambda: cultures.end_freeze(at.line.pk, "it has grown again", by=None)
+    )(cultures.freeze_line(at.line.pk, "down to 31 adults", by=None)),
     "orders.agree_order": lambda at: lambda: agree((at.offer, 1), name="Ben Reed"),
     "orders.change_order": lambda at: lambda: orders.change_order(at.order.number, change(at), by=None),
     "orders.cancel_order": lambda at: lambda: orders.cancel_order(at.order.number, "not now", by=None),
@@ -145,7 +149,13 @@ RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     ),
 }
 # These write the numbers of a line or a species, from which what is free is worked out too.
-SETS_NUMBERS = {"cultures.set_minimum": "line", "taxa.edit_line": "line", "taxa.edit_species": "species"}
+SETS_NUMBERS = {
+    "cultures.set_minimum": "line",
+    "cultures.freeze_line": "line",
+    "cultures.end_freeze": "line",
+    "taxa.edit_line": "line",
+    "taxa.edit_species": "species",
+}
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from breeder.cultures.actions.changes import move_animals, record_change
 from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
+from breeder.cultures.actions.freezes import end_freeze, freeze_line
 from breeder.cultures.actions.minimums import set_minimum
 from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.states import set_not_for_sale, set_purpose
@@ -16,6 +17,8 @@ __all__ = [
     "care_for_shelf",
     "close_tub",
     "correct_entry",
+    "end_freeze",
+    "freeze_line",
     "merge_tubs",
     "move_animals",
     "record_change",

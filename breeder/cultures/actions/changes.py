@@ -5,9 +5,10 @@ from typing import Any
 
 from django.db import transaction
 
-from breeder.cultures import steps
+from breeder.cultures import freezing, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.pouring import Animals, carry
+from breeder.cultures.actions.states import LOST_IN
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry
@@ -27,17 +28,23 @@ def record_change(
     females: int = 0,
     happened_at: datetime | None = None,
     note: str = "",
+    named: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
-    """Record that a whole number of animals died, was culled, was received or came back. Never refused for its size."""
+    """Record that a whole number of animals died, was culled, was received or came back. Never refused for its size.
+
+    Culling a frozen line asks for its name (`named`).
+    """
     sign = _sign_of(reason)
     turn.whole("number", number)
     turn.sexes(number, males, females)
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
+        if reason == Entry.Reason.CULLED:
+            freezing.require_named([tub.line], [named], "to cull from")
         entry = steps.write_entry(
             tub,
             Entry.Kind.CHANGE,
@@ -62,11 +69,15 @@ def move_animals(
     females: int = 0,
     happened_at: datetime | None = None,
     note: str = "",
+    named: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
-    """Record that animals were carried from one tub into another; both sides are written, linked."""
+    """Record that animals were carried from one tub into another; both sides are written, linked.
+
+    Carrying animals of a frozen line out of it asks for its name (`named`).
+    """
     turn.whole("number", number)
     turn.sexes(number, males, females)
     if from_id == to_id:
@@ -74,10 +85,17 @@ def move_animals(
     with transaction.atomic(durable=True):
         this = turn.take([from_id, to_id])
         source, target = this.tubs[from_id], this.tubs[to_id]
+        if leaves_line(source, target):
+            freezing.require_named([source.line], [named], "to carry animals out of")
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
         some = Animals(stage, number, males, females)
         out = carry(source, target, some, at, by, note=note)
         return this.recorded(out, token=token, answer=answer, more=mixing(source, target))
+
+
+def leaves_line(source: Culture, target: Culture) -> bool:
+    """Return whether animals moved between these tubs are lost to their line."""
+    return target.purpose in LOST_IN and source.purpose != target.purpose or source.line_id != target.line_id
 
 
 def mixing(source: Culture, target: Culture) -> list[str]:

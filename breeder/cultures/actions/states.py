@@ -7,14 +7,16 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import steps
+from breeder.cultures import freezing, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry
 
 # The fields of a tub that state entries set; dates are kept as ISO text in the ledger.
-DATES = ("quarantine_until", "closed_on")
+DATES = ("quarantine_until", "crashed_on", "closed_on")
+# Animals in tubs of these purposes are on their way out of the line.
+LOST_IN = (Culture.Purpose.MIXED, Culture.Purpose.SHOW)
 
 
 def set_purpose(
@@ -23,11 +25,12 @@ def set_purpose(
     *,
     quarantine_until: date | None = None,
     reason: str = "",
+    named: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
-    """Set what a tub is for. A mixed tub never goes back into a line."""
+    """Set what a tub is for. A mixed tub never goes back into a line; a frozen line's tub is shown or mixed by name."""
     if purpose not in Culture.Purpose.values:
         raise BadFact({"purpose": f"“{purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
     if quarantine_until and quarantine_until < timezone.localdate():
@@ -38,6 +41,8 @@ def set_purpose(
         tub = this.tubs[culture_id]
         if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
             raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
+        if purpose in LOST_IN and tub.purpose != purpose:
+            freezing.require_named([tub.line], [named], "to show or mix a tub of")
         until = quarantine_until if purpose == Culture.Purpose.QUARANTINE else None
         entry = write_state(tub, {"purpose": purpose, "quarantine_until": until}, at=None, note=reason, by=by)
         return this.recorded(entry, token=token, answer=answer)

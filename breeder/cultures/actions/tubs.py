@@ -8,10 +8,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from breeder.cultures import queries, rules, steps
+from breeder.cultures import freezing, queries, rules, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.pouring import Animals, carry, tip_over
-from breeder.cultures.actions.states import write_state
+from breeder.cultures.actions.states import LOST_IN, write_state
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry
@@ -75,6 +75,7 @@ def split_tub(
     moved: tuple[Animals, ...] = (),
     happened_at: datetime | None = None,
     note: str = "",
+    named: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
@@ -85,6 +86,8 @@ def split_tub(
     with transaction.atomic(durable=True):
         this = turn.take([parent_id])
         parent = this.tubs[parent_id]
+        if place.purpose in LOST_IN and parent.purpose != place.purpose:
+            freezing.require_named([parent.line], [named], "to show or mix animals of")
         at = turn.moment(parent, happened_at)
         child = new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
         Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
@@ -103,11 +106,15 @@ def merge_tubs(
     *,
     happened_at: datetime | None = None,
     note: str = "",
+    named: str = "",
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
-    """Tip one tub wholly into another and close it. Only a mixed tub may take in animals of another line."""
+    """Tip one tub wholly into another and close it. Only a mixed tub may take in animals of another line.
+
+    A tub of a frozen line asks for the line's name (`named`).
+    """
     if from_id == into_id:
         raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
     with transaction.atomic(durable=True):
@@ -115,6 +122,7 @@ def merge_tubs(
         source, target = this.tubs[from_id], this.tubs[into_id]
         if untrue := _untrue(source, target):
             raise BadFact({"into": untrue})
+        freezing.require_named([source.line], [named], "to tip away a tub of")
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
         on = timezone.localdate(at)
         Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
@@ -126,14 +134,25 @@ def merge_tubs(
 
 
 def close_tub(
-    culture_id: int, *, reason: str, happened_at: datetime | None = None, by: Any, token: str = "", answer: str = ""
+    culture_id: int,
+    *,
+    reason: str,
+    happened_at: datetime | None = None,
+    named: str = "",
+    by: Any,
+    token: str = "",
+    answer: str = "",
 ) -> Recorded:
-    """Close a tub for good, with the reason; what the book relied on in it is no longer counted."""
+    """Close a tub for good, with the reason; what the book relied on in it is no longer counted.
+
+    A tub of a frozen line asks for the line's name (`named`).
+    """
     if not reason.strip():
         raise BadFact({"reason": "Closing a tub needs a reason, such as “died out” or “moved to tub 9”. Write why."})
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
+        freezing.require_named([tub.line], [named], "to close a tub of")
         at = turn.moment(tub, happened_at)
         relied = rules.relied_on(this.before[tub.line_id], tub.pk)
         entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)

@@ -30,6 +30,18 @@ class TubChoice(forms.ModelChoiceField):
         return f"{tub.number} · {tub.line} · {tub.purpose}"
 
 
+def named_field(line: Line, takes_out: str) -> forms.CharField:
+    """Return the field in which the name of a frozen line is typed."""
+    return forms.CharField(
+        label=f"Name of the line{takes_out}",
+        required=False,
+        max_length=LONGEST_NOTE,
+        strip=False,
+        help_text=f"Frozen: {line.frozen_because.rstrip('.')}. Type “{line}” to go on.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+    )
+
+
 class OfTubForm(PlainForm, forms.Form):
     """A form about one tub; it offers the stages that the tub's line is kept in."""
 
@@ -41,10 +53,17 @@ class OfTubForm(PlainForm, forms.Form):
             choices = [(Stage.CUPS.value, "cups")] if by_cup else STAGES
             self.fields["stage"].choices = choices  # type: ignore[attr-defined]
             self.fields["stage"].initial = choices[0][0]
+        if tub.line.frozen_because:
+            self.fields["named"] = named_field(tub.line, self.takes_out)
+
+    # What of this form takes animals out of a frozen line, so that its name is asked for.
+    takes_out = ""
 
 
 class ChangeForm(OfTubForm):
     """Animals that died, were culled, received, or came back."""
+
+    takes_out = ", to cull from it"
 
     reason = forms.ChoiceField(label="What happened", choices=REASONS, widget=forms.RadioSelect)
     stage = forms.ChoiceField(label="Which", widget=forms.RadioSelect)
@@ -55,6 +74,8 @@ class ChangeForm(OfTubForm):
 
 class MoveForm(OfTubForm):
     """Animals carried into another tub."""
+
+    takes_out = ", if they leave it"
 
     to = TubChoice(label="Into tub", queryset=Culture.objects.none(), empty_label="choose a tub")
     stage = forms.ChoiceField(label="Which", widget=forms.RadioSelect)
@@ -135,6 +156,11 @@ class NewTubForm(PlaceFields):
 class SplitForm(PlaceFields):
     """A new tub out of this one."""
 
+    def __init__(self, *args: Any, tub: Culture, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if tub.line.frozen_because:
+            self.fields["named"] = named_field(tub.line, ", to show or mix the new tub")
+
     share = forms.ChoiceField(
         label="What goes over", choices=SHARES, required=False, widget=forms.RadioSelect, initial="0.5"
     )
@@ -161,6 +187,8 @@ class CloseForm(OfTubForm):
 class PurposeForm(OfTubForm):
     """What a tub is for."""
 
+    takes_out = ", to show or mix the tub"
+
     purpose = forms.ChoiceField(label="What for", choices=Culture.Purpose.choices, widget=forms.RadioSelect)
     quarantine_until = forms.DateField(
         label="Quarantine until", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
@@ -184,6 +212,18 @@ class CorrectForm(PlainForm, forms.Form):
 
     entry = forms.IntegerField(widget=forms.HiddenInput, min_value=1, max_value=2**62)
     note = forms.CharField(label="What was wrong", required=False, max_length=LONGEST_NOTE)
+
+
+class FreezeForm(PlainForm, forms.Form):
+    """Why a line is frozen."""
+
+    because = forms.CharField(label="Frozen, because", max_length=160, help_text="Such as “only 31 adults are left”.")
+
+
+class EndFreezeForm(PlainForm, forms.Form):
+    """Why a freeze ends."""
+
+    reason = forms.CharField(label="Why it may give again", max_length=160, help_text="Kept in the log.")
 
 
 class MinimumForm(PlainForm, forms.ModelForm):

@@ -10,13 +10,14 @@ from breeder.cultures.views.changes import (
     tub_purpose,
     tub_split,
 )
-from breeder.cultures.views.lines import line, line_list, line_minimum
+from breeder.cultures.views.lines import line, line_freeze, line_list, line_minimum
 from breeder.cultures.views.rounds import care, round_tub, start, undo
 from breeder.cultures.views.tubs import tub, tub_count, tub_list, tub_looked
 
 __all__ = [
     "care",
     "line",
+    "line_freeze",
     "line_list",
     "line_minimum",
     "round_tub",

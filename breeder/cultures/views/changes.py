@@ -54,6 +54,7 @@ def tub_change(request: HttpRequest, number: int) -> HttpResponse:
             females=females,
             happened_at=data["happened_at"],
             note=data["note"],
+            named=data.get("named", ""),
             by=request.user,
             token=token,
         )
@@ -79,6 +80,7 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
             females=females,
             happened_at=data["happened_at"],
             note=data["note"],
+            named=data.get("named", ""),
             by=request.user,
             token=token,
         )
@@ -92,7 +94,7 @@ def tub_split(request: HttpRequest, number: int) -> HttpResponse:
     once.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"shelf": tub.shelf, "place_on_shelf": tub.place_on_shelf, "purpose": tub.purpose}
-    form = forms.SplitForm(request.POST or None, initial=initial)
+    form = forms.SplitForm(request.POST or None, tub=tub, initial=initial)
 
     def act(data: dict[str, Any], token: str) -> actions.Recorded:
         return actions.split_tub(
@@ -101,6 +103,7 @@ def tub_split(request: HttpRequest, number: int) -> HttpResponse:
             share=form.part,
             moved=form.animals(),
             happened_at=data["happened_at"],
+            named=data.get("named", ""),
             by=request.user,
             token=token,
             answer=tub_url(tub),
@@ -123,6 +126,7 @@ def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
             data["into"].pk,
             happened_at=data["happened_at"],
             note=data["note"],
+            named=data.get("named", ""),
             by=request.user,
             token=token,
         )
@@ -139,7 +143,12 @@ def tub_close(request: HttpRequest, number: int) -> HttpResponse:
 
     def act(data: dict[str, Any], token: str) -> actions.Recorded:
         return actions.close_tub(
-            tub.pk, reason=data["reason"], happened_at=data["happened_at"], by=request.user, token=token
+            tub.pk,
+            reason=data["reason"],
+            happened_at=data["happened_at"],
+            named=data.get("named", ""),
+            by=request.user,
+            token=token,
         )
 
     shown = _about(tub, "Close tub", "What the book relied on in it no longer counts.", "Close tub")
@@ -159,6 +168,7 @@ def tub_purpose(request: HttpRequest, number: int) -> HttpResponse:
             data["purpose"],
             quarantine_until=data["quarantine_until"],
             reason=data["reason"],
+            named=data.get("named", ""),
             by=request.user,
             token=token,
         )

@@ -6,7 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django_tables2 import RequestConfig
 
-from breeder.cultures import actions, forms, queries
+from breeder.cultures import actions, forms, freezing, queries
 from breeder.cultures.queries.tubs import LineRow
 from breeder.cultures.reckoning import minimum_of
 from breeder.cultures.tables import LineTable
@@ -39,6 +39,7 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "stages": stages,
         "tubs": queries.tub_rows(line_id=pk),
         "minimum": minimum_of(one) if one.sold_by == Line.SoldBy.HEAD else None,
+        "should_freeze": freezing.should_freeze(row.stock),
     }
     return render(request, "cultures/line.html", shown)
 
@@ -61,6 +62,28 @@ def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("cultures:line", pk=pk)
     shown = {"form": form, "line": _line_or_404(pk)}
     return render(request, "cultures/minimum.html", shown, status=REFUSED if form.is_bound else 200)
+
+
+@keeper_only
+def line_freeze(request: HttpRequest, pk: int) -> HttpResponse:
+    """Freeze a line, or end its freeze; both with a reason."""
+    once.seen(request.POST.get("token", ""))
+    one, token = _line_or_404(pk), request.POST.get("token", "")
+    frozen = bool(one.frozen_because)
+    form = forms.EndFreezeForm(request.POST or None) if frozen else forms.FreezeForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            if frozen:
+                actions.end_freeze(pk, form.cleaned_data["reason"], by=request.user, token=token)
+            else:
+                actions.freeze_line(pk, form.cleaned_data["because"], by=request.user, token=token)
+        except ValidationError as refusal:
+            forms.show_refusal(form, refusal)
+        else:
+            messages.success(request, "The freeze is ended." if frozen else "The line is frozen.")
+            return redirect("cultures:line", pk=pk)
+    shown = {"form": form, "line": one}
+    return render(request, "cultures/freeze.html", shown, status=REFUSED if form.is_bound else 200)
 
 
 def _line_or_404(pk: int) -> Line:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from breeder.house.sentences import PlainForm
 from breeder.orders import rules
 from breeder.orders.actions import Change, LineChange
-from breeder.orders.forms.fields import AgreedDays, day_field, money_field, packs_field
+from breeder.orders.forms.fields import AgreedDays, day_field, money_field, name_field, packs_field
 from breeder.orders.models import OrderLine
 
 
@@ -27,20 +27,28 @@ class LinesForm(PlainForm, forms.Form):
             self.fields[f"line-{line.pk}-price"] = money_field(
                 "Price of one", required=False, min_value=0, initial=line.price
             )
+            if line.offer.line.frozen_because:
+                self.fields[f"line-{line.pk}-name"] = name_field(line.offer.line)
 
     def rows(self) -> list[dict[str, Any]]:
         """Return each line with its two fields, for the page."""
         return [
-            {"line": line, "packs": self[f"line-{line.pk}-packs"], "price": self[f"line-{line.pk}-price"]}
+            {
+                "line": line,
+                "packs": self[f"line-{line.pk}-packs"],
+                "price": self[f"line-{line.pk}-price"],
+                "name": self[f"line-{line.pk}-name"] if f"line-{line.pk}-name" in self.fields else None,
+            }
             for line in self.lines
         ]
 
-    def change(self, terms: rules.Terms, added: Sequence[rules.Wanted]) -> Change:
+    def change(self, terms: rules.Terms, added: Sequence[rules.Wanted], named: Sequence[str] = ()) -> Change:
         given = self.cleaned_data
         lines = {
             line.pk: LineChange(given[f"line-{line.pk}-packs"], given[f"line-{line.pk}-price"]) for line in self.lines
         }
-        return Change(terms=terms, lines=lines, added=added)
+        typed = [given[f"line-{line.pk}-name"] for line in self.lines if given.get(f"line-{line.pk}-name")]
+        return Change(terms=terms, lines=lines, added=added, named=[*typed, *named])
 
 
 class CancelForm(PlainForm, forms.Form):
@@ -53,6 +61,16 @@ class HoldForm(AgreedDays, PlainForm, forms.Form):
     """Until when an order is held again."""
 
     held_until = day_field("Hold it until the end of")
+
+    def __init__(self, *args: Any, lines: Iterable[OrderLine] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for line in (line.offer.line for line in lines):
+            if line.frozen_because:
+                self.fields[f"name-{line.pk}"] = name_field(line)
+
+    def named(self) -> list[str]:
+        """Return what was typed as names of frozen lines."""
+        return [text for name, text in self.cleaned_data.items() if name.startswith("name-") and text]
 
 
 class PaymentForm(PlainForm, forms.Form):

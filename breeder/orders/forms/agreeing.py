@@ -10,13 +10,23 @@ from django.utils import timezone
 
 from breeder.house.sentences import PlainForm
 from breeder.orders import rules
-from breeder.orders.forms.fields import AgreedDays, day_field, end_of, money_field, packs_field
+from breeder.orders.forms.fields import (
+    SEVERAL,
+    AgreedDays,
+    day_field,
+    end_of,
+    money_field,
+    name_field,
+    packs_field,
+    tub_choices,
+    tub_field,
+)
 from breeder.orders.models import Order
 from breeder.orders.queries import LineOnOffer
 from breeder.people.models import Person
 from breeder.people.rules import destination
 
-PACKS, PRICE = "packs-", "price-"
+PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
 
 
 class WhoForm(PlainForm, forms.Form):
@@ -127,6 +137,10 @@ class PacksForm(PlainForm, forms.Form):
                 self.fields[f"{PACKS}{free.offer.pk}"] = packs_field("Packs")
                 if free.offer.price is None:
                     self.fields[f"{PRICE}{free.offer.pk}"] = money_field("Agreed price", required=False, min_value=0)
+                if len(tubs := tub_choices(line, free.offer.stage)) > SEVERAL:
+                    self.fields[f"{TUB}{free.offer.pk}"] = tub_field(tubs)
+            if line.line.frozen_because:
+                self.fields[f"{NAME}{line.line.pk}"] = name_field(line.line)
 
     def wanted(self) -> list[rules.Wanted]:
         """Return what is wanted, also of packs that were withdrawn while the form was open."""
@@ -136,8 +150,13 @@ class PacksForm(PlainForm, forms.Form):
                 packs = self.cleaned_data.get(name) or self._of_withdrawn(name)
                 if packs:
                     price = self.cleaned_data.get(f"{PRICE}{offer_id}")
-                    found.append(rules.Wanted(int(offer_id), packs, price))
+                    tub = self.cleaned_data.get(f"{TUB}{offer_id}") or None
+                    found.append(rules.Wanted(int(offer_id), packs, price, tub))
         return found
+
+    def named(self) -> list[str]:
+        """Return what was typed as names of frozen lines."""
+        return [text for name, text in self.cleaned_data.items() if name.startswith(NAME) and text]
 
     def _of_withdrawn(self, name: str) -> int:
         typed = str(self.data[name]).strip()

@@ -8,8 +8,12 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.orders import rules
+from breeder.orders.queries import LineOnOffer
+from breeder.taxa.models import Line
 
 END_OF_DAY = time(23, 59, 59)
+SEVERAL = 2  # choices: with no more than “any” and one tub there is nothing to choose
+LONGEST_NAME = 240
 
 
 def day_field(label: str, **options: Any) -> forms.DateField:
@@ -29,6 +33,29 @@ def packs_field(label: str, *, required: bool = False, **options: Any) -> forms.
     widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
     return forms.IntegerField(
         label=label, required=required, min_value=0, max_value=rules.MOST_PACKS, widget=widget, **options
+    )
+
+
+def tub_choices(line: LineOnOffer, stage: str) -> list[tuple[Any, str]]:
+    """Return the tubs out of which a pack of this stage may be promised, after the choice of none by name."""
+    stock = line.stock.stages.get(stage)
+    tubs = [tub for tub in stock.tubs if tub.gives and tub.free] if stock else []
+    return [("", "any of them"), *((tub.culture_id, f"tub {tub.number}, {tub.free} free") for tub in tubs)]
+
+
+def tub_field(choices: list[tuple[Any, str]]) -> forms.TypedChoiceField:
+    """Return the choice of the one tub that a pack comes out of."""
+    return forms.TypedChoiceField(label="Out of", choices=choices, required=False, coerce=int, empty_value=None)
+
+
+def name_field(line: Line) -> forms.CharField:
+    """Return the field in which the name of a frozen line is typed."""
+    return forms.CharField(
+        label=f"Frozen: {line.frozen_because.rstrip('.')}. To promise of it, type its name",
+        required=False,
+        max_length=LONGEST_NAME,
+        strip=False,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
     )
 
 

@@ -11,8 +11,10 @@ from breeder.orders.rules.money import (
 from breeder.orders.rules.packs import (
     LARGEST_PACK,
     MOST_PACKS,
+    Availability,
     OfferFree,
     Wanted,
+    availability,
     faults_of_pack,
     filled_pack,
     leading,
@@ -48,6 +50,8 @@ from breeder.orders.rules.standing import (
 )
 
 __all__ = [
+    "Availability",
+    "availability",
     "Bill",
     "DAYS_TO_POST",
     "FURTHEST_DAYS",

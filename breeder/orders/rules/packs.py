@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
+from enum import StrEnum
 from typing import Any
 
 from breeder.cultures.models import Stage
@@ -35,6 +36,21 @@ class OfferFree:
 
     offer: Offer
     packs: int
+
+
+class Availability(StrEnum):
+    """What other people read instead of numbers."""
+
+    AVAILABLE = "available"
+    FEW = "few"
+    NONE = "none"
+
+
+def availability(free: OfferFree, few_below: int) -> Availability:
+    """Return the word for how many packs could be promised; a frozen line offers none to anybody."""
+    if free.packs <= 0 or free.offer.line.frozen_because:
+        return Availability.NONE
+    return Availability.FEW if free.packs < few_below else Availability.AVAILABLE
 
 
 def usual_overcount(kind: str, number: int) -> int:
