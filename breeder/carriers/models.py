@@ -1,9 +1,11 @@
-"""Postal services and the days on which a carrier carries nothing."""
+"""Postal services, closures, and what is on record of where animals may go and who carries them."""
 
 from typing import Any
 
 from django.db import models
 from django.db.models import F, Q
+
+from breeder.people.models import Person
 
 
 class Service(models.Model):
@@ -56,3 +58,122 @@ class Closure(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name}, {self.on}"
+
+
+class OnRecord(models.Model):
+    """What every rule says of itself: where it is written, when the keeper read it, and until when that is good."""
+
+    citation = models.CharField("where it is written", max_length=240)
+    url = models.URLField("address of that page", max_length=240, blank=True)
+    verified = models.BooleanField("I have looked this up myself", default=False)
+    checked_on = models.DateField("looked up on", null=True, blank=True)
+    recheck_on = models.DateField("to be looked up again by", null=True, blank=True)
+    note = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+LOOKED_UP = Q(verified=False) | (Q(checked_on__isnull=False) & Q(recheck_on__isnull=False))
+
+
+class MovementRule(OnRecord):
+    """What an authority says of a taxon going from region to region; without a taxon, of all that is not listed."""
+
+    class Effect(models.TextChoices):
+        FORBIDDEN = "forbidden"
+        PERMIT = "permit", "needs a permit"
+        CONDITIONS = "conditions", "allowed with conditions"
+        ALLOWED = "allowed"
+
+    taxon = models.CharField("species or higher taxon", max_length=80, blank=True)
+    origin = models.CharField("from (ISO 3166)", max_length=6, blank=True)
+    destination = models.CharField("into (ISO 3166)", max_length=6, blank=True)
+    across_only = models.BooleanField("only from one state or country into another", default=False)
+    effect = models.CharField(max_length=10, choices=Effect)
+    authority = models.CharField("whose rule it is", max_length=80, blank=True)
+    permit_kind = models.CharField("kind of permit that is asked for", max_length=40, blank=True)
+    conditions = models.CharField("conditions in words", max_length=400, blank=True)
+
+    class Meta:
+        ordering = ["destination", "taxon", "authority", "id"]
+        constraints = [
+            models.CheckConstraint(condition=LOOKED_UP, name="movement_rule_says_when"),
+            models.UniqueConstraint(
+                fields=["taxon", "origin", "destination", "authority", "across_only", "verified"],
+                name="movement_rule_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.taxon or 'What is not listed'} into {self.destination or 'anywhere'}"
+
+
+class CarrierRule(OnRecord):
+    """What a carrier, or one of its services, says of carrying a taxon alive; without a taxon, of all animals."""
+
+    class Takes(models.TextChoices):
+        YES = "takes", "takes them"
+        AGREEMENT = "agreement", "takes them under an agreement"
+        NO = "refuses", "does not take them"
+
+    carrier = models.CharField(max_length=60)
+    service = models.ForeignKey(Service, null=True, blank=True, on_delete=models.PROTECT, related_name="carrier_rules")
+    taxon = models.CharField("species or higher taxon", max_length=80, blank=True)
+    takes = models.CharField(max_length=10, choices=Takes)
+    season_from = models.CharField("season from (month-day)", max_length=5, blank=True)
+    season_until = models.CharField("season until (month-day)", max_length=5, blank=True)
+    most_days = models.PositiveSmallIntegerField("longest planned transit, working days", null=True, blank=True)
+    domestic_only = models.BooleanField("only within the country", default=False)
+    marking = models.CharField("marking asked for", max_length=160, blank=True)
+    conditions = models.CharField("conditions in words", max_length=400, blank=True)
+
+    class Meta:
+        ordering = ["carrier", "service", "taxon", "id"]
+        constraints = [
+            models.CheckConstraint(condition=LOOKED_UP, name="carrier_rule_says_when"),
+            models.CheckConstraint(
+                condition=Q(season_from="", season_until="") | (~Q(season_from="") & ~Q(season_until="")),
+                name="carrier_rule_season_whole",
+            ),
+            models.UniqueConstraint(
+                fields=["carrier", "taxon", "verified"], condition=Q(service=None), name="carrier_rule_once"
+            ),
+            models.UniqueConstraint(fields=["carrier", "service", "taxon", "verified"], name="service_rule_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.service or self.carrier}: {self.taxon or 'all live invertebrates'}"
+
+
+class Permit(models.Model):
+    """A permit of the keeper's or of a customer's, with the scope in which it counts."""
+
+    class Direction(models.TextChoices):
+        SEND = "send", "to send"
+        RECEIVE = "receive", "to receive"
+        BOTH = "both", "to send and to receive"
+
+    number = models.CharField(max_length=60)
+    issuer = models.CharField("issued by", max_length=80)
+    kind = models.CharField("kind of permit", max_length=40, blank=True)
+    person = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="permits", verbose_name="held by"
+    )
+    direction = models.CharField(max_length=8, choices=Direction, default=Direction.SEND)
+    taxa: Any = models.JSONField("species or higher taxa", default=list)
+    origins: Any = models.JSONField("from (ISO 3166)", default=list)
+    destinations: Any = models.JSONField("into (ISO 3166)", default=list)
+    valid_from = models.DateField()
+    valid_until = models.DateField()
+    conditions = models.CharField("conditions in words", max_length=400, blank=True)
+
+    class Meta:
+        ordering = ["-valid_until", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["issuer", "number"], name="permit_once"),
+            models.CheckConstraint(condition=Q(valid_from__lte=F("valid_until")), name="permit_days_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.number}".strip()

@@ -3,9 +3,10 @@
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
-from breeder.house import weather
+from breeder.house import regions, weather
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
 from breeder.house.places import fault_of_place, us_place
@@ -48,7 +49,7 @@ class SettingForm(PlainForm, forms.ModelForm):
         model = Setting
         fields = (
             "trade_name", "return_address", "terms", "fahrenheit", "inches", "currency", "postcode", "latitude",
-            "longitude", "timezone", "public_list", "few_below_packs", "hold_days", "comfort_tolerance",
+            "longitude", "timezone", "region", "public_list", "few_below_packs", "hold_days", "comfort_tolerance",
             "hard_tolerance", "weather_service", "weather_contact", "weather_key", "weather_url",
         )  # fmt: skip
         widgets = {
@@ -58,7 +59,9 @@ class SettingForm(PlainForm, forms.ModelForm):
             "weather_key": forms.PasswordInput(attrs={"autocomplete": "off"}),
         }
         labels = {"weather_service": "Weather service"}
-        help_texts = weather.HELP
+        help_texts = weather.HELP | {
+            "region": "Such as US-NY, CA-ON or DE: from where you send, which rules on moving animals ask for."
+        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -68,6 +71,12 @@ class SettingForm(PlainForm, forms.ModelForm):
     def clean_weather_key(self) -> str:
         """Keep the key that is stored when nothing is typed: it is never sent back to the page."""
         return weather.key_after(self.kept_key, self.cleaned_data["weather_key"])
+
+    def clean_region(self) -> str:
+        code = regions.code_of(self.cleaned_data["region"])
+        if fault := regions.fault_of(code):
+            raise ValidationError(fault, code="no_region")
+        return code
 
     def clean_weather_url(self) -> str:
         return self.cleaned_data["weather_url"].rstrip("/")
@@ -93,5 +102,7 @@ class SettingForm(PlainForm, forms.ModelForm):
             )
             return
         self.cleaned_data.update(latitude=place.latitude, longitude=place.longitude)
+        if place.region:
+            self.cleaned_data["region"] = regions.code_of(place.region)
         if place.timezone:
             self.cleaned_data["timezone"] = place.timezone

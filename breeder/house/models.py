@@ -49,6 +49,7 @@ class Setting(models.Model):
     hard_tolerance = models.DecimalField(max_digits=4, decimal_places=3, default=Decimal("0.05"), validators=SHARE)
     latitude = models.DecimalField("latitude of home, to 0.01", max_digits=5, decimal_places=2, null=True, blank=True)
     longitude = models.DecimalField("longitude of home, to 0.01", max_digits=6, decimal_places=2, null=True, blank=True)
+    region = models.CharField("state or country of home (ISO 3166)", max_length=6, blank=True)
     weather_service = models.CharField(max_length=10, choices=WeatherService, default=WeatherService.NONE, blank=True)
     weather_contact = models.CharField("contact shown to the weather service", max_length=120, blank=True)
     weather_key = models.CharField("key of the weather service", max_length=120, blank=True)

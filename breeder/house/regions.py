@@ -1,0 +1,120 @@
+"""Countries and their states by ISO 3166: which codes there are, which lie in which, and what they are called.
+
+Codes by ISO 3166-1 alpha-2 and, for the United States, Canada and Australia, ISO 3166-2. Other subdivisions are taken
+by their shape. The tests hold the lists against the package `holidays`.
+"""
+
+import re
+
+ANYWHERE = ""
+
+_CODES = """
+    AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS BT BV BW BY BZ CA
+    CC CD CF CG CH CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG EH ER ES ET FI FJ FK FM FO FR GA
+    GB GD GE GF GG GH GI GL GM GN GP GQ GR GS GT GU GW GY HK HM HN HR HT HU ID IE IL IM IN IO IQ IR IS IT JE JM JO JP
+    KE KG KH KI KM KN KP KR KW KY KZ LA LB LC LI LK LR LS LT LU LV LY MA MC MD ME MF MG MH MK ML MM MN MO MP MQ MR MS
+    MT MU MV MW MX MY MZ NA NC NE NF NG NI NL NO NP NR NU NZ OM PA PE PF PG PH PK PL PM PN PR PS PT PW PY QA RE RO RS
+    RU RW SA SB SC SD SE SG SH SI SJ SK SL SM SN SO SR SS ST SV SX SY SZ TC TD TF TG TH TJ TK TL TM TN TO TR TT TV TW
+    TZ UA UG UM US UY UZ VA VC VE VG VI VN VU WF WS YE YT ZA ZM ZW
+"""
+COUNTRIES = frozenset(_CODES.split())
+
+# English short names of the countries that addresses are read for; others are shown by their code.
+COUNTRY_NAMES = {
+    "US": "the United States", "CA": "Canada", "MX": "Mexico", "GB": "the United Kingdom", "IE": "Ireland",
+    "DE": "Germany", "AT": "Austria", "CH": "Switzerland", "FR": "France", "BE": "Belgium", "NL": "the Netherlands",
+    "LU": "Luxembourg", "ES": "Spain", "PT": "Portugal", "IT": "Italy", "PL": "Poland", "CZ": "Czechia",
+    "SK": "Slovakia", "HU": "Hungary", "SI": "Slovenia", "HR": "Croatia", "DK": "Denmark", "SE": "Sweden",
+    "NO": "Norway", "IS": "Iceland", "FI": "Finland", "EE": "Estonia", "LV": "Latvia", "LT": "Lithuania",
+    "GR": "Greece", "RO": "Romania", "BG": "Bulgaria", "AU": "Australia", "NZ": "New Zealand", "JP": "Japan",
+    "KR": "South Korea", "TW": "Taiwan", "SG": "Singapore", "TH": "Thailand", "BR": "Brazil", "ZA": "South Africa",
+}  # fmt: skip
+
+US_STATES = {
+    "AL": "Alabama", "AK": "Alaska", "AZ": "Arizona", "AR": "Arkansas", "CA": "California", "CO": "Colorado",
+    "CT": "Connecticut", "DE": "Delaware", "FL": "Florida", "GA": "Georgia", "HI": "Hawaii", "ID": "Idaho",
+    "IL": "Illinois", "IN": "Indiana", "IA": "Iowa", "KS": "Kansas", "KY": "Kentucky", "LA": "Louisiana",
+    "ME": "Maine", "MD": "Maryland", "MA": "Massachusetts", "MI": "Michigan", "MN": "Minnesota", "MS": "Mississippi",
+    "MO": "Missouri", "MT": "Montana", "NE": "Nebraska", "NV": "Nevada", "NH": "New Hampshire", "NJ": "New Jersey",
+    "NM": "New Mexico", "NY": "New York", "NC": "North Carolina", "ND": "North Dakota", "OH": "Ohio",
+    "OK": "Oklahoma", "OR": "Oregon", "PA": "Pennsylvania", "RI": "Rhode Island", "SC": "South Carolina",
+    "SD": "South Dakota", "TN": "Tennessee", "TX": "Texas", "UT": "Utah", "VT": "Vermont", "VA": "Virginia",
+    "WA": "Washington", "WV": "West Virginia", "WI": "Wisconsin", "WY": "Wyoming", "DC": "District of Columbia",
+    "AS": "American Samoa", "GU": "Guam", "MP": "Northern Mariana Islands", "PR": "Puerto Rico",
+    "UM": "US Minor Outlying Islands", "VI": "US Virgin Islands",
+}  # fmt: skip
+CA_PROVINCES = {
+    "AB": "Alberta", "BC": "British Columbia", "MB": "Manitoba", "NB": "New Brunswick",
+    "NL": "Newfoundland and Labrador", "NS": "Nova Scotia", "NT": "Northwest Territories", "NU": "Nunavut",
+    "ON": "Ontario", "PE": "Prince Edward Island", "QC": "Quebec", "SK": "Saskatchewan", "YT": "Yukon",
+}  # fmt: skip
+AU_STATES = {
+    "ACT": "Australian Capital Territory", "NSW": "New South Wales", "NT": "Northern Territory", "QLD": "Queensland",
+    "SA": "South Australia", "TAS": "Tasmania", "VIC": "Victoria", "WA": "Western Australia",
+}  # fmt: skip
+SUBDIVISIONS = {"US": US_STATES, "CA": CA_PROVINCES, "AU": AU_STATES}
+
+# These have a code of their own as countries, and one as a part of the United States; addresses bear the second.
+US_BY_ITS_OWN_CODE = ("AS", "GU", "MP", "PR", "UM", "VI")
+# The post calls them states; ISO 3166 counts them as countries.
+POST_ONLY = {"US-FM": "FM", "US-MH": "MH", "US-PW": "PW"}
+# Addresses of the armed forces (AA, AE, AP) are in the US post, and in no state.
+ARMED_FORCES = ("US-AA", "US-AE", "US-AP")
+
+SHAPE = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+
+
+def code_of(typed: str) -> str:
+    """Return a code as it is kept; 'pr' and 'US-PR' both give 'US-PR'."""
+    code = typed.strip().upper()
+    if code in US_BY_ITS_OWN_CODE:
+        return f"US-{code}"
+    return POST_ONLY.get(code, code)
+
+
+def fault_of(code: str) -> str:
+    """Return what is wrong with a code, with the remedy; an empty text if nothing is."""
+    remedy = "Write a country such as US or DE, or a state such as US-FL or CA-ON; empty for anywhere."
+    if not code:
+        return ""
+    country, _, part = code.partition("-")
+    if not SHAPE.fullmatch(code) or country not in COUNTRIES:
+        return f"‘{code}’ is no country or state by ISO 3166. {remedy}"
+    if part and country in SUBDIVISIONS and part not in SUBDIVISIONS[country] and code not in ARMED_FORCES:
+        return f"‘{part}’ is no part of {name_of(country)} by ISO 3166-2. {remedy}"
+    return ""
+
+
+def region_of(country: str, region: str) -> str:
+    """Return the code of an address's state, or of its country where no state is known."""
+    code = code_of(region) if region else code_of(country)
+    return "" if fault_of(code) else code
+
+
+def country_of(code: str) -> str:
+    """Return the country of a code."""
+    return code.partition("-")[0]
+
+
+def is_state(code: str) -> bool:
+    """Return whether a code names a part of a country."""
+    return "-" in code
+
+
+def covers(wider: str, code: str) -> bool:
+    """Return whether a region holds another: anywhere holds all, a country its states, each itself."""
+    return wider in (ANYWHERE, code) or (not is_state(wider) and country_of(code) == wider)
+
+
+def depth(code: str) -> int:
+    """Return how narrow a region is: 0 anywhere, 1 a country, 2 a state."""
+    return 0 if not code else 2 if is_state(code) else 1
+
+
+def name_of(code: str) -> str:
+    """Return 'Hawaii (US-HI)', 'Germany (DE)', 'anywhere'."""
+    if not code:
+        return "anywhere"
+    country, _, part = code.partition("-")
+    name = SUBDIVISIONS.get(country, {}).get(part, "") if part else COUNTRY_NAMES.get(country, "")
+    return f"{name} ({code})" if name else code
