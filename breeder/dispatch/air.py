@@ -15,7 +15,7 @@ from breeder.dispatch import ambient
 from breeder.dispatch.ambient import FILM, SUNNY, Ends, distance_km
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
 from breeder.dispatch.trying import Journey, journey_cases
-from breeder.heat import members
+from breeder.heat import forecast_error, members
 from breeder.heat.members import Draws
 from breeder.weather.queries import Hours
 
@@ -31,6 +31,7 @@ class Air:
     middle_c: Array
     lead_days: Array
     extra_sd_c: Array
+    sd_share: Array
     local_hour: Array
     light: Array
 
@@ -60,6 +61,7 @@ def air_of(hours: Hours) -> Air:
         np.array([np.nan if value is None else value for value in hours.c], dtype=float),
         np.array(leads),
         np.array(hours.extra_sd_c, dtype=float),
+        np.array(hours.sd_share or (1.0,) * len(hours.times), dtype=float),
         np.array([at.astimezone(zone).hour for at in hours.times], dtype=float),
         ambient.sunlight_w_m2(hours, hours.times),
     )
@@ -120,7 +122,7 @@ def members_of(shape: Shape, origin: Air, destination: Air, drawn: Draws) -> lis
     start, number = shape.cases[0].times[0], shape.hours + 1
     km = distance_km(origin.hours, destination.hours)
     first = _outside(origin, start, number, drawn, place=0, together=0.0)
-    last = _outside(destination, start, number, drawn, place=1, together=members.correlation(km))
+    last = _outside(destination, start, number, drawn, place=1, together=forecast_error.correlation(km))
     lights = {
         place: air.window("light", air.place_of(start), number)
         for place, air in ((Where.ORIGIN, origin), (Where.DESTINATION, destination))
@@ -139,12 +141,15 @@ def members_of(shape: Shape, origin: Air, destination: Air, drawn: Draws) -> lis
 def _outside(air: Air, start: datetime, number: int, drawn: Draws, *, place: int, together: float) -> Array:
     at = air.place_of(start)
     season = ambient.season_of(start, air.hours.latitude)
-    lead, extra = (np.nan_to_num(air.window(name, at, number)) for name in ("lead_days", "extra_sd_c"))
-    error = members.weather_error_c(
+    lead, extra, local = (
+        np.nan_to_num(air.window(name, at, number)) for name in ("lead_days", "extra_sd_c", "local_hour")
+    )
+    share = np.nan_to_num(air.window("sd_share", at, number), nan=1.0)
+    error = forecast_error.error_c(
         drawn,
         hour=np.minimum(np.arange(number), members.HOURS - 1),
-        sigma=np.hypot(members.sigma_c(lead, season), extra),
-        local_hour=np.nan_to_num(air.window("local_hour", at, number)),
+        local_hour=local,
+        sd=ambient.spread_c(lead, local, extra, share, season),
         place=place,
         together=together,
     )

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
-from breeder.heat import members, sun
+from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
 from breeder.heat.risk import AmbientCase
 from breeder.weather.queries import Hours
@@ -37,7 +37,6 @@ ONE_DAY = timedelta(days=1)
 EARTH_KM = 6371.0
 # A day of which fewer hours than this are known does not tell how clear its sky is.
 LEAST_HOURS_OF_DAY = 18
-SEASONS = ("winter", "spring", "summer", "autumn")
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
     """Return what surrounds the box in one delay case: (hours + 1, members) in °C, NaN where nothing is forecast."""
     times = case.times
     origin = outside_c(ends.origin, times, drawn, place=0, together=0.0)
-    destination = outside_c(ends.destination, times, drawn, place=1, together=members.correlation(ends.km))
+    destination = outside_c(ends.destination, times, drawn, place=1, together=forecast_error.correlation(ends.km))
     legs = [case.leg_at(at) for at in times]
     rows = np.empty_like(origin)
     for exposure in Exposure:
@@ -87,9 +86,14 @@ def outside_c(hours: Hours, times: tuple[datetime, ...], drawn: Draws, *, place:
         [np.nan if index is None or hours.c[index] is None else hours.c[index] for index in at], dtype=float
     )
     local = np.array([moment.astimezone(zone).hour for moment in times], dtype=float)
-    since = np.minimum(np.arange(len(times)), members.HOURS - 1)
-    error = members.weather_error_c(
-        drawn, hour=since, sigma=_sigma(hours, times, at), local_hour=local, place=place, together=together
+    lead, extra, share = _trust(hours, times, at)
+    error = forecast_error.error_c(
+        drawn,
+        hour=np.minimum(np.arange(len(times)), members.HOURS - 1),
+        local_hour=local,
+        sd=spread_c(lead, local, extra, share, season_of(times[0], hours.latitude)),
+        place=place,
+        together=together,
     )
     return middle[:, None] + error
 
@@ -101,21 +105,26 @@ def _places_of(hours: Hours, times: tuple[datetime, ...]) -> list[int | None]:
     return [index if 0 <= index < len(hours.times) else None for index in found]
 
 
-def _sigma(hours: Hours, times: tuple[datetime, ...], at: list[int | None]) -> Array:
-    """Return the spread of each hour by its lead, with the spread that its kind of source adds, °C."""
-    leads, extra = np.zeros(len(times)), np.zeros(len(times))
+def _trust(hours: Hours, times: tuple[datetime, ...], at: list[int | None]) -> tuple[Array, Array, Array]:
+    """Return each hour's lead in days, the spread that its kind of source adds in °C, and what was learnt of it."""
+    leads, extra, share = np.zeros(len(times)), np.zeros(len(times)), np.ones(len(times))
     for row, index in enumerate(at):
         issued = hours.issued[index] if index is not None else None
         if index is not None and issued is not None:
             leads[row] = (times[row] - issued) / HOUR / 24
             extra[row] = hours.extra_sd_c[index]
-    return np.hypot(members.sigma_c(leads, season_of(times[0], hours.latitude)), extra)
+            share[row] = hours.sd_share[index] if hours.sd_share else 1.0
+    return leads, extra, share
+
+
+def spread_c(lead_days: Array, local_hour: Array, extra_sd_c: Array, share: Array, season: str) -> Array:
+    """Return the usual error of each hour, times what was learnt of it, with what its kind of source adds, °C."""
+    return np.hypot(share * forecast_error.sd_c(lead_days, local_hour, season), extra_sd_c)
 
 
 def season_of(at: datetime, latitude: float) -> str:
     """Return the meteorological season at a latitude."""
-    quarter = at.month % 12 // 3
-    return SEASONS[quarter if latitude >= 0 else (quarter + 2) % 4]
+    return forecast_error.season_of(at.month, latitude)
 
 
 def outside_at(where: Where, origin: Array, destination: Array) -> Array:

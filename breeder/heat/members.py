@@ -9,25 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
 
 HOURS = 264  # of weather error held by a set of draws: eleven days
-DAYS = HOURS // 24 + 1
+DAYS = HOURS // 24 + 3  # begun days, and the low after the last
 PLACES = 2  # origin and destination
 
-# Forecast error of daily highs by lead day 0..5: 1.964 x 1.1105^day degC, 113 US cities 2014-17 (ASA Data Expo 2018).
-SIGMA_DAY_0_C = 1.964
-SIGMA_GROWTH = 1.1105
-SIGMA_TODAY = 0.85  # forecasts of 2021-22 against those (judgement from 167 cities)
-SIGMA_CAP_C = 4.5  # no forecast is worse than climate
-SEASON_FACTOR = {"winter": 1.15, "spring": 1.06, "summer": 0.88, "autumn": 0.94}
-ERROR_HOURS = 22.0  # time constant of the error, from adjacent days' revisions
-SHARED_SD = 0.79  # of the slow error, in parts of sigma
-RANGE_SD = 1.22  # of the error of the day's range; half of it at the high, minus half at the low
-TAIL_FREEDOM = 7.0  # errors have the tails of Student's t with 7 degrees of freedom (the same 113 cities)
+# How the errors of one issue go together, 57 US cities 2014-17 (see forecast_error): highs of adjacent days 0.25-0.41,
+# lows 0.26-0.40, two days apart 0.15, low and high of one day 0.06-0.26, a high and the next low 0.11-0.29.
+SPELL_SHARE = 0.15  # of the variance that low and high share: a warm or cold spell missed
+SPELL_KEPT = 0.70  # from one day to the next
+OWN_KEPT = 0.23  # the same for what low and high have alone
+TAIL_FREEDOM = 7.0  # errors have the tails of Student's t with 7 degrees of freedom (the same cities)
 
 LEAK_MEDIAN, LEAK_SD_LN = 1.15, 0.20  # real boxes against reckoned ones (trade note; until the keeper fits a box)
 LEAK_LEVELS = 8  # members share this many leaks, so that few response matrices are needed
@@ -42,8 +38,8 @@ class Draws:
     """Standard draws of n members. Arrays are (n, ...): row k depends only on the seed and k."""
 
     seed: int
-    slow: Array  # (n, PLACES, HOURS): unit AR(1) series by hour
-    day_range: Array  # (n, PLACES, DAYS)
+    lows: Array  # (n, PLACES, DAYS): unit errors of each day's low
+    highs: Array  # (n, PLACES, DAYS): of its high
     tail: Array  # (n,): common stretch of a member's weather errors, mean square 1
     leak: Array  # (n,): one of LEAK_LEVELS values, unit standard deviation
     pack: Array  # (n,)
@@ -58,12 +54,12 @@ class Draws:
 
     def first(self, members: int) -> Draws:
         """Return the first members of the same set, for screening."""
-        names = ("slow", "day_range", "tail", "leak", "pack", "van", "doorstep", "start")
+        names = ("lows", "highs", "tail", "leak", "pack", "van", "doorstep", "start")
         return replace(self, **{name: getattr(self, name)[:members] for name in names})
 
     def without_weather_error(self) -> Draws:
         """Return the same members for weather that is known: only box, packs, van, doorstep and start differ."""
-        return replace(self, slow=np.zeros_like(self.slow), day_range=np.zeros_like(self.day_range))
+        return replace(self, lows=np.zeros_like(self.lows), highs=np.zeros_like(self.highs))
 
     def leak_factor(self, median: float = LEAK_MEDIAN, sd_ln: float = LEAK_SD_LN) -> Array:
         """Return what multiplies the reckoned conductance, (n,): lognormal."""
@@ -89,36 +85,36 @@ class Draws:
 def draws(seed: int, members: int = 200) -> Draws:
     """Return the draws of a seed; the first k of a larger set are those of a smaller one.
 
-    Generator PCG64, members drawn one after another, so that a member never depends on how many there are.
+    Generator PCG64, members drawn one after another (row by row, in streams of their own for tails and leaks), so that
+    a member never depends on how many there are.
     """
     if members < 1:
         raise ValueError(f"There are {members} members, but at least 1 is needed.")
     rng = np.random.default_rng([seed, 0])
-    width = PLACES * HOURS + PLACES * DAYS + 4
-    normal = np.empty((members, width))
-    tail = np.empty(members)
-    for member in range(members):
-        normal[member] = rng.standard_normal(width)
-        tail[member] = rng.chisquare(TAIL_FREEDOM)
-    slow, day_range = np.split(normal[:, 4:], [PLACES * HOURS], axis=1)
+    series = 3 * PLACES * DAYS
+    normal = rng.standard_normal((members, 4 + series))
+    spell, low, high = np.moveaxis(normal[:, 4:].reshape(members, 3, PLACES, DAYS), 1, 0)
+    spell, low, high = _kept(spell, SPELL_KEPT), _kept(low, OWN_KEPT), _kept(high, OWN_KEPT)
+    common, alone = np.sqrt(SPELL_SHARE), np.sqrt(1.0 - SPELL_SHARE)
+    tail = np.random.default_rng([seed, 2]).chisquare(TAIL_FREEDOM, members)
     return Draws(
         seed,
-        _slow(slow.reshape(members, PLACES, HOURS)),
-        day_range.reshape(members, PLACES, DAYS),
+        common * spell + alone * low,
+        common * spell + alone * high,
         np.sqrt((TAIL_FREEDOM - 2.0) / tail),
         _levels(seed, members),
         *(normal[:, place] for place in range(4)),
     )
 
 
-def _slow(noise: Array) -> Array:
-    """Return unit AR(1) series along the last axis from white noise."""
-    keep = np.exp(-1.0 / ERROR_HOURS)
-    noise[..., 1:] *= np.sqrt(1.0 - keep**2)
+def _kept(noise: Array, kept: float) -> Array:
+    """Return unit series along the last axis that keep so much of each day for the next, from white noise."""
+    series = noise.copy()
+    series[..., 1:] *= np.sqrt(1.0 - kept**2)
     # By hand: importing a filter for one recursion would cost every command most of a second.
-    for hour in range(1, noise.shape[-1]):
-        noise[..., hour] += keep * noise[..., hour - 1]
-    return noise
+    for day in range(1, series.shape[-1]):
+        series[..., day] += kept * series[..., day - 1]
+    return series
 
 
 def _levels(seed: int, members: int) -> Array:
@@ -128,49 +124,3 @@ def _levels(seed: int, members: int) -> Array:
     rng = np.random.default_rng([seed, 1])  # its own stream, so that blocks do not depend on the number of members
     blocks = [rng.permutation(levels) for _ in range(-(-members // LEAK_LEVELS))]
     return np.concatenate(blocks)[:members]
-
-
-def sigma_c(lead_days: ArrayLike, season: str | None = None) -> Array:
-    """Return the standard deviation of a daily high's forecast error, degC, at lead days (any shape, fractions too).
-
-    Assumes growth of 11 % a day and today's forecasts 15 % better than those of 2014-17; never above 4.5.
-    `season`: winter, spring, summer, autumn, or None for the year's mean.
-    """
-    factor = SIGMA_TODAY * (1.0 if season is None else SEASON_FACTOR[season])
-    grown = SIGMA_DAY_0_C * SIGMA_GROWTH ** np.maximum(np.asarray(lead_days, dtype=float), 0.0)
-    return np.minimum(factor * grown, SIGMA_CAP_C)
-
-
-def correlation(km: float) -> float:
-    """Return how the errors of two places at a distance in km go together: 0.65 exp(-d/400 km), 1 at one place.
-
-    Fitted to true errors at lead 1 of 113 US cities: 0.55 under 150 km, 0.39, 0.24 at 300-500 km, 0.13, 0.06.
-    """
-    return 1.0 if km < 1.0 else 0.65 * float(np.exp(-km / 400.0))
-
-
-def time_of_day(local_hour: Array) -> Array:
-    """Return -1/2 at 6 h, the usual low, and +1/2 at 15 h, the usual high, with cosines between, any shape."""
-    hour = np.mod(np.asarray(local_hour, dtype=float) - 6.0, 24.0)
-    rising = -0.5 * np.cos(np.pi * hour / 9.0)
-    falling = 0.5 * np.cos(np.pi * (hour - 9.0) / 15.0)
-    return np.where(hour < 9.0, rising, falling)
-
-
-def weather_error_c(
-    drawn: Draws, *, hour: NDArray[np.int64], sigma: Array, local_hour: Array, place: int = 0, together: float = 0.0
-) -> Array:
-    """Return what is added to the forecast, (H, n) in degC: a slow error and an error of each day's range.
-
-    `hour` (H,): whole hours since one midnight common to all legs of the check; `sigma` (H,) in degC by lead;
-    `local_hour` (H,): hour of the local day. `place` 0 origin, 1 destination, whose errors go `together` (0 to 1)
-    with the origin's. Raises ValueError for hours beyond the draws.
-    """
-    if hour.min() < 0 or hour.max() >= HOURS:
-        raise ValueError(f"The hours run from {hour.min()} to {hour.max()}, but draws hold 0 to {HOURS - 1}.")
-    own = np.sqrt(1.0 - together**2)
-    mix = (lambda z: z[:, 0]) if place == 0 else (lambda z: together * z[:, 0] + own * z[:, 1])
-    slow = mix(drawn.slow)[:, hour]
-    days = mix(drawn.day_range)[:, hour // 24]
-    unit = SHARED_SD * slow + RANGE_SD * days * time_of_day(local_hour)
-    return (unit * drawn.tail[:, None]).T * np.asarray(sigma)[:, None]

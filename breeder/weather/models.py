@@ -6,6 +6,8 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import models
 
+from breeder.weather import learning
+
 
 class Place(models.Model):
     """A rounded place (0.01°) for which weather is kept; no name of a person is ever stored with it."""
@@ -149,8 +151,10 @@ class Learnt(models.Model):
     source = models.CharField(max_length=10, choices=Forecast.Source)
     lead_until_h = models.PositiveSmallIntegerField("for leads below, h")
     days = models.PositiveIntegerField("days it was learnt from")
-    bias_c = models.FloatField("to be added to the forecast, °C")
-    sd_c = models.FloatField("standard deviation of what is left, °C")
+    low_bias_c = models.FloatField("to be added to the day's low, °C")
+    high_bias_c = models.FloatField("to be added to the day's high, °C")
+    low_share = models.FloatField("what is left at the low, in parts of the usual error")
+    high_share = models.FloatField("what is left at the high, in parts of the usual error")
     learnt_at = models.DateTimeField()
 
     class Meta:
@@ -159,3 +163,11 @@ class Learnt(models.Model):
 
     def __str__(self) -> str:
         return f"{self.place}, {self.source} below {self.lead_until_h} h"
+
+    @property
+    def lesson(self) -> learning.Lesson:
+        """Return what was learnt as the check uses it."""
+        return learning.Lesson(
+            learning.Side(self.days, self.low_bias_c, self.low_share),
+            learning.Side(self.days, self.high_bias_c, self.high_share),
+        )

@@ -36,6 +36,7 @@ class Hours:
     filled: tuple[bool, ...]
     sources: tuple[str, ...]
     credits: tuple[str, ...]
+    sd_share: tuple[float, ...] = ()  # how wide the usual error is here, by what was learnt; empty where all is usual
     coarse: tuple[bool, ...] = ()  # drawn between steps of several hours; empty where no source has any
 
     @property
@@ -88,7 +89,7 @@ def hours_for(
         rows = rows.filter(issued_at__gte=issued_since)
     if source is not None:
         rows = rows.filter(source=source)
-    merged = _Merged(times, trust.Experience.of(place.learnt.all()))
+    merged = _Merged(times, trust.Experience.of(place))
     for row in rows.defer("provenance", "daily").order_by("-issued_at", "-id"):
         merged.add(row)
         if merged.is_whole:
@@ -124,6 +125,7 @@ class _Merged:
         self.c: list[float | None] = [None] * len(times)
         self.issued: list[datetime | None] = [None] * len(times)
         self.extra: list[float] = [0.0] * len(times)
+        self.share: list[float] = [1.0] * len(times)
         self.filled = [False] * len(times)
         self.coarse = [False] * len(times)
         self.used: list[Forecast] = []
@@ -146,6 +148,7 @@ class _Merged:
             self.c[index] = value + self.experience.shift_c(row, at)
             self.issued[index], self.filled[index] = row.issued_at, filled[there]
             self.extra[index] = trust.added_sd_c(row, there, at, self.experience, is_filled=filled[there])
+            self.share[index] = self.experience.sd_share(row, at)
             self.coarse[index] = trust.step_h(row, there) > 1
             took = True
         if took:
@@ -164,5 +167,6 @@ class _Merged:
             filled=tuple(self.filled),
             sources=tuple(dict.fromkeys(row.get_source_display() for row in self.used)),
             credits=tuple(dict.fromkeys(row.credit for row in self.used if row.credit)),
+            sd_share=tuple(self.share) if any(share != 1.0 for share in self.share) else (),
             coarse=tuple(self.coarse) if any(self.coarse) else (),
         )

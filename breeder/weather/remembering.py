@@ -3,12 +3,9 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from breeder.heat.members import sigma_c
-from breeder.weather import grid, learning
+from breeder.weather import grid, learning, trust
 from breeder.weather.models import ErrorPair, Forecast, Learnt, Observation, Place
 
-# Older pairs speak of another model and another season.
-LEARNT_FROM = timedelta(days=365)
 # No forecast reaches farther, so an observation can only belong to those issued since.
 FARTHEST_LEAD = timedelta(hours=learning.BOUNDS_H[-1])
 
@@ -59,18 +56,25 @@ def pair_up(place: Place, since: datetime) -> int:
 def learn(place: Place, now: datetime) -> int:
     """Learn anew from all pairs of a place, and return how many lessons there are."""
     by_source: dict[str, list[learning.Pair]] = {}
-    for pair in place.error_pairs.filter(valid_at__gte=now - LEARNT_FROM):
+    for pair in place.error_pairs.filter(valid_at__gte=now - learning.LEARNT_FROM):
         one = learning.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
         by_source.setdefault(pair.source, []).append(one)
     number = 0
     for source, pairs in by_source.items():
         for bound, some in learning.by_bound(pairs).items():
-            found = learning.lesson(some, _usual_sd_c(some))
+            found = learning.lesson(some, place.zone, float(place.latitude), trust.usual_bias_c(source))
             Learnt.objects.update_or_create(
                 place=place,
                 source=source,
                 lead_until_h=bound,
-                defaults={"days": found.days, "bias_c": found.bias_c, "sd_c": found.sd_c, "learnt_at": now},
+                defaults={
+                    "days": found.days,
+                    "low_bias_c": found.low.bias_c,
+                    "high_bias_c": found.high.bias_c,
+                    "low_share": found.low.share,
+                    "high_share": found.high.share,
+                    "learnt_at": now,
+                },
             )
             number += 1
     return number
@@ -83,8 +87,3 @@ def remember(place: Place, starts_at: datetime, hours_c: Sequence[float | None],
         pair_up(place, starts_at)
         learn(place, now)
     return new
-
-
-def _usual_sd_c(pairs: Sequence[learning.Pair]) -> float:
-    days = sum(pair.lead / timedelta(days=1) for pair in pairs) / len(pairs)
-    return float(sigma_c(days))

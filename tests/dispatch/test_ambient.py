@@ -124,7 +124,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
         ends = ambient.Ends(hours(), hours(east=east))
         one = ambient.outside_c(ends.origin, way.times, drawn, place=0, together=0.0)
         other = ambient.outside_c(
-            ends.destination, way.times, drawn, place=1, together=ambient.members.correlation(ends.km)
+            ends.destination, way.times, drawn, place=1, together=ambient.forecast_error.correlation(ends.km)
         )
         return float(np.corrcoef(one[20], other[20])[0, 1])
 

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from breeder.heat.members import draws, sigma_c
+from breeder.heat.forecast_error import high_sd_c
+from breeder.heat.members import draws
 from breeder.management.replay import deciding, figures
 from breeder.management.replay.deciding import Day, Decided, Route, days_of
 from breeder.management.replay.weather import forecast_of, recorded_station, station_of_file, truth_around
@@ -25,7 +26,7 @@ def test_a_forecast_errs_as_much_as_the_error_model_says() -> None:
         said = forecast_of(truth, draws(seed, 1), place=0, together=0.0)
         errors.append([a - b for a, b in zip(said.c, truth.c, strict=True)])  # type: ignore[operator]
     afternoon = [index for index, at in enumerate(truth.times) if at.astimezone(truth.zone).hour == 15][2]
-    assert np.std(np.array(errors)[:, afternoon]) == pytest.approx(float(sigma_c(1.4, "spring")), rel=0.25)
+    assert np.std(np.array(errors)[:, afternoon]) == pytest.approx(float(high_sd_c(1.4, "spring")), rel=0.25)
     assert abs(float(np.mean(errors))) < 0.4
 
 
@@ -51,16 +52,17 @@ def test_a_few_days_are_decided_and_lived_through() -> None:
 
 
 def _decided(kit: str | None, broke: float | None, stated: float | None = None) -> Decided:
-    return Decided(MONDAY, kit, False, stated, broke)
+    return Decided(MONDAY, kit, False, stated, broke, broke)
 
 
 def test_figures_count_what_broke_over_what_went() -> None:
     no = _decided(None, None)
+    near = Decided(MONDAY, None, False, 0.15, None, 0.2)
     days = [
         Day(MONDAY, 10, 20, _decided("A", 0.5, 0.01), no, _decided("A", 0.0)),
         Day(MONDAY, 10, 20, _decided("A", 0.1, 0.01), _decided("A", 1.0), _decided("A", 0.0)),
         Day(MONDAY, -9, 20, no, no, _decided("A", 0.0)),
-        Day(MONDAY, -9, 20, no, no, no),
+        Day(MONDAY, -9, 20, near, no, no),
     ]
     found = figures.figures_of(days)
     assert found["check"]["go"] == 0.5
@@ -70,7 +72,7 @@ def test_figures_count_what_broke_over_what_went() -> None:
     assert found["go_of_oracle"] == pytest.approx(2 / 3, abs=1e-4)
     assert found["ordinary_days"] == {"days": 2, "go_without_pack": 1.0}
     bins = [row for row in found["reliability"] if row["days"]]
-    assert [(row["stated"], row["came_true"]) for row in bins] == [(0.01, 0.3)]
+    assert [(row["stated"], row["came_true"]) for row in bins] == [(0.01, 0.3), (0.15, 0.2)]
 
 
 def test_the_keepers_own_file_is_read(tmp_path: Path) -> None:

@@ -1,8 +1,10 @@
 """What was measured teaches a bias and a spread, little at first; nothing learnt makes a forecast surer than usual."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from random import Random
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -12,7 +14,7 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as some
 
-from breeder.heat.members import sigma_c
+from breeder.heat.forecast_error import high_share, low_sd_c
 from breeder.house.queries import household
 from breeder.weather import learning, queries, remembering, steps
 from breeder.weather.learning import Pair, lesson
@@ -29,43 +31,71 @@ from tests.weather.test_refreshing import GEO, US, Clock, bring, by_path, choose
 HOUR = timedelta(hours=1)
 
 
-def pairs(days: int, error_c: float = 2.0, hours: int = 24, forecast_c: float = 10.0) -> list[Pair]:
+LONDON = ZoneInfo("Europe/London")
+BY_NIGHT, BY_DAY = 4, 14
+
+
+def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> list[Pair]:
+    """Return forecasts of 10 °C issued at midnight and what those hours were."""
+    midnight = NOW.replace(month=1, day=1, hour=0, minute=0)
     return [
-        Pair(NOW + day * 24 * HOUR, NOW + (day * 24 + hour) * HOUR, forecast_c, forecast_c + error_c)
-        for day in range(days)
-        for hour in range(1, hours + 1)
+        Pair(start, start + hour * HOUR, 10.0, 10.0 + error_c)
+        for start in (midnight + timedelta(days=day) for day in range(days))
+        for hour in hours
     ]
 
 
+def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) -> learning.Lesson:
+    return lesson(some_pairs, LONDON, 50.0, usual)
+
+
 def test_without_pairs_the_defaults_stand() -> None:
-    assert lesson([], 1.7) == learning.Lesson(0, 0.0, 1.7)
+    found = taught([], (-0.65, 0.5))
+    assert (found.low, found.high) == (learning.Side(0, -0.65, 1.0), learning.Side(0, 0.5, 1.0))
 
 
-@pytest.mark.parametrize(("days", "bias"), [(1, 2 / 21), (20, 1.0), (180, 1.8)])
-def test_a_bias_is_drawn_to_nothing_by_twenty_days_weight(days: int, bias: float) -> None:
-    found = lesson(pairs(days, hours=12), 1.7)
-    assert found.days in (days, days + 1)  # twelve hours may reach into the next day
-    assert lesson(pairs(days, hours=1), 1.7).bias_c == pytest.approx(bias)
+@pytest.mark.parametrize(("days", "bias"), [(1, 2 / 21), (20, 1.0), (80, 1.6)])
+def test_a_bias_is_drawn_to_the_usual_one_by_twenty_days_weight(days: int, bias: float) -> None:
+    found = taught(pairs(days))
+    assert (found.low.days, found.high.days) == (days, days)
+    assert found.low.bias_c == found.high.bias_c == pytest.approx(bias)
+    assert taught(pairs(20), (-1.0, 2.0)).low.bias_c == pytest.approx(0.5)
+
+
+def test_night_and_day_are_learnt_apart() -> None:
+    both = pairs(20, 3.0, [BY_DAY]) + pairs(20, -1.0, [BY_NIGHT]) + pairs(20, 9.0, [8, 20])
+    found = taught(both)
+    assert found.high.bias_c == pytest.approx(1.5)
+    assert found.low.bias_c == pytest.approx(-0.5)
 
 
 def test_a_spread_is_drawn_to_the_usual_one_by_thirty_days_weight() -> None:
-    dice = Random(4)
-    some_pairs = [Pair(NOW, NOW + day * 24 * HOUR, 0.0, dice.choice((-3.0, 3.0))) for day in range(30)]
-    left = lesson(some_pairs, 1.0).sd_c
-    assert left == pytest.approx((3.0 + 1.0) / 2, abs=0.1)
+    """Thirty days that err by three times the usual error make the square mean of 9 and 1."""
+    usual = float(low_sd_c(BY_NIGHT / 24, "winter"))
+    some_pairs = pairs(15, 3 * usual, [BY_NIGHT]) + [
+        Pair(one.issued_at - timedelta(days=15), one.valid_at - timedelta(days=15), 10.0, 20.0 - one.observed_c)
+        for one in pairs(15, 3 * usual, [BY_NIGHT])
+    ]
+    assert taught(some_pairs).low.share == pytest.approx(learning.MOST_SHARE)
+    calmer = [replace(one, observed_c=10.0 + one.error_c / 2) for one in some_pairs]
+    assert taught(calmer).low.share == pytest.approx(((1.5**2 + 1) / 2) ** 0.5, abs=0.03)
+
+
+def test_a_forecast_that_was_right_for_long_is_trusted_more_but_never_wholly() -> None:
+    assert taught(pairs(10, 0.0)).high.share == pytest.approx((30 / 40) ** 0.5)
+    assert taught(pairs(90, 0.0)).high.share == learning.LEAST_SHARE
 
 
 def test_the_hours_of_one_day_count_as_one_day() -> None:
-    one_day = [Pair(NOW, NOW.replace(hour=0) + hour * HOUR, 10, 12) for hour in range(24)]
-    assert lesson(one_day, 1.7).bias_c == pytest.approx(2 / 21)
+    assert taught(pairs(1)).high.bias_c == pytest.approx(2 / 21)
 
 
-@given(some.lists(some.floats(-15, 15), min_size=1, max_size=60), some.floats(0.5, 4))
-def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float], usual: float) -> None:
-    found = lesson([Pair(NOW, NOW + day * 24 * HOUR, 0, error) for day, error in enumerate(errors)], usual)
+@given(some.lists(some.floats(-15, 15), min_size=1, max_size=60), some.floats(0.5, 4), some.floats(-1, 1))
+def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float], sd: float, usual: float) -> None:
+    found = learning.side_of([learning.DayError(error, sd) for error in errors], usual)
     mean = sum(errors) / len(errors)
-    assert min(0, mean) - 1e-9 <= found.bias_c <= max(0, mean) + 1e-9
-    assert 0 < found.sd_c <= max(usual, *(abs(error) + abs(found.bias_c) for error in errors)) + 1e-9
+    assert min(usual, mean) - 1e-9 <= found.bias_c <= max(usual, mean) + 1e-9
+    assert learning.LEAST_SHARE <= found.share <= learning.MOST_SHARE
 
 
 @pytest.mark.parametrize(("lead", "bound"), [(-1, None), (0, 24), (23.9, 24), (24, 48), (119, 120), (384, None)])
@@ -96,23 +126,34 @@ def test_measured_hours_are_put_beside_every_forecast_of_them_but_none_made_afte
     assert ErrorPair.objects.count() == 4
 
 
-def test_what_was_learnt_moves_the_next_forecast_and_only_widens_it(place: Place) -> None:
+def test_what_was_learnt_moves_the_next_forecast_and_its_spread(place: Place) -> None:
     start = NOW.replace(hour=0, minute=0) - timedelta(days=40)
     for day in range(41):
         forecast(place, start + timedelta(days=day), [10.0] * 24)
     before = queries.hours_for(place, NOW, NOW + 3 * HOUR)
     assert before.c[1:3] == (10.0, 10.0)
+    assert before.sd_share == ()
     hours = [10.0 + (9.0 if (hour // 24) % 2 else -5.0) for hour in range(40 * 24)]
     remembering.remember(place, start, hours, "mine", NOW)
     after = queries.hours_for(place, NOW, NOW + 3 * HOUR)
     row = Learnt.objects.get(lead_until_h=24)
-    assert (row.days, row.bias_c) == (40, pytest.approx(2.0 * 40 / 60, abs=0.01))
-    assert after.c[1] == pytest.approx(10.0 + row.bias_c)
-    usual = float(sigma_c(10.0 / 24))
-    assert after.extra_sd_c[1] == pytest.approx((row.sd_c**2 - usual**2) ** 0.5, abs=0.1)
-    assert before.extra_sd_c[1] == 0.0
-    Learnt.objects.update(sd_c=0.1)
-    assert queries.hours_for(place, NOW, NOW + 3 * HOUR).extra_sd_c[1] == 0.0
+    assert row.days == 40
+    assert row.high_bias_c == pytest.approx(2.0 * 40 / 60, abs=0.1)
+    assert row.high_share == learning.MOST_SHARE
+    share = float(high_share(after.times[1].astimezone(place.zone).hour))
+    assert after.c[1] == pytest.approx(10.0 + share * row.high_bias_c + (1 - share) * row.low_bias_c)
+    assert after.sd_share[1] == pytest.approx(share * row.high_share + (1 - share) * row.low_share)
+    assert after.extra_sd_c == before.extra_sd_c
+
+
+def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_anything_was_learnt(place: Place) -> None:
+    for source, moved in ((Forecast.Source.NWS, True), (Forecast.Source.MET, False)):
+        Forecast.objects.all().delete()
+        forecast(place, NOW.replace(hour=0, minute=0), [10.0] * 48, source=source)
+        found = queries.hours_for(place, NOW.replace(hour=0), NOW.replace(hour=0) + 23 * HOUR)
+        local = {at.astimezone(place.zone).hour: value for at, value in zip(found.times, found.c, strict=True)}
+        assert (local[14] > 10.4) == moved
+        assert (local[4] < 9.6) == moved
 
 
 def test_a_sensor_fault_teaches_nothing(place: Place) -> None:

@@ -11,6 +11,7 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
+from breeder.heat.forecast_error import usual_bias_c
 from breeder.house.models import Setting
 from breeder.house.queries import household
 from breeder.management import forecasting
@@ -107,7 +108,8 @@ def test_hours_of_the_us_service_are_kept_with_all_that_tells_how_far_to_trust_t
     assert forecast.provenance["model"] == "grid MEG 0 31"
     assert clock.slept >= 1.0  # a second between two questions
     hours = queries.hours_for(place, NOW, NOW + timedelta(hours=5))
-    assert hours.c == (9.4,) * 7
+    usual = [float(usual_bias_c(at.astimezone(hours.zone).hour)) for at in hours.times]
+    assert hours.c == pytest.approx([9.4 + bias for bias in usual])
     assert hours.credits == (forecast.credit,)
 
 

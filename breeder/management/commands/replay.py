@@ -1,45 +1,93 @@
-"""`manage.py replay`: is the check worth having? A year of real hours, decided day by day and then lived through."""
+"""`manage.py replay`: is the check worth having? Real days decided one by one, and then lived through."""
 
 import json
-from argparse import ArgumentParser
+from argparse import ArgumentParser, RawDescriptionHelpFormatter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from breeder.management.replay.deciding import BANDS, Route, days_of
-from breeder.management.replay.figures import figures_of
+from breeder.management.replay import cities, pairs
+from breeder.management.replay.deciding import BANDS, Day, Route, days_of, lived
+from breeder.management.replay.figures import figures_of, said
+from breeder.management.replay.pairs import City
 from breeder.management.replay.weather import Station, recorded_station, station_of_file
+
+HELP = """Decide days on forecasts, live through them with what really was, and count what came of it.
+
+Without a file: every day of 2013 at two airports that come with the book, on forecasts made with the usual error.
+With --csv: the same on your own hours. With --pairs: real forecasts and real outcomes of many places.
+
+"""
 
 
 class Command(BaseCommand):
-    help = "Decide each day of a year on forecasts made from real hours, and count what really came of it."
+    help = HELP + pairs.FORMAT
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        return super().create_parser(prog_name, subcommand, formatter_class=RawDescriptionHelpFormatter, **kwargs)
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--csv", type=Path, help="your own hours: columns time (with its offset) and temp_c")
         parser.add_argument("--latitude", type=float, default=40.78, help="of the file's station")
         parser.add_argument("--longitude", type=float, default=-73.87)
         parser.add_argument("--timezone", default="America/New_York")
-        parser.add_argument("--every", type=int, default=1, help="decide only each n-th day")
+        parser.add_argument("--pairs", type=Path, metavar="FILE", help="daily forecasts with their outcomes, see above")
+        parser.add_argument(
+            "--cities", type=int, default=0, help="of the pairs only so many places, spread over the file"
+        )
+        parser.add_argument("--half", choices=("one", "other"), help="of the pairs only every second place")
+        parser.add_argument("--counter", action="store_true", help="of the pairs: fetched at a counter")
+        parser.add_argument("--unlearnt", action="store_true", help="of the pairs: nothing is learnt of a place")
+        parser.add_argument("--leakier", type=float, default=1.0, help="the true boxes lose so many times the heat")
+        parser.add_argument("--every", type=int, default=0, help="decide only each n-th day (pairs: 30, else 1)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
-    def handle(self, *args: Any, csv: Path | None, every: int, **options: Any) -> None:
-        if every < 1:
+    def handle(self, *args: Any, every: int, pairs: Path | None, **options: Any) -> None:
+        if every < 0:
             raise CommandError("--every is at least 1.")
-        found = {}
-        together = []
-        for route in _routes(_stations(csv, options)):
-            days = days_of(route, every)
-            if not days:
-                raise CommandError(f"{route.name}: no day has all its hours. A year of hourly values is wanted.")
-            found[route.name] = figures_of(days)
+        found: dict[str, Any] = {}
+        together: list[Day] = []
+        for name, days in _of_pairs(pairs, every or 30, options) if pairs else _of_hours(every or 1, options):
+            found[name] = figures_of(days)
             together += days
-        found["all routes"] = figures_of(together)
+        if pairs is None:
+            found["all routes"] = figures_of(together)
         if options["json"]:
             self.stdout.write(json.dumps(found, indent=2))
             return
         for name, figures in found.items():
-            self.stdout.write(_said(name, figures))
+            self.stdout.write(said(name, figures))
+
+
+def _of_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+    for route in _routes(_stations(options["csv"], options)):
+        days = days_of(route, every, leakier=options["leakier"])
+        if not days:
+            raise CommandError(f"{route.name}: no day has all its hours. A year of hourly values is wanted.")
+        yield route.name, days
+
+
+def _of_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+    held = _cities(path, options)
+    way = "counter" if options["counter"] else "doorstep"
+    cases = cities.cases_of(held, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
+    if not cases:
+        raise CommandError(f"{path}: no day has all its values. Four months of daily pairs of a place are wanted.")
+    for band in BANDS:
+        yield f"{len(held)} places, {way}, {band}", lived(cases, band, leakier=options["leakier"])
+
+
+def _cities(path: Path, options: dict[str, Any]) -> list[City]:
+    try:
+        found = pairs.cities_of(path)
+    except (OSError, KeyError, ValueError) as fault:
+        raise CommandError(f"{path} cannot be read as daily pairs: {fault}. See manage.py replay --help.") from None
+    if options["half"]:
+        found = found[options["half"] == "other" :: 2]
+    number = options["cities"]
+    return found[:: max(1, len(found) // number)][:number] if number else found
 
 
 def _stations(path: Path | None, options: dict[str, Any]) -> list[Station]:
@@ -60,24 +108,3 @@ def _routes(stations: list[Station]) -> list[Route]:
     if one is not other:
         ways.append((other, one, False))
     return [Route(*way, band) for way in ways for band in BANDS]
-
-
-def _said(name: str, figures: dict[str, Any]) -> str:
-    rows = [f"{name}, {figures['days']} days"]
-    for maker in ("check", "trade_rule", "oracle"):
-        row = figures[maker]
-        rows.append(
-            f"  {maker.replace('_', ' '):<10} Go {_percent(row['go'])}, unsafe Go {_percent(row['unsafe_go'])}, "
-            f"needless No-go {_percent(row['needless_no_go'])}, with a pack {_percent(row['with_pack'])}"
-        )
-    for row in figures["reliability"]:
-        if row["days"]:
-            rows.append(
-                f"  odds {row['from']:g} to {row['to']:g}: {row['days']} days, stated {_percent(row['stated'])}, "
-                f"came true {_percent(row['came_true'])}"
-            )
-    return "\n".join(rows)
-
-
-def _percent(share: float | None) -> str:
-    return "–" if share is None else f"{100 * share:.1f} %"

@@ -10,7 +10,8 @@ from breeder.dispatch.ambient import Ends, distance_km
 from breeder.dispatch.legs import ServiceTimes
 from breeder.dispatch.planning import Asked
 from breeder.dispatch.trying import Animals, Candidate, Journey
-from breeder.heat.members import correlation, draws
+from breeder.heat.forecast_error import correlation
+from breeder.heat.members import draws
 from breeder.heat.verdict import Limits, Tolerance
 from breeder.management.replay.weather import Station, forecast_of, truth_around
 from breeder.packing.examples import KITS
@@ -22,7 +23,8 @@ from breeder.weather.queries import Hours
 BANDS = {"temperate": Limits(7, 29, 1, 0, 35), "tropical": Limits(13, 29, 1, 8, 35)}
 TOLERANCE = Tolerance(0.05, 0.05)
 NEVER_STOP = Tolerance(1.0, 1.0)  # every case is run, for the odds themselves
-MEMBERS, TRUE_MEMBERS, CUPS = 200, 64, 4
+MEMBERS, TRUE_MEMBERS = 200, 64
+CUPS = 8  # the box that heat's check values are stated for, 0.45 kg inside
 # Streams of draws that share no number: what the check draws, what the forecast's error is, what the box really is.
 CHECK_SEED, ERROR_SEED, TRUE_SEED = 1_000_000, 2_000_000, 3_000_000
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
@@ -48,13 +50,27 @@ class Route:
 
 @dataclass(frozen=True)
 class Decided:
-    """What one decision maker did on one day: the kit it went in (None: No-go), odds it stated, share that broke."""
+    """What one decision maker did on one day, and what came of it.
+
+    `kit` it went in (None: No-go), odds it stated for that kit or the one that came nearest, share that broke in it,
+    and what share would have broken had the kit of the stated odds been sent whatever the verdict.
+    """
 
     on: date
     kit: str | None
     has_pack: bool
     stated: float | None
     broke: float | None
+    would_break: float | None = None
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """A kit and its stated odds (None: the maker states none), and whether it went."""
+
+    kit: Candidate | None
+    goes: bool
+    stated: float | None = None
 
 
 @dataclass(frozen=True)
@@ -70,8 +86,8 @@ class Day:
 
 
 @dataclass(frozen=True)
-class _Case:
-    """A day before it is decided."""
+class Case:
+    """A posting day before it is decided: the way, what both ends' air really was, and what had been said of it."""
 
     journey: Journey
     truth: tuple[air.Air, air.Air]
@@ -82,16 +98,24 @@ class _Case:
         return Ends(which[0].hours, which[1].hours)
 
 
-def days_of(route: Route, every: int) -> list[Day]:
+def days_of(route: Route, every: int, *, leakier: float = 1.0) -> list[Day]:
     """Return each `every`-th day of a route that has all its hours, decided and lived through."""
     cases = [case for on in route.origin.days()[::every] if (case := _case(route, on)) is not None]
-    candidates, animals = kits(), Animals(BANDS[route.band], TOLERANCE)
+    return lived(cases, route.band, leakier=leakier)
+
+
+def lived(cases: Sequence[Case], band: str, *, leakier: float = 1.0) -> list[Day]:
+    """Return days decided on their forecasts by each decision maker, and lived through with what really was.
+
+    `leakier` multiplies the conductance of the true boxes, so that they are worse than anybody reckoned with.
+    """
+    candidates, animals = kits(), Animals(BANDS[band], TOLERANCE)
     check = _decide([_asked(case, case.forecast, candidates, animals, known=False) for case in cases], animals)
     oracle = _decide([_asked(case, case.truth, candidates, animals, known=True) for case in cases], animals)
     by_name = {one.name: one for one in candidates}
-    rule = [_by_rule(case, route, by_name) for case in cases]
-    lived = [_live(cases, chosen, animals) for chosen in (check, rule, oracle)]
-    return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *lived, strict=True)]
+    rule = [_by_rule(case, band, by_name) for case in cases]
+    done = [_live(cases, chosen, animals, leakier) for chosen in (check, rule, oracle)]
+    return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *done, strict=True)]
 
 
 def kits() -> tuple[Candidate, ...]:
@@ -102,7 +126,7 @@ def kits() -> tuple[Candidate, ...]:
     )
 
 
-def _case(route: Route, on: date) -> _Case | None:
+def _case(route: Route, on: date) -> Case | None:
     truth = truth_around(route.origin, on), truth_around(route.destination, on)
     if truth[0] is None or truth[1] is None:
         return None
@@ -113,11 +137,15 @@ def _case(route: Route, on: date) -> _Case | None:
         forecast_of(truth[0], wrong, place=0, together=0.0),
         forecast_of(truth[1], wrong, place=1, together=together),
     )
+    return Case(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*said), seed)
+
+
+def journey_on(on: date, *, to_counter: bool) -> Journey:
+    """Return a box posted on a day with a service that usually needs two, and the usual shares of late days."""
     deliveries = tuple(
         Delivery(late, share, on + timedelta(days=USUAL_DAYS + late)) for late, share in enumerate(DELAY_SHARES)
     )
-    journey = Journey(on, deliveries, TIMES, route.to_counter)
-    return _Case(journey, _airs(truth[0], truth[1]), _airs(*said), seed)
+    return Journey(on, deliveries, TIMES, to_counter)
 
 
 def _airs(one: Hours, other: Hours) -> tuple[air.Air, air.Air]:
@@ -125,50 +153,64 @@ def _airs(one: Hours, other: Hours) -> tuple[air.Air, air.Air]:
 
 
 def _asked(
-    case: _Case, which: tuple[air.Air, air.Air], candidates: Sequence[Candidate], animals: Animals, *, known: bool
+    case: Case, which: tuple[air.Air, air.Air], candidates: Sequence[Candidate], animals: Animals, *, known: bool
 ) -> Asked:
     seed = CHECK_SEED + case.seed
     return Asked(case.seed, case.journey, (which,), tuple(candidates), animals, seed, weather_known=known)
 
 
-def _decide(asked: list[Asked], animals: Animals) -> list[tuple[Candidate | None, float | None]]:
-    """Return the kit of each day, None for No-go, with the odds stated for it or for the kit that came nearest."""
+def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
+    """Return the kit of each day, with the odds stated for it; on a No-go for the kit that came nearest."""
     cells = planning.cells_of(asked, members=MEMBERS)
     shown = [cell.shown.candidate for cell in cells]
     whole = replace(animals, tolerance=NEVER_STOP)
     again = [replace(one, candidates=(kit,), animals=whole) for one, kit in zip(asked, shown, strict=True)]
     odds = [_broken(cell.options[0]) for cell in planning.cells_of(again, members=MEMBERS)]
-    return [(kit if cell.going else None, stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
+    return [_Choice(kit, bool(cell.going), stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
 
 
-def _by_rule(case: _Case, route: Route, by_name: dict[str, Candidate]) -> tuple[Candidate | None, float | None]:
+def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
     """Return what the trade's rule does with the same forecast: its plain box or the pack that it asks for."""
     ends = case.ends(case.forecast)
-    said = trying.second_opinion(trying.journey_cases(case.journey, ends), ends, route.band)
-    if said is None or said.word == trade.NO_GO or (said.word == trade.AT_COUNTER and not route.to_counter):
-        return None, None
+    said = trying.second_opinion(trying.journey_cases(case.journey, ends), ends, band)
+    if said is None or said.word == trade.NO_GO or (said.word == trade.AT_COUNTER and not case.journey.to_counter):
+        return _Choice(None, False)
     if said.word == trade.GO:
-        return by_name[PLAIN], None
-    return by_name[WARM if said.pack == "heat" else COOL], None
+        return _Choice(by_name[PLAIN], True)
+    return _Choice(by_name[WARM if said.pack == "heat" else COOL], True)
 
 
-def _live(cases: list[_Case], chosen: list[tuple[Candidate | None, float | None]], animals: Animals) -> list[Decided]:
+def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakier: float) -> list[Decided]:
     """Return what came of each day's choice with the real weather, over boxes, vans and doorsteps as they may be."""
     whole = replace(animals, tolerance=NEVER_STOP)
-    going = [place for place, (kit, _) in enumerate(chosen) if kit is not None]
-    asked = [
-        replace(
-            _asked(cases[place], cases[place].truth, (chosen[place][0],), whole, known=True),  # type: ignore[arg-type]
-            seed=TRUE_SEED + cases[place].seed,
-        )
-        for place in going
-    ]
+    with_kit = [place for place, choice in enumerate(chosen) if choice.kit is not None]
+    asked = []
+    for place in with_kit:
+        kit: Candidate = chosen[place].kit  # type: ignore[assignment]
+        one = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
+        asked.append(replace(one, seed=TRUE_SEED + cases[place].seed))
     cells = planning.cells_of(asked, members=TRUE_MEMBERS)
-    broke = {place: _broken(cell.options[0]) for place, cell in zip(going, cells, strict=True)}
+    broke = {place: _broken(cell.options[0]) for place, cell in zip(with_kit, cells, strict=True)}
     return [
-        Decided(case.journey.post_on, kit and kit.name, bool(kit and kit.has_pack), stated, broke.get(place))
-        for place, (case, (kit, stated)) in enumerate(zip(cases, chosen, strict=True))
+        _decided(case, choice, broke.get(place)) for place, (case, choice) in enumerate(zip(cases, chosen, strict=True))
     ]
+
+
+def _decided(case: Case, choice: _Choice, broke: float | None) -> Decided:
+    kit = choice.kit if choice.goes else None
+    return Decided(
+        case.journey.post_on,
+        kit and kit.name,
+        bool(kit and kit.has_pack),
+        choice.stated,
+        broke if choice.goes else None,
+        broke,
+    )
+
+
+def _leaking(one: Candidate, leakier: float) -> Candidate:
+    box = one.kit.box
+    return replace(one, kit=replace(one.kit, box=replace(box, leak_factor=box.leak_factor * leakier)))
 
 
 def _broken(option: planning.Option) -> float:
@@ -176,7 +218,7 @@ def _broken(option: planning.Option) -> float:
     return max(option.comfort, option.hard)
 
 
-def _extremes(case: _Case) -> tuple[float, float]:
+def _extremes(case: Case) -> tuple[float, float]:
     ends = case.ends(case.truth)
     first, *_ = trying.journey_cases(case.journey, ends)
     wanted = set(first.times)

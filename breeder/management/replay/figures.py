@@ -19,7 +19,7 @@ def figures_of(days: Sequence[Day]) -> dict[str, Any]:
         "trade_rule": _maker(days, lambda day: day.rule),
         "oracle": _maker(days, lambda day: day.oracle),
         "go_of_oracle": _share(sum(day.check.kit is not None for day in days), sum(_oracle_goes(day) for day in days)),
-        "reliability": reliability([day.check for day in days if day.check.broke is not None]),
+        "reliability": reliability([day.check for day in days]),
         "ordinary_days": _ordinary(days),
         "harsh_days": _harsh(days),
     }
@@ -37,7 +37,10 @@ def _maker(days: Sequence[Day], of: Callable[[Day], Decided]) -> dict[str, Any]:
 
 
 def reliability(rows: Sequence[Decided]) -> list[dict[str, Any]]:
-    """Return for each bin of stated odds how many there were, what was stated on average, and what came true."""
+    """Return for each bin of stated odds how many there were, what was stated on average, and what came true.
+
+    Days that were not sent count too, with the kit that came nearest: odds are to be true whatever the verdict.
+    """
     found = []
     for low, high in zip(BINS, BINS[1:], strict=False):
         held = [one for one in rows if one.stated is not None and _within(one.stated, low, high)]
@@ -47,7 +50,7 @@ def reliability(rows: Sequence[Decided]) -> list[dict[str, Any]]:
                 "to": high,
                 "days": len(held),
                 "stated": _share(sum(one.stated or 0.0 for one in held), len(held)),
-                "came_true": _share(sum(one.broke or 0.0 for one in held), len(held)),
+                "came_true": _share(sum(one.would_break or 0.0 for one in held), len(held)),
             }
         )
     return found
@@ -75,3 +78,31 @@ def _oracle_goes(day: Day) -> bool:
 
 def _share(part: float, whole: int) -> float | None:
     return round(part / whole, DIGITS) if whole else None
+
+
+def said(name: str, figures: dict[str, Any]) -> str:
+    """Return the figures in lines to read."""
+    rows = [f"{name}, {figures['days']} days"]
+    for maker in ("check", "trade_rule", "oracle"):
+        row = figures[maker]
+        rows.append(
+            f"  {maker.replace('_', ' '):<10} Go {_percent(row['go'])}, unsafe Go {_percent(row['unsafe_go'])}, "
+            f"needless No-go {_percent(row['needless_no_go'])}, with a pack {_percent(row['with_pack'])}"
+        )
+    ordinary, harsh = figures["ordinary_days"], figures["harsh_days"]
+    rows += [
+        f"  Go days in parts of the oracle's: {_percent(figures['go_of_oracle'])}",
+        f"  between 7 and 27 °C: {ordinary['days']} days, Go without a pack {_percent(ordinary['go_without_pack'])}",
+        f"  below -5 or above 35 °C: {harsh['days']} days, Go without a pack on {harsh['go_without_pack']}",
+    ]
+    for row in figures["reliability"]:
+        if row["days"]:
+            rows.append(
+                f"  odds {row['from']:g} to {row['to']:g}: {row['days']} days, stated {_percent(row['stated'])}, "
+                f"came true {_percent(row['came_true'])}"
+            )
+    return "\n".join(rows)
+
+
+def _percent(share: float | None) -> str:
+    return "–" if share is None else f"{100 * share:.1f} %"

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from breeder.dispatch.ambient import season_of
-from breeder.heat import members
+from breeder.heat.forecast_error import error_c, sd_c
 from breeder.heat.members import Draws
 from breeder.weather import grid, recorded
 from breeder.weather.queries import Hours
@@ -89,11 +89,11 @@ def forecast_of(truth: Hours, drawn: Draws, *, place: int, together: float) -> H
         raise ValueError("The hours name no issue.")
     leads = np.array([(at - issued).total_seconds() / SECONDS_AN_HOUR / 24 for at in truth.times])
     local = np.array([at.astimezone(truth.zone).hour for at in truth.times], dtype=float)
-    error = members.weather_error_c(
+    error = error_c(
         drawn,
         hour=np.arange(len(truth.times)),
-        sigma=members.sigma_c(leads, season_of(issued, truth.latitude)),
         local_hour=local,
+        sd=sd_c(leads, local, season_of(issued, truth.latitude)),
         place=place,
         together=together,
     )[:, 0]
