@@ -3,10 +3,11 @@
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.utils import timezone
 
 from breeder.house.queries import household
+from breeder.pages import kept
 from breeder.pages.once import AlreadyDone
 
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -50,3 +51,17 @@ class RepeatedAnswer:
         if isinstance(exception, AlreadyDone):
             return HttpResponseRedirect(exception.answer)
         return None
+
+
+class AnswerToPhone:
+    """Answer the script that sends what a phone kept; what another person typed waits for that person."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if kept.HEADER not in request.headers:
+            return self.get_response(request)
+        if typed_by := kept.not_by(request):
+            return JsonResponse({"typed_by": typed_by}, status=kept.NOT_YOURS)
+        return kept.answer(request, self.get_response(request))

@@ -64,6 +64,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "breeder.middleware.AnswerToPhone",
     "breeder.middleware.HouseholdTime",
     "breeder.middleware.RepeatedAnswer",
     "axes.middleware.AxesMiddleware",

@@ -132,8 +132,13 @@ def _end(promise: Promise, state: Promise.State, at: datetime) -> None:
 
 def write_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one fact into the ledger and bring what the book believes of its tub up to date."""
-    entry = Entry.objects.create(
-        culture=culture, kind=kind, happened_at=happened_at, recorded_at=timezone.now(), by=by, **fields
-    )
+    entry = set_down(culture, kind, happened_at=happened_at, by=by, **fields)
     replay.bring_up_to_date([culture.pk])
     return entry
+
+
+def set_down(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
+    """Write one of several facts into the ledger; after the last, the caller replays the tubs."""
+    return Entry.objects.create(
+        culture=culture, kind=kind, happened_at=happened_at, recorded_at=timezone.now(), by=by, **fields
+    )

@@ -81,8 +81,9 @@ def _sexes(entry: Entry) -> str:
 
 
 def _looked(entry: Entry, other: int | None) -> str:
-    seen = [flag for flag in entry.given.get("seen", ()) if flag != "well"]
-    return f"Looked: {', '.join(seen)}." if seen else "Looked, all well."
+    flags = entry.given.get("seen", ())
+    seen = [flag for flag in flags if flag != "well"]
+    return f"Looked: {', '.join(seen)}." if seen else "Looked, all well." if flags else "Looked."
 
 
 def _care(entry: Entry, other: int | None) -> str:

@@ -24,6 +24,8 @@ urlpatterns = [
     path("lines/<int:pk>/minimum/", views.line_minimum, name="line_minimum"),
     path("lines/<int:pk>/freeze/", views.line_freeze, name="line_freeze"),
     path("round/", views.start, name="round"),
+    path("round/list/", views.overview, name="round_list"),
+    path("round/carried/", views.carried, name="round_carried"),
     path("round/<int:number>/", views.round_tub, name="round_tub"),
     path("care/", views.care, name="care"),
 ]

@@ -1,12 +1,16 @@
 """Photos as they may be kept: drawn anew, so that position, camera and everything else hidden in them is gone."""
 
 import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
+from django.utils import timezone
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from breeder.house.models import Photo
@@ -47,3 +51,36 @@ def keep_photo(upload: UploadedFile, *, by: Any, at: datetime) -> Photo:
     photo = Photo(taken_at=at, by=by)
     photo.file.save(f"{at:%d-%H%M%S}.jpg", ContentFile(clean), save=True)
     return photo
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A photo that goes with an entry, or in a sentence why it could not be kept."""
+
+    photo: Photo | None = None
+    fault: str = ""
+
+
+@contextmanager
+def offered(upload: UploadedFile | None, *, by: Any) -> Iterator[Offered]:
+    """Keep a photo for the entry that is written inside; a broken one never stops the entry.
+
+    When the entry is refused after all, its photo is thrown away again.
+    """
+    kept = _offered(upload, by)
+    try:
+        yield kept
+    except BaseException:
+        if kept.photo is not None:
+            kept.photo.file.delete(save=False)
+            kept.photo.delete()
+        raise
+
+
+def _offered(upload: UploadedFile | None, by: Any) -> Offered:
+    if upload is None:
+        return Offered()
+    try:
+        return Offered(keep_photo(upload, by=by, at=timezone.now()))
+    except NotAPhoto as fault:
+        return Offered(fault=f"{' '.join(fault.messages)} The entry was written without it.")

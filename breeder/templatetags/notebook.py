@@ -13,7 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
-from breeder.pages import animals, curves, once, words
+from breeder.pages import animals, curves, names, once, words
 
 register = template.Library()
 
@@ -54,24 +54,8 @@ def once_token(context: Context) -> SafeString:
     return format_html('<input type="hidden" name="token" value="{}">', sent or once.new_token())
 
 
-@register.simple_tag
-def species_name(species: Any) -> SafeString:
-    """Return a scientific name: genus and epithet italic, qualifier and 'sp.' upright."""
-    genus, _, rest = str(species.scientific_name).partition(" ")
-    qualifier = species.qualifier
-    if not qualifier:
-        return format_html('<i class="name">{}</i>', species.scientific_name)
-    if not rest:
-        return format_html('<i class="name">{}</i> {}', genus, qualifier)
-    return format_html('<i class="name">{}</i> {} <i class="name">{}</i>', genus, qualifier, rest)
-
-
-@register.simple_tag
-def line_name(line: Any) -> SafeString:
-    """Return a line's name: the species, the form upright in single quotes, the locality."""
-    form = format_html(' <span class="form-name">‘{}’</span>', line.form_name) if line.form_name else ""
-    place = format_html(" <small>{}</small>", line.locality) if line.locality else ""
-    return format_html("{}{}{}", species_name(line.species), form, place)
+register.simple_tag(names.species_name)
+register.simple_tag(names.line_name)
 
 
 @register.inclusion_tag("pages/_pill.html")

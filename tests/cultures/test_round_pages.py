@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 def fields_of(page: Any) -> dict[str, str]:
     """Return the hidden fields of a page's first form that is sent to the page itself, as a browser would send them."""
     html = page.content.decode()
-    form = re.search(r'<form method="post" class="stack" novalidate>(.*?)</form>', html, re.S)
+    form = re.search(r'<form method="post" class="stack" id="stop".*?>(.*?)</form>', html, re.S)
     assert form is not None
     hidden = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[1])
     return {name: value for name, value in hidden if name != "csrfmiddlewaretoken"}

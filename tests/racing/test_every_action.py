@@ -110,6 +110,9 @@ RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     "cultures.record_count": lambda at: (
         lambda: cultures.record_count(at.tub.pk, "young", "eye", {"from": 10, "to": 25}, seen=["dry"], by=None)
     ),
+    "cultures.record_round": lambda at: (
+        lambda: cultures.record_round([cultures.Visit(at.tub.pk, died=(("young", 2),))], by=None)
+    ),
     "cultures.record_looked": lambda at: lambda: cultures.record_looked(at.tub.pk, by=None),
     "cultures.care_for_shelf": lambda at: lambda: cultures.care_for_shelf("A", ["fed"], by=None),
     "cultures.record_change": lambda at: lambda: cultures.record_change(at.tub.pk, "young", 3, "died", by=None),

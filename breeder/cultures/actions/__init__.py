@@ -6,14 +6,17 @@ from breeder.cultures.actions.counts import care_for_shelf, record_count, record
 from breeder.cultures.actions.freezes import end_freeze, freeze_line
 from breeder.cultures.actions.minimums import set_minimum
 from breeder.cultures.actions.pouring import Animals
+from breeder.cultures.actions.rounds import BadRound, Visit, record_round
 from breeder.cultures.actions.states import set_not_for_sale, set_purpose
 from breeder.cultures.actions.tubs import Place, close_tub, merge_tubs, split_tub, start_tub
 from breeder.cultures.actions.turn import Recorded
 
 __all__ = [
     "Animals",
+    "BadRound",
     "Place",
     "Recorded",
+    "Visit",
     "care_for_shelf",
     "close_tub",
     "correct_entry",
@@ -24,6 +27,7 @@ __all__ = [
     "record_change",
     "record_count",
     "record_looked",
+    "record_round",
     "set_minimum",
     "set_not_for_sale",
     "set_purpose",

@@ -12,6 +12,7 @@ from breeder.cultures.actions.states import LOST_IN
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry
+from breeder.house.models import Photo
 
 # Packing is written by the packing bench, moving by move_animals, which keeps its two sides together.
 COMING_IN = (Entry.Reason.RECEIVED, Entry.Reason.RETURNED)
@@ -29,6 +30,7 @@ def record_change(
     happened_at: datetime | None = None,
     note: str = "",
     named: str = "",
+    photo: Photo | None = None,
     by: Any,
     token: str = "",
     answer: str = "",
@@ -53,6 +55,7 @@ def record_change(
             reason=reason,
             happened_at=turn.moment(tub, happened_at),
             note=note,
+            photo=photo,
             by=by,
             **turn.record_sexes(sign, males, females),
         )

@@ -13,9 +13,10 @@ from breeder.cultures.actions import turn
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry, Stage
+from breeder.house.models import Photo
 from breeder.pages import once
 
-LOOKED = ("well", "young", "mancae", "pouches", "mould", "mites", "dry")
+LOOKED = ("well", "young", "mancae", "pouches", "mould", "mites", "dry", "dead")
 CARED = ("fed", "misted", "substrate")
 
 
@@ -45,6 +46,7 @@ def record_count(
     seen: Iterable[str] = (),
     happened_at: datetime | None = None,
     note: str = "",
+    photo: Photo | None = None,
     by: Any,
     token: str = "",
     answer: str = "",
@@ -55,7 +57,7 @@ def record_count(
     """
     written = written_down(stage, method, given, sexed)
     count = counting.counted(method, written)
-    flags = _known("seen", seen, LOOKED) if seen else []
+    flags = known("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
@@ -73,6 +75,7 @@ def record_count(
             females=sexed.females if sexed else None,
             happened_at=turn.moment(tub, happened_at),
             note=note,
+            photo=photo,
             by=by,
         )
         if flags:
@@ -97,16 +100,17 @@ def record_looked(
     *,
     happened_at: datetime | None = None,
     note: str = "",
+    photo: Photo | None = None,
     by: Any,
     token: str = "",
     answer: str = "",
 ) -> Recorded:
     """Record a look into a tub: all well, or what was seen."""
-    flags = _known("seen", seen, LOOKED)
+    flags = known("seen", seen, LOOKED)
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
         tub = this.tubs[culture_id]
-        entry = _looked(tub, flags, turn.moment(tub, happened_at), by, note=note)
+        entry = _looked(tub, flags, turn.moment(tub, happened_at), by, note=note, photo=photo)
         return this.recorded(entry, token=token, answer=answer)
 
 
@@ -125,7 +129,7 @@ def care_for_shelf(
     answer: str = "",
 ) -> list[Recorded]:
     """Record what was done for every open tub of a shelf: fed, misted, new substrate."""
-    done = _known("did", did, CARED)
+    done = known("did", did, CARED)
     with transaction.atomic(durable=True):
         on_shelf = queries.open_on_shelf(shelf)
         if not on_shelf:
@@ -144,10 +148,11 @@ def _cared_for(tub: Culture, done: list[str], happened_at: datetime | None, note
     return steps.write_entry(tub, Entry.Kind.CARE, given={"did": done}, happened_at=at, note=note, by=by)
 
 
-def _known(field: str, chosen: Iterable[str], known: tuple[str, ...]) -> list[str]:
+def known(field: str, chosen: Iterable[str], choices: tuple[str, ...]) -> list[str]:
+    """Return what was chosen, in the order of the choices. Raises BadFact for nothing, or for what is no choice."""
     asked = list(dict.fromkeys(chosen))
-    strange = [name for name in asked if name not in known]
+    strange = [name for name in asked if name not in choices]
     if strange or not asked:
         said = f"“{strange[0]}” is not one of these" if strange else "Nothing was chosen"
-        raise BadFact({field: f"{said}. Choose from: {', '.join(known)}."})
-    return [name for name in known if name in asked]
+        raise BadFact({field: f"{said}. Choose from: {', '.join(choices)}."})
+    return [name for name in choices if name in asked]

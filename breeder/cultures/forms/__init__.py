@@ -3,8 +3,9 @@
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.forms import BaseForm
 
-from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm, RoundForm
+from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm
 from breeder.cultures.forms.fields import as_number
+from breeder.cultures.forms.rounds import RoundForm
 from breeder.cultures.forms.tubs import (
     ChangeForm,
     CloseForm,

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from breeder.cultures import counting
-from breeder.cultures.actions.counts import CARED, LOOKED, Sexed
+from breeder.cultures.actions.counts import CARED, Sexed
 from breeder.cultures.actions.turn import MOST_ANIMALS
 from breeder.cultures.forms.fields import AnimalsField, NumbersField, WhenField
 from breeder.house.sentences import PlainForm
@@ -187,20 +187,6 @@ COUNT_FORMS: dict[str, type[CountForm]] = {
     form.method: form
     for form in (EyeForm, HandForm, FullSortForm, PortionsForm, PieceForm, WeightForm, RemovalForm, MarkedForm)
 }
-
-
-class RoundForm(PlainForm, forms.Form):
-    """One stop of the round: a size class, what else was seen, or all well."""
-
-    stage = forms.ChoiceField(choices=STAGES, initial="young", required=False)
-    eye = forms.ChoiceField(label="By eye", choices=EYE_CHOICES, required=False)
-    seen = forms.MultipleChoiceField(
-        label="Seen", choices=[(name, name) for name in LOOKED if name != "well"], required=False
-    )
-
-    @property
-    def looked(self) -> list[str]:
-        return self.cleaned_data["seen"] or ["well"]
 
 
 class CareForm(PlainForm, forms.Form):

@@ -1,5 +1,6 @@
 """Reads of tubs, entries, beliefs and promises; the only place of the room that gathers rows."""
 
+from breeder.cultures.queries.carried import carried_on
 from breeder.cultures.queries.rounds import last_of, round_of
 from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
 from breeder.cultures.queries.tubs import (
@@ -17,6 +18,7 @@ from breeder.cultures.queries.tubs import (
 
 __all__ = [
     "book_of",
+    "carried_on",
     "entry_rows",
     "held_promises",
     "last_of",

@@ -40,7 +40,7 @@ class Round:
 
     def first_to_do(self) -> Stop | None:
         """Return the first tub that nobody has looked into yet."""
-        return next((stop for stop in self.stops if not stop.done), None)
+        return next(iter(self.to_do), None)
 
     def next_after(self, number: int) -> Stop | None:
         """Return the next tub to do after this one, going round once; None when all others are done."""
@@ -53,10 +53,10 @@ class Round:
         here = self.place_of(number)
         return self.stops[here - 2] if here and here > 1 else None
 
-    def after(self, number: int) -> Stop | None:
-        """Return the tub after this one on the shelf, done or not; None for the last."""
-        here = self.place_of(number)
-        return self.stops[here] if here and here < len(self.stops) else None
+    @property
+    def to_do(self) -> tuple[Stop, ...]:
+        """Return the tubs that nobody has looked into yet, those that were skipped too."""
+        return tuple(stop for stop in self.stops if not stop.done)
 
 
 def round_of(day: date) -> Round:

@@ -11,15 +11,17 @@ from breeder.cultures.views.changes import (
     tub_split,
 )
 from breeder.cultures.views.lines import line, line_freeze, line_list, line_minimum
-from breeder.cultures.views.rounds import care, round_tub, start, undo
+from breeder.cultures.views.rounds import care, carried, overview, round_tub, start, undo
 from breeder.cultures.views.tubs import tub, tub_count, tub_list, tub_looked
 
 __all__ = [
     "care",
+    "carried",
     "line",
     "line_freeze",
     "line_list",
     "line_minimum",
+    "overview",
     "round_tub",
     "start",
     "tub",

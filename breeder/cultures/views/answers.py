@@ -14,6 +14,7 @@ from django.urls import reverse
 from breeder.cultures import forms, queries
 from breeder.cultures.actions import Recorded
 from breeder.cultures.models import Culture
+from breeder.pages.kept import ENTRY
 
 REFUSED = 422  # the form is shown again with what was typed; nothing was written
 
@@ -36,6 +37,13 @@ def say(request: HttpRequest, done: str, recorded: Recorded) -> None:
     messages.success(request, done)
     for broken in recorded.breaks:
         messages.warning(request, broken)
+
+
+def written(answer: str, recorded: Recorded) -> HttpResponse:
+    """Go on to `answer`, and tell a script which row was written."""
+    response = redirect(answer)
+    response.headers[ENTRY] = str(recorded.entry.pk)
+    return response
 
 
 def form_page(

@@ -1,41 +1,70 @@
 """The count round on a phone: one screen a tub, one tap for a look, two for a guess by eye."""
 
+from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from breeder.cultures import actions, forms, queries, telling
-from breeder.cultures.counting import BadFact, eye_class
+from breeder.cultures.counting import eye_class
 from breeder.cultures.forms.counts import EYE_CHOICES
+from breeder.cultures.forms.rounds import SEEN_CHOICES
 from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
 from breeder.cultures.preview import Preview, preview
 from breeder.cultures.queries.rounds import Round
-from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404
+from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, written
+from breeder.house import photos
 from breeder.pages import once
+from breeder.pages.kept import typed_at
+from breeder.pages.names import line_name
 from breeder.taxa.models import Line
 
 
 def start(request: HttpRequest) -> HttpResponse:
     """Go to the first tub that nobody looked into today; when all are done, say so."""
-    today = queries.round_of(timezone.localdate())
-    stop = today.first_to_do()
+    stop = queries.round_of(timezone.localdate()).first_to_do()
     if stop is not None:
         return redirect("cultures:round_tub", number=stop.number)
-    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today})
+    return overview(request)
+
+
+def overview(request: HttpRequest) -> HttpResponse:
+    """Show which tubs of the round are still to do, those that were skipped too, and which are done."""
+    today = queries.round_of(timezone.localdate())
+    shelves = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
+    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": shelves})
+
+
+@require_safe
+def carried(request: HttpRequest) -> HttpResponse:
+    """Give the phone all tubs of the round, so that it can be walked on where nothing answers."""
+    tubs = [
+        {
+            "number": one.tub.number,
+            "shelf": one.tub.shelf,
+            "name": line_name(one.tub.line),
+            "byHead": one.by_head,
+            "done": one.done,
+            "said": one.said,
+        }
+        for one in queries.carried_on(timezone.localdate())
+    ]
+    return JsonResponse({"tubs": tubs, "by": request.user.get_username()}, headers={"Cache-Control": "no-store"})
 
 
 def round_tub(request: HttpRequest, number: int) -> HttpResponse:
     """One stop of the round."""
     once.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.RoundForm(request.POST or None, initial={"stage": request.GET.get("stage", "young")})
+    sent = (request.POST, request.FILES) if request.method == "POST" else ()
+    form = forms.RoundForm(*sent, initial={"stage": request.GET.get("stage", "young")})
     status, shown = 200, None
     if request.method == "POST" and not form.is_valid():
         status = REFUSED
@@ -58,23 +87,19 @@ def _previewed(tub: Culture, form: forms.RoundForm) -> Preview | None:
 def _save(request: HttpRequest, tub: Culture, form: forms.RoundForm) -> HttpResponse:
     answer = _onwards(queries.round_of(timezone.localdate()), tub.number)
     writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": answer}
-    data = form.cleaned_data
-    if not (data["eye"] or data["seen"] or "well" in request.POST):
-        raise BadFact("Nothing was tapped. Tap ‘Looked, all well’, a size class, or what was seen.")
-    if data["eye"] and "well" not in request.POST:
-        given = eye_class(data["eye"])
-        recorded = actions.record_count(tub.pk, data["stage"] or "young", "eye", given, seen=data["seen"], **writing)
-    else:
-        recorded = actions.record_looked(tub.pk, form.looked, **writing)
-    for broken in recorded.breaks:
-        messages.warning(request, broken)
-    return redirect(answer)
+    visit = form.visit(tub, well="well" in request.POST)
+    with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
+        recorded = actions.record_round([visit], happened_at=typed_at(request), photo=offered.photo, **writing)
+    for said in (*recorded.breaks, offered.fault):
+        if said:
+            messages.warning(request, f"Tub {tub.number}: {said}")
+    return written(answer, recorded)
 
 
 def _onwards(today: Round, number: int) -> str:
     following = today.next_after(number)
     if following is None:
-        return reverse("cultures:round")
+        return reverse("cultures:round_list")
     return reverse("cultures:round_tub", args=[following.number])
 
 
@@ -95,12 +120,15 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "eye_choices": EYE_CHOICES,
         "chosen_eye": form["eye"].value() or "",
         "chosen_seen": form["seen"].value() or [],
-        "seen_choices": form.fields["seen"].choices,  # type: ignore[attr-defined]
+        "seen_choices": SEEN_CHOICES,
+        "typed": form.typed(),
+        "more_open": any(form[name].value() for name in ("died", "note")) or bool(request.FILES),
+        "photo_again": bool(request.FILES),
         "preview": shown,
-        "place": today.place_of(tub.number),
+        "on_round": today.place_of(tub.number) is not None,
         "round": today,
         "before": today.before(tub.number),
-        "after": today.after(tub.number),
+        "skip_to": _onwards(today, tub.number),
     } | _last_of(request)
 
 

@@ -1,0 +1,109 @@
+"""A visit of the round: what was seen, guessed and picked out at one tub, written together; or a whole sheet."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.urls import reverse
+
+from breeder.cultures import counting, replay, steps
+from breeder.cultures.actions import turn
+from breeder.cultures.actions.counts import LOOKED, known
+from breeder.cultures.actions.turn import Recorded
+from breeder.cultures.counting import BadFact
+from breeder.cultures.models import Culture, Entry
+from breeder.house.models import Photo
+
+# The dead are picked out before the living are guessed at, so the guess does not lose them once more.
+PICKED_OUT_BEFORE = timedelta(seconds=1)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What was found at one tub: flags seen, size classes by eye and dead animals by stage, a note."""
+
+    culture_id: int
+    seen: tuple[str, ...] = ()
+    eye: tuple[tuple[str, str], ...] = ()
+    died: tuple[tuple[str, int], ...] = ()
+    note: str = ""
+
+
+class BadRound(BadFact):
+    """Some visits cannot have happened as typed; `by_tub` holds the sentences by the tub's row."""
+
+    def __init__(self, by_tub: dict[int, list[str]]) -> None:
+        self.by_tub = by_tub
+        super().__init__([said for sentences in by_tub.values() for said in sentences])
+
+
+def record_round(
+    visits: Sequence[Visit],
+    *,
+    happened_at: datetime | None = None,
+    photo: Photo | None = None,
+    by: Any,
+    token: str = "",
+    answer: str = "",
+) -> Recorded:
+    """Record visits of the round, all of them or none; the answer's entry is the first visit's.
+
+    Of each visit the count by eye, the look and the deaths stand and fall together. Raises BadRound.
+    """
+    if not visits:
+        raise BadFact("Nothing was written down. Fill in at least one tub.")
+    with transaction.atomic(durable=True):
+        this = turn.take([visit.culture_id for visit in visits])
+        written, wrong = [], {}
+        for visit in visits:
+            try:
+                written.append(_write(this.tubs[visit.culture_id], visit, happened_at, photo, by))
+            except BadFact as fault:
+                wrong[visit.culture_id] = fault.messages
+        if wrong:
+            raise BadRound(wrong)
+        replay.bring_up_to_date(this.tubs)
+        return this.recorded(written[0], token=token, answer=answer or reverse("cultures:round"))
+
+
+def _write(tub: Culture, visit: Visit, happened_at: datetime | None, photo: Photo | None, by: Any) -> Entry:
+    at = turn.moment(tub, happened_at)
+    root: Entry | None = None
+    for kind, fields in (*_counts(tub, visit.eye, at), *_look(visit, photo, at), *_deaths(tub, visit, at)):
+        first = {"note": visit.note, "photo": photo} if root is None else {"other_side": root}
+        entry = steps.set_down(tub, kind, by=by, **fields, **first)
+        root = root or entry
+    if root is None:
+        raise BadFact("Nothing was tapped. Tap ‘Looked, all well’, a size class, or what was seen.")
+    return root
+
+
+Facts = Iterable[tuple[str, dict[str, Any]]]
+
+
+def _counts(tub: Culture, eye: Iterable[tuple[str, str]], at: datetime) -> Facts:
+    for stage, words in eye:
+        given = counting.eye_class(words)
+        count = counting.counted("eye", given)
+        figures = {name: getattr(count, name) for name in ("estimate", "lower", "log_sd", "shared_sd")}
+        kept = {"stage": turn.stage_of(tub.line, stage), "method": "eye", "given": given, "happened_at": at}
+        yield Entry.Kind.COUNT, kept | figures
+
+
+def _look(visit: Visit, photo: Photo | None, at: datetime) -> Facts:
+    """A look is written where something was seen, or where nothing else would say that somebody was there."""
+    flags = known("seen", visit.seen, LOOKED) if visit.seen else []
+    if visit.died and not visit.eye and not flags:
+        flags = ["dead"]
+    if flags or ((visit.note or photo) and not visit.eye):
+        yield Entry.Kind.LOOKED, {"given": {"seen": flags}, "happened_at": at}
+
+
+def _deaths(tub: Culture, visit: Visit, at: datetime) -> Facts:
+    when = at - PICKED_OUT_BEFORE if visit.eye else at
+    for stage, number in visit.died:
+        turn.whole("died", number)
+        reason = {"reason": Entry.Reason.DIED, "number": -number, "happened_at": when}
+        yield Entry.Kind.CHANGE, {"stage": turn.stage_of(tub.line, stage)} | reason
