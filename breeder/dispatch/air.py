@@ -15,7 +15,7 @@ from breeder.dispatch import ambient
 from breeder.dispatch.ambient import FILM, SUNNY, Ends, distance_km
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
 from breeder.dispatch.trying import Journey, journey_cases
-from breeder.heat import forecast_error, members
+from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
 from breeder.weather.queries import Hours
 
@@ -84,6 +84,7 @@ class Shape:
     stretches: tuple[tuple[Stretch, ...], ...]
     films: tuple[tuple[str, ...], ...]
     hours: int
+    starts_at: datetime
 
 
 @lru_cache(maxsize=2048)
@@ -102,7 +103,7 @@ def _shape(journey: Journey, origin: str, destination: str) -> Shape:
             )
         )
     films = tuple(tuple(FILM[leg.exposure] for leg in row[:-1]) for row in legs)
-    return Shape(cases, tuple(stretches), films, max(case.hours for case in cases))
+    return Shape(cases, tuple(stretches), films, max(case.hours for case in cases), cases[0].starts_at)
 
 
 def _nowhere(zone: str) -> Hours:
@@ -114,52 +115,83 @@ def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
     return _shape(journey, origin.timezone, destination.timezone)
 
 
-def members_of(shape: Shape, origin: Air, destination: Air, drawn: Draws) -> list[Single]:
-    """Return what surrounds the box in each case, (members, hours + 1) in °C; NaN where nothing is forecast.
+class Members:
+    """What surrounds boxes on their ways, over one set of draws; what two ways have in common is made once.
 
-    All cases begin at the same hour, so the air at both ends is made once, for the longest.
+    Single precision, a member a row: 0.00001 K of rounding, half the time of double.
     """
-    start, number = shape.cases[0].times[0], shape.hours + 1
-    km = distance_km(origin.hours, destination.hours)
-    first = _outside(origin, start, number, drawn, place=0, together=0.0)
-    last = _outside(destination, start, number, drawn, place=1, together=forecast_error.correlation(km))
-    lights = {
-        place: air.window("light", air.place_of(start), number)
-        for place, air in ((Where.ORIGIN, origin), (Where.DESTINATION, destination))
-    }
-    found = []
-    for case, stretches in zip(shape.cases, shape.stretches, strict=True):
-        rows = np.empty((case.hours + 1, drawn.members), np.float32)
-        for leg in stretches:
-            outside = ambient.outside_at(leg.where, first[leg.rows], last[leg.rows])
-            light = lights[leg.where][leg.rows] if leg.exposure in SUNNY else None
-            rows[leg.rows] = ambient.exposed(leg.exposure, outside, light, drawn)
-        found.append(rows.T)
-    return found
+
+    def __init__(self, drawn: Draws) -> None:
+        self.drawn = drawn
+        self.van, self.doorstep = (gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain()))
+        self.errors: dict[tuple[int, bytes], Single] = {}
+        self.starts: dict[tuple[Air, datetime, int], Single] = {}
+
+    def of(self, shape: Shape, origin: Air, destination: Air) -> list[Single]:
+        """Return what surrounds the box in each case, (members, hours + 1) in °C; NaN where nothing is forecast.
+
+        All cases begin at the same hour, so the air at both ends is made once, for the longest.
+        """
+        start, number = shape.starts_at, shape.hours + 1
+        first = self._origin(origin, start, number)
+        last = self._destination(destination, start, number, distance_km(origin.hours, destination.hours))
+        airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: ambient.bracketed(first, last)}
+        sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
+        lights = {where: air.window("light", air.place_of(start), number) for where, air in sunny.items()}
+        found = []
+        for case, stretches in zip(shape.cases, shape.stretches, strict=True):
+            rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
+            for leg in stretches:
+                light = lights[leg.where] if leg.exposure in SUNNY else None
+                rows[:, leg.rows] = self._exposed(leg, airs[leg.where][:, leg.rows], light)
+            found.append(rows)
+        return found
+
+    def _exposed(self, leg: Stretch, outside: Single, light: Array | None) -> Single:
+        if leg.exposure not in SUNNY or light is None:
+            return ambient.kept(leg.exposure, outside)
+        is_van = leg.exposure == Exposure.VAN
+        seen = sun.late_by(light, sun.VAN_LAG_H) if is_van else light
+        return outside + seen[leg.rows].astype(np.float32) * (self.van if is_van else self.doorstep)
+
+    def _origin(self, air: Air, start: datetime, number: int) -> Single:
+        key = (air, start, number)
+        if key not in self.starts:
+            self.starts[key] = _with_error(air, start, number, self._error(air, start, number, 0))
+        return self.starts[key]
+
+    def _destination(self, air: Air, start: datetime, number: int, km: float) -> Single:
+        together = forecast_error.correlation(km)
+        error = np.float32(together) * self._error(air, start, number, 0)
+        error += np.float32(np.sqrt(1.0 - together**2)) * self._error(air, start, number, 1)
+        return _with_error(air, start, number, error)
+
+    def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
+        """Return the unit error of one end's own stream by hour, (members, hours)."""
+        local = np.nan_to_num(air.window("local_hour", air.place_of(start), number))
+        key = (place, local.tobytes())
+        if key not in self.errors:
+            hour = np.minimum(np.arange(number), members.HOURS - 1)
+            unit = forecast_error.unit_error(self.drawn, hour=hour, local_hour=local, place=place)
+            self.errors[key] = unit.astype(np.float32)
+        return self.errors[key]
 
 
-def _outside(air: Air, start: datetime, number: int, drawn: Draws, *, place: int, together: float) -> Array:
+def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
     at = air.place_of(start)
     season = ambient.season_of(start, air.hours.latitude)
     lead, extra, local = (
         np.nan_to_num(air.window(name, at, number)) for name in ("lead_days", "extra_sd_c", "local_hour")
     )
     share = np.nan_to_num(air.window("sd_share", at, number), nan=1.0)
-    error = forecast_error.error_c(
-        drawn,
-        hour=np.minimum(np.arange(number), members.HOURS - 1),
-        local_hour=local,
-        sd=ambient.spread_c(lead, local, extra, share, season),
-        place=place,
-        together=together,
-    )
-    return air.window("middle_c", at, number)[:, None] + error
+    sd = ambient.spread_c(lead, local, extra, share, season)
+    return error * sd.astype(np.float32) + air.window("middle_c", at, number).astype(np.float32)
 
 
-def known_rows(shape: Shape, found: Sequence[Single]) -> list[int]:
-    """Return for each case how many of its hours, from the first on, are known in every member."""
+def known_rows(found: Sequence[Single]) -> list[int]:
+    """Return for each case how many of its hours, from the first on, are known; members lack the same hours."""
     known = []
     for rows in found:
-        gaps = np.isnan(rows).any(axis=0)
+        gaps = np.isnan(rows[0])
         known.append(int(gaps.argmax()) if gaps.any() else rows.shape[1])
     return known

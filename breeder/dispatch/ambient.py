@@ -6,6 +6,7 @@ A missing hour stays missing (NaN) in every leg that needs it.
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from math import asin, cos, radians, sin, sqrt
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from breeder.heat.risk import AmbientCase
 from breeder.weather.queries import Hours
 
 Array = NDArray[np.float64]
+Floats = TypeVar("Floats", bound=NDArray[np.floating])  # of either precision
 
 # A hub is kept near room temperature; a quarter of its air is the docks' (judgement; packaging laboratories report
 # room temperature whatever the climate).
@@ -130,16 +132,14 @@ def season_of(at: datetime, latitude: float) -> str:
 def outside_at(where: Where, origin: Array, destination: Array) -> Array:
     """Return the air outside a leg, (hours, members), from that of both ends."""
     if where == Where.BETWEEN:
-        return _bracketed(origin, destination)
+        return bracketed(origin.T, destination.T).T
     return origin if where == Where.ORIGIN else destination
 
 
 def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draws) -> Array:
     """Return the effective temperature over all hours as if the whole way were this leg; `light` in W/m² by hour."""
-    if exposure == Exposure.HUB:
-        return (1 - HUB_DOCK_SHARE) * HUB_C + HUB_DOCK_SHARE * outside
-    if exposure == Exposure.COUNTER:
-        return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
+    if exposure not in SUNNY:
+        return kept(exposure, outside)
     if light is None:
         raise ValueError(f"The sun is needed for the leg {exposure}.")
     if exposure == Exposure.VAN:
@@ -147,10 +147,22 @@ def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draw
     return outside + light[:, None] * drawn.doorstep_gain()
 
 
-def _bracketed(origin: Array, destination: Array) -> Array:
-    """Return the air of hubs without a name: every other member has the colder end of the way, the rest the warmer."""
-    colder, warmer = np.minimum(origin, destination), np.maximum(origin, destination)
-    return np.where(np.arange(origin.shape[1]) % 2 == 0, colder, warmer)
+def kept(exposure: Exposure, outside: Floats) -> Floats:
+    """Return the air of a hub or behind a counter, which is kept near one temperature; any shape, °C."""
+    if exposure == Exposure.HUB:
+        return (1 - HUB_DOCK_SHARE) * HUB_C + HUB_DOCK_SHARE * outside
+    return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
+
+
+def bracketed(origin: Floats, destination: Floats) -> Floats:
+    """Return the air of hubs without a name, (members, hours).
+
+    Every other member has the colder end of the way, the rest the warmer.
+    """
+    found = np.empty_like(origin)
+    np.minimum(origin[::2], destination[::2], out=found[::2])
+    np.maximum(origin[1::2], destination[1::2], out=found[1::2])
+    return found
 
 
 def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:

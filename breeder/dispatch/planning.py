@@ -14,8 +14,8 @@ from threading import Lock
 from typing import Any
 
 from breeder.dispatch import air, rules
-from breeder.dispatch.air import Air, Shape
-from breeder.dispatch.sweeping import Tally, Way, melts, sweep_all, sweep_once
+from breeder.dispatch.air import Air, Members, Shape
+from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_once
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.members import Draws, draws
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
@@ -163,10 +163,10 @@ def drawn_of(seed: int, members: int) -> Draws:
 
 
 def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
-    ways: dict[Any, Way] = {}
+    ways = _Ways(members)
     tallies: list[list[list[Tally]]] = []
     for one in asked:
-        own = [_way_of(ways, one, reading, members) for reading in one.readings]
+        own = [ways.of(one, reading) for reading in one.readings]
         tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in one.candidates])
     for turn in range(max(len(one.candidates) for one in asked)):
         rows = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_trying(one, kits, turn)]
@@ -175,16 +175,30 @@ def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
     return [_cell(one, kits) for one, kits in zip(asked, tallies, strict=True)]
 
 
-def _way_of(ways: dict[Any, Way], asked: Asked, reading: tuple[Air, Air], members: int) -> Way:
-    origin, destination = reading
-    key = (asked.journey, id(origin), id(destination), asked.seed, asked.weather_known)
-    if key not in ways:
-        shape = air.shape_of(asked.journey, origin.hours, destination.hours)
-        drawn = drawn_of(asked.seed, members)
-        drawn = drawn.without_weather_error() if asked.weather_known else drawn
-        around = air.members_of(shape, origin, destination, drawn)
-        ways[key] = Way(shape, around, air.known_rows(shape, around), drawn)
-    return ways[key]
+class _Ways:
+    """What surrounds the boxes of one block; boxes that go the same way share it."""
+
+    def __init__(self, members: int) -> None:
+        self.members = members
+        self.made: dict[Any, Way] = {}
+        self.drawn: dict[tuple[int, bool], Members] = {}
+
+    def of(self, asked: Asked, reading: tuple[Air, Air]) -> Way:
+        """Return what surrounds a box by one reading of both ends' air."""
+        origin, destination = reading
+        key = (asked.journey, origin, destination, asked.seed, asked.weather_known)
+        if key not in self.made:
+            shape, around = air.shape_of(asked.journey, origin.hours, destination.hours), self._around(asked)
+            rows = around.of(shape, origin, destination)
+            self.made[key] = Way(shape, rows, air.known_rows(rows), around.drawn)
+        return self.made[key]
+
+    def _around(self, asked: Asked) -> Members:
+        key = (asked.seed, asked.weather_known)
+        if key not in self.drawn:
+            drawn = drawn_of(asked.seed, self.members)
+            self.drawn[key] = Members(drawn.without_weather_error() if asked.weather_known else drawn)
+        return self.drawn[key]
 
 
 def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
@@ -192,7 +206,7 @@ def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
     looks = [(row, place, tally.first_look(FIRST_LOOK)) for row in melting for place, tally in enumerate(row)]
     sweep_once(look for _, _, look in looks)
     for row, place, look in looks:
-        if max(look.failed.values()) >= HOPELESS * look.way.shape.cases[0].weight and look.decided == NO_GO:
+        if max(look.comfort, look.hard) >= HOPELESS * look.way.shape.cases[0].weight and look.decided == NO_GO:
             row[place] = look
 
 
@@ -201,10 +215,17 @@ def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[
     if turn >= len(kits):
         return
     by_cost = sorted(range(len(kits)), key=lambda place: asked.candidates[place].cost)
-    going = sum(all(tally.decided == GO for tally in kits[place]) for place in by_cost[:turn])
+    tried = [_decided(kits[place]) for place in by_cost[:turn]]
     row = kits[by_cost[turn]]
-    if going < (1 if melts(row[0].kit) else ENOUGH):
+    # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
+    is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
+    if not is_open and tried.count(GO) < (1 if melts(row[0].kit) else ENOUGH):
         yield row
+
+
+def _decided(row: Sequence[Tally]) -> str:
+    """Return the verdict of a kit in the worst reading."""
+    return max((tally.decided for tally in row), key=HARM.__getitem__)
 
 
 def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
@@ -214,12 +235,11 @@ def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
         if all(tally.was_tried for tally in row)
     ]
     first = kits[0][0].way
-    lacking = sum(rows.shape[1] - known for rows, known in zip(first.around, first.known, strict=True))
     return Cell(
         asked.number,
         asked.journey.post_on,
         tuple(sorted(options, key=lambda one: one.candidate.cost)),
-        lacking,
+        first.lacking,
         first.shape,
         asked.readings[0][1],
     )
@@ -231,8 +251,8 @@ def _option(candidate: Candidate, row: Sequence[Tally]) -> Option:
     return Option(
         candidate,
         worst.decided,
-        worst.comfort.failed,
-        worst.hard.failed,
+        worst.comfort,
+        worst.hard,
         worst.stopped_early,
         worst.side,
         worst.case_of_trouble,

@@ -1,7 +1,7 @@
 """Kits swept over many ways at once, and the tally of what failed, delay case by delay case. Pure; no database."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -13,9 +13,10 @@ from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.members import Draws
 from breeder.heat.risk import leak_of
 from breeder.heat.sweep import Swept, sweep
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, ROUNDING, Odds, decide
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
 LEAST_ROWS = 2  # the weather of one hour
@@ -34,6 +35,52 @@ class Way:
         """Return the first members of the same way."""
         return Way(self.shape, [rows[:members] for rows in self.around], self.known, self.drawn.first(members))
 
+    def is_complete(self, case: int) -> bool:
+        """Return whether every hour of a delay case is known."""
+        return self.known[case] == self.around[case].shape[1]
+
+    @property
+    def lacking(self) -> int:
+        """Return how many hours of all cases are missing."""
+        return sum(rows.shape[1] - known for rows, known in zip(self.around, self.known, strict=True))
+
+    def rules_out_go(self, animals: Animals) -> bool:
+        """Return whether so many hours are missing that no kit can go."""
+        cases = enumerate(self.shape.cases)
+        unknown = sum(case.weight for place, case in cases if not self.is_complete(place))
+        return unknown > min(animals.tolerance.comfort, animals.tolerance.hard) + ROUNDING
+
+
+@dataclass(frozen=True)
+class Felt:
+    """What one delay case comes to in one kit on several ways: shares (ways,), flags and hours (ways, members)."""
+
+    comfort: Array
+    hard: Array
+    cold: Array
+    warm: Array
+    is_cold: Flags
+    is_warm: Flags
+    coldest_hour: Array
+    warmest_hour: Array
+
+    def hour_of_trouble(self, way: int) -> float:
+        """Return the median hour at which the failing members of a way are at their worst."""
+        is_warm = self.warm[way] > self.cold[way]
+        flags, hours = (self.is_warm, self.warmest_hour) if is_warm else (self.is_cold, self.coldest_hour)
+        return float(np.median(hours[way][flags[way]]))
+
+
+def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
+    """Return what each of several ways with equally many members comes to."""
+    by_way = Swept(*(getattr(swept, field.name).reshape(ways, -1) for field in fields(Swept)))
+    hard_cold, hard_warm = by_way.coldest_c < limits.hard_low_c, by_way.warmest_c > limits.hard_high_c
+    comfort = by_way.hours_below + by_way.hours_above > limits.hours_allowed
+    is_cold = hard_cold | comfort & (by_way.hours_below > 0.0)
+    is_warm = hard_warm | comfort & (by_way.hours_above > 0.0)
+    shares = (flags.mean(axis=1) for flags in (comfort, hard_cold | hard_warm, is_cold, is_warm))
+    return Felt(*shares, is_cold, is_warm, by_way.coldest_hour, by_way.warmest_hour)
+
 
 @dataclass(eq=False)
 class Tally:
@@ -43,11 +90,15 @@ class Tally:
     kit: HeatKit
     animals: Animals
     cases_done: int = 0
-    failed: dict[str, float] = field(default_factory=lambda: {"comfort": 0.0, "hard": 0.0})
-    unknown: dict[str, float] = field(default_factory=lambda: {"comfort": 0.0, "hard": 0.0})
+    comfort: float = 0.0  # weight that left comfort for too long
+    hard: float = 0.0  # weight that passed a hard limit
+    comfort_unknown: float = 0.0
+    hard_unknown: float = 0.0
     cold: float = 0.0
     warm: float = 0.0
-    trouble: tuple[float, int, float] = (-1.0, 0, 0.0)
+    worst_share: float = 0.0
+    case_of_trouble: int = 0  # the delay case in which most weight fails
+    hour_of_trouble: float = 0.0  # the median hour at which its failing members are at their worst
 
     @property
     def was_tried(self) -> bool:
@@ -57,12 +108,9 @@ class Tally:
     @property
     def is_settled(self) -> bool:
         """Return whether no further case can change the verdict."""
-        return self.cases_done == len(self.way.shape.cases) or self._exceeds
-
-    @property
-    def _exceeds(self) -> bool:
         most = self.animals.tolerance
-        return self.failed["comfort"] > most.comfort + ROUNDING or self.failed["hard"] > most.hard + ROUNDING
+        exceeds = self.comfort > most.comfort + ROUNDING or self.hard > most.hard + ROUNDING
+        return exceeds or self.cases_done == len(self.way.shape.cases)
 
     @property
     def stopped_early(self) -> bool:
@@ -70,81 +118,52 @@ class Tally:
         return self.cases_done < len(self.way.shape.cases)
 
     @property
-    def comfort(self) -> Odds:
-        """Return the odds of leaving comfort."""
-        return self._odds("comfort")
-
-    @property
-    def hard(self) -> Odds:
-        """Return the odds of passing a hard limit."""
-        return self._odds("hard")
-
-    def _odds(self, name: str) -> Odds:
-        # The standard error is not shown on the board; it follows from the share and the members.
-        share, number = min(1.0, self.failed[name]), self.way.drawn.members
-        error = float(np.sqrt(max(0.0, share * (1.0 - share)) / number))
-        return Odds(self.failed[name], self.failed[name] + self.unknown[name], error)
-
-    @property
     def decided(self) -> str:
         """Return the verdict so far; what was not run is not decided."""
-        return decide(self.comfort, self.hard, self.animals.tolerance) if self.was_tried else NOT_DECIDED
+        if not self.was_tried:
+            return NOT_DECIDED
+        comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)  # no verdict rests on the error
+        return decide(comfort, Odds(self.hard, self.hard + self.hard_unknown, 0.0), self.animals.tolerance)
 
     @property
     def harm(self) -> tuple[int, float, float]:
         """Return how bad it is, least first."""
-        return HARM[self.decided], self.hard.failed_or_unknown, self.comfort.failed_or_unknown
+        return HARM[self.decided], self.hard + self.hard_unknown, self.comfort + self.comfort_unknown
 
     @property
     def side(self) -> str:
         """Return 'warm' or 'cold', whichever fails more."""
         return "warm" if self.warm > self.cold else "cold"
 
-    @property
-    def case_of_trouble(self) -> int:
-        """Return the delay case in which most weight fails."""
-        return self.trouble[1]
-
-    @property
-    def hour_of_trouble(self) -> float:
-        """Return the median hour at which failing members are at their worst; of all members where none fails."""
-        return self.trouble[2]
-
     def first_look(self, members: int) -> "Tally":
         """Return an empty tally of the same kit over the first members."""
         return Tally(self.way.narrowed(members), self.kit, self.animals)
 
-    def add(self, swept: Swept | None, rows: slice) -> None:
-        """Count in the next delay case; `swept` None: not even its first hour is known."""
+    def add(self, found: Felt, way: int) -> None:
+        """Count in the next delay case."""
         case = self.cases_done
-        weight, complete = self.way.shape.cases[case].weight, self._is_complete(case)
+        weight = self.way.shape.cases[case].weight
         self.cases_done += 1
-        if swept is None:
-            self.unknown = {name: value + weight for name, value in self.unknown.items()}
-            return
-        limits = self.animals.limits
-        below, above = swept.hours_below[rows], swept.hours_above[rows]
-        too_cold, too_warm = swept.coldest_c[rows] < limits.hard_low_c, swept.warmest_c[rows] > limits.hard_high_c
-        broken = {"comfort": below + above > limits.hours_allowed, "hard": too_cold | too_warm}
-        for name, flags in broken.items():
-            share = float(np.mean(flags))
-            self.failed[name] += weight * share
-            self.unknown[name] += 0.0 if complete else weight * (1.0 - share)
-        cold = too_cold | broken["comfort"] & (below > 0.0)
-        warm = too_warm | broken["comfort"] & (above > 0.0)
-        self.cold += weight * float(np.mean(cold))
-        self.warm += weight * float(np.mean(warm))
-        self._note_trouble(case, weight, cold, warm, swept, rows)
+        comfort, hard = float(found.comfort[way]), float(found.hard[way])
+        self.comfort += weight * comfort
+        self.hard += weight * hard
+        if not self.way.is_complete(case):
+            self.comfort_unknown += weight * (1.0 - comfort)
+            self.hard_unknown += weight * (1.0 - hard)
+        cold, warm = float(found.cold[way]), float(found.warm[way])
+        self.cold += weight * cold
+        self.warm += weight * warm
+        share = weight * max(cold, warm)
+        if share > self.worst_share:
+            self.worst_share, self.case_of_trouble = share, case
+            self.hour_of_trouble = found.hour_of_trouble(way)
 
-    def _note_trouble(self, case: int, weight: float, cold: Any, warm: Any, swept: Swept, rows: slice) -> None:
-        is_warm = warm.sum() > cold.sum()
-        flags, hours = (warm, swept.warmest_hour[rows]) if is_warm else (cold, swept.coldest_hour[rows])
-        share = weight * float(np.mean(flags))
-        if share > self.trouble[0]:
-            self.trouble = (share, case, float(np.median(hours[flags] if flags.any() else hours)))
-
-    def _is_complete(self, case: int) -> bool:
-        return self.way.known[case] == self.way.around[case].shape[1]
+    def add_unknown(self) -> None:
+        """Count in the next delay case, of which not even the first hour is known."""
+        weight = self.way.shape.cases[self.cases_done].weight
+        self.cases_done += 1
+        self.comfort_unknown += weight
+        self.hard_unknown += weight
 
 
 def melts(kit: HeatKit) -> bool:
@@ -164,35 +183,47 @@ def sweep_once(tallies: Iterable[Tally]) -> None:
     """Run the next delay case of every tally."""
     groups: dict[Any, list[Tally]] = {}
     for tally in tallies:
-        case, limits = tally.cases_done, tally.animals.limits
+        case = tally.cases_done
         rows = tally.way.known[case]
-        films = tally.way.shape.films[case][: rows - 1] if rows >= LEAST_ROWS else ()
-        groups.setdefault((tally.kit, limits.low_c, limits.high_c, films), []).append(tally)
-    for (kit, low_c, high_c, films), group in groups.items():
-        _sweep_group(kit, low_c, high_c, films, group)
+        if rows < LEAST_ROWS:
+            tally.add_unknown()
+            continue
+        films = tally.way.shape.films[case][: rows - 1]
+        key = (tally.kit, tally.animals.limits, films, tally.way.drawn.members)
+        groups.setdefault(key, []).append(tally)
+    for (kit, limits, films, _), group in groups.items():
+        _sweep_group(kit, limits, films, group)
 
 
-def _sweep_group(kit: HeatKit, low_c: float, high_c: float, films: tuple[str, ...], group: list[Tally]) -> None:
-    if not films:
-        for tally in group:
-            tally.add(None, slice(0))
-        return
+def _sweep_group(kit: HeatKit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
     # Boxes that go the same way in the same kit feel the same: each way is run once.
-    ways = {(id(tally.way), tally.cases_done): tally for tally in group}
-    begin, places = 0, {}
-    for key, tally in ways.items():
-        places[key] = slice(begin, begin + tally.way.drawn.members)
-        begin += tally.way.drawn.members
-    drawn = [tally.way.drawn for tally in ways.values()]
+    places: dict[tuple[int, int], int] = {}
+    ways = []
+    for tally in group:
+        key = (id(tally.way), tally.cases_done)
+        if key not in places:
+            places[key] = len(ways)
+            ways.append((tally.way, tally.cases_done))
+    start_c, leak, energy = _spread_of(kit, [way.drawn for way, _ in ways])
     swept = sweep(
         kit,
-        np.concatenate([tally.way.around[tally.cases_done][:, : len(films) + 1] for tally in ways.values()]),
-        low_c=low_c,
-        high_c=high_c,
-        start_c=START_C + np.concatenate([one.start_offset_k() for one in drawn]),
-        leak=np.concatenate([leak_of(kit, one) for one in drawn]),
-        pack_energy=np.concatenate([one.pack_energy() for one in drawn]),
+        np.concatenate([way.around[case][:, : len(films) + 1] for way, case in ways]),
+        low_c=limits.low_c,
+        high_c=limits.high_c,
+        start_c=start_c,
+        leak=leak,
+        pack_energy=energy,
         film_by_hour=films,
     )
+    found = felt(swept, limits, len(ways))
     for tally in group:
-        tally.add(swept, places[(id(tally.way), tally.cases_done)])
+        tally.add(found, places[(id(tally.way), tally.cases_done)])
+
+
+def _spread_of(kit: HeatKit, drawn: Sequence[Draws]) -> list[Array]:
+    """Return start, leak and pack energy of all members in a kit; ways of one day and service share their draws."""
+    made = {
+        id(one): (START_C + one.start_offset_k(), leak_of(kit, one), one.pack_energy())
+        for one in {id(one): one for one in drawn}.values()
+    }
+    return [np.concatenate(rows) for rows in zip(*(made[id(one)] for one in drawn), strict=True)]

@@ -104,16 +104,21 @@ def error_c(
     `sd` (H,) in degC, as of `sd_c`. `place` 0 origin, 1 destination, whose errors go `together` (0 to 1) with the
     origin's. A greater `sd` moves every member further out. Raises ValueError for hours beyond the draws.
     """
+    unit = unit_error(drawn, hour=hour, local_hour=local_hour, place=0)
+    if place:
+        alone = unit_error(drawn, hour=hour, local_hour=local_hour, place=place)
+        unit = together * unit + np.sqrt(1.0 - together**2) * alone
+    return (unit * np.asarray(sd)).T
+
+
+def unit_error(drawn: Draws, *, hour: NDArray[np.int64], local_hour: Array, place: int) -> Array:
+    """Return the errors of one place's own draws in parts of the standard deviation, (n, H); as in `error_c`."""
     if hour.min() < 0 or hour.max() >= HOURS:
         raise ValueError(f"The hours run from {hour.min()} to {hour.max()}, but draws hold 0 to {HOURS - 1}.")
-    own = np.sqrt(1.0 - together**2)
-    lows, highs = (
-        one[:, 0] if place == 0 else together * one[:, 0] + own * one[:, 1] for one in (drawn.lows, drawn.highs)
-    )
     # The day of an hour runs from one usual low to the next, on the clock of the first hour.
     clock = local_hour[0] + hour - hour[0] - LOW_AT_H
     day = np.maximum(np.floor(clock / 24.0).astype(int) + 1, 0)
     after_noon = np.mod(clock, 24.0) >= HIGH_AT_H - LOW_AT_H
     share = high_share(local_hour)
-    unit = lows[:, day + after_noon] * (1.0 - share) + highs[:, day] * share
-    return (unit * drawn.tail[:, None] * np.asarray(sd)).T
+    unit = drawn.lows[:, place, day + after_noon] * (1.0 - share) + drawn.highs[:, place, day] * share
+    return unit * drawn.tail[:, None]
