@@ -92,6 +92,23 @@ class Block:
         looked = self.fine[:, :, self.every - 1 :: self.every, list(self.watched)].reshape(c, g, -1, w)
         return np.concatenate([looked, self.fine[:, :, -1]], axis=2)
 
+    def reached(self, code: Whole, group: Whole, piece: Whole, column: Array, last: int | None = None) -> Array:
+        """Return the states (N, P, n) of single members at some pieces, or only the `last` ones of them.
+
+        `code` and `group` (N,), `piece` (N, P) or (P,), `column` (N, w).
+        """
+        groups, pieces, n, w = self.fine.shape[1:]
+        rows = last or n
+        if rows not in self._rows:
+            self._rows[rows] = np.ascontiguousarray(self.fine[..., n - rows :, :]).reshape(-1, rows, w)
+        at = ((code * groups + group) * pieces)[:, None] + piece
+        # Taking and summing by hand is twice as quick as a stack of small products.
+        return np.einsum("nprw,nw->npr", self._rows[rows].take(at, axis=0), column)
+
+    @cached_property
+    def _rows(self) -> dict[int, Array]:
+        return {}
+
     @cached_property
     def _joined(self) -> dict[tuple[int, ...], Array]:
         return {}

@@ -85,48 +85,44 @@ class _Followed:
         `left` (N, readings): where they were seen outside. From the block's start, or from its last change, a member
         goes to the piece in which it leaves, changes its regime there and goes on; as often as needed.
         """
-        fine, every = self.block.fine, self.block.every
-        pieces, n = fine.shape[2:4]
+        block, every = self.block, self.block.every
+        pieces, n = block.fine.shape[2:4]
         packs, marks = self.regimes.packs, np.arange(every, pieces + 1, every)
-        states = np.empty((len(self.group), len(marks), n))
         who, done, state = np.arange(len(self.group)), np.zeros(len(self.group), np.int64), self.column[:, :n]
+        states = block.reached(self.regimes.code(self.regime), self.group, marks - 1, self.column)
         first = left.argmax(axis=1)
-        fresh = True
         for _ in range(MOST_CHANGES):
             put, code = self._columns(who, done, state), self.regimes.code(self.regime[who])
             # Pieces from the reading before the one outside; the last of them is that reading.
             begin, end = np.maximum(first * every - done, 0), (first + 1) * every - done - 1
             piece = np.minimum(begin[:, None] + np.arange(every), end[:, None])
-            rows = fine[code[:, None], self.group[who][:, None], piece, n - packs :]
-            out = _beyond(self.regimes, (rows @ put[:, None])[..., 0], self.regime[who])
+            out = _beyond(self.regimes, block.reached(code, self.group[who], piece, put, packs), self.regime[who])
             step = np.where(out.any(axis=1), piece[np.arange(len(who)), out.argmax(axis=1)], end)
-            if fresh:
-                states[:], fresh = (fine[code, self.group[who]][:, marks - 1] @ put[:, None])[..., 0], False
-            state = (fine[code, self.group[who], step] @ put)[..., 0]
+            state = block.reached(code, self.group[who], step[:, None], put)[:, 0]
             done = done + step + 1
             # Energy gained past the edge at the old capacity is laid out at the new one, so none is lost.
             state[:, n - packs :], self.regime[who] = self.regimes.carry_over(state[:, n - packs :], self.regime[who])
             outside = self._go_on(states, who, done, state, marks)
             again = np.flatnonzero(outside.any(axis=1))
             if not len(again):
-                return states[..., list(self.block.watched)], states[:, -1]
+                return states[..., list(block.watched)], states[:, -1]
             who, done, state, first = who[again], done[again], state[again], outside[again].argmax(axis=1)
         raise ValueError(f"A pack changed its regime over {MOST_CHANGES} times in one block; take shorter blocks.")
 
     def _columns(self, who: Whole, done: Whole, state: Array) -> Array:
-        """Return columns (N, w, 1) from a state at piece `done` on: the inputs go straight on."""
+        """Return columns (N, w) from a state at piece `done` on: the inputs go straight on."""
         n, pieces = self.block.fine.shape[3], self.block.fine.shape[2]
         inputs = (self.column.shape[1] - n) // 2
         now, then = self.column[who, n : n + inputs], self.column[who, n + inputs :]
         slope = then - now
         at = now + slope * (done / pieces)[:, None]
-        return np.concatenate([state, at, at + slope], axis=1)[..., None]
+        return np.concatenate([state, at, at + slope], axis=1)
 
     def _go_on(self, states: Array, who: Whole, done: Whole, state: Array, marks: Whole) -> Flags:
         """Fill in the readings from piece `done` on, and return at which of them the packs are outside again."""
-        put, code = self._columns(who, done, state)[:, None], self.regimes.code(self.regime[who])
+        put, code = self._columns(who, done, state), self.regimes.code(self.regime[who])
         ahead = marks - done[:, None]
-        found = (self.block.fine[code[:, None], self.group[who][:, None], np.maximum(ahead, 1) - 1] @ put)[..., 0]
+        found = self.block.reached(code, self.group[who], np.maximum(ahead, 1) - 1, put)
         found = np.where((ahead == 0)[..., None], state[:, None], found)
         states[who] = np.where((ahead >= 0)[..., None], found, states[who])
         packs = self.regimes.packs

@@ -7,25 +7,28 @@ What it leaves out of the product are responses that have not begun or have died
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import reading
 from .kit import Kit
-from .packs import FREEZING_C
+from .march import AIR, PAYLOAD
+from .packs import FAINT_W, FREEZING_C, PACK_FACE_W_K, kit_power_w
+from .simulate import PER_HOUR as LONGER_PER_HOUR
 from .simulate import Surroundings, energy_weights, inside_all, response_matrix, surroundings
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
+Whole = NDArray[np.int64]
 
 PER_HOUR = 2
 MEMBERS_AT_ONCE = 1024  # their readings (0.8 MB for four days) stay near the processor
-ROWS_AT_ONCE = 24  # half a day of readings goes through as much of the matrix as it needs
+STRIP_H = 12  # half a day of readings goes through as much of the matrix as it needs
 DIED_AWAY = 1e-6  # a response of this much to 1 K
+NEAR_FREEZING_K = 0.01  # a hundred times the rounding of single precision
 
 
 @dataclass(frozen=True)
@@ -68,41 +71,76 @@ def sweep(
     """
     weather = np.asarray(ambient_c)
     around = surroundings(weather.T, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
-    if kit.phase_change_packs:
-        return _read_curves(kit, around, low_c, high_c)
     found = Swept(*(np.empty(len(around.leak)) for _ in fields(Swept)))
-    levels, which = np.unique(around.leak, return_inverse=True)
-    key = tuple(float(level) for level in levels)
-    for level in range(len(levels)):
-        members = np.flatnonzero(which == level)
-        parts = _parts(kit, around.films, key, level)
-        for begin in range(0, len(members), MEMBERS_AT_ONCE):
-            who = members[begin : begin + MEMBERS_AT_ONCE]
-            curves = _curves(kit, around, weather, who, parts)
-            _read(curves, low_c, high_c, who, found)
-    may_freeze = np.flatnonzero(weather.min(axis=1) < FREEZING_C) if kit.heat_packs else np.array([], int)
-    if len(may_freeze):
-        slow = _read_curves(kit, around.only(may_freeze), low_c, high_c)
-        for field in fields(Swept):
-            getattr(found, field.name)[may_freeze] = getattr(slow, field.name)
+    everybody = np.arange(len(around.leak))
+    if kit.phase_change_packs:
+        _read_marched(kit, around, low_c, high_c, everybody, found)
+        return found
+    for who, curves in _blocks(kit, around, weather, everybody):
+        _read(curves, PER_HOUR, low_c, high_c, who, found)
+    if kit.heat_packs:
+        freezing = _may_freeze(kit, around, weather)
+        if len(freezing):
+            _read_marched(kit, around, low_c, high_c, freezing, found)
     return found
 
 
-def _read_curves(kit: Kit, around: Surroundings, low_c: float, high_c: float) -> Swept:
-    curves = inside_all(kit, [around])[0]
-    extremes = reading.extremes(curves.hour, curves.payload_c)
-    below, _ = reading.time_below(curves.hour, curves.payload_c, low_c)
-    above, _ = reading.time_above(curves.hour, curves.payload_c, high_c)
-    return Swept(extremes.coldest_c, extremes.coldest_hour, extremes.warmest_c, extremes.warmest_hour, below, above)
+def _may_freeze(kit: Kit, around: Surroundings, weather: Array | Single) -> Whole:
+    """Return the members in whose box a heat pack may freeze; who is left out is warm enough beyond all rounding.
+
+    A pack leads the air by its power, by that of the weakest member at least; a spent one cannot freeze.
+    """
+    cold = np.flatnonzero((weather.min(axis=1) < FREEZING_C) | (around.start_c < FREEZING_C))
+    if not len(cold):
+        return cold
+    hour = np.arange(around.hours * LONGER_PER_HOUR + 1) / LONGER_PER_HOUR
+    weak, strong = (kit_power_w(kit, hour, float(pick(around.pack_energy[cold]))) for pick in (np.min, np.max))
+    lead = np.where(strong > FAINT_W, weak / PACK_FACE_W_K - NEAR_FREEZING_K, np.inf).astype(np.float32)
+    found = [
+        who[(air + lead).min(axis=1) < FREEZING_C]
+        for who, air in _blocks(kit, around, weather, cold, LONGER_PER_HOUR, AIR)
+    ]
+    return np.sort(np.concatenate(found))
+
+
+def _read_marched(kit: Kit, around: Surroundings, low_c: float, high_c: float, who: Whole, found: Swept) -> None:
+    """Fill in the answers of members that are simulated the longer way, read every quarter of an hour."""
+    payload = inside_all(kit, [around.only(who)], per_hour=LONGER_PER_HOUR)[0].payload_c
+    for begin in range(0, len(who), MEMBERS_AT_ONCE):
+        some = slice(begin, begin + MEMBERS_AT_ONCE)
+        _read(np.ascontiguousarray(payload[:, some].T, np.float32), LONGER_PER_HOUR, low_c, high_c, who[some], found)
+
+
+def _blocks(
+    kit: Kit,
+    around: Surroundings,
+    weather: Array | Single,
+    members: Whole,
+    per_hour: int = PER_HOUR,
+    node: int = PAYLOAD,
+) -> Iterator[tuple[Whole, Single]]:
+    """Yield one node's curves (members, readings) in degC, block by block, with the members they belong to."""
+    levels, which = np.unique(around.leak, return_inverse=True)
+    key = tuple(float(level) for level in levels)
+    for level in range(len(levels)):
+        here = members[which[members] == level]
+        if len(here):
+            parts = _parts(kit, around.films, key, level, per_hour, node)
+            for begin in range(0, len(here), MEMBERS_AT_ONCE):
+                who = here[begin : begin + MEMBERS_AT_ONCE]
+                yield who, _curves(kit, around, weather, who, parts)
 
 
 @lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
-def _parts(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int) -> tuple[_Part, ...]:
+def _parts(
+    kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int, per_hour: int, node: int
+) -> tuple[_Part, ...]:
     """Return the matrix in strips of half a day, each with the columns that matter to it: packs, start, weather."""
-    ordered = response_matrix(kit, films, levels, PER_HOUR)[level]
+    ordered = response_matrix(kit, films, levels, per_hour, node)[level]
+    rows_at_once = STRIP_H * per_hour
     parts = []
-    for begin in range(0, len(ordered), ROWS_AT_ONCE):
-        rows = slice(begin, min(begin + ROWS_AT_ONCE, len(ordered)))
+    for begin in range(0, len(ordered), rows_at_once):
+        rows = slice(begin, min(begin + rows_at_once, len(ordered)))
         alive = np.flatnonzero(np.abs(ordered[rows]).max(axis=0) > DIED_AWAY)
         columns = slice(int(alive[0]), int(alive[-1]) + 1)
         parts.append(_Part(rows, columns, np.ascontiguousarray(ordered[rows, columns].T, dtype=np.float32)))
@@ -110,29 +148,29 @@ def _parts(kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], l
 
 
 def _curves(
-    kit: Kit, around: Surroundings, weather: Array | Single, who: NDArray[np.int64], parts: tuple[_Part, ...]
+    kit: Kit, around: Surroundings, weather: Array | Single, who: Whole, parts: tuple[_Part, ...]
 ) -> Single:
-    """Return the payload of one block of members (members, readings) in degC."""
+    """Return the curves of one block of members (members, readings) in degC."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)
     given[:, : series.shape[1]] = series
     given[:, series.shape[1]] = around.start_c[who]
     given[:, series.shape[1] + 1 :] = weather[who]
-    curves = np.empty((len(who), around.hours * PER_HOUR + 1), np.float32)
+    curves = np.empty((len(who), parts[-1].rows.stop), np.float32)
     for part in parts:
         np.matmul(given[:, part.columns], part.matrix, out=curves[:, part.rows])
     return curves
 
 
-def _read(curves: Single, low_c: float, high_c: float, who: NDArray[np.int64], found: Swept) -> None:
-    """Fill in the answers of one block; only members whose extremes pass a limit are searched for crossings."""
-    found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, curves.argmin(axis=1))
-    found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, curves.argmax(axis=1))
-    found.hours_below[who] = _hours(curves, curves < np.float32(low_c), low_c)
-    found.hours_above[who] = _hours(curves, curves > np.float32(high_c), high_c)
+def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, found: Swept) -> None:
+    """Fill in the answers of one block."""
+    found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, curves.argmin(axis=1), per_hour)
+    found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, curves.argmax(axis=1), per_hour)
+    found.hours_below[who] = _hours(curves, curves < np.float32(low_c), low_c, per_hour)
+    found.hours_above[who] = _hours(curves, curves > np.float32(high_c), high_c, per_hour)
 
 
-def _extreme(curves: Single, at: NDArray[np.int64]) -> tuple[Array, Array]:
+def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
     """Return each row's extreme and its hour, on the parabola through the extreme reading `at` and its neighbours."""
     flat, last = curves.ravel(), curves.shape[1] - 1
     place = np.arange(len(curves)) * (last + 1) + at
@@ -143,13 +181,13 @@ def _extreme(curves: Single, at: NDArray[np.int64]) -> tuple[Array, Array]:
     inner = (at > 0) & (at < last) & (total != 0.0)
     lean = np.where(inner, before - after, 0.0)
     bend = np.where(inner, total, 1.0)
-    return extreme - lean**2 / (8.0 * bend), (at + lean / (2.0 * bend)) / PER_HOUR
+    return extreme - lean**2 / (8.0 * bend), (at + lean / (2.0 * bend)) / per_hour
 
 
-def _hours(curves: Single, beyond: NDArray[np.bool_], limit_c: float) -> Array:
+def _hours(curves: Single, beyond: NDArray[np.bool_], limit_c: float, per_hour: int) -> Array:
     """Return the hours beyond a limit of each row: leaving times less entering times, on straight lines."""
     readings = curves.shape[1]
-    hours = np.where(beyond[:, -1], (readings - 1) / PER_HOUR, 0.0)
+    hours = np.where(beyond[:, -1], (readings - 1) / per_hour, 0.0)
     flags, values = beyond.ravel(), curves.ravel()
     changes = flags[1:] != flags[:-1]
     changes[readings - 1 :: readings] = False  # from one member's end to the next one's beginning
@@ -158,5 +196,5 @@ def _hours(curves: Single, beyond: NDArray[np.bool_], limit_c: float) -> Array:
         return hours
     row = at // readings
     begin, end = values[at] - np.float32(limit_c), values[at + 1] - np.float32(limit_c)
-    when = (at - row * readings + begin / (begin - end)) / PER_HOUR
+    when = (at - row * readings + begin / (begin - end)) / per_hour
     return hours + np.bincount(row, np.where(flags[at], when, -when), minlength=len(curves))
