@@ -171,14 +171,17 @@ def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole
 
 
 def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
-    """Return each row's extreme and its hour, on the parabola through the extreme reading `at` and its neighbours."""
+    """Return each row's extreme and its hour, on the parabola through the extreme reading `at` and its neighbours.
+
+    Quarter-hourly readings are taken as they are: they come of packs that melt or stall, so curves have kinks.
+    """
     flat, last = curves.ravel(), curves.shape[1] - 1
     place = np.arange(len(curves)) * (last + 1) + at
     extreme = flat[place].astype(float)
     before = flat[place - (at > 0)] - extreme
     after = flat[place + (at < last)] - extreme
     total = before + after
-    inner = (at > 0) & (at < last) & (total != 0.0)
+    inner = (at > 0) & (at < last) & (total != 0.0) & (per_hour < LONGER_PER_HOUR)
     lean = np.where(inner, before - after, 0.0)
     bend = np.where(inner, total, 1.0)
     return extreme - lean**2 / (8.0 * bend), (at + lean / (2.0 * bend)) / per_hour
