@@ -1,7 +1,7 @@
 """Kits swept over many ways at once, and the tally of what failed, delay case by delay case. Pure; no database."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -30,10 +30,20 @@ class Way:
     around: Sequence[Single]
     known: Sequence[int]
     drawn: Draws
+    touching: dict[Any, Flags] = field(default_factory=dict)
 
     def narrowed(self, members: int) -> "Way":
         """Return the first members of the same way."""
         return Way(self.shape, [rows[:members] for rows in self.around], self.known, self.drawn.first(members))
+
+    def may_leave(self, case: int, limits: Limits) -> Flags:
+        """Return which members can leave comfort without a pack: inside stays within the weather and the start."""
+        key = case, limits.low_c, limits.high_c
+        if key not in self.touching:
+            rows, start = self.around[case][:, : self.known[case]], START_C + self.drawn.start_offset_k()
+            coldest, warmest = (np.minimum(rows.min(axis=1), start), np.maximum(rows.max(axis=1), start))
+            self.touching[key] = (coldest < limits.low_c) | (warmest > limits.high_c)
+        return self.touching[key]
 
     def is_complete(self, case: int) -> bool:
         """Return whether every hour of a delay case is known."""
@@ -73,7 +83,7 @@ class Felt:
 
 def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
     """Return what each of several ways with equally many members comes to."""
-    by_way = Swept(*(getattr(swept, field.name).reshape(ways, -1) for field in fields(Swept)))
+    by_way = Swept(*(getattr(swept, one.name).reshape(ways, -1) for one in fields(Swept)))
     hard_cold, hard_warm = by_way.coldest_c < limits.hard_low_c, by_way.warmest_c > limits.hard_high_c
     comfort = by_way.hours_below + by_way.hours_above > limits.hours_allowed
     is_cold = hard_cold | comfort & (by_way.hours_below > 0.0)
@@ -204,20 +214,46 @@ def _sweep_group(kit: HeatKit, limits: Limits, films: tuple[str, ...], group: li
         if key not in places:
             places[key] = len(ways)
             ways.append((tally.way, tally.cases_done))
-    start_c, leak, energy = _spread_of(kit, [way.drawn for way, _ in ways])
-    swept = sweep(
-        kit,
-        np.concatenate([way.around[case][:, : len(films) + 1] for way, case in ways]),
-        low_c=limits.low_c,
-        high_c=limits.high_c,
-        start_c=start_c,
-        leak=leak,
-        pack_energy=energy,
-        film_by_hour=films,
-    )
-    found = felt(swept, limits, len(ways))
+    drawn = _spread_of(kit, [way.drawn for way, _ in ways])
+    rows = [way.around[case][:, : len(films) + 1] for way, case in ways]
+    if kit.packs:
+        who = np.ones(len(drawn[0]), bool)
+    else:
+        may_leave = [way.may_leave(case, limits) for way, case in ways]
+        rows, who = [around[some] for around, some in zip(rows, may_leave, strict=True)], np.concatenate(may_leave)
+    found = felt(_swept(kit, np.concatenate(rows), who, limits, films, *drawn), limits, len(ways))
     for tally in group:
         tally.add(found, places[(id(tally.way), tally.cases_done)])
+
+
+def _swept(
+    kit: HeatKit,
+    weather: Single,
+    who: Flags,
+    limits: Limits,
+    films: tuple[str, ...],
+    start_c: Array,
+    leak: Array,
+    energy: Array,
+) -> Swept:
+    """Return what all members feel, of whom only `who` are run; of the others only that they stay in comfort."""
+    whole = Swept(*(np.zeros(len(who)) for _ in fields(Swept)))
+    whole.coldest_c[:], whole.warmest_c[:] = limits.low_c, limits.high_c
+    if not len(weather):
+        return whole
+    run = sweep(
+        kit,
+        weather,
+        low_c=limits.low_c,
+        high_c=limits.high_c,
+        start_c=start_c[who],
+        leak=leak[who],
+        pack_energy=energy[who],
+        film_by_hour=films,
+    )
+    for one in fields(Swept):
+        getattr(whole, one.name)[who] = getattr(run, one.name)
+    return whole
 
 
 def _spread_of(kit: HeatKit, drawn: Sequence[Draws]) -> list[Array]:
