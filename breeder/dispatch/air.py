@@ -123,7 +123,9 @@ class Members:
 
     def __init__(self, drawn: Draws) -> None:
         self.drawn = drawn
-        self.van, self.doorstep = (gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain()))
+        self.van, self.doorstep = (
+            gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain())
+        )
         self.errors: dict[tuple[int, bytes], Single] = {}
         self.starts: dict[tuple[Air, datetime, int], Single] = {}
 

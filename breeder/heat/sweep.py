@@ -147,9 +147,7 @@ def _parts(
     return tuple(parts)
 
 
-def _curves(
-    kit: Kit, around: Surroundings, weather: Array | Single, who: Whole, parts: tuple[_Part, ...]
-) -> Single:
+def _curves(kit: Kit, around: Surroundings, weather: Array | Single, who: Whole, parts: tuple[_Part, ...]) -> Single:
     """Return the curves of one block of members (members, readings) in degC."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)

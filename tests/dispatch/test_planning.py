@@ -3,13 +3,17 @@
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from breeder.dispatch import air, planning, trying
+from breeder.dispatch import air, ambient, planning, trying
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.planning import Asked, Memo, cells_of
+from breeder.dispatch.sweeping import Way
 from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.heat.verdict import Limits
 from breeder.weather.queries import Hours
 from tests.dispatch.test_ratchet import ANIMALS, CARD, hours, journey
 
@@ -79,3 +83,50 @@ def test_only_what_changed_is_reckoned_again() -> None:
     assert steps == [(4, 4)]
     assert [a.options is b.options for a, b in zip(first, second, strict=True)] == [True, True, False, True]
     assert second[2].shown.decided == "no-go"
+
+
+@pytest.mark.parametrize("post_on", [date(2013, 4, 9), date(2013, 7, 15), date(2013, 12, 3)])
+def test_what_surrounds_a_box_on_the_board_is_what_surrounds_it_in_its_check(post_on: date) -> None:
+    one = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
+    origin, destination = one.readings[0]
+    drawn = planning.drawn_of(77, MEMBERS)
+    shape = air.shape_of(one.journey, origin.hours, destination.hours)
+    quick = air.Members(drawn).of(shape, origin, destination)
+    for case, rows in zip(shape.cases, quick, strict=True):
+        whole = ambient.around(case, Ends(origin.hours, destination.hours), drawn)
+        assert pytest.approx(whole.ambient_c, abs=1e-4) == rows.T
+        assert shape.films[shape.cases.index(case)] == whole.film_by_hour
+
+
+@pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
+def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
+    post_on: date, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=float(n))) for n in (-6, -3, 0, 3)]
+    quick, left_out = cells_of(rows), []
+
+    def everybody(way: Way, case: int, limits: Limits) -> NDArray[np.bool_]:
+        left_out.append(int((~found(way, case, limits)).sum()))
+        return np.ones(way.drawn.members, bool)
+
+    found = Way.may_leave
+    monkeypatch.setattr(Way, "may_leave", everybody)
+    whole = cells_of(rows)
+    assert sum(left_out) > MEMBERS
+    for one, other in zip(quick, whole, strict=True):
+        # In single precision the hour of the worst moves a little with the company that a member keeps.
+        assert [replace(option, hour=0.0) for option in one.options] == [
+            replace(option, hour=0.0) for option in other.options
+        ]
+
+
+def test_where_hours_lack_for_any_go_the_cheapest_open_kit_speaks_for_the_dearer_ones() -> None:
+    post_on = date(2013, 10, 7)
+    gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
+    one = asked(post_on, hours(post_on, "LGA"), gone)
+    drawn = planning.drawn_of(77, MEMBERS)
+    trial = trying.try_journey(one.journey, KITS, Ends(*(each.hours for each in one.readings[0])), ANIMALS, drawn)
+    assert trial.best is None
+    cell = cells_of([one], members=MEMBERS)[0]
+    assert [option.candidate.kit_id for option in cell.options] == [CARD.kit_id]
+    assert cell.shown.decided == "not decided"
