@@ -233,6 +233,7 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
         is_stale=one.is_stale,
         males=one.sexes.males,
         females=one.sexes.females,
+        free_alone=free.number if free is not None and sellable else 0,
         gives=free is not None and _purpose(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
     )
 

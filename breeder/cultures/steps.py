@@ -65,6 +65,12 @@ def hold_until(promise: Promise, expires_at: datetime) -> None:
         promise.save(update_fields=["expires_at"])
 
 
+def name_tub(promise: Promise, culture_id: int | None) -> None:
+    """Let a promise come out of another tub, or of any tub of its line; the caller has taken the turn and checked."""
+    promise.culture_id = culture_id
+    promise.save(update_fields=["culture_id"])
+
+
 def finish(promise: Promise, *, at: datetime) -> None:
     """End a promise whose animals are packed; what it still held, overcount that did not go, is free again."""
     if promise.state == Promise.State.HELD:

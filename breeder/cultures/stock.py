@@ -20,6 +20,8 @@ class TubStock:
     males: int | None
     females: int | None
     gives: bool = True
+    # What the tub could give if the line had enough: `free` is at most that, and at most what the line has free.
+    free_alone: int = 0
 
 
 @dataclass(frozen=True)

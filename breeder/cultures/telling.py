@@ -94,6 +94,8 @@ def _state(entry: Entry, other: int | None) -> str:
     now = entry.given.get("set", {})
     if "closed_on" in now:
         return "Tub closed."
+    if "crashed_on" in now:
+        return f"{now['not_for_sale']}.".capitalize() if now["crashed_on"] else "No longer marked as crashed."
     if "not_for_sale" in now:
         return f"Not for sale: {now['not_for_sale']}." if now["not_for_sale"] else "For sale again."
     if "purpose" in now:

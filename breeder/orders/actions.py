@@ -184,6 +184,24 @@ def record_payment(
     return order
 
 
+def name_tub(number: int, order_line_id: int, culture_id: int | None, *, by: Any, token: str = "") -> Order:
+    """Let what an order holds come out of another tub of its line, or with None out of any of them."""
+    with transaction.atomic(durable=True):
+        order = steps.take_order(number)
+        once.seen(token)
+        rules.refuse_unless_open(order)
+        line = next((line for line in order.lines.all() if line.pk == order_line_id and line.promise), None)
+        if line is None:
+            raise rules.NotLikeThis(f"This is not a line of order {number} any more. Look at the order again.")
+        if refusal := rules.refuse_tub(line.promise, stock.stock_of(line.offer.line_id), culture_id):
+            raise rules.NotLikeThis(refusal)
+        steps.name_tub(line, culture_id)
+        said = f"out of {line.culture}" if line.culture else "out of any tub of the line"
+        log("named a tub", str(order), f"Order {number}: {line} comes {said}.", by=by)
+        steps.spend(token, order)
+    return order
+
+
 def lapse_holds(*, at: datetime | None = None) -> int:
     """End every unpaid hold that is over and return how many; safe to call as often as anybody likes."""
     at = at or timezone.now()

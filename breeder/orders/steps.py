@@ -10,7 +10,7 @@ from django.db.models import F, Max, ProtectedError
 from django.urls import reverse
 
 from breeder.cultures import steps as cultures
-from breeder.cultures.models import Promise
+from breeder.cultures.models import Culture, Promise
 from breeder.cultures.rules import Want
 from breeder.house.steps import log
 from breeder.orders import queries, rules
@@ -100,6 +100,14 @@ def promise(order: Order, line: OrderLine, want: Want, *, at: datetime) -> Order
     )
     line.save()
     return line
+
+
+def name_tub(line: OrderLine, culture_id: int | None) -> None:
+    """Let a line and its promise come out of another tub, or out of any; the caller has taken the turn and checked."""
+    line.culture = Culture.objects.get(pk=culture_id) if culture_id else None
+    line.save(update_fields=["culture"])
+    if line.promise:
+        cultures.name_tub(line.promise, culture_id)
 
 
 def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:

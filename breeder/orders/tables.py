@@ -5,10 +5,11 @@ from typing import Any
 
 import django_tables2 as tables
 from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from breeder.orders.models import Offer
-from breeder.orders.queries import OrderRow
+from breeder.orders.queries import Handed, OrderRow
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
 BESIDE = {"td": {"class": "beside nowrap"}}
@@ -54,6 +55,35 @@ class OrderTable(tables.Table):
 
     def render_total(self, value: Decimal, record: OrderRow) -> str:
         return f"{value:.2f}" + (" + ?" if record.bill.unpriced else "")
+
+
+HANDED_COLUMNS = (
+    "on", "person", "kind", "e-mail", "phone", "stage", "number", "males", "females", "order", "tub",
+)  # fmt: skip
+
+
+def handed_cells(row: Handed) -> tuple[Any, ...]:
+    """Return what went to somebody as a row of the spreadsheet file."""
+    on, person = timezone.localdate(row.at).isoformat(), row.person
+    sexes = (row.males or None, row.females or None)
+    return (
+        on, person.name, person.get_kind_display(), person.email, person.phone, row.stage, row.number, *sexes,
+        row.order.number, row.tub,
+    )  # fmt: skip
+
+
+class HandedTable(tables.Table):
+    """What of a line went to whom, latest first."""
+
+    at = tables.DateColumn(format="j M Y", verbose_name="On", attrs=BESIDE)
+    person = tables.Column(
+        "Who", linkify=("people:person", {"pk": tables.A("person__pk")}), order_by=("person__name",), attrs=BESIDE
+    )
+    said = tables.Column("How many", order_by=("number",), attrs=BESIDE)
+    order = tables.Column(
+        "Order", accessor="order__number", linkify=("orders:order", {"number": tables.A("order__number")}), attrs=BESIDE
+    )
+    tub = tables.Column("Out of tub", default="not named", attrs=BESIDE)
 
 
 class OfferTable(tables.Table):

@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
+from breeder.orders.queries import handed
 from breeder.pages import animals, curves, names, once, words
 
 register = template.Library()
@@ -91,6 +92,12 @@ def bar_key() -> dict[str, Any]:
 def curve(context: Context, box_curve: curves.BoxCurve) -> dict[str, Any]:
     """Show the temperature inside a box hour by hour, with its likely range and the limits."""
     return curves.drawn(box_curve, fahrenheit=context["household"].fahrenheit)
+
+
+@register.inclusion_tag("orders/_who_has.html")
+def who_has_line(line: Any) -> dict[str, Any]:
+    """Show in short who has a line from the keeper."""
+    return {"line": line, "who": handed.who_has(handed.handed_of_line(line.pk))}
 
 
 @register.simple_tag(takes_context=True)

@@ -133,6 +133,16 @@ RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     "cultures.end_freeze": lambda at: (
         lambda _: lambda: cultures.end_freeze(at.line.pk, "it has grown again", by=None)
     )(cultures.freeze_line(at.line.pk, "down to 31 adults", by=None)),
+    "cultures.mark_crashed": lambda at: lambda: cultures.mark_crashed(at.tub.pk, "mould", by=None),
+    "cultures.end_crash": lambda at: (lambda _: lambda: cultures.end_crash(at.tub.pk, "counted and clean", by=None))(
+        cultures.mark_crashed(at.tub.pk, "mould", by=None)
+    ),
+    "cultures.set_sister_apart": lambda at: (
+        lambda _: lambda: cultures.set_sister_apart(at.other.pk, at.tub.pk, quarantine=True, by=None)
+    )(cultures.mark_crashed(at.tub.pk, "mould", by=None)),
+    "orders.name_tub": lambda at: (lambda line: lambda: orders.name_tub(at.order.number, line.pk, at.tub.pk, by=None))(
+        at.order.lines.get()
+    ),
     "orders.agree_order": lambda at: lambda: agree((at.offer, 1), name="Ben Reed"),
     "orders.change_order": lambda at: lambda: orders.change_order(at.order.number, change(at), by=None),
     "orders.cancel_order": lambda at: lambda: orders.cancel_order(at.order.number, "not now", by=None),
@@ -253,6 +263,16 @@ def test_every_action_of_the_room_is_placed(room: str) -> None:
     placed = NO_ANIMALS.get(room, set()) | GIVES_BACK.get(room, set())
     assert walked | placed == actions_of(room), "place a new action in RECIPES or in NO_ANIMALS"
     assert not walked & placed
+
+
+def test_an_action_that_is_placed_nowhere_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    def sell_quietly() -> None: ...
+
+    monkeypatch.setattr(sell_quietly, "__module__", orders.__name__)
+    monkeypatch.setattr(orders, "sell_quietly", sell_quietly, raising=False)
+    assert "sell_quietly" in actions_of("orders")
+    with pytest.raises(AssertionError, match="place a new action"):
+        test_every_action_of_the_room_is_placed("orders")
 
 
 @pytest.mark.parametrize("room", sorted(set(NO_ANIMALS) - {"cultures", "orders", "dispatch"}))

@@ -3,6 +3,7 @@
 from breeder.cultures.actions.changes import move_animals, record_change
 from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
+from breeder.cultures.actions.crashes import end_crash, mark_crashed, set_sister_apart
 from breeder.cultures.actions.freezes import end_freeze, freeze_line
 from breeder.cultures.actions.minimums import set_minimum
 from breeder.cultures.actions.pouring import Animals
@@ -20,8 +21,10 @@ __all__ = [
     "care_for_shelf",
     "close_tub",
     "correct_entry",
+    "end_crash",
     "end_freeze",
     "freeze_line",
+    "mark_crashed",
     "merge_tubs",
     "move_animals",
     "record_change",
@@ -31,6 +34,7 @@ __all__ = [
     "set_minimum",
     "set_not_for_sale",
     "set_purpose",
+    "set_sister_apart",
     "split_tub",
     "start_tub",
 ]

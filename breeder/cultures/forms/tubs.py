@@ -207,6 +207,21 @@ class NotForSaleForm(OfTubForm):
     )
 
 
+class CrashForm(PlainForm, forms.Form):
+    """That a tub crashed, and what was seen."""
+
+    because = forms.CharField(
+        label="What was seen", max_length=120, help_text="Such as “all dead after the heat mat failed”."
+    )
+    happened_at = WhenField()
+
+
+class EndCrashForm(PlainForm, forms.Form):
+    """Why a tub that crashed may give again."""
+
+    reason = forms.CharField(label="Why it may give again", max_length=LONGEST_NOTE)
+
+
 class CorrectForm(PlainForm, forms.Form):
     """Which entry is taken back, and where to go on."""
 

@@ -1,6 +1,7 @@
 """Reads of tubs, entries, beliefs and promises; the only place of the room that gathers rows."""
 
 from breeder.cultures.queries.carried import carried_on
+from breeder.cultures.queries.kin import Sister, left_since, sisters_of
 from breeder.cultures.queries.rounds import last_of, round_of
 from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
 from breeder.cultures.queries.tubs import (
@@ -17,11 +18,13 @@ from breeder.cultures.queries.tubs import (
 )
 
 __all__ = [
+    "Sister",
     "book_of",
     "carried_on",
     "entry_rows",
     "held_promises",
     "last_of",
+    "left_since",
     "line_by_pk",
     "line_rows",
     "lines_open",
@@ -29,6 +32,7 @@ __all__ = [
     "promise_rows",
     "round_of",
     "shelves",
+    "sisters_of",
     "stock_by_line",
     "stock_of",
     "tub_by_number",

@@ -4,16 +4,18 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import Count, Q
 from django.utils import timezone
 
 from breeder.carriers.models import Service
 from breeder.cultures import actions as cultures
 from breeder.cultures import counting
-from breeder.cultures.models import Culture, Stage
+from breeder.cultures.models import Culture, Entry, Stage
 from breeder.dispatch import actions as dispatch
 from breeder.management.scenario.stock import Stock
 from breeder.orders import actions as orders
 from breeder.orders.models import Offer, Order
+from breeder.orders.queries.crashes import LOOKED_BACK
 from breeder.orders.rules import Terms, Wanted, Who
 from breeder.packing import actions as packing
 from breeder.packing.models import Parcel
@@ -42,10 +44,15 @@ WANTED = (
 )
 TO_COUNTER = ("Xanthe Rowe",)
 SHORT_LINE = (VULGARE, "Quarry")
+RARE_LINE = (MURINA, "Slate")
+SHARED_BEFORE, CRASHED_BEFORE = timedelta(days=40), timedelta(days=1)
 
 
 def live_through(stock: Stock, service: Service, now: datetime, by: Any) -> list[int]:
-    """Agree the week's orders, plan and check their boxes, and make one line short; return the boxes' numbers."""
+    """Agree the week's orders, plan and check their boxes; one line is short, a tub of another crashed.
+
+    Returns the boxes' numbers.
+    """
     boxes = []
     for name, wanted, paid in WANTED:
         order = _agree(stock, name, wanted, now, by)
@@ -58,6 +65,7 @@ def live_through(stock: Stock, service: Service, now: datetime, by: Any) -> list
     for number in boxes:
         dispatch.check_parcel(number, by=by)
     _make_short(stock, by)
+    _crash(stock, now, by)
     return boxes
 
 
@@ -86,3 +94,20 @@ def _make_short(stock: Stock, by: Any) -> None:
     cultures.record_count(tub.pk, Stage.YOUNG, "hand", {"counted": 24}, by=by)
     size = next(size for size in counting.EYE_CLASSES if size.low >= 25)
     cultures.record_count(tub.pk, Stage.ADULTS, "eye", {"from": size.low, "to": size.high}, by=by)
+
+
+def _crash(stock: Stock, now: datetime, by: Any) -> None:
+    """Let the tub crash that gave most of late, after animals of it went to its sister; freeze a rare line."""
+    of_late = Q(entries__reason=Entry.Reason.PACKED, entries__happened_at__gte=now - LOOKED_BACK)
+    breeding = Culture.objects.filter(purpose=Culture.Purpose.BREEDING, line__irreplaceable=False)
+    tubs = (
+        breeding.exclude(parcel_items__parcel__status=Parcel.Status.WAITING)
+        .annotate(given=Count("entries", filter=of_late))
+        .order_by("-given", "number")
+    )
+    pairs = ((tub, breeding.filter(line=tub.line).exclude(pk=tub.pk).order_by("number").first()) for tub in tubs)
+    tub, sister = next((tub, sister) for tub, sister in pairs if sister)
+    shared = {"happened_at": now - SHARED_BEFORE, "note": "To give them room.", "by": by}
+    cultures.move_animals(tub.pk, sister.pk, Stage.YOUNG, 8, **shared)
+    cultures.mark_crashed(tub.pk, "mould from end to end after the lid stuck", happened_at=now - CRASHED_BEFORE, by=by)
+    cultures.freeze_line(stock.line(*RARE_LINE).pk, "lost everywhere else, and near its minimum", by=by)

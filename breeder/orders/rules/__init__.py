@@ -1,5 +1,6 @@
 """Pure decisions about packs, orders and money: no database, no clock."""
 
+from breeder.orders.rules.letters import Letter, crash_letter
 from breeder.orders.rules.money import (
     NOTHING,
     Bill,
@@ -39,6 +40,7 @@ from breeder.orders.rules.standing import (
     refuse_cancel,
     refuse_change,
     refuse_hold_again,
+    refuse_tub,
     refuse_unless_open,
     standing,
     taken_of,
@@ -55,6 +57,7 @@ __all__ = [
     "Bill",
     "DAYS_TO_POST",
     "FURTHEST_DAYS",
+    "Letter",
     "LARGEST_PACK",
     "MOST_PACKS",
     "NOTHING",
@@ -65,6 +68,7 @@ __all__ = [
     "Wanted",
     "Who",
     "bill_of",
+    "crash_letter",
     "faults_of_pack",
     "fewest_packs",
     "filled_pack",
@@ -77,6 +81,7 @@ __all__ = [
     "refuse_cancel",
     "refuse_change",
     "refuse_hold_again",
+    "refuse_tub",
     "refuse_packs",
     "refuse_unless_open",
     "sexes_of",

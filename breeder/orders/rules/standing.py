@@ -8,7 +8,9 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.cultures.models import Promise
 from breeder.cultures.rules import Want
+from breeder.cultures.stock import LineStock
 from breeder.orders.models import Order, OrderLine
 from breeder.orders.rules.money import NOTHING, Bill
 from breeder.orders.rules.packs import MOST_PACKS, want_of
@@ -144,6 +146,24 @@ def refuse_cancel(order: Order, reason: str) -> None:
         refuse_unless_open(order)
     if not reason.strip():
         raise NotLikeThis("Write why the order is cancelled; the reason is kept in the log.")
+
+
+def refuse_tub(promise: Promise, stock: LineStock, culture_id: int | None) -> str:
+    """Return why a promise cannot come out of this tub; nothing when it can. None is any tub of the line."""
+    if promise.state != promise.State.HELD:
+        return "Nothing is held for this line of the order any more, so no tub can be named for it."
+    if culture_id is None or culture_id == promise.culture_id:
+        return ""
+    stage = stock.stages.get(promise.stage)
+    tub = stage.tub(culture_id) if stage else None
+    if tub is None or not tub.gives:
+        return f"That tub gives no {promise.stage} of {stock.name}. Choose another, or leave the tub open."
+    if tub.free_alone < promise.number:
+        return (
+            f"{promise.number} {promise.stage} are promised, and only {tub.free_alone} can be spared from tub "
+            f"{tub.number}. Choose another tub, or leave the tub open."
+        )
+    return ""
 
 
 def refuse_hold_again(order: Order) -> None:

@@ -1,4 +1,4 @@
-"""Reads of packs and orders; the only place of this room that annotates and prefetches."""
+"""Reads of packs and orders."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence

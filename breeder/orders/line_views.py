@@ -1,0 +1,85 @@
+"""Pages of a line that show people: who has it from the keeper, and who is promised what of it in which order."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+from django_tables2 import RequestConfig
+
+from breeder.cultures.queries import line_by_pk
+from breeder.house.roles import keeper_only
+from breeder.orders import actions, queries
+from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
+from breeder.pages import once
+from breeder.pages.csv_file import csv_answer
+from breeder.taxa.models import Line
+
+ROWS_A_PAGE = 100
+REFUSED = 422
+
+
+@keeper_only
+def people(request: HttpRequest, pk: int) -> HttpResponse:
+    """Who has this line from the keeper: when, how many, out of which tub, latest first."""
+    line = _line_or_404(pk)
+    who = queries.who_has(queries.handed_of_line(pk))
+    table = HandedTable(who.handed, empty_text="Nobody yet. What is packed for somebody stands here.")
+    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    return render(request, "orders/people.html", {"line": line, "who": who, "table": table})
+
+
+@keeper_only
+def people_csv(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send the same as a file for a spreadsheet, with how to reach each of them."""
+    line = _line_or_404(pk)
+    rows = queries.who_has(queries.handed_of_line(pk)).handed
+    return csv_answer(f"who-has-line-{line.pk}.csv", HANDED_COLUMNS, (handed_cells(row) for row in rows))
+
+
+@keeper_only
+def promises(request: HttpRequest, pk: int) -> HttpResponse:
+    """Who is promised what of a line, in which order, and what can be done while it is short."""
+    actions.lapse_holds()
+    return _promises_page(request, _line_or_404(pk), ())
+
+
+@keeper_only
+@require_POST
+def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
+    """Let what is held for an order come out of another tub, or out of any."""
+    once.seen(request.POST.get("token", ""))
+    line = _line_or_404(pk)
+    number, order_line, tub = (_number(request.POST.get(name, "")) for name in ("order", "line", "tub"))
+    try:
+        if not queries.orders().filter(number=number).exists():
+            raise ValidationError("This order is not in the book any more. Look at the promises again.")
+        token = request.POST.get("token", "")
+        order = actions.name_tub(number, order_line, tub or None, by=request.user, token=token)
+    except ValidationError as refusal:
+        return _promises_page(request, line, refusal.messages, status=REFUSED)
+    boxes = queries.boxes_of(order)
+    messages.success(request, f"Order {number} is moved.")
+    if boxes:
+        messages.warning(request, f"Box {boxes[-1].number} was planned before. Look which tub it takes from.")
+    return redirect("orders:line_promises", pk=pk)
+
+
+def _promises_page(request: HttpRequest, line: Line, refused: Any, status: int = 200) -> HttpResponse:
+    stock, stages = queries.promises_of_line(line.pk, timezone.now())
+    page = {"line": line, "stock": stock, "stages": stages, "refused": refused}
+    return render(request, "orders/promises.html", page, status=status)
+
+
+def _number(typed: str) -> int:
+    return int(typed) if typed.isascii() and typed.isdecimal() and len(typed) < 19 else 0
+
+
+def _line_or_404(pk: int) -> Line:
+    line = line_by_pk(pk)
+    if line is None:
+        raise Http404("This line is not in the book.")
+    return line
