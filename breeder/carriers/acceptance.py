@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from breeder.carriers.facts import Animal, Answer
 from breeder.carriers.models import CarrierRule
-from breeder.carriers.movement import Animal, Answer
 from breeder.house.regions import country_of
 
 Takes = CarrierRule.Takes

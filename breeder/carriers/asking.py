@@ -6,8 +6,8 @@ from datetime import date
 
 from breeder.carriers import acceptance, movement
 from breeder.carriers.acceptance import Carriage, Carries
+from breeder.carriers.facts import Animal, Answer, HeldPermit, Rule, Way
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
-from breeder.carriers.movement import Animal, Answer, HeldPermit, Rule, Way
 from breeder.house.regions import name_of, region_of
 from breeder.people.models import Address
 from breeder.taxa.models import Species

@@ -6,10 +6,8 @@ counts. What several authorities say adds up. A rule that the keeper has not loo
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import date
-from enum import StrEnum
 
+from breeder.carriers.facts import NOTHING, Animal, Answer, HeldPermit, Rule, Way, day
 from breeder.carriers.models import MovementRule, Permit
 from breeder.house import regions
 
@@ -25,120 +23,11 @@ EFFECT_SAID = {
 PERMITS_SHOWN = 2
 
 
-@dataclass(frozen=True)
-class Animal:
-    """A species with every name that covers it, the nearest first."""
-
-    name: str
-    lineage: tuple[str, ...]
-    determined: bool = True
-
-    def place_of(self, taxon: str) -> int | None:
-        """Return how far up a taxon covers this animal: 0 its own name; None where it does not."""
-        if not taxon:
-            return len(self.lineage)
-        return next((place for place, name in enumerate(self.lineage) if name.lower() == taxon.lower()), None)
-
-
-@dataclass(frozen=True)
-class Way:
-    """From where to where (ISO 3166; an empty text where it is not known), on which day, and to whom."""
-
-    origin: str
-    destination: str
-    on: date
-    person_id: int | None = None
-
-    @property
-    def stays_in_state(self) -> bool:
-        """Return whether it is known to stay within one state."""
-        return self.origin == self.destination and regions.is_state(self.origin)
-
-
-@dataclass(frozen=True)
-class Rule:
-    """What the book says of a taxon between two regions."""
-
-    taxon: str
-    origin: str
-    destination: str
-    effect: str
-    citation: str
-    authority: str = ""
-    permit_kind: str = ""
-    conditions: str = ""
-    across_only: bool = False
-    verified: bool = True
-    checked_on: date | None = None
-    recheck_on: date | None = None
-    pk: int | None = None
-
-    @property
-    def said_where(self) -> str:
-        """Return 'HRS 150A-6.2, looked up on 3 March 2026'."""
-        looked = f", looked up on {_day(self.checked_on)}" if self.verified and self.checked_on else ""
-        return f"{self.citation}{looked}"
-
-    def is_stale(self, on: date) -> bool:
-        """Return whether it was to be looked up again before this day."""
-        return self.recheck_on is not None and self.recheck_on < on
-
-
-@dataclass(frozen=True)
-class HeldPermit:
-    """A permit with its scope; no person: the keeper's own. Empty regions are anywhere."""
-
-    number: str
-    issuer: str
-    kind: str
-    taxa: tuple[str, ...]
-    origins: tuple[str, ...]
-    destinations: tuple[str, ...]
-    direction: str
-    valid_from: date
-    valid_until: date
-    person_id: int | None = None
-    conditions: str = ""
-
-    @property
-    def called(self) -> str:
-        """Return 'PPQ 526 P-12345 of USDA APHIS'."""
-        return f"{self.kind} {self.number}".strip() + f" of {self.issuer}"
-
-
-class Standing(StrEnum):
-    """What the book says of one animal on one way."""
-
-    BLOCKED = "blocked"
-    OPEN = "open"
-    CLEAR = "clear"
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What the book says: why it may not go, what the keeper has to decide, what to mind, under which permit."""
-
-    blocks: tuple[str, ...] = ()
-    questions: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    permits: tuple[HeldPermit, ...] = ()
-
-    @property
-    def standing(self) -> Standing:
-        """Return the worst that is said."""
-        return Standing.BLOCKED if self.blocks else Standing.OPEN if self.questions else Standing.CLEAR
-
-    def __add__(self, other: "Answer") -> "Answer":
-        """Return both answers as one, each sentence and permit once."""
-        pairs = ((getattr(self, name), getattr(other, name)) for name in ("blocks", "questions", "notes", "permits"))
-        return Answer(*(tuple(dict.fromkeys((*one, *more))) for one, more in pairs))
-
-
 def may_go(animal: Animal, way: Way, rules: Sequence[Rule], permits: Sequence[HeldPermit]) -> Answer:
     """Return what the book says of an animal on a way."""
     speaking = [rule for rule in rules if applies(rule, animal, way)]
     verified = deciding([rule for rule in speaking if rule.verified], animal)
-    answer = Answer()
+    answer = NOTHING
     for rule in verified:
         answer += _said(rule, animal, way, permits)
     if not verified:
@@ -190,7 +79,7 @@ def deciding(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
 def _said(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
     """Return what one rule that counts says."""
     going = f"{animal.name} into {regions.name_of(way.destination)}"
-    old = f" It was to be looked up again by {_day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
+    old = f" It was to be looked up again by {day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
     listed = "" if rule.taxon else " (your rule for all that is not listed)"
     if rule.effect == Effect.FORBIDDEN:
         return Answer(blocks=(f"{going} is forbidden{listed}: {rule.said_where}.{old}",))
@@ -213,7 +102,7 @@ def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPe
         if not lacks:
             terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""
             note = (
-                f"{going}{kind}, and {permit.called} counts until {_day(permit.valid_until)}: {rule.said_where}.{terms}"
+                f"{going}{kind}, and {permit.called} counts until {day(permit.valid_until)}: {rule.said_where}.{terms}"
             )
             asked = (f"{rule.said_where}:{old} Look it up, and write the new date down.",) if old else ()
             return Answer(questions=asked, notes=(note,), permits=(permit,))
@@ -238,8 +127,8 @@ def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
     if not _within(permit.destinations, way.destination):
         return f"does not cover {regions.name_of(way.destination)}"
     if way.on < permit.valid_from:
-        return f"counts only from {_day(permit.valid_from)}"
-    return f"ran out on {_day(permit.valid_until)}" if way.on > permit.valid_until else ""
+        return f"counts only from {day(permit.valid_from)}"
+    return f"ran out on {day(permit.valid_until)}" if way.on > permit.valid_until else ""
 
 
 def _within(codes: Sequence[str], code: str) -> bool:
@@ -295,10 +184,6 @@ def _resembles(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
     if not genus or not near:
         return []
     return [f"{animal.name} is not determined, and the rule for {', '.join(sorted(near))} may be about it."]
-
-
-def _day(day: date | None) -> str:
-    return f"{day:%-d %B %Y}" if day else "a day that is not written down"
 
 
 def _ended(text: str) -> str:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from breeder.cultures import rules as surplus
 from breeder.cultures.queries import stock_by_line
-from breeder.dispatch import gathering, queries, ratchet, record, rules, steps, telling
+from breeder.dispatch import gathering, legal, queries, ratchet, record, rules, steps, telling
 from breeder.dispatch.inputs import inputs_of
 from breeder.dispatch.models import Check
 from breeder.dispatch.record import Found
@@ -114,7 +114,7 @@ def check_all(*, by: Any, token: str = "", answer: str = "") -> list[str]:
 
 
 def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str = "") -> Done:
-    """Write down what really went into a box; a fact, so never refused for its numbers."""
+    """Write down what really went into a box; a fact, so never refused. The answer says what keeps it here."""
     with transaction.atomic(durable=True):
         parcel = packing.take_parcel(number)
         once.seen(token)
@@ -125,13 +125,17 @@ def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str
         animals = sum(item.packed or 0 for item in items)
         log("packed a box", str(parcel), f"Box {number}: {animals} in.", by=by)
         once.spend(token, packing.page_of(parcel))
-    return Done(parcel, tuple(rules.unlike_planned(items)))
+        on_record = legal.ask_boxes([parcel], timezone.now())[parcel.pk]
+    kept_here = (*on_record.blocks, rules.LegalBlock.NO_OVERRIDE) if on_record.blocks else ()
+    return Done(parcel, (*rules.unlike_planned(items), *kept_here))
 
 
 def send_parcel(
     number: int, packed: Mapping[int, int], *, tracking: str = "", override_reason: str = "", by: Any, token: str = ""
 ) -> Done:
-    """Hand a box over: only by a check that still speaks for it, or by the keeper's own reason; never with dry ice.
+    """Hand a box over: only by a check that still speaks for it, or by the keeper's own reason.
+
+    Never with dry ice, and never where a rule of the book or a carrier's forbids it.
 
     What was really packed is recorded as it was, out of its tubs; the answer says what that breaks.
     """
@@ -164,6 +168,7 @@ def send_parcel(
 
 def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> None:
     """Raise MayNotLeave unless the box may leave; the keeper's reason stands against the weather and nothing else."""
+    legal.refuse_blocked(parcel, timezone.localdate(now))
     if parcel.kit is None:
         raise rules.MayNotLeave([f"Box {parcel.number} has no kit yet. Choose in what it is packed, and check it."])
     refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])

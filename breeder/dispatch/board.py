@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from breeder.carriers.queries import closures_of
 from breeder.carriers.rules import posting_days
-from breeder.dispatch import air, gathering, planning, rivals, rules, spreading
+from breeder.dispatch import air, gathering, legal, planning, rivals, rules, spreading
 from breeder.dispatch.air import Air
 from breeder.dispatch.ambient import ONE_DAY
 from breeder.dispatch.inputs import cups_in, species_in
@@ -43,6 +43,7 @@ class Row:
     parcel: Parcel
     cells: tuple[Cell, ...]
     why_not: str = ""
+    blocks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,19 +63,27 @@ def board_of(household: Setting, now: datetime) -> Board:
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
     kits = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
     skies = _Skies(household, now)
+    rulebook = legal.book()
     asked: dict[tuple[int, date], Asked] = {}
-    why_not = {}
+    why_not, blocks = {}, {}
     for parcel in waiting:
         try:
-            asked |= {(parcel.number, one.journey.post_on): one for one in _asked(parcel, kits, skies, household, now)}
+            own = _asked(parcel, kits, skies, household, now)
         except rules.NotLikeThis as refusal:
             why_not[parcel.number] = " ".join(refusal.messages)
+            continue
+        shut = legal.blocked_days(rulebook, parcel, [one.journey.post_on for one in own])
+        open_days = [one for one in own if one.journey.post_on not in shut]
+        asked |= {(parcel.number, one.journey.post_on): one for one in open_days}
+        if shut and not open_days:
+            blocks[parcel.number] = next(iter(shut.values()))
     cells = dict(zip(asked, planning.cells_of(list(asked.values()), memo=MEMO), strict=True))
     rows = tuple(
         Row(
             parcel,
             tuple(cell for (number, _), cell in cells.items() if number == parcel.number),
             why_not.get(parcel.number, ""),
+            blocks.get(parcel.number, ()),
         )
         for parcel in waiting
     )

@@ -66,11 +66,16 @@ def _row(row: Row, days: list[date], given: Given | None, standing: Standing) ->
         "parcel": parcel,
         "to": str(parcel.order.address or parcel.order.person),
         "promised_by": parcel.order.promised_by,
-        "why_not": row.why_not or ("" if row.cells else f"{parcel.service} takes no box in the next days."),
+        "blocks": row.blocks,
+        "why_not": row.why_not or _without_days(row),
         "cells": [_cell(by_day[day], parcel, given, standing) if day in by_day else {"on": day} for day in days]
         if row.cells
         else [],
     }
+
+
+def _without_days(row: Row) -> str:
+    return "" if row.cells or row.blocks else f"{row.parcel.service} takes no box in the next days."
 
 
 def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
@@ -80,7 +85,7 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
     is_planned = given is not None and given.on == cell.on
     if is_planned and given is not None:
         option = given.option if not is_chosen else option
-    checked = is_chosen and standing.check is not None and standing.leave.is_free
+    checked = is_chosen and standing.check is not None and standing.may_leave
     return {
         "on": cell.on,
         "cell": cell,

@@ -8,7 +8,8 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.dispatch import holding, queries, record, telling
+from breeder.carriers.facts import NOTHING
+from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.rules import LEAVING
@@ -28,7 +29,8 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
     """Return everything that the page of a box shows; `bound` are forms to be shown again as they were typed."""
     household, now = request.household, timezone.now()
     check = queries.latest_checks([parcel.pk]).get(parcel.pk)
-    standing = queries.standing_of(parcel, check, household, now)
+    on_record = legal.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
+    standing = queries.standing_of(parcel, check, household, now, on_record)
     result = check.result if check else {}
     return {
         "parcel": parcel,
@@ -65,7 +67,10 @@ def forms_of(parcel: Parcel, request: HttpRequest, standing: Standing) -> dict[s
         "contents": ContentsForm(parcel=parcel),
         "packed": PackedForm(
             parcel=parcel,
-            may_override=is_keeper(request.user) and standing.check is not None and not standing.leave.is_free,
+            may_override=is_keeper(request.user)
+            and standing.check is not None
+            and not standing.leave.is_free
+            and not standing.legal.blocks,
             initial={"tracking": parcel.tracking},
         ),
         "unpack": UnpackForm(),
@@ -133,6 +138,8 @@ def next_packing_day(standings: list[Standing], today: date) -> date:
 
 def _says(standing: Standing) -> str:
     """Return what stands between a box and the post, in one sentence."""
+    if standing.legal.blocks:
+        return standing.legal.blocks[0]
     if standing.check is None:
         return "Not checked yet."
     if standing.leave.is_free:

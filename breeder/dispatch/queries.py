@@ -7,7 +7,8 @@ from datetime import datetime
 from django.db.models import Max
 from django.utils import timezone
 
-from breeder.dispatch import rules
+from breeder.carriers.facts import NOTHING, Answer
+from breeder.dispatch import legal, rules
 from breeder.dispatch.inputs import inputs_of
 from breeder.dispatch.models import Check
 from breeder.house.models import Setting
@@ -27,6 +28,12 @@ class Standing:
     comfort: float | None
     hard: float | None
     kit_name: str
+    legal: Answer = NOTHING
+
+    @property
+    def may_leave(self) -> bool:
+        """Return whether nothing stands against it: neither its check nor a rule on where it goes."""
+        return self.leave.is_free and not self.legal.blocks
 
     @property
     def good_until(self) -> datetime | None:
@@ -50,11 +57,13 @@ def latest_checks(parcel_ids: Iterable[int]) -> dict[int, Check]:
     return {check.parcel_id: check for check in Check.objects.filter(pk__in=newest).select_related("by")}
 
 
-def standing_of(box: Parcel, check: Check | None, household: Setting, now: datetime) -> Standing:
+def standing_of(
+    box: Parcel, check: Check | None, household: Setting, now: datetime, on_record: Answer = NOTHING
+) -> Standing:
     """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
     leave = rules.may_leave(check, inputs_of(box, household), now, timezone.localdate(now))
     if check is None:
-        return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""))
+        return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
     still = leave.is_free or check.verdict not in rules.LEAVING
     changed = check.digest != rules.digest_of(inputs_of(box, household))
     return Standing(
@@ -65,6 +74,7 @@ def standing_of(box: Parcel, check: Check | None, household: Setting, now: datet
         comfort=check.result["kit"]["comfort"]["failed"],
         hard=check.result["kit"]["hard"]["failed"],
         kit_name=str(box.kit) if box.kit else "",
+        legal=on_record,
     )
 
 
@@ -73,4 +83,5 @@ def waiting(now: datetime | None = None) -> list[Standing]:
     at, household = now or timezone.now(), read_household()
     boxes = list(parcels_here())
     checks = latest_checks(box.pk for box in boxes)
-    return [standing_of(box, checks.get(box.pk), household, at) for box in boxes]
+    on_record = legal.ask_boxes(boxes, at)
+    return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk]) for box in boxes]

@@ -49,6 +49,15 @@ class MayNotLeave(ValidationError):
         super().__init__([ValidationError(sentence, code="may_not_leave") for sentence in self.sentences])
 
 
+class LegalBlock(MayNotLeave):
+    """The box may not go there, or not by this carrier: no reason of anybody's stands against that."""
+
+    NO_OVERRIDE = "Nobody can send it against that; it is not the weather."
+
+    def __init__(self, sentences: Sequence[str]) -> None:
+        super().__init__((*sentences, self.NO_OVERRIDE))
+
+
 @dataclass(frozen=True)
 class Leave:
     """Whether a box may leave now: what its verdict says against it, and what else does."""

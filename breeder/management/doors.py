@@ -13,6 +13,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from breeder.carriers.actions import load_example_services
+from breeder.carriers.rule_actions import load_example_rules
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
 from breeder.packing.actions import load_example_kits
@@ -33,6 +34,7 @@ def load_examples(*, by: User | None) -> None:
     """On first run: species, example services and kits to start from; what is there already is left alone."""
     load_starter_set(by=by)
     load_example_services(by=by, today=timezone.localdate())
+    load_example_rules(by=by)
     load_example_kits(by=by)
 
 

@@ -16,7 +16,7 @@ from breeder.cultures import rules as surplus
 from breeder.cultures import steps as cultures
 from breeder.house.queries import household
 from breeder.house.steps import log
-from breeder.orders import queries, rules, steps
+from breeder.orders import moves, queries, rules, steps
 from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.pages import once
 
@@ -76,6 +76,9 @@ def agree_order(
         offers = _offers_or_refuse(wanted)
         _require(wanted, offers, named)
         person, address = steps.person_and_address(who, terms.to)
+        species = [offer.line.species for offer in offers.values()]
+        answer = moves.ask(species, address, person, timezone.localdate(now))
+        moves.refuse_blocked(answer, looked_up=terms.looked_up)
         order = steps.new_order(
             person=person,
             address=address,
@@ -88,7 +91,8 @@ def agree_order(
         )
         added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
         packs = ", ".join(str(line) for line in added)
-        log("agreed an order", str(order), f"Order {order.number} for {person}: {packs}.", by=by)
+        sentence = f"Order {order.number} for {person}: {packs}."
+        log("agreed an order", str(order), sentence, by=by, facts=moves.on_record(answer))
         steps.spend(token, order)
     return order
 
@@ -107,11 +111,18 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         after = {pk: line.packs for pk, line in change.lines.items()}
         rules.refuse_change(order.lines.all(), after, bool(change.added))
         _require_more(order, change, offers)
+        asked = bool(change.terms.to or change.added) or any(
+            _packs_after(line, change) > line.packs for line in order.lines.all()
+        )
+        before = moves.ask_order(order, now)
         said = _resize_lines(order, change, now)
         steps.set_terms(order, change.terms)
         said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
-        steps.settle(steps.fresh(number), at=now)
-        log("changed an order", str(order), f"Order {number}: {'; '.join(said) or 'packs as before'}.", by=by)
+        answer = moves.ask_order(steps.settle(steps.fresh(number), at=now), now)
+        if asked:
+            moves.refuse_blocked(answer, looked_up=change.terms.looked_up, asked_before=before)
+        sentence = f"Order {number}: {'; '.join(said) or 'packs as before'}."
+        log("changed an order", str(order), sentence, by=by, facts=moves.on_record(answer))
         steps.spend(token, order)
     return order
 
@@ -144,6 +155,7 @@ def hold_again(number: int, held_until: datetime, *, named: Collection[str] = ()
         wants = [(line, want) for line in order.lines.all() if (want := rules.want_again(line))]
         _require_names([line.offer for line, _ in wants], named)
         surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
+        moves.refuse_blocked(moves.ask_order(order, now), looked_up=True)
         steps.reopen(order, held_until)
         for line, want in wants:
             steps.promise(order, line, want, at=now)

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django_tables2 import RequestConfig
 
 from breeder.house.roles import keeper_only
-from breeder.orders import actions, forms, queries, rules
+from breeder.orders import actions, forms, moves, queries, rules
 from breeder.orders.models import Offer, Order
 from breeder.orders.picker import picked
 from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
@@ -62,7 +62,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
                 token=request.POST.get("token", ""),
             )
         except ValidationError as refusal:
-            packs.add_error(None, refusal)
+            terms.refused(refusal, packs)
         else:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
@@ -93,7 +93,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
         except ValidationError as refusal:
-            packs.add_error(None, refusal)
+            terms.refused(refusal, packs)
         else:
             messages.success(request, f"Order {number} is changed.")
             return redirect("orders:order", number=number)
@@ -232,4 +232,5 @@ def _order_facts(request: HttpRequest, order: Order) -> dict[str, Any]:
         "is_open": order.status in rules.OPEN,
         "has_lapsed": order.status == Order.Status.LAPSED,
         "boxes": queries.boxes_of(order),
+        "legal": moves.ask_order(order, now) if order.status in rules.OPEN else None,
     }

@@ -30,7 +30,7 @@ def supplies() -> QuerySet[Supply]:
 def parcels() -> QuerySet[Parcel]:
     """Return parcels with all that a page or a check reads of them, in a constant number of queries."""
     items = ParcelItem.objects.select_related(
-        "culture", "order_line__offer__line__species", "order_line__promise", "order_line__culture"
+        "culture__line__species", "order_line__offer__line__species", "order_line__promise", "order_line__culture"
     )
     return Parcel.objects.select_related("order__person", "order__address", "kit", "service", "by").prefetch_related(
         Prefetch("items", items), Prefetch("kit__parts", KitPart.objects.select_related("supply"))

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from breeder.carriers.acceptance import Carriage, Carries, does_take, in_season
-from breeder.carriers.movement import Animal, Standing
+from breeder.carriers.facts import Animal, Standing
 
 SCABER = Animal("Porcellio scaber", ("Porcellio scaber", "Porcellio", "Porcellionidae", "Isopoda", "Crustacea"))
 CARRIAGE = Carriage("Post", 3, "Post two-day", 4, "CA-ON", "CA-QC", date(2026, 5, 4))

@@ -19,6 +19,7 @@ BLOCK = "Ada Marsh\n1 Fern Lane\nTrenton NJ 08608"
 def form_of(starter: Offer, packs: object, **changed: object) -> dict[str, object]:
     day = timezone.localdate() + timedelta(days=3)
     typed = {"new_name": "Ada Marsh", "address_block": BLOCK, "held_until": day.isoformat(), "postage": "9.50"}
+    typed["looked_up"] = "on"
     return typed | {f"packs-{starter.pk}": packs, "agree": "1", "token": once.new_token()} | changed
 
 
@@ -105,7 +106,13 @@ def test_an_order_is_changed_paid_and_cancelled_on_its_pages(keeper_client: Clie
     line = order.lines.get()
     day = timezone.localdate() + timedelta(days=5)
     typed = {f"line-{line.pk}-packs": "1", f"line-{line.pk}-price": "20.00", "held_until": day.isoformat()}
-    address = {"address_block": BLOCK, f"packs-{other.pk}": "1", "change": "1", "token": once.new_token()}
+    address = {
+        "address_block": BLOCK,
+        "looked_up": "on",
+        f"packs-{other.pk}": "1",
+        "change": "1",
+        "token": once.new_token(),
+    }
     page = reverse("orders:change", args=[order.number])
     assert keeper_client.post(page, typed | address).status_code == 302
     order.refresh_from_db()

@@ -18,7 +18,7 @@ from breeder.house.models import Setting
 from breeder.house.queries import household
 from breeder.house.roles import HELPER, KEEPER
 from breeder.management import doors
-from breeder.management.scenario import places, stock, week
+from breeder.management.scenario import places, rulebook, stock, week
 from breeder.management.scenario.history import History
 from breeder.management.scenario.sales import Sales
 from breeder.packing.models import Kit
@@ -78,7 +78,9 @@ def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> Non
         places.write_weather(setting, addresses, now, posted_on, warmer_c)
         sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
         History(kept, sales, today, setting.zone, keeper, dice).write()
+    rulebook.write_rules(today, keeper)
     week.live_through(kept, service, now, keeper)
+    rulebook.forbid_later(today, keeper)
 
 
 def posting_days(service: Service, today: date) -> tuple[rules.PostingDay, ...]:

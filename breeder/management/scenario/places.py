@@ -73,6 +73,7 @@ def write_household() -> Setting:
         timezone=home.timezone if home else "America/New_York",
         latitude=home.latitude if home else None,
         longitude=home.longitude if home else None,
+        region=home.region if home else "",
         demo=True,
     )
 

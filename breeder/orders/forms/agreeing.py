@@ -22,6 +22,7 @@ from breeder.orders.forms.fields import (
     tub_field,
 )
 from breeder.orders.models import Order
+from breeder.orders.moves import NotLookedUp
 from breeder.orders.queries import LineOnOffer
 from breeder.people.models import Person
 from breeder.people.rules import destination
@@ -80,6 +81,11 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
         required=False,
         help_text="Only where no postcode leads to one; its boxes stay Not decided until the place is typed.",
     )
+    looked_up = forms.BooleanField(
+        label="I have looked this up, and it may go there",
+        required=False,
+        help_text="Kept with the order in the log.",
+    )
     held_until = day_field("Held unpaid until the end of")
     promised_by = day_field(
         "To be posted by",
@@ -94,6 +100,7 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
         if not self.is_bound and not self.initial.get("without_place"):
             # Offered only once an address has led to no place.
             del self.fields["without_place"]
+        self.questions: list[str] = []
 
     def clean_promised_by(self) -> date | None:
         return self.checked_day("promised_by")
@@ -123,7 +130,15 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
             postage=given["postage"] or rules.NOTHING,
             note=given["note"],
             to=given.get("to"),
+            looked_up=given["looked_up"],
         )
+
+    def refused(self, refusal: ValidationError, packs: forms.Form) -> None:
+        """Show why it was refused: questions that the book leaves open beside their tick, all else over the packs."""
+        if isinstance(refusal, NotLookedUp):
+            self.questions = refusal.messages
+        else:
+            packs.add_error(None, refusal)
 
 
 class PacksForm(PlainForm, forms.Form):

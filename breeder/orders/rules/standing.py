@@ -36,6 +36,8 @@ class Terms:
     postage: Decimal = NOTHING
     note: str = ""
     to: Destination | None = None
+    # Whether the keeper answered what the book leaves open of where it may go; a page asks first and says so here.
+    looked_up: bool = True
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,229 @@
+"""Forms of the book of rules: where animals may go, what carriers take, permits."""
+
+import re
+from datetime import date, timedelta
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from breeder.carriers.acceptance import month_day
+from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
+from breeder.house import regions
+from breeder.house.sentences import PlainForm
+from breeder.people.models import Person
+
+# How long what was looked up is good for, where the keeper names no day: a year (common practice, no source).
+LOOKED_UP_FOR = timedelta(days=365)
+MOST_DAYS = 15
+DATE = {"type": "date"}
+EFFECTS = [
+    (MovementRule.Effect.FORBIDDEN, "Forbidden"),
+    (MovementRule.Effect.PERMIT, "Only under a permit"),
+    (MovementRule.Effect.CONDITIONS, "Allowed with conditions"),
+    (MovementRule.Effect.ALLOWED, "Allowed"),
+]
+TAKES = [
+    (CarrierRule.Takes.YES, "Takes them"),
+    (CarrierRule.Takes.AGREEMENT, "Takes them only under an agreement"),
+    (CarrierRule.Takes.NO, "Does not take them"),
+]
+REGION_HELP = "Such as US, US-FL, CA-ON or DE. Empty: anywhere."
+TWICE = "The book holds a rule for exactly this already. Change that one instead."
+
+
+class RegionField(forms.CharField):
+    """A country or state by ISO 3166; an empty text is anywhere."""
+
+    def clean(self, value: Any) -> str:
+        code = regions.code_of(super().clean(value))
+        if fault := regions.fault_of(code):
+            raise ValidationError(fault, code="no_region")
+        return code
+
+
+class ListField(forms.CharField):
+    """Several names or codes with commas between them."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return ", ".join(value) if isinstance(value, list) else value
+
+    def to_python(self, value: Any) -> list[str]:  # type: ignore[override]
+        return [" ".join(part.split()) for part in re.split(r"[,;\n]", str(value or "")) if part.strip()]
+
+    def run_validators(self, value: Any) -> None:
+        """Have each part looked at where the form needs it; a list has no length in letters."""
+
+
+class OnRecordForm(PlainForm, forms.ModelForm):
+    """What every rule is asked: where it is written, who looked it up, when, and until when that is good."""
+
+    url = forms.URLField(label="Address of that page", required=False, max_length=240, assume_scheme="https")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("checked_on", "recheck_on"):
+            self.fields[name].widget = forms.DateInput(attrs=DATE, format="%Y-%m-%d")
+        self.fields["citation"].help_text = "Section, page and year, so that you find it again."
+        self.fields["recheck_on"].help_text = "Left empty: a year after you looked it up."
+        self.fields["verified"].help_text = "Only such a rule decides. Without the tick it is an example that asks."
+        if "taxon" in self.fields:
+            self.fields["taxon"].help_text = "Such as Porcellio scaber, Isopoda or Insecta; covers all below it."
+
+    def clean_taxon(self) -> str:
+        return " ".join(self.cleaned_data["taxon"].split())
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        looked, again = given.get("checked_on"), given.get("recheck_on")
+        if looked and looked > timezone.localdate():
+            self.add_error("checked_on", f"{looked:%-d %B %Y} is still to come. Write the day on which you looked.")
+        if given.get("verified") and not looked and "checked_on" not in self.errors:
+            self.add_error("checked_on", "You ticked that you looked it up. Write on which day.")
+        if looked and not again:
+            given["recheck_on"] = looked + LOOKED_UP_FOR
+        if looked and again and again <= looked:
+            self.add_error("recheck_on", "This day is not after the one on which you looked. Mend one of the two.")
+        return given
+
+
+class MovementRuleForm(OnRecordForm):
+    """What an authority says of a taxon going from one region into another."""
+
+    origin = RegionField(label="From", required=False, max_length=6, help_text=REGION_HELP)
+    destination = RegionField(label="Into", required=False, max_length=6, help_text=REGION_HELP)
+    effect = forms.ChoiceField(label="What holds there", choices=EFFECTS)
+
+    class Meta:
+        model = MovementRule
+        fields = (
+            "taxon", "destination", "origin", "across_only", "effect", "permit_kind", "conditions", "authority",
+            "citation", "url", "verified", "checked_on", "recheck_on", "note",
+        )  # fmt: skip
+        labels = {
+            "taxon": "Species or higher taxon; empty for all that is not listed",
+            "authority": "Whose rule it is",
+            "permit_kind": "Kind of permit, such as PPQ 526",
+            "across_only": "Only from one state or country into another",
+        }
+        help_texts = {"authority": "Of one authority the most specific rule counts; several add up."}
+        error_messages = {forms.forms.NON_FIELD_ERRORS: {"unique_together": TWICE}}
+
+
+class CarrierRuleForm(OnRecordForm):
+    """What a carrier or one of its services says of carrying a taxon alive."""
+
+    service = forms.ModelChoiceField(
+        Service.objects.none(), required=False, empty_label="all its services", label="Service"
+    )
+    takes = forms.ChoiceField(label="Live animals of this taxon", choices=TAKES)
+
+    class Meta:
+        model = CarrierRule
+        fields = (
+            "carrier", "service", "taxon", "takes", "season_from", "season_until", "most_days", "domestic_only",
+            "marking", "conditions", "citation", "url", "verified", "checked_on", "recheck_on", "note",
+        )  # fmt: skip
+        labels = {"taxon": "Species or higher taxon; empty for all live invertebrates"}
+        help_texts = {
+            "season_from": "Month and day, such as 03-01. Empty: all year.",
+            "most_days": "A service whose planned latest day is longer does not take them.",
+        }
+        error_messages = {forms.forms.NON_FIELD_ERRORS: {"unique_together": TWICE}}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["service"].queryset = Service.objects.all()  # type: ignore[attr-defined]
+
+    def clean_season_from(self) -> str:
+        return self._month_day("season_from")
+
+    def clean_season_until(self) -> str:
+        return self._month_day("season_until")
+
+    def _month_day(self, name: str) -> str:
+        typed = str(self.cleaned_data[name]).strip()
+        try:
+            if typed:
+                month_day(typed)
+        except ValueError:
+            raise ValidationError(
+                f"‘{typed}’ is no month and day. Write 03-01 for the first of March.", code="no_day"
+            ) from None
+        return typed
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean()
+        service = given.get("service")
+        if service and service.carrier.lower() != str(given.get("carrier", "")).strip().lower():
+            self.add_error("service", f"{service} is a service of {service.carrier}. Mend carrier or service.")
+        if bool(given.get("season_from")) != bool(given.get("season_until")) and not {
+            "season_from", "season_until",
+        } & set(self.errors):  # fmt: skip
+            self.add_error("season_until", "A season has a first and a last day. Write both, or neither.")
+        if (most := given.get("most_days")) is not None and not 1 <= most <= MOST_DAYS:
+            self.add_error("most_days", f"{most} is not between 1 and {MOST_DAYS} working days.")
+        return given
+
+
+class PermitForm(PlainForm, forms.ModelForm):
+    """A permit and its scope."""
+
+    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="me", label="Held by")
+    taxa = ListField(label="Species or higher taxa", help_text="With commas between them; each covers all below it.")
+    origins = ListField(label="From", required=False, help_text=f"{REGION_HELP} Several with commas.")
+    destinations = ListField(label="Into", required=False, help_text=f"{REGION_HELP} Several with commas.")
+
+    class Meta:
+        model = Permit
+        fields = (
+            "number", "kind", "issuer", "person", "direction", "taxa", "origins", "destinations", "valid_from",
+            "valid_until", "conditions",
+        )  # fmt: skip
+        labels = {"kind": "Kind, such as PPQ 526", "number": "Number"}
+        help_texts = {"direction": "Your own counts to send; a customer's counts to receive, for them alone."}
+        widgets = {name: forms.DateInput(attrs=DATE, format="%Y-%m-%d") for name in ("valid_from", "valid_until")}
+        error_messages = {
+            forms.forms.NON_FIELD_ERRORS: {"unique_together": "This permit is in the book already. Change that one."}
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["person"].queryset = Person.objects.filter(removed_at=None)  # type: ignore[attr-defined]
+
+    def clean_origins(self) -> list[str]:
+        return self._codes("origins")
+
+    def clean_destinations(self) -> list[str]:
+        return self._codes("destinations")
+
+    def _codes(self, name: str) -> list[str]:
+        codes = [regions.code_of(part) for part in self.cleaned_data[name]]
+        if faults := [fault for code in codes if (fault := regions.fault_of(code))]:
+            raise ValidationError(faults)
+        return list(dict.fromkeys(codes))
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        first, last = given.get("valid_from"), given.get("valid_until")
+        if isinstance(first, date) and isinstance(last, date) and last < first:
+            self.add_error("valid_until", f"That is before it begins on {first:%-d %B %Y}. Mend one of the two.")
+        return given
+
+
+class AskForm(PlainForm, forms.Form):
+    """A species and a place, to ask the book without an order."""
+
+    species = forms.ModelChoiceField(None, label="Species", empty_label="choose")  # type: ignore[arg-type]
+    into = RegionField(label="Into", max_length=6, help_text="Such as US-FL or DE.")
+
+    def __init__(self, *args: Any, species: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["species"].queryset = species  # type: ignore[attr-defined]
+
+
+class RulesFileForm(PlainForm, forms.Form):
+    """A file of movement rules."""
+
+    file = forms.FileField(label="File of rules (CSV)", help_text="All of it is taken, or nothing.")

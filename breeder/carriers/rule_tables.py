@@ -1,0 +1,138 @@
+"""Tables of rules and permits."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from breeder.carriers.acceptance import month_day
+from breeder.carriers.models import CarrierRule, MovementRule, Permit
+from breeder.house.regions import name_of
+
+BESIDE = {"td": {"class": "beside"}}
+FIRST = {"td": {"unlabelled": True}}
+
+
+class OnRecordTable(tables.Table):
+    """What every list of rules shows: where it is written, and whether the keeper looked it up."""
+
+    citation = tables.Column("Where it is written", orderable=False)
+    checked_on = tables.Column("Looked up", empty_values=())
+
+    def __init__(self, *args: Any, today: date, edits: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today, self.edits = today, edits
+
+    def render_citation(self, record: MovementRule | CarrierRule) -> str:
+        return format_html('<a href="{}">{}</a>', record.url, record.citation) if record.url else record.citation
+
+    def render_checked_on(self, record: MovementRule | CarrierRule) -> str:
+        if not record.verified or record.checked_on is None or record.recheck_on is None:
+            return format_html('<span class="tag">{}</span>', "unverified example")
+        if record.recheck_on < self.today:
+            said = f"{record.checked_on:%-d %b %Y}, look again"
+            return format_html('<span class="rust">{}</span>', said)
+        return f"{record.checked_on:%-d %b %Y}, good until {record.recheck_on:%-d %b %Y}"
+
+    def linked(self, record: Any, name: str, said: str) -> str:
+        """Return a name that leads to its form, for whoever may change it."""
+        if not self.edits:
+            return said
+        return format_html('<a href="{}">{}</a>', reverse(f"carriers:{name}", args=[record.pk]), said)
+
+
+class MovementTable(OnRecordTable):
+    """What may go where."""
+
+    taxon = tables.Column("What", empty_values=(), attrs=FIRST)
+    destination = tables.Column("Into", empty_values=())
+    effect = tables.Column("What holds there")
+
+    class Meta:
+        sequence = ("taxon", "destination", "effect", "citation", "checked_on")
+        empty_text = "No rule is on record. Write the first one down: what you looked up, and where it is written."
+        order_by = ("destination", "taxon")
+
+    def render_taxon(self, record: MovementRule) -> str:
+        return self.linked(record, "rule", record.taxon or "what is not listed")
+
+    def render_destination(self, record: MovementRule) -> str:
+        origin = f" from {name_of(record.origin)}" if record.origin else ""
+        return f"{name_of(record.destination)}{origin}{', across a border' if record.across_only else ''}"
+
+    def render_effect(self, record: MovementRule) -> str:
+        said = record.get_effect_display().lower()
+        return f"{said} ({record.permit_kind})" if record.permit_kind else said
+
+
+class CarrierTable(OnRecordTable):
+    """What carriers take."""
+
+    carrier = tables.Column("Carrier", empty_values=(), attrs=FIRST)
+    taxon = tables.Column("What", empty_values=())
+    takes = tables.Column("Taken", empty_values=())
+
+    class Meta:
+        sequence = ("carrier", "taxon", "takes", "citation", "checked_on")
+        empty_text = "Nothing is on record of what carriers take. Ask yours, and write down what they say."
+        order_by = ("carrier", "taxon")
+
+    def render_carrier(self, record: CarrierRule) -> str:
+        return self.linked(record, "carrier_rule", str(record.service or record.carrier))
+
+    def render_taxon(self, record: CarrierRule) -> str:
+        return record.taxon or "all live invertebrates"
+
+    def render_takes(self, record: CarrierRule) -> str:
+        return "; ".join(terms_of(record))
+
+
+class PermitTable(tables.Table):
+    """Permits with what they cover."""
+
+    number = tables.Column("Permit", attrs=FIRST)
+    person = tables.Column("Held by", default="me", orderable=False, attrs=BESIDE)
+    taxa = tables.Column("For", orderable=False)
+    destinations = tables.Column("Into", empty_values=(), orderable=False)
+    valid_until = tables.Column("Counts", empty_values=())
+
+    class Meta:
+        empty_text = "No permit is on record. Write yours down, and rules that ask for it are met."
+        order_by = "-valid_until"
+
+    def __init__(self, *args: Any, today: date, edits: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today, self.edits = today, edits
+
+    def render_number(self, record: Permit) -> str:
+        said = f"{record} of {record.issuer}"
+        if not self.edits:
+            return said
+        return format_html('<a href="{}">{}</a>', reverse("carriers:permit", args=[record.pk]), said)
+
+    def render_taxa(self, value: Sequence[str]) -> str:
+        return ", ".join(value)
+
+    def render_destinations(self, record: Permit) -> str:
+        return ", ".join(map(name_of, record.destinations)) or "anywhere"
+
+    def render_valid_until(self, record: Permit) -> str:
+        if record.valid_until < self.today:
+            return format_html('<span class="rust">{}</span>', f"ran out on {record.valid_until:%-d %b %Y}")
+        start = f"from {record.valid_from:%-d %b %Y} " if record.valid_from > self.today else ""
+        return f"{start}until {record.valid_until:%-d %b %Y}"
+
+
+def terms_of(rule: CarrierRule) -> list[str]:
+    """Return in clauses what a carrier's rule says."""
+    said = [{"takes": "yes", "agreement": "under an agreement", "refuses": "no"}[rule.takes]]
+    if rule.season_from:
+        said.append(f"{month_day(rule.season_from)} to {month_day(rule.season_until)}")
+    if rule.most_days is not None:
+        said.append(f"{rule.most_days} working days at most")
+    if rule.domestic_only:
+        said.append("within the country")
+    return said

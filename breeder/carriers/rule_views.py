@@ -1,0 +1,122 @@
+"""Pages of the book of rules: where animals may go, what carriers take, permits. A helper reads, the keeper writes."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django_tables2 import RequestConfig
+
+from breeder.carriers import asking, movement, rule_actions, rules_file
+from breeder.carriers.facts import Way
+from breeder.carriers.models import CarrierRule, MovementRule, Permit
+from breeder.carriers.rule_forms import AskForm, CarrierRuleForm, MovementRuleForm, PermitForm, RulesFileForm
+from breeder.carriers.rule_tables import CarrierTable, MovementTable, PermitTable
+from breeder.house.roles import is_keeper, keeper_only
+from breeder.pages import once
+from breeder.pages.csv_file import csv_answer
+from breeder.taxa.models import Species
+
+REFUSED = 422
+ROWS_A_PAGE = 100
+
+
+def rules(request: HttpRequest) -> HttpResponse:
+    """Show what is on record of where animals may go, and answer for one species and one place."""
+    asked = AskForm(request.GET if "into" in request.GET else None, species=Species.objects.all())
+    answer = None
+    if asked.is_bound and asked.is_valid():
+        book = asking.read_rules(request.household.region)  # type: ignore[attr-defined]
+        way = Way(book.home, asked.cleaned_data["into"], timezone.localdate())
+        answer = movement.may_go(asking.animal_of(asked.cleaned_data["species"]), way, book.rules, book.permits)
+    table = _table(request, MovementTable, MovementRule.objects.all())
+    return render(request, "carriers/rules.html", {"table": table, "asked": asked, "answer": answer})
+
+
+def carrier_rules(request: HttpRequest) -> HttpResponse:
+    """Show what is on record of what carriers take."""
+    table = _table(request, CarrierTable, CarrierRule.objects.select_related("service"))
+    return render(request, "carriers/carrier_rules.html", {"table": table})
+
+
+def permits(request: HttpRequest) -> HttpResponse:
+    """Show the permits, those that ran out too."""
+    table = _table(request, PermitTable, Permit.objects.select_related("person"))
+    return render(request, "carriers/permits.html", {"table": table})
+
+
+@keeper_only
+def rule(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Write a movement rule down, or change it."""
+    start = {name: request.GET[name] for name in ("taxon", "destination") if name in request.GET}
+    return _form_page(request, MovementRule, MovementRuleForm, "carriers:rules", pk, start)
+
+
+@keeper_only
+def carrier_rule(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Write down what a carrier says, or change it."""
+    return _form_page(request, CarrierRule, CarrierRuleForm, "carriers:carrier_rules", pk, {})
+
+
+@keeper_only
+def permit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Write a permit down, or change it."""
+    return _form_page(request, Permit, PermitForm, "carriers:permits", pk, {})
+
+
+@keeper_only
+def rules_csv(request: HttpRequest) -> HttpResponse:
+    """Send the movement rules as a file for a spreadsheet; the same file can be read in again."""
+    rows = rules_file.cells_of(MovementRule.objects.all())
+    return csv_answer("rules.csv", rules_file.COLUMNS, rows)
+
+
+@keeper_only
+def rules_upload(request: HttpRequest) -> HttpResponse:
+    """Take a file of movement rules, all of it or nothing."""
+    once.seen(request.POST.get("token", ""))
+    form = RulesFileForm(request.POST or None, request.FILES or None)
+    back = reverse("carriers:rules")
+    if request.method == "POST" and form.is_valid():
+        try:
+            found = rules_file.rules_in(form.cleaned_data["file"].read(rules_file.MOST_BYTES + 1))
+            number = rule_actions.keep_file(found, by=request.user, token=request.POST.get("token", ""), answer=back)
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+        else:
+            messages.success(request, f"{number} rules of the file are in the book.")
+            return redirect(back)
+    status = REFUSED if request.method == "POST" else 200
+    shown = {"form": form, "columns": rules_file.COLUMNS}
+    return render(request, "carriers/rules_file.html", shown, status=status)
+
+
+def _table(request: HttpRequest, kind: Any, rows: Any) -> Any:
+    table = kind(rows, today=timezone.localdate(), edits=is_keeper(request.user))
+    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    return table
+
+
+def _form_page(
+    request: HttpRequest, kind: Any, form_of: Any, back: str, pk: int | None, start: dict[str, str]
+) -> HttpResponse:
+    """Show the form of one row; keep it, or take it out of the book."""
+    once.seen(request.POST.get("token", ""))
+    kept = get_object_or_404(kind, pk=pk) if pk else kind()
+    writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": reverse(back)}
+    if request.method == "POST" and pk and "remove" in request.POST:
+        rule_actions.remove(kept, **writing)
+        messages.success(request, "It is out of the book. The log keeps what it said.")
+        return redirect(back)
+    form = form_of(request.POST or None, instance=kept, initial=start)
+    if request.method == "POST" and form.is_valid():
+        try:
+            rule_actions.keep(form.save(commit=False), **writing)
+            return redirect(back)
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+    shown = {"form": form, "row": kept, "back": reverse(back), "is_permit": kind is Permit, "kept": bool(pk)}
+    return render(request, "carriers/rule.html", shown, status=REFUSED if request.method == "POST" else 200)

@@ -1,0 +1,115 @@
+"""Movement rules as a file for a spreadsheet (RFC 4180): all of it is taken, or nothing."""
+
+import csv
+from collections.abc import Iterable, Sequence
+from datetime import date
+from io import StringIO
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from breeder.carriers.models import MovementRule
+from breeder.carriers.rule_forms import MovementRuleForm
+
+COLUMNS = (
+    "taxon", "origin", "destination", "across_only", "effect", "authority", "permit_kind", "conditions", "citation",
+    "url", "verified", "checked_on", "recheck_on", "note",
+)  # fmt: skip
+# What makes two rules the same.
+SAME = ("taxon", "origin", "destination", "authority", "across_only", "verified")
+NEEDED = {"taxon", "destination", "effect", "citation"}
+YES_OR_NO = {"across_only", "verified"}
+YES = {"yes", "y", "true", "1", "x"}
+MOST_ROWS = 2_000
+MOST_BYTES = 1_000_000
+MOST_FAULTS_SHOWN = 10
+
+
+class RowForm(MovementRuleForm):
+    """A row of a file: it may name a rule that is in the book already, which it then replaces."""
+
+    def validate_unique(self) -> None:
+        """Ask nothing of the database: the file is looked through whole first."""
+
+    validate_constraints = validate_unique
+
+
+class FileRefused(ValidationError):
+    """Nothing of the file was kept; each sentence names the row and the remedy, the first ten of them."""
+
+    def __init__(self, faults: Sequence[str]) -> None:
+        shown = list(faults[:MOST_FAULTS_SHOWN])
+        if more := len(faults) - len(shown):
+            shown.append(f"{more} more faults were found.")
+        said = [*shown, "Nothing of the file was kept. Mend it and send it again."]
+        super().__init__([ValidationError(sentence, code="rules_file") for sentence in said])
+
+
+def rules_in(file: bytes) -> list[MovementRule]:
+    """Return the rules of a file, unsaved. Raises FileRefused naming every fault by its row."""
+    rows = _rows(_text(file))
+    faults, found, seen = [], [], {}
+    for number, row in enumerate(rows, start=2):
+        form = RowForm(_typed(row))
+        if not form.is_valid():
+            faults += [f"Row {number}: {said}" for errors in form.errors.values() for said in errors]
+            continue
+        rule = form.save(commit=False)
+        key = tuple(getattr(rule, name) for name in SAME)
+        if key in seen:
+            faults.append(f"Row {number}: it is the same rule as row {seen[key]}. Keep one of the two.")
+        seen[key] = number
+        found.append(rule)
+    if faults:
+        raise FileRefused(faults)
+    return found
+
+
+def cells_of(rules: Iterable[MovementRule]) -> Iterable[Sequence[Any]]:
+    """Yield rules as rows of the file, in the order of its columns."""
+    for rule in rules:
+        yield [_said(getattr(rule, name)) for name in COLUMNS]
+
+
+def _said(value: Any) -> Any:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _text(file: bytes) -> str:
+    if len(file) > MOST_BYTES:
+        raise FileRefused([f"The file is larger than {MOST_BYTES // 1000:,} kB, too much for a list of rules."])
+    try:
+        return file.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise FileRefused(["The file is not text in UTF-8. Save it as “CSV UTF-8”."]) from None
+
+
+def _rows(text: str) -> list[dict[str, str]]:
+    delimiter = ";" if text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",") else ","
+    reader = csv.DictReader(StringIO(text, newline=""), delimiter=delimiter)
+    heads = {(head or "").strip().lower() for head in reader.fieldnames or ()}
+    if lacking := NEEDED - heads:
+        raise FileRefused([f"The first row names no column {', '.join(sorted(lacking))}. See the download."])
+    if strange := heads - set(COLUMNS) - {""}:
+        raise FileRefused([f"The column {', '.join(sorted(strange))} means nothing here. Take it out."])
+    try:
+        rows = [
+            {(head or "").strip().lower(): cell for head, cell in row.items() if isinstance(cell, str)}
+            for row in reader
+        ]
+    except csv.Error as fault:
+        raise FileRefused([f"The file cannot be read as a table: {fault}."]) from None
+    rows = [row for row in rows if any(cell.strip() for cell in row.values())]
+    if not rows or len(rows) > MOST_ROWS:
+        raise FileRefused([f"The file holds {len(rows)} rules; between 1 and {MOST_ROWS} can be taken."])
+    return rows
+
+
+def _typed(row: dict[str, str]) -> dict[str, Any]:
+    """Return a row as the form would have been filled in."""
+    given: dict[str, Any] = {name: row.get(name, "").strip().removeprefix("'") for name in COLUMNS}
+    for name in YES_OR_NO:
+        given[name] = given[name].lower() in YES
+    return given | {"effect": given["effect"].lower()}
