@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -14,6 +15,8 @@ from .surplus import Free, StageStock, TubStage, stage_free
 
 ADULTS, YOUNG = "adults", "young"
 STAGES = (ADULTS, YOUNG)
+
+Events = dict[tuple[int, str], list[Event]]  # by tub and stage, in the order in which they happened
 
 
 @dataclass(frozen=True)
@@ -94,8 +97,12 @@ def open_book(
     (see `standing`). Raises ValueError when corrections correct each other in a ring.
     """
     happened = [entry for entry in standing(entries) if entry.on <= as_of]
+    events: Events = defaultdict(list)
+    for entry in happened:
+        if entry.event is not None:
+            events[entry.tub, entry.stage].append(entry.event)
     stages = {entry.stage for entry in happened} | {promise.stage for promise in promises} | set(terms.kept_back)
-    return {stage: _stage_page(stage, as_of, terms, tubs, happened, promises) for stage in STAGES if stage in stages}
+    return {stage: _stage_page(stage, as_of, terms, tubs, events, promises) for stage in STAGES if stage in stages}
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
@@ -106,12 +113,8 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
     after the count, so that a tie never makes a bound greater.
     """
     known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
-    against: dict[int, list[Entry]] = {}
-    for entry in known:
-        if entry.corrects is not None:
-            against.setdefault(entry.corrects, []).append(entry)
-    stands: dict[int, bool] = {}
-    return [entry for entry in known if entry.event is not None and _stands(entry.id, against, stands, ())]
+    fallen = _fallen(known)
+    return [entry for entry in known if entry.event is not None and entry.id not in fallen]
 
 
 def _within_day(event: Event | None) -> tuple[int, float, float]:
@@ -124,19 +127,32 @@ def _within_day(event: Event | None) -> tuple[int, float, float]:
     return 5, 0.0, 0.0
 
 
-def _stands(entry_id: int, against: dict[int, list[Entry]], known: dict[int, bool], asked: tuple[int, ...]) -> bool:
-    if entry_id in asked:
-        raise ValueError(f"The corrections {', '.join(map(str, asked))} correct each other. Take one of them out.")
-    if entry_id not in known:
-        later = (*asked, entry_id)
-        known[entry_id] = not any(_stands(entry.id, against, known, later) for entry in against.get(entry_id, ()))
-    return known[entry_id]
+def _fallen(entries: Sequence[Entry]) -> set[int]:
+    """Return the entries that a standing correction takes away. Raises ValueError for corrections in a ring.
+
+    From the corrections that nothing corrects inwards, without recursion: a chain may be as long as the book.
+    """
+    corrects = {entry.id: entry.corrects for entry in entries if entry.corrects is not None}
+    waiting = Counter(corrects.values())
+    settled = [number for number in corrects if not waiting[number]]
+    fallen: set[int] = set()
+    for number in settled:  # grows while it is walked
+        wrong = corrects[number]
+        if number not in fallen:
+            fallen.add(wrong)
+        waiting[wrong] -= 1
+        if not waiting[wrong] and wrong in corrects:
+            settled.append(wrong)
+    if len(settled) < len(corrects):
+        ring = sorted(set(corrects) - set(settled))
+        raise ValueError(f"The corrections {', '.join(map(str, ring))} correct each other. Take one of them out.")
+    return fallen
 
 
 def _stage_page(
-    stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], entries: Sequence[Entry], promises: Sequence[Promise]
+    stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
 ) -> StagePage:
-    beliefs = {tub.tub: _belief(tub.tub, stage, entries, terms) for tub in tubs}
+    beliefs = {tub.tub: belief.replay(events.get((tub.tub, stage), ()), terms.ageing, stage) for tub in tubs}
     held = [promise for promise in promises if promise.stage == stage]
     stock = StageStock(
         stage,
@@ -153,11 +169,6 @@ def _stage_page(
         if (known := beliefs[tub.tub]) is not None
     )
     return StagePage(stage, line, stock.breeders, pages)
-
-
-def _belief(tub: int, stage: str, entries: Sequence[Entry], terms: Terms) -> Belief | None:
-    events = [entry.event for entry in entries if entry.tub == tub and entry.stage == stage and entry.event is not None]
-    return belief.replay(events, terms.ageing, stage)
 
 
 def _tub_stage(

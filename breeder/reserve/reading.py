@@ -94,29 +94,39 @@ def _entries(reader: Reader, tubs: set[int], notes: dict[str, list[str]]) -> tup
         if entry.id in by_id and found.usable:
             found.fault("id", f"Entry {entry.id} occurs more than once. Give each entry its own id.")
         by_id.setdefault(entry.id, entry)
+    rings = _leading_into_rings(by_id)
     for entry, found in zip(entries, readers, strict=True):
-        _check_correction(entry, found, by_id)
+        _check_correction(entry, found, by_id, rings)
     return tuple(entries)
 
 
-def _check_correction(entry: Entry, reader: Reader, by_id: dict[int, Entry]) -> None:
+def _check_correction(entry: Entry, reader: Reader, by_id: dict[int, Entry], rings: set[int]) -> None:
     if entry.corrects is None:
         return
     wrong = by_id.get(entry.corrects)
     if wrong is None:
         reader.fault("corrects", f"There is no entry {entry.corrects}. Name the entry that was wrong.")
-        return
-    if wrong.tub != entry.tub:
-        reader.fault("corrects", f"Entry {wrong.id} is about tub {wrong.tub}, not tub {entry.tub}. Name the right one.")
-    seen = {entry.id}
-    while wrong is not None and wrong.corrects is not None:
-        if wrong.id in seen:
-            reader.fault("corrects", "These corrections correct each other in a ring. Take one of them out.")
-            return
-        seen.add(wrong.id)
-        wrong = by_id.get(wrong.corrects)
-    if wrong is not None and wrong.id == entry.id:
+    elif wrong.id == entry.id:
         reader.fault("corrects", "An entry cannot correct itself. Name the entry that was wrong.")
+    elif wrong.tub != entry.tub:
+        reader.fault("corrects", f"Entry {wrong.id} is about tub {wrong.tub}, not tub {entry.tub}. Name the right one.")
+    elif entry.id in rings:
+        reader.fault("corrects", "These corrections correct each other in a ring. Take one of them out.")
+
+
+def _leading_into_rings(by_id: dict[int, Entry]) -> set[int]:
+    """Return the corrections that, followed from one to the next, never come to an entry that corrects nothing."""
+    known: dict[int, bool] = {}
+    for first in by_id:
+        way: list[int] = []
+        at: int | None = first
+        while at is not None and at in by_id and at not in known:
+            known[at] = True  # until the way is seen to end
+            way.append(at)
+            at = by_id[at].corrects
+        endless = at is not None and at in by_id and known[at]
+        known |= dict.fromkeys(way, endless)
+    return {number for number, endless in known.items() if endless}
 
 
 def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]]) -> Entry:
