@@ -83,8 +83,7 @@ def test_a_chain_of_corrections_may_be_as_long_as_the_book(corrections: int, low
     """An even number of them leaves the packing standing, an odd one takes it away."""
     chain = [correct(3 + n, 14, "2026-01-21", 2 + n) for n in range(corrections)]
     entries = [*reversed(chain), change(2, 14, "2026-01-20", -12), hand(1, 14, "2026-01-20", 100)]
-    given = document(entries=entries, promises=[])
-    given["line"] |= {"adult_life_months": 1e6, "widening_per_month": 0}
+    given = document(entries=entries, promises=[], as_of="2026-01-20")
     assert book(given)["line"]["adults"]["lower"] == lower
 
 
