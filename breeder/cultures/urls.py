@@ -25,6 +25,7 @@ urlpatterns = [
     path("lines/<int:pk>/freeze/", views.line_freeze, name="line_freeze"),
     path("round/", views.start, name="round"),
     path("round/list/", views.overview, name="round_list"),
+    path("round/sheet/", views.sheet, name="sheet"),
     path("round/carried/", views.carried, name="round_carried"),
     path("round/<int:number>/", views.round_tub, name="round_tub"),
     path("care/", views.care, name="care"),

@@ -10,10 +10,10 @@ from reportlab.platypus import Flowable, Paragraph, Spacer
 from breeder.paperwork.names import Name
 from breeder.paperwork.sheet import BIG, BODY, GROUND, HUGE, SMALL, SOFT, Sheet, style, table
 
-WIDTHS = [22 * mm, 0, 24 * mm, 26 * mm, 26 * mm, 62 * mm, 48 * mm]
-HEADS = ["Tub", "Line", "Last counted", "Adults", "Young", "Seen (tick)", "Note"]
+WIDTHS = [22 * mm, 0, 24 * mm, 24 * mm, 24 * mm, 62 * mm, 18 * mm, 40 * mm]
+HEADS = ["Tub", "Line", "Last counted", "Adults", "Young", "Seen (tick)", "Dead", "Note"]
 HEADS_OF_CUPS = "cups, no count"
-SEEN = ("well", "young", "mancae", "pouches", "mould", "mites")
+SEEN = ("well", "young", "mancae", "pouches", "mould", "mites", "dry")
 ROW_HEIGHT = 11 * mm
 
 
@@ -42,7 +42,7 @@ def round_sheet(rows: Sequence[RoundRow], sheet: Sheet) -> bytes:
             ("BACKGROUND", (0, at), (-1, at), GROUND),
         ]
         printed += [_row(row, sheet) for row in found]
-    looks += [("LINEBEFORE", (3, 1), (6, -1), 0.5, SOFT)]
+    looks += [("LINEBEFORE", (3, 1), (7, -1), 0.5, SOFT)]
     widths = [width or sheet.width - sum(WIDTHS) for width in WIDTHS]
     line = sheet.text("Day ____________________     By ____________________", BODY + 1)
     story: list[Flowable] = [line, Spacer(0, 4 * mm), table(printed, widths, more=looks)]
@@ -62,5 +62,6 @@ def _row(row: RoundRow, sheet: Sheet) -> list[object]:
         sheet.text(HEADS_OF_CUPS, SMALL, color=SOFT) if row.by_cup else "",
         "",
         Paragraph(ticks, style(SMALL + 1)),
+        "",
         "",
     ]

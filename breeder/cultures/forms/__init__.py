@@ -6,6 +6,7 @@ from django.forms import BaseForm
 from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm
 from breeder.cultures.forms.fields import as_number
 from breeder.cultures.forms.rounds import RoundForm
+from breeder.cultures.forms.sheet import SheetForm, SheetRowForm
 from breeder.cultures.forms.tubs import (
     ChangeForm,
     CloseForm,
@@ -52,6 +53,8 @@ __all__ = [
     "NotForSaleForm",
     "PurposeForm",
     "RoundForm",
+    "SheetForm",
+    "SheetRowForm",
     "SplitForm",
     "as_number",
     "show_refusal",

@@ -2,7 +2,7 @@
 
 from breeder.cultures.queries.carried import carried_on
 from breeder.cultures.queries.kin import Sister, left_since, sisters_of
-from breeder.cultures.queries.rounds import last_of, round_of
+from breeder.cultures.queries.rounds import last_of, round_of, sheet_of
 from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
 from breeder.cultures.queries.tubs import (
     book_of,
@@ -31,6 +31,7 @@ __all__ = [
     "open_on_shelf",
     "promise_rows",
     "round_of",
+    "sheet_of",
     "shelves",
     "sisters_of",
     "stock_by_line",

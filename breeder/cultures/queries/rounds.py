@@ -1,9 +1,11 @@
 """The count round: open tubs in shelf order, and which of them somebody looked into on a day."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from django.db.models import Q
 from django.utils import timezone
 
 from breeder.cultures.ledger import void_ids
@@ -61,14 +63,32 @@ class Round:
 
 def round_of(day: date) -> Round:
     """Return the round of a day: every open tub in shelf order, done when a look or a count of that day stands."""
+    done = looked_into_on(day)
+    tubs = Culture.objects.filter(closed_on=None)
+    return Round(tuple(Stop(tub.pk, tub.number, tub.shelf, tub.pk in done) for tub in tubs))
+
+
+def looked_into_on(day: date) -> set[int]:
+    """Return the rows of the tubs of which a look or a count of that day stands."""
     start = timezone.make_aware(datetime.combine(day, time.min))
     within = Entry.objects.filter(happened_at__gte=start, happened_at__lt=start + timedelta(days=1))
     entries = list(within.filter(kind__in=DONE_BY).only("pk", "culture_id"))
     corrections = Entry.objects.filter(kind=Entry.Kind.CORRECT, happened_at__gte=start).only("pk", "corrects_id")
     void = void_ids(corrections)
-    done = {entry.culture_id for entry in entries if entry.pk not in void}
-    tubs = Culture.objects.filter(closed_on=None)
-    return Round(tuple(Stop(tub.pk, tub.number, tub.shelf, tub.pk in done) for tub in tubs))
+    return {entry.culture_id for entry in entries if entry.pk not in void}
+
+
+def sheet_of(day: date, *, shelf: str = "", also: Iterable[int] = ()) -> list[tuple[Culture, bool]]:
+    """Return the tubs that stood on the shelves on a day, in the order of the printed sheet, and which are done.
+
+    `also` are numbers that somebody wrote something for, whether they stood there or not.
+    """
+    there = Q(started_on__lte=day) & (Q(closed_on=None) | Q(closed_on__gt=day))
+    if shelf:
+        there &= Q(shelf=shelf)
+    tubs = Culture.objects.filter(there | Q(number__in=list(also))).select_related("line__species")
+    done = looked_into_on(day)
+    return [(tub, tub.pk in done) for tub in tubs]
 
 
 def last_of(by: Any) -> Entry | None:

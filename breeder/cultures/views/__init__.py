@@ -12,6 +12,7 @@ from breeder.cultures.views.changes import (
 )
 from breeder.cultures.views.lines import line, line_freeze, line_list, line_minimum
 from breeder.cultures.views.rounds import care, carried, overview, round_tub, start, undo
+from breeder.cultures.views.sheet import sheet
 from breeder.cultures.views.tubs import tub, tub_count, tub_list, tub_looked
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "line_minimum",
     "overview",
     "round_tub",
+    "sheet",
     "start",
     "tub",
     "tub_change",

@@ -1,0 +1,72 @@
+"""A round walked with paper: the sheet is typed in at the desk, all of it at once or none."""
+
+import re
+from datetime import date, timedelta
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.cultures import actions, forms, queries
+from breeder.cultures.forms.counts import EYE_CHOICES
+from breeder.cultures.forms.sheet import SHEET_SEEN
+from breeder.cultures.views.answers import REFUSED
+from breeder.pages import once
+
+OF_A_TUB = re.compile(r"tub(\d{1,9})-\w+")
+
+
+def sheet(request: HttpRequest) -> HttpResponse:
+    """Type in what was written on the printed sheet."""
+    once.seen(request.POST.get("token", ""))
+    chosen = request.POST.get("shelf") or request.GET.get("shelf", "")
+    form = forms.SheetForm(request.POST or None, initial={"on": _day_asked(request)})
+    rows = _rows(request, form, chosen[:12])
+    if request.method == "POST" and all([form.is_valid(), *(row.is_valid() for row in rows)]):
+        try:
+            return _write(request, form, rows, chosen)
+        except ValidationError as refusal:
+            _show_refusal(form, rows, refusal)
+    shown = {"form": form, "rows": rows, "shelf": chosen, "shelves": queries.shelves()}
+    shown |= {"eye_choices": EYE_CHOICES, "seen_choices": SHEET_SEEN}
+    return render(request, "cultures/sheet.html", shown, status=REFUSED if form.is_bound else 200)
+
+
+def _day_asked(request: HttpRequest) -> date:
+    try:
+        return date.fromisoformat(request.GET.get("on", ""))
+    except ValueError:
+        return timezone.localdate() - timedelta(days=1)
+
+
+def _rows(request: HttpRequest, form: forms.SheetForm, shelf: str) -> list[forms.SheetRowForm]:
+    sent = request.POST if form.is_bound else None
+    day = (form.cleaned_data.get("on") if form.is_bound and form.is_valid() else None) or _day_asked(request)
+    written = {int(found[1]) for name, value in request.POST.items() if value and (found := OF_A_TUB.fullmatch(name))}
+    return [
+        forms.SheetRowForm(sent, tub=tub, done=done) for tub, done in queries.sheet_of(day, shelf=shelf, also=written)
+    ]
+
+
+def _write(request: HttpRequest, form: forms.SheetForm, rows: list[forms.SheetRowForm], shelf: str) -> HttpResponse:
+    visits = [visit for row in rows if (visit := row.visit())]
+    answer = f"{reverse('cultures:sheet')}?on={form.cleaned_data['on']}&shelf={shelf}"
+    token = request.POST.get("token", "")
+    recorded = actions.record_round(visits, happened_at=form.happened_at, by=request.user, token=token, answer=answer)
+    many = "1 tub" if len(visits) == 1 else f"{len(visits)} tubs"
+    messages.success(request, f"{many} of the sheet of {form.cleaned_data['on']:%-d %B %Y} are in the book.")
+    for broken in recorded.breaks:
+        messages.warning(request, broken)
+    return redirect(answer)
+
+
+def _show_refusal(form: forms.SheetForm, rows: list[forms.SheetRowForm], refusal: ValidationError) -> None:
+    by_tub = refusal.by_tub if isinstance(refusal, actions.BadRound) else {}
+    for row in rows:
+        for sentence in by_tub.get(row.tub.pk, ()):
+            row.add_error(None, sentence)
+    if not by_tub:
+        forms.show_refusal(form, refusal)
