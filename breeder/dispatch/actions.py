@@ -35,7 +35,7 @@ class Done:
 
 
 def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
-    """Ask whether a box may leave on its day and keep the answer; without a kit the cheapest that may go is taken."""
+    """Ask whether a box may leave on its day and keep the answer; without a kit the best one is taken."""
     parcel, household, now = queries.parcel(number), read_household(), timezone.now()
     refuse_unless_here(parcel)
     gathering.refuse_unless_ready(parcel, household)

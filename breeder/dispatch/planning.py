@@ -1,7 +1,7 @@
 """The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
 
 Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until two
-may go (kits that melt until one may). A delay case that cannot change a No-go any more is left out.
+go easily (kits that melt until one does). A delay case that cannot change a No-go any more is left out.
 """
 
 from collections import OrderedDict
@@ -18,7 +18,7 @@ from breeder.dispatch.air import Air, Members, Shape
 from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_once
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
+from breeder.heat.verdict import EASY, GO, NO_GO, NOT_DECIDED, ROUNDING, preference
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
@@ -26,7 +26,7 @@ MEMBERS_AT_ONCE = 16_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
 THREADS = 2
-# A dearer kit is tried only while fewer than two may go: the second is for a shelf that runs short of the first.
+# A dearer kit is tried only while fewer than two go easily: the second is for a shelf that runs short of the first.
 ENOUGH = 2
 
 
@@ -61,6 +61,12 @@ class Option:
     side: str
     case: int
     hour: float
+    strain: float
+
+    @property
+    def is_easy(self) -> bool:
+        """Return whether it may go with most of what is allowed to spare."""
+        return self.decided == GO and self.strain <= EASY + ROUNDING
 
     @property
     def verdict(self) -> str:
@@ -81,13 +87,13 @@ class Cell:
 
     @property
     def going(self) -> tuple[Option, ...]:
-        """Return the kits that may go, cheapest first, ties to the calmer one."""
+        """Return the kits that may go: the easy ones by cost, then the others by how little they strain."""
         able = [option for option in self.options if option.decided == GO]
-        return tuple(sorted(able, key=lambda one: (one.candidate.cost, one.hard, one.comfort)))
+        return tuple(sorted(able, key=lambda one: preference(one.strain, one.candidate.cost)))
 
     @property
     def shown(self) -> Option:
-        """Return the cheapest kit that may go, else the cheapest that hours lack for, else the one that fails least."""
+        """Return the kit that is taken first, else the cheapest that hours lack for, else the one that fails least."""
         if self.going:
             return self.going[0]
         open_yet = [one for one in self.options if one.decided == NOT_DECIDED]
@@ -216,10 +222,11 @@ def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[
         return
     by_cost = sorted(range(len(kits)), key=lambda place: asked.candidates[place].cost)
     tried = [_decided(kits[place]) for place in by_cost[:turn]]
+    easy = sum(all(tally.is_easy for tally in kits[place]) for place in by_cost[:turn])
     row = kits[by_cost[turn]]
     # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
     is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
-    if not is_open and tried.count(GO) < (1 if melts(row[0].kit) else ENOUGH):
+    if not is_open and easy < (1 if melts(row[0].kit) else ENOUGH):
         yield row
 
 
@@ -257,4 +264,5 @@ def _option(candidate: Candidate, row: Sequence[Tally]) -> Option:
         worst.side,
         worst.case_of_trouble,
         worst.hour_of_trouble,
+        worst.strain,
     )

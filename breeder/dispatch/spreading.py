@@ -92,7 +92,7 @@ class _Bench:
     lacked: dict[int, set[int]] = field(default_factory=dict)
 
     def best(self, cell: Cell, number: int) -> Option | None:
-        """Return the cheapest kit of a day that may go and that the shelf still holds; note what it lacked."""
+        """Return the kit that a day takes first of those that the shelf still holds; note what it lacked."""
         if self.taken[cell.on] >= self.boxes_a_day:
             return None
         for option in cell.going:

@@ -13,7 +13,7 @@ from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.members import Draws
 from breeder.heat.risk import leak_of
 from breeder.heat.sweep import Swept, sweep
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide
+from breeder.heat.verdict import EASY, GO, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -130,10 +130,23 @@ class Tally:
     @property
     def decided(self) -> str:
         """Return the verdict so far; what was not run is not decided."""
-        if not self.was_tried:
-            return NOT_DECIDED
-        comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)  # no verdict rests on the error
-        return decide(comfort, Odds(self.hard, self.hard + self.hard_unknown, 0.0), self.animals.tolerance)
+        return decide(*self._odds, self.animals.tolerance) if self.was_tried else NOT_DECIDED
+
+    @property
+    def strain(self) -> float:
+        """Return how much of what is allowed is used up."""
+        return strain(*self._odds, self.animals.tolerance)
+
+    @property
+    def is_easy(self) -> bool:
+        """Return whether it may go with most of what is allowed to spare."""
+        return self.decided == GO and self.strain <= EASY + ROUNDING
+
+    @property
+    def _odds(self) -> tuple[Odds, Odds]:
+        """Return the odds of comfort and of the hard limits; no verdict rests on their standard error."""
+        comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
+        return comfort, Odds(self.hard, self.hard + self.hard_unknown, 0.0)
 
     @property
     def harm(self) -> tuple[int, float, float]:

@@ -71,12 +71,13 @@ class Trial:
     cases: tuple[Case, ...]
     around: tuple[AmbientCase, ...]
     tried: tuple[Tried, ...]
+    tolerance: Tolerance
 
     @property
     def best(self) -> Tried | None:
-        """Return the cheapest kit that may go, ties to the calmer one; None when none may."""
+        """Return the cheapest kit that goes easily, else the one that goes with least strain; None when none may."""
         offers = [Offer(one.candidate.name, one.candidate.cost, one.outcome) for one in self.tried]
-        found = best_of(offers)
+        found = best_of(offers, self.tolerance)
         return next((one for one, offer in zip(self.tried, offers, strict=True) if offer is found), None)
 
     @property
@@ -102,7 +103,7 @@ def try_journey(journey: Journey, candidates: Sequence[Candidate], ends: Ends, a
         )
         for candidate in candidates
     )
-    return Trial(cases, around, tried)
+    return Trial(cases, around, tried, animals.tolerance)
 
 
 def journey_cases(journey: Journey, ends: Ends) -> tuple[Case, ...]:

@@ -12,7 +12,7 @@ from .kit import Kit
 from .members import Draws
 from .outcome import Outcome, cut, judge, outcome
 from .simulate import Surroundings, inside_all, surroundings
-from .verdict import GO, Limits, Tolerance
+from .verdict import GO, Limits, Tolerance, preference, strain
 
 Array = NDArray[np.float64]
 
@@ -105,13 +105,12 @@ class Offer:
     outcome: Outcome
 
 
-def calm(found: Outcome) -> tuple[float, float, float]:
-    """Return how troubled an outcome is, least first: odds of hard limits, of comfort, then the swing in K."""
-    swing = found.warmest.quantiles_c[-1] - found.coldest.quantiles_c[0]
-    return found.hard.failed_or_unknown, found.comfort.failed_or_unknown, swing
+def best_of(offers: Sequence[Offer], tolerance: Tolerance) -> Offer | None:
+    """Return the cheapest kit that goes easily, else the one that goes with least strain; None when none may go."""
 
+    def order(offer: Offer) -> tuple[tuple[bool, float, float], float]:
+        found = offer.outcome
+        swing = found.warmest.quantiles_c[-1] - found.coldest.quantiles_c[0]
+        return preference(strain(found.comfort, found.hard, tolerance), offer.cost), swing
 
-def best_of(offers: Sequence[Offer]) -> Offer | None:
-    """Return the cheapest kit whose verdict is go, ties to the calmer one; None when none is."""
-    acceptable = [offer for offer in offers if offer.outcome.verdict == GO]
-    return min(acceptable, key=lambda offer: (offer.cost, calm(offer.outcome)), default=None)
+    return min((offer for offer in offers if offer.outcome.verdict == GO), key=order, default=None)

