@@ -83,8 +83,12 @@ def test_a_book_without_a_place_of_its_own_brings_nothing() -> None:
 
 
 @pytest.mark.django_db
-def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(caplog: pytest.LogCaptureFixture) -> None:
-    asked = []
+def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, closed = [], []
+    # The thread leaves no connection open behind it; here the connection is the test's own and stays.
+    monkeypatch.setattr(forecasting.connections, "close_all", lambda: closed.append(1))
 
     def bring() -> refreshing.Report:
         asked.append(1)
@@ -98,6 +102,7 @@ def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(caplo
     setting.save()
     beside.once()
     assert asked == [1]
+    assert closed == [1, 1]
     assert "tried again in about an hour" in caplog.text
 
 
