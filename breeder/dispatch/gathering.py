@@ -68,6 +68,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     decisive = rivals.decisive(alternatives, chosen)
     trial, ends = replace(trial, around=decisive.trial.around), decisive.ends
     missing = missing_of(trial.cases, ends)
+    wanted = {at for case in trial.cases for at in case.times}
     opinion = trying.second_opinion(trial.cases, ends, _band(species_in(parcel)))
     found = Found(
         trial=trial,
@@ -83,6 +84,8 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         helps=(),
         sources=sum(side.sources for side in sides),
         rivalries=tuple(one for side in sides for one in side.rivalries),
+        spread=sum(side.hours_with("spread", wanted) for side in sides),
+        anchors=sum(side.hours_with("anchored", wanted) for side in sides),
     )
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:

@@ -7,18 +7,27 @@ from typing import Any
 
 from breeder.dispatch.models import Check
 
+SAME_WIDTH_C = 0.005  # spreads are kept to two digits
+
 # From worst to best; not decided is never go, and going with a pack is going.
 RANK = {Check.Verdict.NO_GO: 0, Check.Verdict.NOT_DECIDED: 1, Check.Verdict.WITH_PACK: 2, Check.Verdict.GO: 2}
 
 
 @dataclass(frozen=True)
 class Content:
-    """How much a check knew: hours of both ends that it needed and had, members, sources, and its oldest issue."""
+    """How much a check knew: hours of both ends that it needed and had, members, sources, and its oldest issue.
+
+    `spread` and `anchors`: of how many of those hours some source said itself how unsure it is, or gave the extremes
+    around them; `width_c`: how far its sources stray beyond what their age alone explains, °C (rms over the hours).
+    """
 
     hours: int
     members: int
     sources: int
     issued_at: datetime | None = None
+    spread: int = 0
+    anchors: int = 0
+    width_c: float = 0.0
 
     def stored(self) -> dict[str, Any]:
         """Return it ready for JSON."""
@@ -28,9 +37,9 @@ class Content:
     def read(cls, stored: Mapping[str, Any]) -> "Content":
         """Return it from what was stored."""
         issued = stored["issued_at"]
-        return cls(
-            stored["hours"], stored["members"], stored["sources"], datetime.fromisoformat(issued) if issued else None
-        )
+        counted = {name: stored.get(name, 0) for name in ("spread", "anchors", "width_c")}
+        moment = datetime.fromisoformat(issued) if issued else None
+        return cls(stored["hours"], stored["members"], stored["sources"], moment, **counted)
 
     def lacks(self, before: "Content") -> list[str]:
         """Return in words of what there is less than before."""
@@ -40,12 +49,20 @@ class Content:
                 ("hours of weather", self.hours, before.hours),
                 ("simulated journeys", self.members, before.members),
                 ("sources", self.sources, before.sources),
+                ("hours with a spread", self.spread, before.spread),
+                ("hours with their highs and lows", self.anchors, before.anchors),
             )
             if mine < theirs
         ]
         if self.issued_at and before.issued_at and self.issued_at < before.issued_at:
             said.append("an older forecast")
+        if self.width_c > before.width_c + SAME_WIDTH_C and not self._is_newer_than(before):
+            said.append("a wider spread in the same forecast")
         return said
+
+    def _is_newer_than(self, before: "Content") -> bool:
+        # A newer forecast may be less sure than the last and still be the better answer.
+        return bool(self.issued_at and before.issued_at and self.issued_at > before.issued_at)
 
 
 @dataclass(frozen=True)

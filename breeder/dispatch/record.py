@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from math import isfinite
+from math import isfinite, sqrt
 from typing import Any
 
 import numpy as np
@@ -38,6 +38,8 @@ class Found:
     helps: tuple[dict[str, Any], ...]
     sources: int = 1
     rivalries: tuple[Rivalry, ...] = ()
+    spread: int = 0
+    anchors: int = 0
 
     @property
     def content(self) -> Content:
@@ -48,7 +50,20 @@ class Found:
             at in wanted and value is not None for hours in ends for at, value in zip(hours.times, hours.c, strict=True)
         )
         members = int(self.trial.around[0].ambient_c.shape[1])
-        return Content(known, members, self.sources, oldest_issue(self.ends, self.trial.cases))
+        issued_at = oldest_issue(self.ends, self.trial.cases)
+        width = width_c(ends, wanted)
+        return Content(known, members, self.sources, issued_at, self.spread, self.anchors, width)
+
+
+def width_c(ends: Sequence[Hours], wanted: set[datetime]) -> float:
+    """Return how far the sources of the wanted hours stray beyond the usual error of their age, °C rms; 0 for none."""
+    squares = [
+        extra**2
+        for hours in ends
+        for at, value, extra in zip(hours.times, hours.c, hours.extra_sd_c, strict=True)
+        if value is not None and at in wanted
+    ]
+    return round(sqrt(sum(squares) / len(squares)), DIGITS) if squares else 0.0
 
 
 def result_of(found: Found, odds: str, because: Sequence[str], held_to: Content) -> dict[str, Any]:

@@ -14,6 +14,10 @@ from breeder.weather.queries import Hours
 # default, common practice).
 DISAGREE_C = 4.0
 
+# What hours carry one by one; of some nothing is kept where every hour has the usual value.
+USUAL_WHERE_EMPTY = {"sd_share": 1.0, "coarse": False, "spread": False, "anchored": False}
+BY_HOUR = ("c", "issued", "extra_sd_c", "filled", *USUAL_WHERE_EMPTY)
+
 HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
 
 
@@ -36,6 +40,14 @@ class Side:
     others: tuple[Hours, ...] = ()
     rivalries: tuple[Rivalry, ...] = ()
     sources: int = 1
+    by_source: tuple[Hours, ...] = ()
+
+    def hours_with(self, name: str, wanted: set[datetime]) -> int:
+        """Return for how many wanted hours some source gives its `spread`, or has them `anchored`."""
+        given: set[datetime] = set()
+        for hours in self.by_source or (self.freshest,):
+            given |= {at for at, flag in zip(hours.times, getattr(hours, name), strict=False) if flag}
+        return len(given & wanted)
 
     @property
     def all(self) -> tuple[Hours, ...]:
@@ -60,7 +72,7 @@ def side_of(freshest: Hours, by_source: Sequence[Hours], wanted: set[datetime]) 
             others.append(led_by(hours, freshest))
             names = (freshest.source, hours.source)
             rivalries.append(Rivalry(freshest.label, freshest.timezone, names, *apart))
-    return Side(freshest, tuple(others), tuple(rivalries), len(by_source))
+    return Side(freshest, tuple(others), tuple(rivalries), len(by_source), tuple(by_source))
 
 
 def _farthest_apart(one: Hours, other: Hours, wanted: set[datetime]) -> tuple[float, datetime] | None:
@@ -77,13 +89,17 @@ def led_by(rival: Hours, rest: Hours) -> Hours:
     mine = [value is not None for value in rival.c]
 
     def merged(name: str) -> tuple[object, ...]:
-        rows = zip(mine, getattr(rival, name), getattr(rest, name), strict=True)
-        return tuple(own if has else other for has, own, other in rows)
+        own, other = (getattr(one, name) for one in (rival, rest))
+        if not own and not other:
+            return ()
+        usual = (USUAL_WHERE_EMPTY.get(name),) * len(mine)
+        rows = zip(mine, own or usual, other or usual, strict=True)
+        return tuple(here if has else there for has, here, there in rows)
 
     together = dict.fromkeys((*rival.sources, *(() if all(mine) else rest.sources)))
     return replace(
         rival,
-        **{name: merged(name) for name in ("c", "issued", "extra_sd_c", "filled")},
+        **{name: merged(name) for name in BY_HOUR},
         sources=tuple(together),
         credits=tuple(dict.fromkeys((*rival.credits, *rest.credits))),
     )

@@ -38,6 +38,8 @@ class Hours:
     credits: tuple[str, ...]
     sd_share: tuple[float, ...] = ()  # how wide the usual error is here, by what was learnt; empty where all is usual
     coarse: tuple[bool, ...] = ()  # drawn between steps of several hours; empty where no source has any
+    spread: tuple[bool, ...] = ()  # the source says itself how unsure it is; empty where none does
+    anchored: tuple[bool, ...] = ()  # the source gave the extremes around it; empty where none does
 
     @property
     def zone(self) -> ZoneInfo:
@@ -127,7 +129,7 @@ class _Merged:
         self.extra: list[float] = [0.0] * len(times)
         self.share: list[float] = [1.0] * len(times)
         self.filled = [False] * len(times)
-        self.coarse = [False] * len(times)
+        self.coarse, self.spread, self.anchored = ([False] * len(times) for _ in range(3))
         self.used: list[Forecast] = []
 
     @property
@@ -150,6 +152,7 @@ class _Merged:
             self.extra[index] = trust.added_sd_c(row, there, at, self.experience, is_filled=filled[there])
             self.share[index] = self.experience.sd_share(row, at)
             self.coarse[index] = trust.step_h(row, there) > 1
+            self.spread[index], self.anchored[index] = trust.has_spread(row, there), trust.has_extremes(row, there)
             took = True
         if took:
             self.used.append(row)
@@ -168,5 +171,11 @@ class _Merged:
             sources=tuple(dict.fromkeys(row.get_source_display() for row in self.used)),
             credits=tuple(dict.fromkeys(row.credit for row in self.used if row.credit)),
             sd_share=tuple(self.share) if any(share != 1.0 for share in self.share) else (),
-            coarse=tuple(self.coarse) if any(self.coarse) else (),
+            coarse=_if_any(self.coarse),
+            spread=_if_any(self.spread),
+            anchored=_if_any(self.anchored),
         )
+
+
+def _if_any(flags: list[bool]) -> tuple[bool, ...]:
+    return tuple(flags) if any(flags) else ()

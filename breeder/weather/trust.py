@@ -10,6 +10,7 @@ from breeder.weather import grid, learning
 from breeder.weather.learning import Lesson
 from breeder.weather.models import Forecast, Place
 from breeder.weather.services.coarse import SD_C_BY_STEP
+from breeder.weather.services.marks import is_anchored, step_of
 from breeder.weather.services.values import MISSING_MARK
 
 # What a spread given by a source leaves out of the error at one real spot: added to it, 80 % of outcomes fell within
@@ -19,8 +20,21 @@ SPOT_SD_C = 1.2
 
 def step_h(row: Forecast, index: int) -> int:
     """Return the step of the source at an hour; 1 where it does not say, or where the hour is missing."""
-    mark = row.quality[index] if index < len(row.quality) else MISSING_MARK
-    return int(mark) if mark.isdecimal() else 1
+    return step_of(_mark(row, index))
+
+
+def has_extremes(row: Forecast, index: int) -> bool:
+    """Return whether the source gave its highest and lowest around an hour."""
+    return is_anchored(_mark(row, index))
+
+
+def has_spread(row: Forecast, index: int) -> bool:
+    """Return whether the source itself says how unsure it is of an hour."""
+    return index < len(row.spread_c) and row.spread_c[index] is not None
+
+
+def _mark(row: Forecast, index: int) -> str:
+    return row.quality[index] if index < len(row.quality) else MISSING_MARK
 
 
 # The usual bias was measured on this service's forecasts; of no other is one known beforehand.

@@ -29,7 +29,7 @@ TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 CARD = Candidate(1, "Card", 1.0, Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2, cups=4)))
 ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
 DRAWN = draws(5, 48)
-FULL = Content(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC))
+FULL = Content(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC), spread=90, anchors=80, width_c=0.6)
 
 
 def hours(post_on: date, station: str, *, lacking: frozenset[int] = frozenset(), shift_c: float = 0.0) -> Hours:
@@ -94,6 +94,9 @@ def test_hours_and_members_taken_away_never_make_a_verdict_better(
         (replace(FULL, members=48), "48 simulated journeys instead of 200"),
         (replace(FULL, sources=1), "1 sources instead of 2"),
         (replace(FULL, issued_at=FULL.issued_at and FULL.issued_at - timedelta(hours=6)), "an older forecast"),
+        (replace(FULL, spread=0), "0 hours with a spread instead of 90"),
+        (replace(FULL, anchors=79), "79 hours with their highs and lows instead of 80"),
+        (replace(FULL, width_c=0.7), "a wider spread in the same forecast"),
     ],
 )
 def test_a_check_that_knows_less_says_no_more_than_the_last(less: Content, word: str) -> None:
@@ -107,11 +110,15 @@ def test_a_check_that_knows_less_says_no_more_than_the_last(less: Content, word:
 def test_a_check_that_knows_as_much_may_say_better() -> None:
     newer = replace(FULL, issued_at=FULL.issued_at and FULL.issued_at + timedelta(hours=6))
     assert hold(Check.Verdict.GO, newer, (Check.Verdict.NO_GO, FULL)).verdict == Check.Verdict.GO
+    # A newer forecast may be less sure than the last.
+    assert not replace(newer, width_c=1.4).lacks(FULL)
     assert hold(Check.Verdict.GO, FULL, None) == ratchet.Held(Check.Verdict.GO, FULL)
 
 
 def test_content_is_read_as_it_was_stored() -> None:
     assert Content.read(FULL.stored()) == FULL
+    before_spread_was_counted = {"hours": 9, "members": 8, "sources": 1, "issued_at": None}
+    assert Content.read(before_spread_was_counted) == Content(9, 8, 1)
 
 
 def test_sources_that_agree_within_four_degrees_are_no_rivals() -> None:
@@ -129,6 +136,9 @@ def test_a_rival_without_an_hour_takes_it_from_the_other() -> None:
     assert both.c[7] == other.c[7]
     assert both.c[8] == one.c[8]
     assert both.sources == ("LGA", "JFK")
+    taught = rivals.led_by(one, replace(other, sd_share=(0.7,) * len(other.c), anchored=(True,) * len(other.c)))
+    assert (taught.sd_share[7], taught.sd_share[8]) == (0.7, 1.0)
+    assert (taught.anchored[7], taught.anchored[8]) == (True, False)
 
 
 def _warmer(one: Hours, by: float) -> tuple[float | None, ...]:

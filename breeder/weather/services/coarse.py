@@ -45,6 +45,12 @@ def hours_between(segment: Segment) -> list[float]:
     return line
 
 
+def met(hours: Sequence[float], extreme: float, way: int) -> list[float]:
+    """Return neighbouring hours bent up (way 1) or down (-1) to meet an extreme; as they are if they pass it."""
+    lobe = [sin(pi * (index + 1) / (len(hours) + 1)) for index in range(len(hours))]
+    return _bent(hours, lobe, extreme, way) if all(way * (extreme - value) > 0 for value in hours) else list(hours)
+
+
 def _bent(line: Sequence[float], lobe: Sequence[float], extreme: float | None, way: int) -> list[float]:
     """Return the line lifted (way 1) or lowered (-1) along a lobe until its extreme is met, never past it."""
     if extreme is None:

@@ -72,6 +72,7 @@ class NorwegianService:
         for entry in reading.part(NAME, properties, "timeseries", list):
             series.take(entry)
         longitude, latitude, elevation = _position(document)
+        reading.refuse_far(NAME, place, latitude, longitude)
         remarks = list(series.remarks)
         if guessed:
             remarks.append("the service did not say when it was issued")
@@ -166,6 +167,7 @@ class _Series:
         known = sorted(at for at, value in self.c.items() if value is not None)
         values: dict[datetime, float | None] = dict(self.c)
         steps, spreads = dict.fromkeys(known, 1), dict(self.spread)
+        anchored = {at for at in known if None not in self.extremes[at]}
         for before, after in zip(known, known[1:], strict=False):
             step_h = round((after - before) / grid.HOUR)
             hours = [before + number * grid.HOUR for number in range(1, step_h)]
@@ -183,7 +185,9 @@ class _Series:
             for at, value in zip(hours, drawn, strict=True):
                 values[at], steps[at] = value, step_h
                 spreads[at] = _wider(self.spread[before], self.spread[after])
-        return reading.hours_of(NAME, values, steps, spreads)
+            if high is not None and low is not None:
+                anchored.update(hours)
+        return reading.hours_of(NAME, values, steps, spreads, anchored)
 
 
 def _wider(one: float | None, other: float | None) -> float | None:

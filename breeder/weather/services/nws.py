@@ -11,7 +11,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from breeder.weather import grid
-from breeder.weather.services import reading
+from breeder.weather.services import extremes, reading
 from breeder.weather.services.asking import identification, plain_degrees, rebased
 from breeder.weather.services.intervals import hours_within, interval
 from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
@@ -61,7 +61,9 @@ class UsService:
         answer = _by_endpoint(responses).get("grid")
         if answer is None:
             raise BadResponse(NAME, "missing part", "the grid was never asked")
-        properties = reading.part(NAME, self.checked(answer), "properties", dict)
+        document = self.checked(answer)
+        properties = reading.part(NAME, document, "properties", dict)
+        reading.refuse_far(NAME, place, *_middle(document))
         updated = reading.utc(properties.get("updateTime"))
         issued_at, guessed = reading.issued(NAME, updated, answer.fetched_at, now)
         hours, remarks = _hours(properties)
@@ -143,6 +145,19 @@ def _office(properties: Mapping[str, Any]) -> str:
     return "grid " + " ".join(str(one) for one in parts) if all(one is not None for one in parts) else ""
 
 
+def _middle(document: Mapping[str, Any]) -> tuple[float | None, float | None]:
+    """Return latitude and longitude of the middle of the cell; None where its outline is not given or not readable."""
+    geometry = document.get("geometry")
+    rings = geometry.get("coordinates") if isinstance(geometry, dict) else None
+    ring = rings[0] if isinstance(rings, list) and rings and isinstance(rings[0], list) else []
+    corners = [corner[:2] for corner in ring if isinstance(corner, list)]
+    pairs = [(reading.number(pair[1]), reading.number(pair[0])) for pair in corners if len(pair) == 2]
+    known = [(north, east) for north, east in pairs if north is not None and east is not None]
+    if not known or len(known) < len(ring):
+        return None, None
+    return sum(north for north, _ in known) / len(known), sum(east for _, east in known) / len(known)
+
+
 def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
     layer = reading.part(NAME, properties, "temperature", dict)
     rows = reading.part(NAME, layer, "values", list)
@@ -168,4 +183,5 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
     values |= dict.fromkeys(doubted)
     remarks = [f"{len(doubted)} hours were given twice with two values and left out"] if doubted else []
     remarks += [f"{left_out} values were none that air can have and left out"] if left_out else []
-    return reading.hours_of(NAME, values, {}), remarks
+    anchored, said = extremes.meet(NAME, properties, values)
+    return reading.hours_of(NAME, values, {}, anchored=anchored), remarks + said

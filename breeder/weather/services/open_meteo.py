@@ -23,7 +23,6 @@ PATH = "/v1/forecast"
 
 KEPT_FOR = timedelta(hours=1)
 MOST_DAYS = 16
-FARTHEST_KM = 50.0  # cells are at most 25 km wide; a centre farther off belongs to another place
 LEAST_MEMBERS = 10  # fewer tell nothing of the spread
 
 AIR = "temperature_2m"
@@ -76,8 +75,7 @@ class OwnService:
         latitude, longitude = (reading.number(document.get(name)) for name in ("latitude", "longitude"))
         if latitude is None or longitude is None:
             raise BadResponse(NAME, "missing part", "it does not say for which place it is")
-        if (km := reading.km_between(place, latitude, longitude)) > FARTHEST_KM:
-            raise BadResponse(NAME, "far away", f"it is for a place {km:.0f} km off")
+        reading.refuse_far(NAME, place, latitude, longitude)
         if reading.number(document.get("utc_offset_seconds")) != 0.0:
             raise BadResponse(NAME, "clock", "its times are not in GMT, which was asked")
         issued_at, _ = reading.issued(NAME, None, answer.fetched_at, now)

@@ -1,12 +1,13 @@
 """Reading an answer strictly: what is no JSON, holds NaN, lacks a key or names another unit is refused, not guessed."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from math import asin, cos, isfinite, radians, sin, sqrt
 from typing import Any, NoReturn
 
 from breeder.weather import grid, limits
+from breeder.weather.services.marks import mark
 from breeder.weather.services.troubles import BadResponse, StaleUpstream
 from breeder.weather.services.values import MISSING_MARK, Answer, Spot, SpotHours
 
@@ -20,6 +21,8 @@ LAPSES = timedelta(hours=48)
 DEGREES_C = {"degc", "c", "cel", "celsius", "°c"}
 LONGEST_FORECAST_H = 24 * 40
 EARTH_KM = 6371.0
+# Cells are 2.5 to 25 km wide, so the middle of the right one is never farther off.
+FARTHEST_KM = 50.0
 
 
 def document(service: str, answer: Answer) -> dict[str, Any]:
@@ -97,8 +100,12 @@ def hours_of(
     values: Mapping[datetime, float | None],
     steps: Mapping[datetime, int],
     spreads: Mapping[datetime, float | None] | None = None,
+    anchored: Collection[datetime] = (),
 ) -> SpotHours:
-    """Return hours from values on whole UTC hours; ends without a value are cut off. Raises BadResponse if none is."""
+    """Return hours from values on whole UTC hours; ends without a value are cut off. Raises BadResponse if none is.
+
+    `anchored` are the hours around which the source also gave its highest and lowest.
+    """
     known = sorted(at for at, value in values.items() if value is not None)
     if not known:
         raise BadResponse(service, "empty", "it holds no temperature")
@@ -108,7 +115,8 @@ def hours_of(
     times = [known[0] + step * grid.HOUR for step in range(number_of)]
     found = tuple(values.get(at) for at in times)
     quality = "".join(
-        MISSING_MARK if value is None else str(steps.get(at, 1)) for at, value in zip(times, found, strict=True)
+        MISSING_MARK if value is None else mark(steps.get(at, 1), anchored=at in anchored)
+        for at, value in zip(times, found, strict=True)
     )
     spread = tuple(spreads.get(at) for at in times) if spreads else ()
     return SpotHours(times[0], found, quality, spread if any(one is not None for one in spread) else ())
@@ -124,6 +132,14 @@ def km_between(place: Spot, latitude: float, longitude: float) -> float:
     north, east = radians(latitude - place.latitude) / 2, radians(longitude - place.longitude) / 2
     part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(latitude)) * sin(east) ** 2
     return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
+
+
+def refuse_far(service: str, place: Spot, latitude: float | None, longitude: float | None) -> None:
+    """Raise BadResponse where an answer says that it is for a place so far off that its air is another."""
+    if latitude is None or longitude is None:
+        return
+    if (km := km_between(place, latitude, longitude)) > FARTHEST_KM:
+        raise BadResponse(service, "far away", f"it is for a place {km:.0f} km off")
 
 
 def finite(values: Sequence[float | None]) -> list[float]:

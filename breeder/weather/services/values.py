@@ -76,8 +76,8 @@ class Answer:
 class SpotHours:
     """Air temperature on whole UTC hours from `starts_at`; None is missing and stays so.
 
-    `quality` holds the source's own step at each hour in hours ('1', '3', '6'), '-' where missing; `spread_c` is the
-    standard deviation that the source gives, empty if it gives none.
+    `quality` holds a mark for each hour (see `marks`): the source's own step, whether it gave the extremes around it,
+    '-' where missing; `spread_c` is the standard deviation that the source gives, empty if it gives none.
     """
 
     starts_at: datetime

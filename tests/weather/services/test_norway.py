@@ -7,6 +7,7 @@ import pytest
 
 from breeder.weather import grid
 from breeder.weather.services.coarse import Segment, hours_between
+from breeder.weather.services.marks import step_of
 from breeder.weather.services.met import NorwegianService
 from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
 from breeder.weather.services.values import FetchedForecast, Spot
@@ -31,7 +32,7 @@ def test_few_digits_are_sent_and_the_height_only_roughly() -> None:
 def test_later_steps_are_drawn_marked_and_bent_to_their_extremes() -> None:
     found = read(shapes.series())
     assert found.hours.starts_at == datetime(2026, 3, 7, 10, tzinfo=UTC)
-    assert found.hours.quality == "111" + "6" * 12
+    assert found.hours.quality == "11a" + "f" * 11 + "6"  # letters: extremes given around the hour
     day, night = found.hours.c[2:9], found.hours.c[8:15]
     assert max(value for value in day if value is not None) == pytest.approx(17.0)
     assert min(value for value in day if value is not None) == pytest.approx(9.5)
@@ -118,6 +119,8 @@ def test_an_unknown_time_of_issue_is_twelve_hours_back() -> None:
         (shapes.series([step("2026-03-07T06:00:00Z", 1.0), step("2027-03-07T06:00:00Z", 1.0)]), "span"),
         (b'{"type": "Feature", "properties": {"meta', "broken"),
         ({"properties": []}, "missing part"),
+        (shapes.series() | {"geometry": {"type": "Point", "coordinates": [-88.0, 35.15, 87]}}, "far away"),
+        (shapes.series() | {"geometry": {"type": "Point", "coordinates": [0.0, 0.0]}}, "far away"),
     ],
 )
 def test_an_answer_that_cannot_be_relied_on_is_refused(document: Any, kind: str) -> None:
@@ -126,20 +129,28 @@ def test_an_answer_that_cannot_be_relied_on_is_refused(document: Any, kind: str)
     assert refused.value.kind == kind
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(shapes.series()), ids=str)
+TENTHS = {"air_temperature_percentile_10": 6.0, "air_temperature_percentile_90": 12.0}
+COMPLETE = shapes.series([
+    step("2026-03-07T10:00:00Z", 8.0, 16.0, 8.0, **TENTHS), step("2026-03-07T11:00:00Z", 9.0, **TENTHS),
+    step("2026-03-07T12:00:00Z", 10.0, 17.0, 9.5, **TENTHS), step("2026-03-07T18:00:00Z", 14.0, 14.2, 3.0),
+    step("2026-03-08T00:00:00Z", 5.0),
+])  # fmt: skip
+
+
+@pytest.mark.parametrize("path", shapes.paths_of(COMPLETE), ids=str)
 def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> None:
-    whole = read(shapes.series())
+    whole = read(COMPLETE)
     try:
-        found = read(shapes.without(shapes.series(), path))
+        found = read(shapes.without(COMPLETE, path))
     except Trouble:
         return
-    sure = {whole.hours.starts_at + hour * grid.HOUR: (value, int(mark)) for hour, (value, mark) in
+    sure = {whole.hours.starts_at + hour * grid.HOUR: (value, step_of(mark)) for hour, (value, mark) in
             enumerate(zip(whole.hours.c, whole.hours.quality, strict=True))}  # fmt: skip
     for hour, (value, mark) in enumerate(zip(found.hours.c, found.hours.quality, strict=True)):
         true, step_h = sure[found.hours.starts_at + hour * grid.HOUR]
         # What is not exactly as before is missing, or marked as drawn between steps.
-        assert value in (None, true) or int(mark) > 1
-        assert value is None or int(mark) >= step_h
+        assert value in (None, true) or step_of(mark) > 1
+        assert value is None or step_of(mark) >= step_h
     assert found.issued_at <= whole.issued_at
 
 
