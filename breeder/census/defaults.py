@@ -62,6 +62,14 @@ PAIR_WITHIN_DAYS = 30  # a full sort says what a guess was worth only this long 
 LEAST_SHARED_SD = 0.02  # nobody is believed to guess better than a full sort; KEEPER_DEFAULT
 
 TUBS_A_WEEK = 25  # how many counts to suggest at most; KEEPER_DEFAULT
+WORTH_SHARE = 0.5  # of what doubt hides, that a way of counting should win back; KEEPER_DEFAULT
+CLUMPING_K = 2.0  # of the negative binomial, for a tub whose portions were never counted; KEEPER_DEFAULT
+PORTIONS_ASKED = 8  # portions that a count in portions is planned with; KEEPER_DEFAULT
+PORTION_SHARE = 1 / 80  # of the tub in one of them, so that eight are a tenth; KEEPER_DEFAULT
+EYE_MINUTES = 1.0  # for a guess by eye; KEEPER_DEFAULT
+PORTION_MINUTES = 2.0  # for one portion; KEEPER_DEFAULT
+SORT_MINUTES = 10.0  # to go through the substrate of a full sort; KEEPER_DEFAULT
+SORTED_A_MINUTE = 10.0  # animals picked out in a full sort; KEEPER_DEFAULT
 
 COUNTS_TO_FIT = 3  # own counts needed before a tub's own growth is used; KEEPER_DEFAULT
 MONTHS_TO_FIT = 2.0  # over which they must spread; KEEPER_DEFAULT

@@ -9,8 +9,7 @@ from typing import Any
 
 from scipy import special
 
-from .defaults import CRASH_SHARE, DANGER_CHANCE, STORED_CONFIDENCE, TUBS_A_WEEK
-from .quantiles import t_of
+from .defaults import CRASH_SHARE, DANGER_CHANCE, TUBS_A_WEEK
 
 
 @dataclass(frozen=True)
@@ -26,12 +25,32 @@ class TubDoubt:
 
 @dataclass(frozen=True)
 class LineDoubt:
-    """One stage of a line: the tubs that may be sold from, what stays, and what is promised."""
+    """One stage of a line: the tubs that may be sold from, what stays, and what is promised.
 
-    name: str
+    `needed` is the number that must not be missing (None: what stays and is promised). `harvest_share` of what is there
+    may be taken between two counts; None when nothing limits that. `free` is what may be promised today, where the
+    caller knows better than the sum of bounds; None to take that. A line that is not `sold` loses nothing by doubt, but
+    may still be in danger.
+    """
+
+    name: str  # what sentences about it begin with
     tubs: tuple[TubDoubt, ...]
     kept_back: int
     promised: int = 0
+    harvest_share: float | None = None
+    free: int | None = None
+    sold: bool = True
+    needed: int | None = None
+
+    @property
+    def least(self) -> int:
+        """The number below which the line is in danger."""
+        return self.kept_back + self.promised if self.needed is None else self.needed
+
+    @property
+    def least_words(self) -> str:
+        """What that number is made of."""
+        return "that stay and are promised" if self.promised else "that must stay"
 
 
 @dataclass(frozen=True)
@@ -48,16 +67,26 @@ class NextCount:
 def what_to_count(lines: Iterable[LineDoubt], most: int = TUBS_A_WEEK) -> list[NextCount]:
     """Return at most 25 tubs: those of lines that may be in danger first, then by animals that doubt keeps unsold."""
     found = [wish for line in lines for wish in _wishes(line)]
-    hidden = [wish for wish in found if wish.danger >= DANGER_CHANCE or wish.unsold >= 1]
+    hidden = [wish for wish in found if is_hidden(wish.danger) or wish.unsold >= 1]
     return sorted(hidden, key=lambda wish: (-_grade(wish.danger), -wish.unsold, str(wish.ref)))[:most]
 
 
 def unsold_by_doubt(line: LineDoubt) -> float:
     """Return the animals that could likely be promised beyond what the bounds allow today."""
+    if not line.sold:
+        return 0.0
     spare = line.kept_back + line.promised
-    likely = sum(tub.likely for tub in line.tubs) - spare
-    safe = sum(0 if tub.stale else tub.lower for tub in line.tubs) - spare
-    return max(0.0, likely) - max(0.0, safe)
+    held = sum(tub.likely for tub in line.tubs)
+    likely = held - spare
+    if line.harvest_share is not None:
+        likely = min(likely, line.harvest_share * held - line.promised)
+    safe = sum(0 if tub.stale else tub.lower for tub in line.tubs) - spare if line.free is None else line.free
+    return max(0.0, max(0.0, likely) - max(0.0, safe))
+
+
+def is_hidden(danger: float) -> bool:
+    """Return whether a count would tell something: a danger that is neither unlikely nor already known."""
+    return DANGER_CHANCE <= danger <= 1 - DANGER_CHANCE
 
 
 def chance_below(line: LineDoubt) -> float:
@@ -65,7 +94,7 @@ def chance_below(line: LineDoubt) -> float:
 
     Errors go together, so the tubs' quantiles add: the chance is that of the quantile at which they add up to the need.
     """
-    need = line.kept_back + line.promised
+    need = line.least
     if not need:
         return 0.0
 
@@ -88,24 +117,6 @@ HALVINGS = 50
 GRADES = 20  # dangers are ranked in twentieths; within one the animals unsold decide
 
 
-def portions_to_halve(portions: int, share_taken: float) -> int | None:
-    """Return how many portions more would halve the log-scale doubt of a count in portions.
-
-    `share_taken` is the share of the tub in the portions so far; doubt goes with t·√((1 − f)/m), so the first portions
-    help most. None when even the whole tub is reached before that: sort it fully. Source: Cochran 1977, ch. 6.
-    """
-    each = share_taken / portions
-
-    def doubt(m: int) -> float:
-        left = max(0.0, 1 - each * m)
-        return t_of(STORED_CONFIDENCE, m - 1) * math.sqrt(left / m)
-
-    whole = math.floor(1 / each)
-    needed = (m for m in range(portions + 1, whole + 1) if doubt(m) <= doubt(portions) / 2)
-    found = next(needed, None)
-    return None if found is None or found >= whole else found - portions
-
-
 def crashed(believed: float, counted: float) -> bool:
     """Return whether a count found less than half of what was believed (both in animals, at the same moment)."""
     return counted < CRASH_SHARE * believed
@@ -123,15 +134,14 @@ def _wishes(line: LineDoubt) -> list[NextCount]:
 
 
 def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
-    if danger >= DANGER_CHANCE:
-        need = line.kept_back + line.promised
-        return f"{line.name} may hold fewer than the {need} that stay and are promised: about {danger:.0%} likely."
+    if is_hidden(danger):
+        return f"{line.name} may hold fewer than the {line.least} {line.least_words}: about {danger:.0%} likely."
     old = "Its count is too old to sell on. " if tub.stale else ""
     return f"{old}Doubt keeps about {unsold:.0f} animals from being sold."
 
 
 def _grade(danger: float) -> int:
-    return math.floor(danger * GRADES) if danger >= DANGER_CHANCE else 0
+    return math.floor(danger * GRADES) if is_hidden(danger) else 0
 
 
 def dangers(lines: Sequence[LineDoubt]) -> list[tuple[str, float]]:

@@ -34,10 +34,20 @@ class Read:
     tub: Culture
     row: Belief
     belief: census.Belief
+    now: census.Belief
     lower: int
-    likely: int
     at_count: int
     is_stale: bool
+
+    @property
+    def likely_exact(self) -> float:
+        """Return the likely number, not rounded to whole animals."""
+        return self.now.expected
+
+    @property
+    def likely(self) -> int:
+        """Return the likely number in whole animals."""
+        return whole_below(self.likely_exact)
 
     @property
     def sexes(self) -> Known:
@@ -94,7 +104,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
     )
     whole, by_tub = surplus.stage_free(held)
     tubs = tuple(_tub_stock(one, by_tub.get(one.tub.number), whole, on, sellable) for one in read)
-    counting = [one for one in offered if _purpose(one.tub, on) in surplus.GIVES_SURPLUS]
+    counting = [one for one in offered if purpose_on(one.tub, on) in surplus.GIVES_SURPLUS]
     oldest = min(counting, key=lambda one: one.row.counted_at.isoformat() if one.row.counted_at else "", default=None)
     return StageStock(
         stage=stage,
@@ -147,7 +157,7 @@ def cups_of(rows: LineRows, on: date, *, sellable: bool) -> StageStock:
         row = looked[tub.pk]
         found.append(
             TubStock(
-                tub.pk, tub.number, _purpose(tub, on), lower=alone.lower, likely=alone.lower, moved=0,
+                tub.pk, tub.number, purpose_on(tub, on), lower=alone.lower, likely=alone.lower, moved=0,
                 free=min(free.number, alone.number) if sellable else 0, counted_on=_day(row) if row else None,
                 is_stale=False, males=None, females=None, gives=bool(own),
             )
@@ -179,7 +189,7 @@ def cup_parts(tub: Culture, row: Belief | None, line: Line, on: date) -> tuple[c
     taken = [(date.fromisoformat(day), number) for day, number in (row.used["taken"] if row else ())]
     resting = [(day, number) for day, number in taken if 0 <= (on - day).days < rest]
     left = max(0, line.cups_per_tub - sum(number for _, number in resting))
-    purpose = _purpose(tub, on)
+    purpose = purpose_on(tub, on)
     return (
         cups.CupTub(tub.number, purpose, left, rest),
         *(cups.CupTub(tub.number, purpose, number, rest, day) for day, number in resting),
@@ -193,8 +203,8 @@ def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:
         tub,
         row,
         held,
+        census.aged(held, on, ageing, row.stage),
         lower=census.lower(held, on, confidence, ageing, row.stage),
-        likely=whole_below(census.aged(held, on, ageing, row.stage).expected),
         at_count=census.bound_at_count(held, confidence),
         is_stale=census.is_stale(held, on, ageing),
     )
@@ -208,7 +218,7 @@ def stored_belief(row: Belief) -> census.Belief:
 def _for_reserve(one: Read, promises: list[Promise], on: date) -> surplus.TubStage:
     return surplus.TubStage(
         tub=one.tub.number,
-        purpose=_purpose(one.tub, on),
+        purpose=purpose_on(one.tub, on),
         lower=one.lower,
         stale=one.is_stale,
         promised=sum(promise.number for promise in promises if promise.culture_id == one.tub.pk),
@@ -224,7 +234,7 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
     return TubStock(
         culture_id=one.tub.pk,
         number=one.tub.number,
-        purpose=_purpose(one.tub, on),
+        purpose=purpose_on(one.tub, on),
         lower=one.lower,
         likely=one.likely,
         moved=one.row.moved,
@@ -234,11 +244,11 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
         males=one.sexes.males,
         females=one.sexes.females,
         free_alone=free.number if free is not None and sellable else 0,
-        gives=free is not None and _purpose(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
+        gives=free is not None and purpose_on(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
     )
 
 
-def _purpose(tub: Culture, on: date) -> str:
+def purpose_on(tub: Culture, on: date) -> str:
     """Return what a tub is for on a day: until its quarantine ends it is in quarantine, whatever else it is for."""
     if tub.quarantine_until and tub.quarantine_until > on:
         return Culture.Purpose.QUARANTINE.value

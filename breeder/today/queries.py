@@ -6,8 +6,9 @@ from datetime import date, datetime, timedelta
 from django.db.models import Max, OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
+from breeder.cultures.doubts import ToCount
 from breeder.cultures.models import Belief, Culture, Entry, Stage
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
 from breeder.dispatch.models import Check
 from breeder.orders.models import Order
@@ -54,6 +55,7 @@ class Day:
     on: date
     boxes: tuple[Box, ...]
     tubs: tuple[TubToSee, ...]
+    to_count: tuple[ToCount, ...]
     looked_at: int
     open_tubs: int
     lines: tuple[LineInNeed, ...]
@@ -75,6 +77,7 @@ def day(now: datetime) -> Day:
         on=on,
         boxes=tuple(_boxes()),
         tubs=tuple(_to_see(tubs, on)),
+        to_count=plan_of_week(on).tubs,
         looked_at=sum(1 for tub in tubs if tub.seen_at and (on - _day(tub.seen_at)).days < LOOKED_AFTER_DAYS),
         open_tubs=len(tubs),
         lines=tuple(_lines_in_need()),

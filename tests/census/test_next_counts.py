@@ -11,7 +11,6 @@ from breeder.census.next_counts import (
     chance_below,
     crashed,
     dangers,
-    portions_to_halve,
     unsold_by_doubt,
     what_to_count,
 )
@@ -66,16 +65,31 @@ def test_dangers_are_listed_worst_first() -> None:
     assert dangers([LineDoubt("edge", (edge,), 20)]) == []
 
 
-def test_portions_more_to_halve_the_doubt_counts_both_t_and_root() -> None:
-    more = portions_to_halve(8, 0.001)
-    assert more is not None
+def test_a_danger_that_is_known_needs_no_count() -> None:
+    gone = LineDoubt("gone", (TubDoubt(5, 12, 11, 0.02),), 20)
+    assert chance_below(gone) == 1
+    assert what_to_count([gone]) == []
 
-    def doubt(m: int) -> float:
-        return float(stats.t.ppf(0.95, m - 1)) * math.sqrt((1 - 0.000125 * m) / m)
 
-    assert doubt(8 + more) <= doubt(8) / 2 < doubt(8 + more - 1)
-    assert portions_to_halve(2, 0.01) == 1  # t falls from 6.3 to 2.9
-    assert portions_to_halve(4, 0.9) is None
+def test_what_a_harvest_share_forbids_is_not_lost_by_doubt() -> None:
+    young = LineDoubt("young", (TubDoubt(1, 150, 70, 0.45),), 20, 5, harvest_share=0.3, free=16)
+    assert unsold_by_doubt(young) == pytest.approx((0.3 * 150 - 5) - 16)
+    plenty = LineDoubt("young", (TubDoubt(1, 30, 14, 0.45),), 20, 5, harvest_share=0.9, free=0)
+    assert unsold_by_doubt(plenty) == pytest.approx(30 - 25)
+
+
+def test_a_line_that_is_not_sold_is_counted_only_for_its_danger() -> None:
+    resting = LineDoubt("resting", (TubDoubt(3, 25, 12, 0.45),), 20, sold=False)
+    assert (unsold_by_doubt(resting), len(what_to_count([resting]))) == (0, 1)
+    assert what_to_count([LineDoubt("rich", RICH.tubs, 20, sold=False)]) == []
+
+
+def test_young_that_are_kept_back_are_no_danger_and_promised_ones_are() -> None:
+    kept = LineDoubt("young", POOR.tubs, 20, needed=0)
+    assert chance_below(kept) == 0
+    promised = LineDoubt("It", POOR.tubs, 15, 5)
+    assert "It may hold fewer than the 20 that stay and are promised" in what_to_count([promised])[0].why
+    assert "20 that must stay" in what_to_count([POOR])[0].why
 
 
 def test_half_the_animals_gone_is_a_crash() -> None:

@@ -4,7 +4,7 @@ from .events import About, Ageing, Counted, Event, Moved, counted_from
 from .fusing import fuse
 from .mixing import merged, split, tipping
 from .replaying import after, replay
-from .state import Animals, Belief, Used, aged, bound_at_count, is_stale, lower
+from .state import Animals, Belief, Used, aged, bound_at_count, is_stale, low_of, lower, spread_between
 from .storing import as_json, from_json
 
 __all__ = [
@@ -24,9 +24,11 @@ __all__ = [
     "from_json",
     "fuse",
     "is_stale",
+    "low_of",
     "lower",
     "merged",
     "replay",
     "split",
+    "spread_between",
     "tipping",
 ]

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from breeder.cultures import counting
 from breeder.cultures.models import Belief, Culture
+from breeder.cultures.queries.next_counts import Plan, plan_of_week
 from breeder.cultures.queries.rounds import round_of
 from breeder.cultures.queries.stock import stock_by_line
 from breeder.cultures.stock import LineStock
@@ -32,13 +33,13 @@ def carried_on(day: date) -> list[Carried]:
     """Return the round of a day with all that its screens show; the number of queries does not grow with the tubs."""
     tubs = {tub.pk: tub for tub in Culture.objects.filter(closed_on=None).select_related("line__species")}
     beliefs = {(row.culture_id, row.stage): row for row in Belief.objects.filter(culture__closed_on=None)}
-    stocks = stock_by_line()
+    stocks, plan = stock_by_line(), plan_of_week(day)
     stops = [stop for stop in round_of(day).stops if stop.culture_id in tubs]
-    return [Carried(tub := tubs[stop.culture_id], stop.done, _said(tub, beliefs, stocks, day)) for stop in stops]
+    return [Carried(tub := tubs[stop.culture_id], stop.done, _said(tub, beliefs, stocks, plan, day)) for stop in stops]
 
 
 def _said(
-    tub: Culture, beliefs: dict[tuple[int, str], Belief], stocks: dict[int, LineStock], day: date
+    tub: Culture, beliefs: dict[tuple[int, str], Belief], stocks: dict[int, LineStock], plan: Plan, day: date
 ) -> dict[str, str]:
     if tub.line.sold_by == Line.SoldBy.CUP:
         return {"cups": "Kept by the cup: a look is enough."}
@@ -46,7 +47,9 @@ def _said(
     for stage in ("young", "adults"):
         belief, stock = beliefs.get((tub.pk, stage)), stocks.get(tub.line_id)
         here = stock.stages[stage].tub(tub.pk) if stock and stage in stock.stages else None
-        told[stage] = _words(belief, here.lower if here else None, stage, day)
+        told[stage] = (
+            f"{_words(belief, here.lower if here else None, stage, day)} {plan.words_of(tub.pk, stage)}".strip()
+        )
     return told
 
 

@@ -126,6 +126,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "photo_again": bool(request.FILES),
         "preview": shown,
         "on_round": today.place_of(tub.number) is not None,
+        "wanted": queries.plan_of_week().words_of(tub.pk, stage),
         "round": today,
         "before": today.before(tub.number),
         "skip_to": _onwards(today, tub.number),

@@ -1,0 +1,122 @@
+"""What to count next: the week's tubs with why and how, in the same number of queries for 10 lines or 500."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Q
+from django.utils import timezone
+
+from breeder.census import next_counts as planner
+from breeder.census.defaults import TUBS_A_WEEK
+from breeder.cultures import doubts
+from breeder.cultures.doubts import Doubtful, ToCount
+from breeder.cultures.models import Belief, Culture, Entry
+from breeder.cultures.queries.stock import rows_by_line
+from breeder.taxa.models import Line
+
+WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The tubs worth counting this week, the most pressing first, and how many were counted in the last seven days."""
+
+    tubs: tuple[ToCount, ...]
+    counted: int
+
+    def of(self, culture_id: int) -> ToCount | None:
+        """Return why one tub is worth counting; None when it is not on the plan."""
+        return next((one for one in self.tubs if one.tub.pk == culture_id), None)
+
+    def words_of(self, culture_id: int, stage: str) -> str:
+        """Return in words why a stage of a tub is worth counting, and how; empty when it is not on the plan.
+
+        That a tub was never counted is said wherever the book speaks of it, so it is not said again.
+        """
+        reasons = (reason for one in self.tubs if one.tub.pk == culture_id for reason in one.reasons)
+        found = next((one for one in reasons if one.stage == stage and one is not doubts.FIRST_COUNT), None)
+        return f"Worth counting. {found.why} {found.way}".strip() if found else ""
+
+    @property
+    def unsold(self) -> int:
+        """Return about how many animals doubt keeps from being sold in these tubs."""
+        return round(sum(one.unsold for one in self.tubs))
+
+
+def plan_of_week(on: date | None = None, *, line_ids: list[int] | None = None) -> Plan:
+    """Return what to count this week: at most 25 tubs less those counted in the last seven days; dangers stay.
+
+    A tub counted within the week is not asked for again, but where the line may be in danger. Six queries at most.
+    """
+    day = on or timezone.localdate()
+    found = _Found()
+    for rows in rows_by_line(line_ids, on=on):
+        for doubt, tubs in doubts.of_line(rows, day):
+            found.stages.append(doubt)
+            found.tubs |= tubs
+        found.new += doubts.never_counted(rows, day)
+        found.lines[rows.line.pk] = rows.line
+    recent = {
+        one.tub.pk for one in found.tubs.values() if one.read.row.counted_at and _age(one.read.row, day) < WEEK.days
+    }
+    chosen = _chosen(found, recent)
+    return Plan(_with_reasons(chosen, found), len(recent))
+
+
+class _Found:
+    def __init__(self) -> None:
+        self.stages: list[planner.LineDoubt] = []
+        self.tubs: dict[tuple[int, str], Doubtful] = {}
+        self.new: list[Culture] = []
+        self.lines: dict[int, Line] = {}
+
+
+def _chosen(found: _Found, recent: set[int]) -> list[tuple[Culture, list[planner.NextCount]]]:
+    """Return the tubs of the week with their wishes: dangers, then tubs never counted, then by animals unsold."""
+    wishes = planner.what_to_count(found.stages, most=len(found.tubs))
+    by_tub: dict[int, list[planner.NextCount]] = defaultdict(list)
+    for wish in wishes:
+        by_tub[wish.ref[0]].append(wish)
+    cultures = {one.tub.pk: one.tub for one in found.tubs.values()}
+    pressing = [pk for pk, own in by_tub.items() if any(planner.is_hidden(wish.danger) for wish in own)]
+    rest = [pk for pk in by_tub if pk not in set(pressing) and pk not in recent]
+    left = max(0, TUBS_A_WEEK - len(recent))
+    order = [(cultures[pk], by_tub[pk]) for pk in pressing]
+    more: list[tuple[Culture, list[planner.NextCount]]] = [(tub, []) for tub in found.new]
+    more += [(cultures[pk], by_tub[pk]) for pk in rest]
+    return [*order, *more[: max(0, left - len(order))]][:TUBS_A_WEEK]
+
+
+def _with_reasons(chosen: list[tuple[Culture, list[planner.NextCount]]], found: _Found) -> tuple[ToCount, ...]:
+    keys = [wish.ref for _, wishes in chosen for wish in wishes]
+    last = _last_counts([found.tubs[key] for key in keys])
+    told = []
+    for tub, wishes in chosen:
+        reasons = tuple(doubts.reason_of(wish, found.tubs[wish.ref], last.get(wish.ref)) for wish in wishes)
+        told.append(
+            ToCount(
+                tub,
+                found.lines[tub.line_id],
+                reasons or (doubts.FIRST_COUNT,),
+                sum(wish.unsold for wish in wishes),
+                max((wish.danger for wish in wishes), default=0.0),
+            )
+        )
+    return tuple(told)
+
+
+def _last_counts(wanted: list[Doubtful]) -> dict[tuple[int, str], Entry]:
+    """Return the counts that these beliefs rest on, in one query."""
+    rows = [one.read.row for one in wanted if one.read.row.counted_at is not None]
+    if not rows:
+        return {}
+    theirs = Q()
+    for row in rows:
+        theirs |= Q(culture_id=row.culture_id, stage=row.stage, happened_at=row.counted_at, method=row.method)
+    entries = Entry.objects.filter(theirs, kind=Entry.Kind.COUNT, corrections=None).order_by("pk")
+    return {(entry.culture_id, entry.stage): entry for entry in entries}
+
+
+def _age(row: Belief, day: date) -> int:
+    return (day - timezone.localdate(row.counted_at)).days
