@@ -43,6 +43,11 @@ def typed_at(request: HttpRequest) -> datetime | None:
     return min(now, datetime.fromtimestamp(told, UTC))
 
 
+def is_sent_later(request: HttpRequest) -> bool:
+    """Return whether a form was kept on a phone first, so that nothing could be shown before it was saved."""
+    return request.headers.get(HEADER) == "later"
+
+
 def _number(text: str | None) -> float | None:
     try:
         number = float(text) if text else None
@@ -66,6 +71,6 @@ def answer(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     if target.split("?")[0] == resolve_url(settings.LOGIN_URL):
         return JsonResponse({"login": target}, status=LOGIN_FIRST)
     told: dict[str, Any] = {"answer": target, "entry": response.headers.get(ENTRY)}
-    if request.headers[HEADER] == "later":
+    if is_sent_later(request):
         told["said"] = [{"kind": said.level_tag, "text": str(said)} for said in get_messages(request)]
     return JsonResponse(told)

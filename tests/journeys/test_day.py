@@ -8,7 +8,19 @@ import pytest
 # One demo, arena or wreck for the whole file, whichever processor it runs on.
 pytestmark = pytest.mark.xdist_group("journeys")
 
-LISTS = ("/", "/tubs/", "/lines/", "/species/", "/book/", "/kits/", "/supplies/", "/services/", "/weather/")
+LISTS = (
+    "/",
+    "/tubs/",
+    "/lines/",
+    "/species/",
+    "/book/",
+    "/round/list/",
+    "/round/sheet/",
+    "/kits/",
+    "/supplies/",
+    "/services/",
+    "/weather/",
+)
 PHONE = {"width": 390, "height": 844}
 PASSWORD = "under the bark"
 

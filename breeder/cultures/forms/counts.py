@@ -10,7 +10,7 @@ from django import forms
 from breeder.cultures import counting
 from breeder.cultures.actions.counts import CARED, Sexed
 from breeder.cultures.actions.turn import MOST_ANIMALS
-from breeder.cultures.forms.fields import AnimalsField, NumbersField, WhenField
+from breeder.cultures.forms.fields import AnimalsField, NumbersField, WhenField, photo_field
 from breeder.house.sentences import PlainForm
 
 STAGES = [("young", "young"), ("adults", "adults")]
@@ -34,11 +34,12 @@ class CountForm(PlainForm, forms.Form):
     stage = forms.ChoiceField(label="Which", choices=STAGES, initial="young", widget=forms.RadioSelect)
     happened_at = WhenField()
     note = forms.CharField(label="Note", required=False, max_length=200)
+    photo = photo_field()
     shown = forms.CharField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        last = ("happened_at", "note", "shown")
+        last = ("happened_at", "note", "photo", "shown")
         self.order_fields([*(name for name in self.fields if name not in last), *last])
 
     @property

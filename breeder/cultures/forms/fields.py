@@ -78,6 +78,12 @@ class NumbersField(forms.CharField):
         return int(word) if self.whole else float(word.replace(",", "."))
 
 
+def photo_field() -> forms.FileField:
+    """Return a field for a photo from the phone's camera; whether it can be read is told after the entry is safe."""
+    camera = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
+    return forms.FileField(label="Photo", required=False, allow_empty_file=True, widget=camera)
+
+
 class WhenField(forms.DateTimeField):
     """When it happened; left empty it is now."""
 

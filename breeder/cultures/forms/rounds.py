@@ -7,6 +7,7 @@ from django import forms
 from breeder.cultures.actions.counts import LOOKED
 from breeder.cultures.actions.rounds import Visit
 from breeder.cultures.forms.counts import EYE_CHOICES, STAGES, whole_field
+from breeder.cultures.forms.fields import photo_field
 from breeder.cultures.models import Culture
 from breeder.house.sentences import PlainForm
 from breeder.taxa.models import Line
@@ -14,12 +15,6 @@ from breeder.taxa.models import Line
 # All well has its own button, and the dead have their number.
 SEEN_CHOICES = [(name, name) for name in LOOKED if name not in ("well", "dead")]
 LONGEST_NOTE = 200
-
-
-def photo_field() -> forms.FileField:
-    """Return a field for a photo from the phone's camera; whether it can be read is told after the entry is safe."""
-    camera = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
-    return forms.FileField(label="Photo", required=False, allow_empty_file=True, widget=camera)
 
 
 class RoundForm(PlainForm, forms.Form):
@@ -31,10 +26,6 @@ class RoundForm(PlainForm, forms.Form):
     died = whole_field("Dead, picked out", required=False)
     note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
     photo = photo_field()
-
-    @property
-    def looked(self) -> list[str]:
-        return self.cleaned_data["seen"] or ["well"]
 
     def visit(self, tub: Culture, *, well: bool) -> Visit:
         """Return what was tapped for this tub; `well` says that the button for all well was."""

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
-from breeder.cultures.forms.fields import AnimalsField, WhenField, as_number
+from breeder.cultures.forms.fields import AnimalsField, WhenField, as_number, photo_field
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.house.sentences import PlainForm
 from breeder.taxa.models import Line
@@ -70,6 +70,7 @@ class ChangeForm(OfTubForm):
     number = AnimalsField(label="How many")
     happened_at = WhenField()
     note = forms.CharField(label="Note", required=False, max_length=LONGEST_NOTE)
+    photo = photo_field()
 
 
 class MoveForm(OfTubForm):

@@ -78,7 +78,13 @@ def shelves() -> list[str]:
 
 
 def tub_rows(
-    *, shelf: str = "", purpose: str = "", closed: bool = False, line_id: int | None = None, number: int | None = None
+    *,
+    shelf: str = "",
+    purpose: str = "",
+    find: str = "",
+    closed: bool = False,
+    line_id: int | None = None,
+    number: int | None = None,
 ) -> list[TubRow]:
     """Return tubs in shelf order with what the book relies on in each."""
     tubs = Culture.objects.select_related("line__species").annotate(
@@ -88,9 +94,20 @@ def tub_rows(
     for name, value in (("shelf", shelf), ("purpose", purpose), ("line_id", line_id), ("number", number)):
         if value:
             tubs = tubs.filter(**{name: value})
+    for word in find.split():
+        tubs = tubs.filter(_named(word))
     by_tub = _stages_by_tub(None if line_id is None else [line_id])
     today = timezone.localdate()
     return [_row(tub, by_tub.get(tub.pk, ()), today) for tub in tubs]
+
+
+def _named(word: str) -> Q:
+    """Return the tubs whose line bears a word in its name."""
+    names = ("species__scientific_name", "species__vernacular_name", "form_name", "locality")
+    found = Q()
+    for name in names:
+        found |= Q(**{f"line__{name}__icontains": word})
+    return found
 
 
 def _stages_by_tub(line_ids: list[int] | None) -> dict[int, tuple[tuple[str, TubStock], ...]]:

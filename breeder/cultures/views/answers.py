@@ -1,6 +1,7 @@
 """What the room's pages share: finding the tub, showing a form again, and saying what a fact broke."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -14,6 +15,7 @@ from django.urls import reverse
 from breeder.cultures import forms, queries
 from breeder.cultures.actions import Recorded
 from breeder.cultures.models import Culture
+from breeder.house.photos import Offered
 from breeder.pages.kept import ENTRY
 
 REFUSED = 422  # the form is shown again with what was typed; nothing was written
@@ -46,6 +48,11 @@ def written(answer: str, recorded: Recorded) -> HttpResponse:
     return response
 
 
+def with_fault(recorded: Recorded, offered: Offered) -> Recorded:
+    """Add to what a fact broke why its photo could not be kept."""
+    return replace(recorded, breaks=(*recorded.breaks, offered.fault)) if offered.fault else recorded
+
+
 def form_page(
     request: HttpRequest,
     form: BaseForm,
@@ -66,7 +73,7 @@ def form_page(
             forms.show_refusal(form, refusal)
         else:
             say(request, done, recorded)
-            return redirect(answer)
+            return written(answer, recorded)
     status = REFUSED if form.is_bound else 200
     return render(request, "cultures/form.html", {"form": form, **shown}, status=status)
 

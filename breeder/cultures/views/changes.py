@@ -7,9 +7,11 @@ from django.urls import reverse
 
 from breeder.cultures import actions, forms, queries
 from breeder.cultures.models import Culture
-from breeder.cultures.views.answers import form_page, tub_or_404, tub_url
+from breeder.cultures.views.answers import form_page, tub_or_404, tub_url, with_fault
+from breeder.house import photos
 from breeder.house.roles import keeper_only
 from breeder.pages import once
+from breeder.pages.kept import typed_at
 
 
 def tub_new(request: HttpRequest) -> HttpResponse:
@@ -41,25 +43,31 @@ def tub_change(request: HttpRequest, number: int) -> HttpResponse:
     """Record animals that died, were culled, received, or came back."""
     once.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.ChangeForm(request.POST or None, tub=tub, initial={"reason": request.GET.get("reason", "died")})
+    initial = {"reason": request.GET.get("reason", "died")}
+    form = forms.ChangeForm(request.POST or None, request.FILES or None, tub=tub, initial=initial)
 
     def act(data: dict[str, Any], token: str) -> actions.Recorded:
         many, males, females = forms.as_number(data["number"])
-        return actions.record_change(
-            tub.pk,
-            data["stage"],
-            many,
-            data["reason"],
-            males=males,
-            females=females,
-            happened_at=data["happened_at"],
-            note=data["note"],
-            named=data.get("named", ""),
-            by=request.user,
-            token=token,
-        )
+        with photos.offered(data["photo"], by=request.user) as offered:
+            recorded = actions.record_change(
+                tub.pk,
+                data["stage"],
+                many,
+                data["reason"],
+                males=males,
+                females=females,
+                happened_at=data["happened_at"] or typed_at(request),
+                note=data["note"],
+                named=data.get("named", ""),
+                photo=offered.photo,
+                by=request.user,
+                token=token,
+            )
+        return with_fault(recorded, offered)
 
-    shown = _about(tub, "Died, culled, received", "Known to the animal, so nothing has to be counted again.", "Record")
+    shown = {"keep": number} | _about(
+        tub, "Died, culled, received", "Known to the animal, so nothing has to be counted again.", "Record"
+    )
     return form_page(request, form, shown, act, done=f"Recorded for tub {number}.", answer=tub_url(tub))
 
 
@@ -78,14 +86,16 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
             many,
             males=males,
             females=females,
-            happened_at=data["happened_at"],
+            happened_at=data["happened_at"] or typed_at(request),
             note=data["note"],
             named=data.get("named", ""),
             by=request.user,
             token=token,
         )
 
-    shown = _about(tub, "Move to another tub", "Both tubs get an entry; a mistake takes both back.", "Record")
+    shown = {"keep": number} | _about(
+        tub, "Move to another tub", "Both tubs get an entry; a mistake takes both back.", "Record"
+    )
     return form_page(request, form, shown, act, done=f"Moved out of tub {number}.", answer=tub_url(tub))
 
 

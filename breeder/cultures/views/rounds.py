@@ -19,7 +19,7 @@ from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
 from breeder.cultures.preview import Preview, preview
 from breeder.cultures.queries.rounds import Round
-from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, written
+from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
 from breeder.house import photos
 from breeder.pages import once
 from breeder.pages.kept import typed_at
@@ -90,9 +90,8 @@ def _save(request: HttpRequest, tub: Culture, form: forms.RoundForm) -> HttpResp
     visit = form.visit(tub, well="well" in request.POST)
     with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
         recorded = actions.record_round([visit], happened_at=typed_at(request), photo=offered.photo, **writing)
-    for said in (*recorded.breaks, offered.fault):
-        if said:
-            messages.warning(request, f"Tub {tub.number}: {said}")
+    for said in with_fault(recorded, offered).breaks:
+        messages.warning(request, f"Tub {tub.number}: {said}")
     return written(answer, recorded)
 
 

@@ -5,7 +5,6 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
@@ -17,16 +16,25 @@ from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
 from breeder.cultures.preview import Preview, preview
 from breeder.cultures.tables import TubTable
-from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url
+from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url, with_fault, written
+from breeder.house import photos
 from breeder.pages import once
+from breeder.pages.kept import is_sent_later, typed_at
 from breeder.taxa.models import Line
 
 NEWEST_ENTRIES = 20
+LONGEST_FIND, LONGEST_CHOICE = 40, 12
+HIGHEST_NUMBER = 2**31 - 1  # of a tub, on both databases
 
 
 def tub_list(request: HttpRequest) -> HttpResponse:
     """Tubs in shelf order."""
-    chosen = {"shelf": request.GET.get("shelf", "")[:12], "purpose": request.GET.get("purpose", "")[:12]}
+    find = _asked(request, "find", LONGEST_FIND)
+    number = int(find) if find.isascii() and find.isdigit() else None
+    if number is not None and queries.tub_by_number(min(number, HIGHEST_NUMBER)):
+        return redirect("cultures:tub", number=number)
+    chosen = {name: _asked(request, name, LONGEST_CHOICE) for name in ("shelf", "purpose")}
+    chosen["find"] = "" if number is not None else find
     closed = "closed" in request.GET
     rows = queries.tub_rows(closed=closed, **chosen)
     table = TubTable(rows)
@@ -39,8 +47,14 @@ def tub_list(request: HttpRequest) -> HttpResponse:
         "purposes": Culture.Purpose.choices,
         "chosen": chosen,
         "closed": closed,
+        "missing": number,
     }
     return render(request, "cultures/tubs.html", shown)
+
+
+def _asked(request: HttpRequest, name: str, longest: int) -> str:
+    """Return what a filter asks for; a sign that no database keeps is left out."""
+    return request.GET.get(name, "").replace("\x00", "").strip()[:longest]
 
 
 def tub(request: HttpRequest, number: int) -> HttpResponse:
@@ -59,6 +73,7 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
         "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now()))],
         "entries": [(row, telling.sentence_of(row.entry, row.other_number)) for row in rows],
         "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
+        "look": forms.RoundForm(),
         "row": next(iter(queries.tub_rows(line_id=one.line_id, number=one.number, closed=bool(one.closed_on))), None),
     }
     return render(request, "cultures/tub.html", shown)
@@ -69,14 +84,24 @@ def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
     """Record a look from the tub's own page."""
     once.seen(request.POST.get("token", ""))
     one = tub_or_404(number)
-    form = forms.RoundForm(request.POST)
-    seen = form.looked if form.is_valid() else ["well"]
+    form = forms.RoundForm(request.POST, request.FILES)
     try:
-        recorded = actions.record_looked(one.pk, seen, by=request.user, token=request.POST.get("token", ""))
+        if not form.is_valid():
+            raise ValidationError([said for errors in form.errors.values() for said in errors])
+        recorded = _look(request, one, form)
     except ValidationError as refusal:
         return _refused(request, one, refusal)
     say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
-    return redirect(tub_url(one))
+    return written(tub_url(one), recorded)
+
+
+def _look(request: HttpRequest, one: Culture, form: forms.RoundForm) -> actions.Recorded:
+    visit = form.visit(one, well=True)
+    token = request.POST.get("token", "")
+    writing = {"happened_at": typed_at(request), "by": request.user, "token": token, "answer": tub_url(one)}
+    with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
+        recorded = actions.record_round([visit], photo=offered.photo, **writing)
+    return with_fault(recorded, offered)
 
 
 def _refused(request: HttpRequest, one: Culture, refusal: ValidationError) -> HttpResponse:
@@ -89,13 +114,14 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     one = tub_or_404(number)
     method = request.POST.get("method") or request.GET.get("method") or "hand"
     kind = forms.COUNT_FORMS.get(method, forms.COUNT_FORMS["hand"])
-    form = kind(request.POST or None, initial={"stage": request.GET.get("stage", "young")})
+    form = kind(request.POST or None, request.FILES or None, initial={"stage": request.GET.get("stage", "young")})
     shown: Preview | None = None
     if one.line.sold_by == Line.SoldBy.CUP:
         return _refused(request, one, counting.BadFact("This line is kept by the cup, so its animals are not counted."))
     if request.method == "POST" and form.is_valid():
         try:
-            if form.cleaned_data["shown"] == form.fingerprint and "save" in request.POST:
+            was_shown = form.cleaned_data["shown"] == form.fingerprint or is_sent_later(request)
+            if was_shown and "save" in request.POST:
                 return _save_count(request, one, form)
             shown = _previewed(one, form)
         except ValidationError as refusal:
@@ -116,15 +142,17 @@ def _previewed(one: Culture, form: forms.CountForm) -> Preview:
 def _save_count(request: HttpRequest, one: Culture, form: forms.CountForm) -> HttpResponse:
     data: dict[str, Any] = form.cleaned_data
     writing = {"by": request.user, "token": request.POST.get("token", "")}
-    recorded = actions.record_count(
-        one.pk,
-        data["stage"],
-        form.method,
-        form.given,
-        sexed=form.sexed,
-        happened_at=data["happened_at"],
-        note=data["note"],
-        **writing,
-    )
-    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
-    return redirect(reverse("cultures:tub", args=[one.number]))
+    with photos.offered(data["photo"], by=request.user) as offered:
+        recorded = actions.record_count(
+            one.pk,
+            data["stage"],
+            form.method,
+            form.given,
+            sexed=form.sexed,
+            happened_at=data["happened_at"] or typed_at(request),
+            note=data["note"],
+            photo=offered.photo,
+            **writing,
+        )
+    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", with_fault(recorded, offered))
+    return written(tub_url(one), recorded)

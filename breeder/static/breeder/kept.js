@@ -8,10 +8,11 @@ const ANSWER_WITHIN_MS = 15_000;
 const PHOTO_WITHIN_MS = 90_000;
 const JUMP_MS = 5_000; // a phone's clock that changes by more was set anew
 
-const panel = document.getElementById("kept");
-const user = panel ? panel.dataset.user : "";
+export const panel = document.getElementById("kept");
+export const user = panel ? panel.dataset.user : "";
 const page = token(); // times within one page are measured by its own steady clock as well
 const dropped = new Set();
+export const held = new Set(); // of these a form awaits the answer itself
 const watchers = [];
 let opened = null;
 let sending = null;
@@ -54,11 +55,15 @@ export const watch = (tell) => watchers.push(tell);
 export const isAway = () => state === "away";
 export const mine = (entry) => entry.who === user;
 
+export function stamped(entry) {
+  const now = Date.now();
+  const typedAt = ahead === null ? null : (now + ahead) / 1000;
+  return { token: token(), ...entry, who: user, page, ticks: performance.now(), typed: now, typedAt };
+}
+
 // entry: {url, fields: [[name, value]], photo, words, tub}. Rejects where this browser keeps nothing (private windows).
 export async function keep(entry) {
-  const now = Date.now();
-  const kept = { token: token(), ...entry, who: user, page, ticks: performance.now(), typed: now };
-  kept.typedAt = ahead === null ? null : (now + ahead) / 1000;
+  const kept = stamped(entry);
   kept.id = await within("readwrite", (store) => store.add(kept));
   paint();
   return kept;
@@ -79,7 +84,7 @@ function age(entry) {
   return Math.max(0, byCalendar, steady) / 1000;
 }
 
-async function post(entry, when) {
+export async function post(entry, when) {
   const sent = new FormData();
   for (const [name, value] of entry.fields) sent.append(name, value);
   if (entry.photo) sent.append("photo", entry.photo, entry.photo.name || "photo.jpg");
@@ -139,7 +144,7 @@ async function runAll() {
 async function run() {
   const tried = new Set();
   for (;;) {
-    const next = (await all()).find((one) => mine(one) && !one.refused && !tried.has(one.id) && !dropped.has(one.id));
+    const next = (await all()).find((one) => mine(one) && !one.refused && !tried.has(one.id) && !dropped.has(one.id) && !held.has(one.id));
     if (!next) break;
     tried.add(next.id);
     underway = next.id;
@@ -163,6 +168,12 @@ const WHY = {
   login: "you were logged out. Log in, and all is sent.",
   busy: "the book had trouble. It is tried again by itself.",
 };
+
+// Says why what was typed stays here; "" when nothing is wrong.
+export function stands(kind) {
+  state = kind in WHY ? kind : "";
+  return paint();
+}
 
 async function paint() {
   const kept = await all();

@@ -1,0 +1,83 @@
+"""A tub's own page: looks, changes and counts with a photo, kept on a phone and sent later; finding a tub by number."""
+
+import io
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+from PIL import Image
+
+from breeder.cultures.models import Entry
+from breeder.pages import once
+from tests.build import line, species, tub
+
+pytestmark = pytest.mark.django_db
+
+LATER = {"X-Kept": "later"}
+HOUR_S = 3600
+FORMS: dict[str, dict[str, str]] = {
+    "tub_looked": {"seen": "mould"},
+    "tub_change": {"reason": "died", "stage": "young", "number": "3"},
+    "tub_count": {"method": "hand", "stage": "young", "counted": "40", "save": "1"},
+}
+
+
+def picture() -> SimpleUploadedFile:
+    held = io.BytesIO()
+    Image.new("RGB", (40, 30), "green").save(held, "JPEG")
+    return SimpleUploadedFile("tub.jpg", held.getvalue(), content_type="image/jpeg")
+
+
+def sent(name: str, **more: Any) -> dict[str, Any]:
+    return FORMS[name] | {"token": once.new_token(), "kept_by": "keeper", "age_s": str(2 * HOUR_S)} | more
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_what_a_phone_kept_is_written_once_with_its_time_and_photo(keeper_client: Client, name: str) -> None:
+    here = tub()
+    url = reverse(f"cultures:{name}", args=[here.number])
+    kept = sent(name)
+    first = keeper_client.post(url, kept | {"photo": picture()}, headers=LATER)
+    again = keeper_client.post(url, kept | {"photo": picture()}, headers=LATER)
+    entry = Entry.objects.get()
+    assert entry.photo is not None
+    assert timedelta(hours=1.9) < entry.recorded_at - entry.happened_at < timedelta(hours=2.1)
+    assert first.json()["answer"] == again.json()["answer"] == reverse("cultures:tub", args=[here.number])
+
+
+@pytest.mark.parametrize("name", FORMS)
+def test_a_broken_photo_is_told_and_the_entry_stands(keeper_client: Client, name: str) -> None:
+    broken = SimpleUploadedFile("tub.jpg", b"", content_type="image/jpeg")
+    url = reverse(f"cultures:{name}", args=[tub().number])
+    said = keeper_client.post(url, sent(name, photo=broken), headers=LATER).json()["said"]
+    assert any("is not a photo that can be read" in one["text"] for one in said)
+    assert Entry.objects.get().photo is None
+
+
+def test_a_count_that_is_sent_as_it_is_typed_is_still_shown_before_it_is_saved(keeper_client: Client) -> None:
+    url = reverse("cultures:tub_count", args=[tub().number])
+    page = keeper_client.post(url, FORMS["tub_count"] | {"token": once.new_token()})
+    assert page.status_code == 200
+    assert not Entry.objects.exists()
+    assert 'name="photo"' in page.content.decode()
+
+
+def test_a_tub_is_found_by_its_number_or_its_line(keeper_client: Client) -> None:
+    ash = tub(line("Ash", of=species("Porcellio scaber")))
+    slate = tub(line("Slate", of=species("Porcellio laevis")))
+    url = reverse("cultures:tubs")
+    assert keeper_client.get(url, {"find": f" {ash.number} "}).url == reverse("cultures:tub", args=[ash.number])
+    page = keeper_client.get(url, {"find": "scaber ash"}).content.decode()
+    assert reverse("cultures:tub", args=[ash.number]) in page
+    assert reverse("cultures:tub", args=[slate.number]) not in page
+
+
+@pytest.mark.parametrize("find", ["99", "9" * 30, "²", "-1", "'; drop", "\x00ẞ"])
+def test_what_is_not_there_is_said(keeper_client: Client, find: str) -> None:
+    tub()
+    page = keeper_client.get(reverse("cultures:tubs"), {"find": find})
+    assert page.status_code == 200
+    assert "There is no tub" in page.content.decode() or "No tub here" in page.content.decode()
