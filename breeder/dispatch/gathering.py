@@ -19,7 +19,7 @@ from breeder.dispatch.rivals import Alternative, Side
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
 from breeder.heat.kit import BadKit
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import NO_GO, Tolerance
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, Tolerance
 from breeder.house.models import Setting
 from breeder.packing import queries as packing
 from breeder.packing.models import Kit, Parcel
@@ -87,6 +87,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
     )
+    found = replace(found, other_way=_other_way(parcel, candidates, places, found, drawn, now))
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
@@ -219,6 +220,29 @@ def _next_day(
     return None
 
 
+def _other_way(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    found: Found,
+    drawn: Draws,
+    now: datetime,
+) -> dict[str, Any] | None:
+    """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
+
+    In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
+    """
+    to_counter = parcel.way == Parcel.Way.COUNTER
+    offered = parcel.service.to_doorstep if to_counter else parcel.service.to_counter
+    if not offered or found.chosen.outcome.verdict == NOT_DECIDED:
+        return None
+    same = [found.chosen.candidate] if found.chosen.outcome.verdict == GO else candidates
+    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=not to_counter)
+    trial = _try(journey, same, sides_of(places, journey, now), found.animals, drawn)
+    way = Parcel.Way.DOORSTEP if to_counter else Parcel.Way.COUNTER
+    return {"way": str(way), **_offer(trial.best or trial.calmest)}
+
+
 def _helps(
     parcel: Parcel,
     candidates: list[Candidate],
@@ -227,21 +251,16 @@ def _helps(
     drawn: Draws,
     now: datetime,
 ) -> list[dict[str, Any]]:
-    """Return what else would help on the same day, each with its own odds: a counter, a faster service."""
+    """Return which faster services would help on the same day, each with its own odds."""
     found = []
     to_counter = parcel.way == Parcel.Way.COUNTER
 
-    def tried(service: Service, counter: bool) -> Tried:
-        journey = journey_of(parcel, service, parcel.post_on, to_counter=counter)
-        trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
-        return trial.best or trial.calmest
-
-    if not to_counter and parcel.service.to_counter:
-        found.append({"what": "Held at a counter instead of the doorstep", **_offer(tried(parcel.service, True))})
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
         offers_way = service.to_counter if to_counter else service.to_doorstep
         if offers_way and posting_day(timing_of(service), parcel.post_on, closures_of(service.carrier)).usable:
-            found.append({"what": f"{service} instead of {parcel.service}", **_offer(tried(service, to_counter))})
+            journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)
+            trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
+            found.append({"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)})
     return found
 
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 from breeder.carriers.facts import NOTHING
 from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
+from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trade import Opinion
@@ -44,6 +45,8 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "curve": record.curve_of(result),
         "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
         "second_opinion": opinion_said(result.get("trade"), household),
+        "morning": morning_of(parcel, check, now),
+        "ways": ways_of(parcel, result),
         "next_day": _day(result.get("next_day")),
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
@@ -54,6 +57,26 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "forms": forms_of(parcel, request, standing) | (bound or {}),
         "checks": list(parcel.checks.select_related("by")[:6]),
     }
+
+
+def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:
+    """Return that a box is to be checked again on its posting morning; nothing where that needs no saying."""
+    if check is None or parcel.status not in HERE:
+        return ""
+    checked_on, today = timezone.localdate(check.made_at), timezone.localdate(now)
+    return telling.morning_said(check.verdict, checked_on, parcel.post_on, today)
+
+
+def ways_of(parcel: Parcel, result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return doorstep and counter side by side, each with kit, verdict and odds; nothing where only one is offered."""
+    other = result.get("other_way")
+    if not other:
+        return []
+    own = result["kit"] | {"way": parcel.way, "kit": result["kit"]["name"], "is_own": True}
+    both = [own, other | {"is_own": False}]
+    for row in both:
+        row["said"] = "To the doorstep" if row["way"] == Parcel.Way.DOORSTEP else "Held at a counter"
+    return both
 
 
 def forms_of(parcel: Parcel, request: HttpRequest, standing: Standing) -> dict[str, Any]:
@@ -119,12 +142,14 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
 
 def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
     """Return the boxes of the packing list, each with its odds and where it goes."""
+    now = timezone.now()
     return [
         {
             "standing": standing,
             "parcel": standing.parcel,
             "to": str(standing.parcel.order.address or standing.parcel.order.person),
             "says": _says(standing),
+            "morning": morning_of(standing.parcel, standing.check, now),
         }
         for standing in standings
     ]

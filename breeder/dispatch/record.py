@@ -40,6 +40,7 @@ class Found:
     rivalries: tuple[Rivalry, ...] = ()
     spread: int = 0
     anchors: int = 0
+    other_way: dict[str, Any] | None = None
 
     @property
     def content(self) -> Content:
@@ -85,6 +86,7 @@ def result_of(found: Found, odds: str, because: Sequence[str], held_to: Content)
         "trade": None if found.opinion is None else asdict(found.opinion) | {"compared": found.opinion_compared},
         "next_day": found.next_day,
         "helps": list(found.helps),
+        "other_way": found.other_way,
         "tolerance": asdict(found.animals.tolerance),
         "members": found.content.members,
         "content": found.content.stored(),

@@ -1,11 +1,12 @@
 """A check in the keeper's words: odds, the leg that fails, hours that are missing, what would help."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from breeder.dispatch.legs import HOUR, Case, Exposure
 from breeder.dispatch.rivals import Rivalry
+from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trying import Tried
 from breeder.heat.outcome import CaseOutcome, Outcome
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
@@ -101,6 +102,19 @@ def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
         f"For {rivalry.label}, {one} and {other} differ by up to {degree_span(rivalry.apart_c, fahrenheit=fahrenheit)} "
         f"({when}). The box was tried with both, and the worse decides."
     )
+
+
+def morning_said(verdict: str, checked_on: date, post_on: date | None, today: date) -> str:
+    """Return that a box which may go is checked again on its posting morning; nothing once that was done.
+
+    Decided three days ahead, 17 of 1000 boxes broke instead of 7 (computed for this project on daily forecasts and
+    outcomes of US cities, 2014-2017).
+    """
+    if verdict not in LEAVING or post_on is None or checked_on >= post_on:
+        return ""
+    if today >= post_on:
+        return f"Checked on {checked_on:%A}, ahead of its day: check it again before it leaves."
+    return f"Good for now: it is checked again on {post_on:%A} morning, when the forecast knows more."
 
 
 def because_said(

@@ -11,6 +11,7 @@ from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
 from breeder.dispatch.models import Check
+from breeder.dispatch.page import morning_of
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, Supply
 from breeder.taxa.models import Line
@@ -46,6 +47,7 @@ class Box:
     parcel: Parcel
     verdict: str
     reason: str
+    morning: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,7 @@ def day(now: datetime) -> Day:
     tubs = list(_tubs())
     return Day(
         on=on,
-        boxes=tuple(_boxes()),
+        boxes=tuple(_boxes(now)),
         tubs=tuple(_to_see(tubs, on)),
         to_count=plan_of_week(on).tubs,
         looked_at=sum(1 for tub in tubs if tub.seen_at and (on - _day(tub.seen_at)).days < LOOKED_AFTER_DAYS),
@@ -88,7 +90,7 @@ def day(now: datetime) -> Day:
     )
 
 
-def _boxes() -> list[Box]:
+def _boxes(now: datetime) -> list[Box]:
     last = Check.objects.filter(parcel=OuterRef("pk")).order_by("-made_at", "-id").values("pk")[:1]
     parcels = (
         Parcel.objects.filter(status__in=[Parcel.Status.WAITING, Parcel.Status.PACKED])
@@ -98,7 +100,12 @@ def _boxes() -> list[Box]:
     found = list(parcels)
     checks = Check.objects.in_bulk([parcel.last_check for parcel in found if parcel.last_check])
     return [
-        Box(parcel, check.verdict if check else "", check.reason if check else "")
+        Box(
+            parcel,
+            check.verdict if check else "",
+            check.reason if check else "",
+            morning_of(parcel, check, now),
+        )
         for parcel, check in ((parcel, checks.get(parcel.last_check)) for parcel in found)
     ]
 

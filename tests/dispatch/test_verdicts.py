@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 import time_machine
 
-from breeder.dispatch import actions, queries
+from breeder.dispatch import actions, queries, telling
 from breeder.dispatch.models import Check
 from breeder.dispatch.rules import seed_of as own_seed
 from breeder.house.models import Setting
@@ -58,10 +58,9 @@ def test_fifteen_degrees_more_make_a_go_fall() -> None:
 def test_the_counter_saves_a_cold_day_that_the_doorstep_loses() -> None:
     # Two degrees under the real hours and four cups: far from the edge on both sides, whatever is drawn.
     assert checked(FEBRUARY, shift_c=-2.0, kits=boxes.thick, cups=4).verdict == Check.Verdict.NO_GO
-    helps = Check.objects.get().result["helps"]
-    assert helps[0]["what"].startswith("Held at a counter")
-    assert helps[0]["verdict"] == Check.Verdict.WITH_PACK
-    assert helps[0]["hard"]["failed"] < 0.03
+    other = Check.objects.get().result["other_way"]
+    assert (other["way"], other["verdict"]) == (Parcel.Way.COUNTER, Check.Verdict.WITH_PACK)
+    assert other["hard"]["failed"] < 0.03
 
 
 def test_a_box_chosen_for_the_counter_gets_the_odds_that_were_offered() -> None:
@@ -69,10 +68,37 @@ def test_a_box_chosen_for_the_counter_gets_the_odds_that_were_offered() -> None:
     Parcel.objects.update(way=Parcel.Way.COUNTER)
     with time_machine.travel(boxes.morning_of(FEBRUARY), tick=False):
         at_counter = actions.check_parcel(at_doorstep.parcel.number, by=None)
-    offered = at_doorstep.result["helps"][0]
+    offered = at_doorstep.result["other_way"]
     assert {name: at_counter.result["kit"][name] for name in ("comfort", "hard")} == {
         name: offered[name] for name in ("comfort", "hard")
     }
+
+
+def test_a_box_that_may_go_says_what_the_other_way_would_run_in_the_same_kit() -> None:
+    check = checked(OCTOBER)
+    other = check.result["other_way"]
+    assert check.verdict == Check.Verdict.GO
+    assert (other["way"], other["kit_id"]) == (Parcel.Way.COUNTER, check.result["kit"]["kit_id"])
+    assert other["comfort"]["failed"] <= check.result["kit"]["comfort"]["failed"]
+
+
+FRIDAY, SUNDAY, MONDAY = (date(2026, 3, day) for day in (6, 8, 9))
+
+
+@pytest.mark.parametrize(
+    ("verdict", "checked_on", "today", "words"),
+    [
+        (Check.Verdict.GO, FRIDAY, FRIDAY, "checked again on Monday morning"),
+        (Check.Verdict.WITH_PACK, FRIDAY, SUNDAY, "checked again on Monday morning"),
+        (Check.Verdict.GO, FRIDAY, MONDAY, "Checked on Friday, ahead of its day: check it again before it leaves."),
+        (Check.Verdict.GO, MONDAY, MONDAY, ""),
+        (Check.Verdict.NO_GO, FRIDAY, FRIDAY, ""),
+    ],
+)
+def test_a_go_made_ahead_says_that_it_is_checked_again(verdict: str, checked_on: date, today: date, words: str) -> None:
+    said = telling.morning_said(verdict, checked_on, MONDAY, today)
+    assert words in said
+    assert bool(said) == bool(words)
 
 
 def test_the_cheapest_kit_that_may_go_is_taken_and_all_are_tried() -> None:
