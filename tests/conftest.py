@@ -3,6 +3,7 @@
 import os
 from pathlib import Path
 
+import hypothesis
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, User
@@ -11,6 +12,10 @@ from django.test import Client
 from breeder.house.roles import HELPER, KEEPER
 from tests.house_rules.floors import FLOORS
 from tests.surroundings import SERVER_WANTED
+
+# A machine that is busy with other tests is no fault of the one that is being run.
+hypothesis.settings.register_profile("house", suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("house")
 
 PASSWORD = "a long tub of springtails"
 

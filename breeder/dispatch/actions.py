@@ -92,6 +92,7 @@ def _because(found: Found, household: Setting) -> list[str]:
     said = telling.because_said(
         found.chosen, found.trial.cases, found.missing, found.ends.destination.zone, fahrenheit=household.fahrenheit
     )
+    said += found.stand_ins
     said += [telling.disagree_said(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
     best = found.trial.best
     if best is not None and best is not found.chosen and found.chosen.verdict not in rules.LEAVING:

@@ -27,7 +27,7 @@ from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of
+from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -86,6 +86,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         rivalries=tuple(one for side in sides for one in side.rivalries),
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
+        stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
     )
     found = replace(found, other_way=_other_way(parcel, candidates, places, found, drawn, now))
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.

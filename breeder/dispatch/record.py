@@ -41,6 +41,7 @@ class Found:
     spread: int = 0
     anchors: int = 0
     other_way: dict[str, Any] | None = None
+    stand_ins: tuple[str, ...] = ()
 
     @property
     def content(self) -> Content:

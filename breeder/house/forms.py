@@ -50,15 +50,17 @@ class SettingForm(PlainForm, forms.ModelForm):
         fields = (
             "trade_name", "return_address", "terms", "fahrenheit", "inches", "currency", "postcode", "latitude",
             "longitude", "timezone", "region", "public_list", "few_below_packs", "hold_days", "comfort_tolerance",
-            "hard_tolerance", "weather_service", "weather_contact", "weather_key", "weather_url",
+            "hard_tolerance", "weather_service", "weather_second", "weather_contact", "weather_key",
+            "weather_url",
         )  # fmt: skip
         widgets = {
             "return_address": forms.Textarea(attrs={"rows": 4}),
             "terms": forms.Textarea(attrs={"rows": 4}),
             "weather_service": forms.Select,
+            "weather_second": forms.Select,
             "weather_key": forms.PasswordInput(attrs={"autocomplete": "off"}),
         }
-        labels = {"weather_service": "Weather service"}
+        labels = {"weather_service": "Weather service", "weather_second": "A second weather service"}
         help_texts = weather.HELP | {
             "region": "Such as US-NY, CA-ON or DE: from where you send, which rules on moving animals ask for."
         }

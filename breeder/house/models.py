@@ -34,6 +34,13 @@ class Setting(models.Model):
         MET = "met", "MET Norway (the whole world, no key)"
         OPEN_METEO = "open-meteo", "Open-Meteo, with your own key or your own server"
 
+    class SecondService(models.TextChoices):
+        """Services that may be asked beside the chosen one: those without a key."""
+
+        NONE = "", "none"
+        NWS = "nws", "US National Weather Service"
+        MET = "met", "MET Norway"
+
     id = models.PositiveSmallIntegerField(primary_key=True, default=ONLY, editable=False)
     trade_name = models.CharField("name on paper and public list", max_length=80, default="My stock")
     return_address = models.TextField("return address", blank=True, max_length=400)
@@ -51,6 +58,7 @@ class Setting(models.Model):
     longitude = models.DecimalField("longitude of home, to 0.01", max_digits=6, decimal_places=2, null=True, blank=True)
     region = models.CharField("state or country of home (ISO 3166)", max_length=6, blank=True)
     weather_service = models.CharField(max_length=10, choices=WeatherService, default=WeatherService.NONE, blank=True)
+    weather_second = models.CharField(max_length=10, choices=SecondService, default=SecondService.NONE, blank=True)
     weather_contact = models.CharField("contact shown to the weather service", max_length=120, blank=True)
     weather_key = models.CharField("key of the weather service", max_length=120, blank=True)
     weather_url = models.URLField("address of your own weather server or relay", max_length=200, blank=True)

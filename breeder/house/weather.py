@@ -16,6 +16,10 @@ HELP = {
         "only with your own key or at your own server; its data are CC BY 4.0 with credit. Only places rounded to "
         "about a kilometre are sent."
     ),
+    "weather_second": (
+        "Stands in where the first does not answer or has no forecast. Where the two say different things, a box is "
+        "tried with both and the worse decides. It is told the same rounded places."
+    ),
     "weather_contact": (
         "A mail or web address, sent with every question to the US service and MET Norway: both want to know whom to "
         "write to when something is wrong."
@@ -33,9 +37,14 @@ def key_after(kept: str, typed: str) -> str:
 def faults_of(given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Yield the field and a sentence for everything that the chosen service still lacks."""
     service, contact = given.get("weather_service"), given.get("weather_contact") or ""
+    second = given.get("weather_second")
+    if second and not service:
+        yield "weather_second", "Choose the first weather service before a second one, or leave the second empty."
+    elif second and second == service:
+        yield "weather_second", "This is the first service already. Choose another, or leave the second empty."
     if contact and not _is_contact(contact):
         yield "weather_contact", f"‘{contact}’ is neither a mail nor a web address in plain letters. Write one of them."
-    elif service in (Setting.WeatherService.NWS, Setting.WeatherService.MET) and not contact:
+    elif {service, second} & {Setting.WeatherService.NWS, Setting.WeatherService.MET} and not contact:
         yield (
             "weather_contact",
             "This service wants to know whom to write to when something is wrong. Give a mail or web address.",

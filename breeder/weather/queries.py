@@ -1,6 +1,6 @@
 """Reads of places and their hours."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -101,22 +101,36 @@ def hours_for(
 
 @dataclass(frozen=True)
 class Asking:
-    """What the chosen service last did for a place, for its page."""
+    """What a chosen service last did for a place, for its page; `stands_in` names the one whose place it takes."""
 
     service: str
     is_wanted: bool
     asked_at: datetime | None
     trouble: str
+    stands_in: str = ""
 
 
-def asking_of(place: Place, setting: Setting, now: datetime) -> Asking | None:
-    """Return how it stands with the chosen service; None where none is chosen."""
-    service = choosing.service_of(setting)
-    if service is None:
-        return None
-    last = place.fetches.filter(service=service.key).exclude(endpoint__in=MEASURING).first()
+def askings_of(place: Place, setting: Setting, now: datetime) -> list[Asking]:
+    """Return how it stands with each chosen service, the first one first; nothing where none is chosen."""
     wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
-    return Asking(service.name, wanted, last.asked_at if last else None, last.trouble if last else "")
+    last = {row.service: row for row in place.fetches.exclude(endpoint__in=MEASURING).order_by("asked_at")}
+    found: list[Asking] = []
+    for chosen in choosing.chosen_of(setting):
+        row = last.get(chosen.service.key)
+        asking = Asking(chosen.service.name, wanted, row.asked_at if row else None, row.trouble if row else "")
+        if found and found[0].trouble and row and not row.trouble:
+            asking = replace(asking, stands_in=found[0].service)
+        found.append(asking)
+    return found
+
+
+def stand_ins_of(place: Place, setting: Setting, now: datetime) -> list[str]:
+    """Return a sentence where the first service failed and the second one's hours are used."""
+    return [
+        f"{place}: {asking.stands_in} did not give its hours; {asking.service} stands in."
+        for asking in askings_of(place, setting, now)
+        if asking.stands_in
+    ]
 
 
 class _Merged:

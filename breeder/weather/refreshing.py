@@ -27,6 +27,9 @@ BUSY_BEFORE_S, BUSY_AFTER_S = 60, 120
 LATEST_AFTER_S = 420
 
 
+_BROUGHT, _STILL_GOOD, _FAILED = "brought", "still good", "failed"
+
+
 class _Kept(Exception):
     """What was kept before is still good, so nothing is read anew."""
 
@@ -65,15 +68,15 @@ def refresh(
 ) -> Report:
     """Bring hours for the places needed, and for those asked for meanwhile. Does nothing while another run is at it."""
     setting = household()
-    service = choosing.service_of(setting)
-    if service is None:
+    askers = [(one.service, make(one.service, one.own_home)) for one in choosing.chosen_of(setting)]
+    if not askers:
         return Report(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
-    fetcher = make(service, setting.weather_url.rstrip("/"))
+    fetcher = askers[0][1]
     holder = leases.take(leases.REFRESHING, fetcher.clock())
     if holder is None:
         return Report(was_running=True)
     try:
-        run = _Run(service, fetcher, holder)
+        run = _Run(askers, holder)
         if not only_wanted:
             run.bring(needed())
         run.bring_wanted()
@@ -85,17 +88,20 @@ def refresh(
 
 @dataclass
 class _Run:
-    """One run that holds the lease."""
+    """One run that holds the lease; each place is asked of every service in turn."""
 
-    service: WeatherService
-    fetcher: Fetcher
+    askers: list[tuple[WeatherService, Fetcher]]
     holder: str
     report: Report = field(default_factory=Report)
+
+    @property
+    def now(self) -> datetime:
+        return self.askers[0][1].clock()
 
     def bring(self, places: Iterable[Place]) -> None:
         """Bring hours for places; ends when the lease was lost to another run."""
         for place in places:
-            if not leases.renew(leases.REFRESHING, self.holder, self.fetcher.clock()):
+            if not leases.renew(leases.REFRESHING, self.holder, self.now):
                 return
             self.bring_one(place)
 
@@ -106,45 +112,46 @@ class _Run:
             tried |= {place.pk for place in wanted}
             self.bring(wanted)
 
-    def bring_one(self, place: Place) -> Forecast | None:
-        """Bring hours for one place; what goes wrong is noted with the place."""
-        asking = _Asking(self.service, self.fetcher, place)
+    def bring_one(self, place: Place) -> None:
+        """Bring hours for one place; what goes wrong is noted with the place, and said where another stands in."""
+        came = {service.name: self._bring_from(service, fetcher, place) for service, fetcher in self.askers}
+        self.report.brought += _BROUGHT in came.values()
+        self.report.still_good += _BROUGHT not in came.values() and _STILL_GOOD in came.values()
+        first, *others = came
+        if came[first] == _FAILED and (there := [name for name in others if came[name] != _FAILED]):
+            self.report.troubles.append(f"{there[0]} stands in for {first} at {place}.")
+
+    def _bring_from(self, service: WeatherService, fetcher: Fetcher, place: Place) -> str:
+        """Bring hours of one service, and return what came of it."""
+        asking = _Asking(service, fetcher, place)
         try:
-            forecast = asking.forecast()
+            asking.forecast()
         except _Kept:
-            self.report.still_good += 1
             Place.objects.filter(pk=place.pk).update(wanted_at=None)
-            return None
+            return _STILL_GOOD
         except Trouble as trouble:
             if isinstance(trouble, BadResponse):
-                keeping.forget_lasting(place, self.service.key)
+                keeping.forget_lasting(place, service.key)
             held = timedelta() if isinstance(trouble, Unavailable | RateLimited) else keeping.REFUSED_FOR
-            self._note(asking, trouble, held)
+            asking.note(trouble, held)
             self.report.troubles.append(trouble.sentence)
-            return None
-        self.report.brought += 1
-        self.learn_from(place)
-        return forecast
+            return _FAILED
+        self._learn_from(asking)
+        return _BROUGHT
 
-    def learn_from(self, place: Place) -> None:
+    def _learn_from(self, brought: "_Asking") -> None:
         """Bring what was really measured, where the service tells; that it cannot is no trouble for the keeper."""
-        if not isinstance(self.service, UsService):
+        service = brought.service
+        if not isinstance(service, UsService):
             return
-        asking = _Asking(self.service, self.fetcher, place)
+        asking = _Asking(service, brought.fetcher, brought.place)
         try:
-            asking.observations(UsStations(self.service))
+            asking.observations(UsStations(service))
         except _Kept:
             return
         except Trouble as trouble:
             far = isinstance(trouble, NotCovered)
-            self._note(asking, trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
-
-    def _note(self, asking: "_Asking", trouble: Trouble, held: timedelta) -> None:
-        """Note what went wrong with the place, and leave the host alone where it asked for that."""
-        if isinstance(trouble, RateLimited) and asking.last:
-            hosts.leave_alone(_host(asking.last[0]), trouble.until)
-        now = self.fetcher.clock()
-        keeping.keep_trouble(asking.place, self.service.key, asking.endpoint, trouble, now, held)
+            asking.note(trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
 
 
 class _Asking:
@@ -154,6 +161,12 @@ class _Asking:
         self.service, self.fetcher, self.place = service, fetcher, place
         self.endpoint = "forecast"
         self.last: tuple[Ask, Answer] | None = None
+
+    def note(self, trouble: Trouble, held: timedelta) -> None:
+        """Note what went wrong with the place, and leave the host alone where it asked for that."""
+        if isinstance(trouble, RateLimited) and self.last:
+            hosts.leave_alone(_host(self.last[0]), trouble.until)
+        keeping.keep_trouble(self.place, self.service.key, self.endpoint, trouble, self.fetcher.clock(), held)
 
     def forecast(self) -> Forecast:
         """Return the hours, kept. Raises a Trouble, or _Kept where nothing is to be done."""

@@ -47,7 +47,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "hours": hours,
         "chart": chart,
         "learnt": list(here.learnt.all()),
-        "asking": queries.asking_of(here, request.household, timezone.now()),
+        "askings": queries.askings_of(here, request.household, timezone.now()),
     }
     return render(request, "weather/place.html", context)
 

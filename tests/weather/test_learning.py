@@ -291,6 +291,6 @@ def test_a_station_that_fails_spoils_nothing_and_is_left_alone_for_half_a_day(pl
             assert bring(clock, place).troubles == []
             clock.now += HOUR
     assert sum("stations" in path for path, _ in server.asked) == 1
-    asking = queries.asking_of(place, household(), NOW)
+    (asking,) = queries.askings_of(place, household(), NOW)
     assert asking is not None
     assert asking.trouble == ""
