@@ -3,7 +3,9 @@
 from collections.abc import Callable
 
 from django.conf import settings
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.template.loader import render_to_string
 from django.utils import timezone
 
 from breeder.house.queries import household
@@ -50,6 +52,21 @@ class RepeatedAnswer:
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if isinstance(exception, AlreadyDone):
             return HttpResponseRedirect(exception.answer)
+        return None
+
+
+class BusyBook:
+    """Say so where somebody waited in vain to write, since something long is being written; nothing was begun yet."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, OperationalError) and "database is locked" in str(exception):
+            return HttpResponse(render_to_string("503.html"), status=503, headers={"Retry-After": "60"})
         return None
 
 

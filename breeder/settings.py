@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "breeder.middleware.AnswerToPhone",
     "breeder.middleware.HouseholdTime",
     "breeder.middleware.RepeatedAnswer",
+    "breeder.middleware.BusyBook",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "breeder.urls"

@@ -19,7 +19,7 @@ def faults_of(database: dict[str, Any]) -> list[CheckMessage]:
     found: list[CheckMessage] = []
     if database.get("ATOMIC_REQUESTS"):
         found.append(Error("ATOMIC_REQUESTS must stay off: an action opens its own transaction.", id="breeder.E001"))
-    if not database["ENGINE"].endswith("sqlite3"):
+    if "sqlite" not in database["ENGINE"]:
         return found
     for name, wanted in SQLITE_OPTIONS.items():
         if database.get("OPTIONS", {}).get(name) != wanted:

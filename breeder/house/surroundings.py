@@ -49,7 +49,7 @@ def database_from(url: str | None, folder: Path) -> dict[str, Any]:
     """
     if not url:
         return {
-            "ENGINE": "django.db.backends.sqlite3",
+            "ENGINE": "breeder.house.orderly_sqlite",
             "NAME": folder / DATABASE_FILE,
             "OPTIONS": dict(SQLITE_OPTIONS),
             "ATOMIC_REQUESTS": False,

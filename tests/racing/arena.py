@@ -7,9 +7,11 @@ its BEGIN IMMEDIATE is a lock too; that must oversell, or the race would prove n
 """
 
 import contextlib
+import gc
 import json
 import multiprocessing
 import os
+import time
 from collections.abc import Callable
 from random import Random
 from threading import BrokenBarrierError
@@ -22,11 +24,12 @@ django.setup()
 
 from django.core.exceptions import ValidationError  # noqa: E402
 from django.core.management import call_command  # noqa: E402
-from django.db import connection, connections, transaction  # noqa: E402
+from django.db import OperationalError, connection, connections, transaction  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
 from breeder.cultures import actions, proof, queries, rules, steps  # noqa: E402
 from breeder.cultures.models import Culture, Promise  # noqa: E402
+from breeder.house.orderly_sqlite import line as waiting_line  # noqa: E402
 from breeder.orders import actions as orders  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
 from breeder.orders.rules import Wanted, Who  # noqa: E402
@@ -37,11 +40,13 @@ from tests.racing.arena_facts import (  # noqa: E402
     ANSWER_S,
     CONTROL_WAIT_S,
     EACH,
-    FILE_WAIT_S,
     HANDS,
     LAST,
     ROUNDS,
+    SHORT_WAIT_S,
     STEPS,
+    TURN_TAKES_S,
+    TURNS,
     WAIT_S,
 )
 
@@ -55,29 +60,43 @@ def without_turn() -> None:
         transaction.atomic = lambda *args, **kwargs: contextlib.nullcontext()
 
 
-def meet_after_deciding(barrier: Any, wait_s: float) -> None:
-    """Make every hand that has decided wait for the others to have decided: the worst moment, each time.
+class Meeting:
+    """Makes every hand that has decided wait for the others to have decided: the worst moment, in each round.
 
     It lies before the first row is written: on PostgreSQL the second order's number waits for the first to commit.
     """
-    decide = rules.require
 
-    def require(*args: Any) -> None:
-        decide(*args)
-        with contextlib.suppress(BrokenBarrierError):
-            barrier.wait(wait_s)
+    def __init__(self, rounds: int, wait_s: float) -> None:
+        context = multiprocessing.get_context("fork")
+        self.begins = [context.Barrier(HANDS) for _ in range(rounds)]
+        self.decided = [context.Barrier(HANDS) for _ in range(rounds)]
+        self.round, self.wait_s = 0, wait_s
 
-    rules.require = require
+    def begin(self, number: int) -> None:
+        """Wait until every hand has come to this round."""
+        self.round = number
+        self.begins[number].wait(ANSWER_S)
+
+    def after_deciding(self) -> None:
+        """From now on, in this process, whoever has decided waits."""
+        decide = rules.require
+
+        def require(*args: Any) -> None:
+            decide(*args)
+            with contextlib.suppress(BrokenBarrierError):
+                self.decided[self.round].wait(self.wait_s)
+
+        rules.require = require
 
 
-def in_hands(work: Callable[[int], list[str]], prepare: Callable[[Any], None] = lambda barrier: None) -> list[str]:
+def in_hands(work: Callable[[int], list[str]]) -> list[list[str]]:
     """Do `work` in several processes at once, and return what each came back with."""
     connections.close_all()
+    gc.freeze()  # what is there already is never looked at again, so its memory stays shared
     context = multiprocessing.get_context("fork")
-    answers, barrier = context.Queue(), context.Barrier(HANDS)
+    answers = context.Queue()
 
     def hand(number: int) -> None:
-        prepare(barrier)
         try:
             answers.put(work(number))
         except BaseException as failed:  # what a hand died of is the finding
@@ -90,7 +109,7 @@ def in_hands(work: Callable[[int], list[str]], prepare: Callable[[Any], None] = 
     found = [answers.get(timeout=ANSWER_S) for _ in hands]
     for one in hands:
         one.join(ANSWER_S)
-    return [said for answer in found for said in answer]
+    return found
 
 
 def agree_once(offer_id: int, number: int) -> str:
@@ -103,22 +122,31 @@ def agree_once(offer_id: int, number: int) -> str:
 
 
 def last_animals(*, no_turn: bool) -> Result:
-    """Several hands want the last animals at one moment."""
-    rounds = []
-    for number in range(1 if no_turn else ROUNDS):
-        of = counted_line(f"{'Control' if no_turn else 'Last'} {number}", LAST)
-        offer = pack(of, number=EACH, overcount=0)
+    """Several hands want the last animals at one moment, round after round, each time of another line."""
+    number_of_rounds = 1 if no_turn else ROUNDS
+    lines = [counted_line(f"{'Control' if no_turn else 'Last'} {number}", LAST) for number in range(number_of_rounds)]
+    offers = [pack(of, number=EACH, overcount=0).pk for of in lines]
+    meeting = Meeting(number_of_rounds, CONTROL_WAIT_S if no_turn else WAIT_S)
 
-        def prepare(barrier: Any) -> None:
-            meet_after_deciding(barrier, CONTROL_WAIT_S if no_turn else WAIT_S)
-            if no_turn:
-                without_turn()
+    def work(hand: int) -> list[str]:
+        meeting.after_deciding()
+        if no_turn:
+            without_turn()
+        said = []
+        for number, offer in enumerate(offers):
+            meeting.begin(number)
+            said.append(agree_once(offer, hand))
+        return said
 
-        said = in_hands(lambda hand, pk=offer.pk: [agree_once(pk, hand)], prepare)
-        promised = sum(promise.number for promise in Promise.objects.filter(line=of))
-        stock = queries.stock_of(of.pk).stages["young"]
-        rounds.append({"said": said, "promised": promised, "free": stock.free, "short": stock.short})
+    by_hand = in_hands(work)
+    rounds = [round_of(of, [said[number] for said in by_hand]) for number, of in enumerate(lines)]
     return {"rounds": rounds, "differences": len(list(proof.differences()))}
+
+
+def round_of(of: Line, said: list[str]) -> Result:
+    promised = sum(promise.number for promise in Promise.objects.filter(line=of))
+    stock = queries.stock_of(of.pk).stages["young"]
+    return {"said": said, "promised": promised, "free": stock.free, "short": stock.short}
 
 
 def busy_day() -> Result:
@@ -126,10 +154,10 @@ def busy_day() -> Result:
     lines = [counted_line("Ash", 400), counted_line("Slate", 60)]
     others = [build.tub(of).pk for of in lines]
     offers = [pack(of, number=4, overcount=0).pk for of in lines]
-    said = in_hands(lambda hand: [one_step(Random(hand * 100 + n), lines, others, offers) for n in range(STEPS)])
+    by_hand = in_hands(lambda hand: [one_step(Random(hand * 100 + n), lines, others, offers) for n in range(STEPS)])
     stocks = queries.stock_by_line()
     return {
-        "said": said,
+        "said": [said for answers in by_hand for said in answers],
         "short": [stocks[of.pk].stages["young"].short for of in lines],
         "numbers": sorted(Culture.objects.values_list("number", flat=True)),
         "orders": sorted(Order.objects.values_list("number", flat=True)),
@@ -176,15 +204,42 @@ def end_one(what: str, of: Line) -> None:
             steps.pack_from(tub, "young", promise.number, promise=promise, at=promise.made_at, by=None)
 
 
+def impatient(*, no_line: bool) -> Result:
+    """Several hands take the turn again and again without a pause, and SQLite itself waits for a moment only.
+
+    Only on a database file: PostgreSQL hands its locks on in the order in which they were asked for.
+    """
+    of = build.line("Impatient control" if no_line else "Impatient")
+
+    def work(hand: int) -> list[str]:
+        connections.databases["default"]["OPTIONS"]["timeout"] = SHORT_WAIT_S
+        if no_line:
+            waiting_line.wait_in = lambda path: None
+        return [turn_once(of.pk) for _ in range(TURNS)]
+
+    said = [word for answers in in_hands(work) for word in answers]
+    of.refresh_from_db()
+    return {"said": said, "turns": of.turn}
+
+
+def turn_once(line_id: int) -> str:
+    try:
+        with transaction.atomic():
+            steps.take_turn([line_id])
+            time.sleep(TURN_TAKES_S)
+    except OperationalError as trouble:
+        return str(trouble)
+    return "done"
+
+
 def main() -> None:
     """Run the control first, then the same with the lock, then a busy day, and print all of it."""
     call_command("migrate", verbosity=0)
-    if connection.vendor == "sqlite":
-        # A file's lock is not handed on in turn, so a hand may wait long; how long is not judged here.
-        connections.databases["default"]["OPTIONS"]["timeout"] = FILE_WAIT_S
-        connection.close()
     reverse("today:page")  # load every room once, and not in each hand
-    print(json.dumps({"control": last_animals(no_turn=True), "turn": last_animals(no_turn=False), "busy": busy_day()}))
+    found = {"control": last_animals(no_turn=True), "turn": last_animals(no_turn=False), "busy": busy_day()}
+    if connection.vendor == "sqlite":
+        found["impatient"] = {"without a line": impatient(no_line=True), "in a line": impatient(no_line=False)}
+    print(json.dumps(found))
 
 
 if __name__ == "__main__":

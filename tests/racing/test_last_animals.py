@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.racing.arena_facts import EACH, HANDS, LAST, ROUNDS, STEPS
+from tests.racing.arena_facts import EACH, HANDS, LAST, ROUNDS, STEPS, TURNS
 from tests.servers import postgresql
 
 # One demo, arena or wreck for the whole file, whichever processor it runs on.
@@ -78,3 +78,15 @@ def test_a_busy_day_of_many_hands_leaves_no_line_short_and_the_ledger_whole(
     assert day["differences"] == []
     assert day["numbers"] == list(range(1, len(day["numbers"]) + 1))
     assert day["orders"] == list(range(1, len(day["orders"]) + 1))
+
+
+def test_without_the_line_somebody_among_many_writers_to_a_file_is_turned_away(arenas: dict[str, Any]) -> None:
+    without = arenas["a database file"]["impatient"]["without a line"]
+    assert "database is locked" in without["said"]
+    assert without["turns"] == without["said"].count("done") < HANDS * TURNS
+
+
+def test_in_the_line_nobody_is_turned_away_however_short_the_patience_of_the_file(arenas: dict[str, Any]) -> None:
+    lined = arenas["a database file"]["impatient"]["in a line"]
+    assert lined["said"] == ["done"] * (HANDS * TURNS)
+    assert lined["turns"] == HANDS * TURNS
