@@ -9,6 +9,7 @@ from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.test import Client
 
+from breeder.dispatch.skies import KEPT
 from breeder.house.roles import HELPER, KEEPER
 from tests.house_rules.floors import FLOORS
 from tests.surroundings import SERVER_WANTED
@@ -31,6 +32,14 @@ if os.environ.get(SERVER_WANTED) == "postgresql":
 def pytest_configure() -> None:
     """Hash quickly: what is tested here is never the strength of a hash. Once, since each change costs every test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # Tests look at whole boards, however busy the machine is; what an unfinished one shows has a test of its own.
+    settings.BOARD_PATIENCE_S = 60.0
+
+
+@pytest.fixture(autouse=True)
+def nothing_read_before() -> None:
+    """A rolled back test leaves the numbers of its places to the next; what was read of them must not stay."""
+    KEPT.reads.clear()
 
 
 def user_in(role: str, name: str) -> User:

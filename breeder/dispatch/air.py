@@ -4,9 +4,10 @@ The board's way to what `ambient.around` gives for a single box; both use the sa
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,16 @@ class Air:
     sd_share: Array
     local_hour: Array
     light: Array
+
+    @cached_property
+    def digest(self) -> bytes:
+        """Return a digest of all that anything reckoned of this air rests on."""
+        found = blake2b(repr((self.hours.latitude, self.hours.longitude, self.hours.timezone)).encode(), digest_size=16)
+        found.update(self.hours.times[0].isoformat().encode())
+        for field in fields(self):
+            if isinstance(values := getattr(self, field.name), np.ndarray):
+                found.update(values.tobytes())
+        return found.digest()
 
     def window(self, name: str, start: int, number: int) -> Array:
         """Return `number` values from place `start` on; NaN beyond the hours."""

@@ -2,21 +2,16 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from functools import lru_cache
+from datetime import date, datetime
 
-from django.utils import timezone
-
-from breeder.carriers.queries import closures_of
-from breeder.carriers.rules import posting_days
-from breeder.dispatch import air, gathering, legal, planning, rivals, rules, spreading
-from breeder.dispatch.air import Air
-from breeder.dispatch.ambient import ONE_DAY
+from breeder.dispatch import gathering, legal, planning, rules, spreading
+from breeder.dispatch.beside import Desk
+from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.inputs import cups_in, species_in
-from breeder.dispatch.planning import Asked, Cell, Memo
-from breeder.dispatch.rivals import Side
+from breeder.dispatch.remembering import Memo
+from breeder.dispatch.skies import Skies
 from breeder.dispatch.spreading import Aim, Shelf, Spread, Waits
-from breeder.dispatch.trying import Candidate, Journey
+from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import BadKit
 from breeder.heat.verdict import NO_GO
 from breeder.house.models import Setting
@@ -24,26 +19,22 @@ from breeder.packing import queries as packing
 from breeder.packing.models import Kit, Parcel
 from breeder.packing.reading import heat_kit
 from breeder.packing.rules import DRY_ICE_WORDS
-from breeder.people.models import Address
-from breeder.weather.grid import hours_between
-from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of
 
-DAYS_SHOWN = 10
 # Boxes of three cups are reckoned like boxes of two: fewer cups swing more, so the board errs on the safe side.
 CUP_CLASSES = (8, 4, 2, 1)
 CONFIRMING_ROUNDS = 3
-MEMO = Memo()
+DESK = Desk(Memo())
 
 
 @dataclass(frozen=True)
 class Row:
-    """One box on the board: its days, or why it has none."""
+    """One box on the board: its days, or why it has none; `is_open`: not all of them are worked out yet."""
 
     parcel: Parcel
     cells: tuple[Cell, ...]
     why_not: str = ""
     blocks: tuple[str, ...] = ()
+    is_open: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,19 +47,28 @@ class Board:
     asked: dict[tuple[int, date], Asked]
     kits: dict[int, Kit]
 
+    @property
+    def open_rows(self) -> int:
+        """Return how many boxes are not worked out yet."""
+        return sum(row.is_open for row in self.rows)
 
-def board_of(household: Setting, now: datetime) -> Board:
-    """Return every box that waits with what each of its next posting days says, the worst of all sources."""
+
+def board_of(household: Setting, now: datetime, until: float | None = None) -> Board:
+    """Return every box that waits with what each of its next posting days says, the worst of all sources.
+
+    What is not worked out by `until` (of time.monotonic; None: wait for all) is worked on beside the page.
+    """
     here = list(packing.parcels_here())
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
     kits = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
-    skies = _Skies(household, now)
+    skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address])
+    tried = _Candidates(kits)
     rulebook = legal.book()
     asked: dict[tuple[int, date], Asked] = {}
     why_not, blocks = {}, {}
     for parcel in waiting:
         try:
-            own = _asked(parcel, kits, skies, household, now)
+            own = _asked(parcel, tried, skies, household)
         except rules.NotLikeThis as refusal:
             why_not[parcel.number] = " ".join(refusal.messages)
             continue
@@ -77,13 +77,16 @@ def board_of(household: Setting, now: datetime) -> Board:
         asked |= {(parcel.number, one.journey.post_on): one for one in open_days}
         if shut and not open_days:
             blocks[parcel.number] = next(iter(shut.values()))
-    cells = dict(zip(asked, planning.cells_of(list(asked.values()), memo=MEMO), strict=True))
+    cells: dict[int, list[Cell | None]] = {}
+    for (number, _), cell in zip(asked, DESK.cells(list(asked.values()), planning.SCREENED, until), strict=True):
+        cells.setdefault(number, []).append(cell)
     rows = tuple(
         Row(
             parcel,
-            tuple(cell for (number, _), cell in cells.items() if number == parcel.number),
+            tuple(cell for cell in cells.get(parcel.number, ()) if cell),
             why_not.get(parcel.number, ""),
             blocks.get(parcel.number, ()),
+            None in cells.get(parcel.number, ()),
         )
         for parcel in waiting
     )
@@ -91,20 +94,25 @@ def board_of(household: Setting, now: datetime) -> Board:
     return Board(rows, _shelf(), packed, asked, {kit.pk: kit for kit in kits})
 
 
-def plan(board: Board, aim: Aim, boxes_a_day: int) -> Spread:
-    """Return a day and a kit for every box; what is given is tried again with all members of the box's own draws."""
+def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -> Spread | None:
+    """Return a day and a kit for every box; what is given is tried again with all members of the box's own draws.
+
+    None where that is not worked out by `until`, as in `board_of`.
+    """
+    if board.open_rows:
+        return None
     boxes = [Waits(row.parcel.number, row.parcel.order.promised_by, row.cells) for row in board.rows if row.cells]
     packed = [(parcel.kit_id, parcel.post_on) for parcel in board.packed]
     for _ in range(CONFIRMING_ROUNDS):
         found = spreading.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
-        failed = _unconfirmed(board, found)
+        failed = _unconfirmed(board, found, until)
         if not failed:
-            return found
+            return None if failed is None else found
         boxes = [_without(box, failed) for box in boxes]
     return spreading.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
 
 
-def _unconfirmed(board: Board, found: Spread) -> set[tuple[int, date, int]]:
+def _unconfirmed(board: Board, found: Spread, until: float | None) -> set[tuple[int, date, int]] | None:
     """Return (box, day, kit) of what was given and does not hold with all members and the exact number of cups."""
     services = {row.parcel.number: row.parcel for row in board.rows}
     asked = []
@@ -114,8 +122,13 @@ def _unconfirmed(board: Board, found: Spread) -> set[tuple[int, date, int]]:
         seed = rules.seed_of(parcel.number, parcel.service_id, given.on)
         exact = replace(kit, kit=heat_kit(board.kits[kit.kit_id], cups_in(parcel)))
         asked.append(replace(one, candidates=(exact,), seed=seed))
-    cells = planning.cells_of(asked, members=gathering.MEMBERS, memo=MEMO)
-    return {(cell.number, cell.on, cell.options[0].candidate.kit_id) for cell in cells if not cell.going}
+    failed = set()
+    for cell in DESK.cells(asked, gathering.MEMBERS, until):
+        if cell is None:
+            return None
+        if not cell.going:
+            failed.add((cell.number, cell.on, cell.options[0].candidate.kit_id))
+    return failed
 
 
 def _without(box: Waits, failed: set[tuple[int, date, int]]) -> Waits:
@@ -133,7 +146,29 @@ def _without(box: Waits, failed: set[tuple[int, date, int]]) -> Waits:
     return replace(box, cells=cells)
 
 
-def _asked(parcel: Parcel, kits: list[Kit], skies: "_Skies", household: Setting, now: datetime) -> list[Asked]:
+class _Candidates:
+    """The kits to try by number of cups, each read once."""
+
+    def __init__(self, kits: list[Kit]) -> None:
+        self.kits = kits
+        self.by_cups: dict[int, tuple[Candidate, ...]] = {}
+
+    def of(self, cups: int) -> tuple[Candidate, ...]:
+        """Return the kits that hold so many cups."""
+        size = next(size for size in CUP_CLASSES if size <= cups)
+        if size not in self.by_cups:
+            self.by_cups[size] = tuple(self._fitting(size))
+        return self.by_cups[size]
+
+    def _fitting(self, cups: int) -> Iterable[Candidate]:
+        for kit in self.kits:
+            try:
+                yield Candidate(kit.pk, kit.name, float(kit.cost), heat_kit(kit, cups))
+            except BadKit:
+                continue  # too small for so many cups
+
+
+def _asked(parcel: Parcel, tried: _Candidates, skies: Skies, household: Setting) -> list[Asked]:
     """Return the questions of one box, one a day. Raises NotLikeThis where it cannot be planned yet."""
     lacks = []
     if parcel.service is None:
@@ -142,13 +177,12 @@ def _asked(parcel: Parcel, kits: list[Kit], skies: "_Skies", household: Setting,
         lacks.append("the place of its address is not known")
     if household.latitude is None or household.longitude is None:
         lacks.append("your own place is not known")
-    if not kits:
+    if not tried.kits:
         lacks.append("no kit is written down")
     if lacks:
         raise rules.NotLikeThis(f"Box {parcel.number} has no days yet: {'; '.join(lacks)}.", code="not_ready")
     animals = gathering.animals_of(species_in(parcel), household)
-    cups = next(size for size in CUP_CLASSES if size <= cups_in(parcel))
-    candidates = tuple(_candidates(kits, cups))
+    candidates = tried.of(cups_in(parcel))
     if not candidates:
         raise rules.NotLikeThis(f"Box {parcel.number} fits in no kit. Write down a larger one.", code="no_kit")
     return [
@@ -164,14 +198,6 @@ def _asked(parcel: Parcel, kits: list[Kit], skies: "_Skies", household: Setting,
     ]
 
 
-def _candidates(kits: Iterable[Kit], cups: int) -> Iterable[Candidate]:
-    for kit in kits:
-        try:
-            yield Candidate(kit.pk, kit.name, float(kit.cost), heat_kit(kit, cups))
-        except BadKit:
-            continue  # too small for so many cups
-
-
 def _has_dry_ice(kit: Kit) -> bool:
     said = " ".join([kit.name, kit.note, *(part.supply.name for part in kit.parts.all())]).lower()
     return any(word in said for word in DRY_ICE_WORDS)
@@ -183,69 +209,4 @@ def _shelf() -> Shelf:
         {supply.pk: supply.on_shelf for supply in supplies},
         {kit.pk: {part.supply_id: part.number for part in kit.parts.all()} for kit in packing.kits()},
         {supply.pk: supply.name for supply in supplies},
-    )
-
-
-class _Skies:
-    """The air of every place over the horizon, read and turned to arrays once."""
-
-    def __init__(self, household: Setting, now: datetime) -> None:
-        self.now, self.today = now, timezone.localdate(now)
-        self.home = household
-        self.span = (now - 2 * ONE_DAY, now + timedelta(days=packing.HORIZON_DAYS) + gathering.LONGEST_JOURNEY)
-        self.by_place: dict[tuple[object, object], tuple[Hours, list[Hours]]] = {}
-        self.by_service: dict[tuple[int, str], list[Journey]] = {}
-
-    def journeys(self, parcel: Parcel) -> list[Journey]:
-        """Return a box's journeys on its next posting days; boxes of one service and way share them."""
-        key = (parcel.service_id, parcel.way)
-        if key not in self.by_service:
-            closures = closures_of(parcel.service.carrier)
-            timing = gathering.timing_of(parcel.service)
-            days = [day.on for day in posting_days(timing, closures, self.today, packing.HORIZON_DAYS) if day.usable]
-            to_counter = parcel.way == Parcel.Way.COUNTER
-            self.by_service[key] = [
-                gathering.journey_of(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
-            ]
-        return self.by_service[key]
-
-    def readings(self, address: Address, journey: Journey) -> tuple[tuple[Air, Air], ...]:
-        """Return every reading of both ends on a journey, the freshest first."""
-        origin = self._side(self.home.latitude, self.home.longitude, self.home.timezone, "Home", journey)
-        destination = self._side(address.latitude, address.longitude, address.timezone, str(address), journey)
-        return tuple((_air(ends.origin), _air(ends.destination)) for ends in rivals.readings(origin, destination))
-
-    def _side(self, latitude: object, longitude: object, zone: str, label: str, journey: Journey) -> Side:
-        key = (latitude, longitude)
-        if key not in self.by_place:
-            self.by_place[key] = self._read(latitude, longitude, zone, label)
-        freshest, by_source = self.by_place[key]
-        if not by_source:
-            return Side(freshest)
-        last = journey.deliveries[-1].on + ONE_DAY
-        wanted = {at for at in freshest.times if journey.post_on <= at.astimezone(freshest.zone).date() <= last}
-        return rivals.side_of(freshest, by_source, wanted)
-
-    def _read(self, latitude: object, longitude: object, zone: str, label: str) -> tuple[Hours, list[Hours]]:
-        place = Place.objects.filter(latitude=latitude, longitude=longitude).first()
-        if place is None:
-            return _unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span), []
-        since = self.now - rules.FORECAST_LAPSES
-        freshest = hours_for(place, *self.span, issued_since=since)
-        names = sources_of(place, since)
-        if len(names) < 2:
-            return freshest, []
-        return freshest, [hours_for(place, *self.span, issued_since=since, source=name) for name in names]
-
-
-@lru_cache(maxsize=256)
-def _air(hours: Hours) -> Air:
-    return air.air_of(hours)
-
-
-def _unknown(latitude: float, longitude: float, zone: str, label: str, start: datetime, end: datetime) -> Hours:
-    times = hours_between(start, end)
-    none = (None,) * len(times)
-    return Hours(
-        label, latitude, longitude, zone, times, none, none, (0.0,) * len(times), (False,) * len(times), (), ()
     )

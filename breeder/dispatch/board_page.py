@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from breeder.dispatch import queries, telling
 from breeder.dispatch.board import Board, Row
-from breeder.dispatch.planning import Cell, Option
+from breeder.dispatch.cells import Cell, Option
 from breeder.dispatch.queries import Standing
 from breeder.dispatch.spreading import Aim, Given, Spread
 from breeder.heat.verdict import GO, NOT_DECIDED
@@ -17,7 +17,7 @@ from breeder.pages.words import NEVER, odds
 AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
 
-def context_of(board: Board, found: Spread, aim: Aim, household: Setting) -> dict[str, Any]:
+def context_of(board: Board, found: Spread | None, aim: Aim, household: Setting) -> dict[str, Any]:
     """Return the board's rows in order of promised date, and what the plan for all comes to."""
     days = sorted({cell.on for row in board.rows for cell in row.cells})
     checks = queries.latest_checks(row.parcel.pk for row in board.rows)
@@ -27,13 +27,23 @@ def context_of(board: Board, found: Spread, aim: Aim, household: Setting) -> dic
         for row in board.rows
     }
     ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
+    given = {} if found is None else {one.number: one for one in found.given}
     return {
-        "rows": [_row(row, days, found.of(row.parcel.number), standings[row.parcel.number]) for row in ordered],
-        "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in found.given],
-        "said": plan_said(found, board, aim, household.currency),
-        "notes": notes_of(found),
+        "rows": [_row(row, days, given.get(row.parcel.number), standings[row.parcel.number]) for row in ordered],
+        "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in given.values()],
+        "said": progress_said(board) if found is None else plan_said(found, board, aim, household.currency),
+        "notes": [] if found is None else notes_of(found),
         "packed": board.packed,
+        "is_open": found is None,
     }
+
+
+def progress_said(board: Board) -> str:
+    """Return how far the board is: '9 of 14 boxes are worked out, the rest in a moment.'"""
+    whole, done = len(board.rows), len(board.rows) - board.open_rows
+    if done == whole:
+        return f"All {whole} boxes are worked out; the plan for them follows in a moment."
+    return f"{done} of {whole} {'box is' if whole == 1 else 'boxes are'} worked out, the rest in a moment."
 
 
 def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
@@ -68,6 +78,7 @@ def _row(row: Row, days: list[date], given: Given | None, standing: Standing) ->
         "promised_by": parcel.order.promised_by,
         "blocks": row.blocks,
         "why_not": row.why_not or _without_days(row),
+        "is_open": row.is_open,
         "cells": [_cell(by_day[day], parcel, given, standing) if day in by_day else {"on": day} for day in days]
         if row.cells
         else [],
@@ -75,7 +86,7 @@ def _row(row: Row, days: list[date], given: Given | None, standing: Standing) ->
 
 
 def _without_days(row: Row) -> str:
-    return "" if row.cells or row.blocks else f"{row.parcel.service} takes no box in the next days."
+    return "" if row.cells or row.blocks or row.is_open else f"{row.parcel.service} takes no box in the next days."
 
 
 def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
@@ -127,5 +138,5 @@ def reason_of(cell: Cell, option: Option) -> str:
         return both
     case = cell.shape.cases[option.case]
     late = "" if option.case == 0 else f", {case.name}"
-    where = telling.stands_at(case, option.hour, cell.destination.hours.zone)
+    where = telling.stands_at(case, option.hour, cell.destination_zone)
     return f"It gets too {option.side} {where}{late}. {both}"

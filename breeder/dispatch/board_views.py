@@ -1,5 +1,8 @@
 """The board's pages: what each day says for every box, a plan for all, and the posting days as a calendar."""
 
+import time
+
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import User
@@ -23,12 +26,14 @@ def board(request: HttpRequest) -> HttpResponse:
     """Show all boxes that wait on their next posting days, with a plan for all by the chosen aim."""
     household = request.household  # type: ignore[attr-defined]
     form = BoardForm.asked(request.GET)
-    found = boards.board_of(household, timezone.now())
-    plan = boards.plan(found, form.aim, form.boxes_a_day)
+    until = time.monotonic() + settings.BOARD_PATIENCE_S
+    found = boards.board_of(household, timezone.now(), until)
+    plan = boards.plan(found, form.aim, form.boxes_a_day, until)
     feed = reverse("dispatch:calendar", args=[request.user.pk, calendars.key_of(request.user)])  # type: ignore[arg-type]
     context = board_page.context_of(found, plan, form.aim, household) | {
         "form": form,
         "feed": request.build_absolute_uri(feed),
+        "again": request.get_full_path(),
     }
     return render(request, "dispatch/board.html", context)
 

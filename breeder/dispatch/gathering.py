@@ -10,8 +10,9 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, services, timing_of
 from breeder.carriers.rules import delivery_days, posting_day
-from breeder.dispatch import rivals, rules, telling, trying
+from breeder.dispatch import air, planning, rivals, rules, telling, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
+from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
 from breeder.dispatch.legs import HOUR, Case, ServiceTimes, needed
 from breeder.dispatch.record import Found, odds_of
@@ -213,10 +214,12 @@ def _next_day(
             continue
         journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
         sides = sides_of(places, journey, now)
-        trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
-        if best := trial.best:
-            return {"on": day.isoformat(), **_offer(best)}
-        if missing_of(trial.cases[:1], Ends(*(side.freshest for side in sides))):
+        if _may_go(parcel, journey, candidates, sides, animals, drawn.seed):
+            trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
+            if best := trial.best:
+                return {"on": day.isoformat(), **_offer(best)}
+        ends = Ends(*(side.freshest for side in sides))
+        if missing_of(trying.journey_cases(journey, ends)[:1], ends):
             return None
     return None
 
@@ -242,6 +245,15 @@ def _other_way(
     trial = _try(journey, same, sides_of(places, journey, now), found.animals, drawn)
     way = Parcel.Way.DOORSTEP if to_counter else Parcel.Way.COUNTER
     return {"way": str(way), **_offer(trial.best or trial.calmest)}
+
+
+def _may_go(
+    parcel: Parcel, journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, seed: int
+) -> bool:
+    """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
+    readings = tuple((air.air_of(ends.origin), air.air_of(ends.destination)) for ends in rivals.readings(*sides))
+    asked = Asked(parcel.number, journey, readings, tuple(candidates), animals, seed)
+    return bool(planning.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
 
 
 def _helps(

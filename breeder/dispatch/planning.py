@@ -4,21 +4,19 @@ Boxes that go the same way share what surrounds them; kits are swept over all wa
 go easily (kits that melt until one does). A delay case that cannot change a No-go any more is left out.
 """
 
-from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from datetime import date
 from functools import lru_cache
-from threading import Lock
 from typing import Any
 
-from breeder.dispatch import air, rules
-from breeder.dispatch.air import Air, Members, Shape
+from breeder.dispatch import air
+from breeder.dispatch.air import Air, Members
+from breeder.dispatch.cells import Asked, Cell, Option
+from breeder.dispatch.remembering import Memo, keys_of
 from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_once
-from breeder.dispatch.trying import Animals, Candidate, Journey
+from breeder.dispatch.trying import Candidate
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import EASY, GO, NO_GO, NOT_DECIDED, ROUNDING, preference
+from breeder.heat.verdict import NO_GO, NOT_DECIDED
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
@@ -30,105 +28,6 @@ THREADS = 2
 ENOUGH = 2
 
 
-@dataclass(frozen=True, eq=False)
-class Asked:
-    """One box on one day: its way by every reading of both ends' air, the kits to try, what its animals bear."""
-
-    number: int
-    journey: Journey
-    readings: tuple[tuple[Air, Air], ...]
-    candidates: tuple[Candidate, ...]
-    animals: Animals
-    seed: int
-    weather_known: bool = False  # the hours are what really was, so members differ only in box, van and doorstep
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """Return all that the answer rests on."""
-        hours = tuple((one.hours, other.hours) for one, other in self.readings)
-        return self.journey, hours, self.candidates, self.animals, self.seed, self.weather_known
-
-
-@dataclass(frozen=True)
-class Option:
-    """What came of one kit on one day; `at_least`: cases that could not change the answer were left out."""
-
-    candidate: Candidate
-    decided: str
-    comfort: float
-    hard: float
-    at_least: bool
-    side: str
-    case: int
-    hour: float
-    strain: float
-
-    @property
-    def is_easy(self) -> bool:
-        """Return whether it may go with most of what is allowed to spare."""
-        return self.decided == GO and self.strain <= EASY + ROUNDING
-
-    @property
-    def verdict(self) -> str:
-        """Return the verdict's word on the page."""
-        return rules.verdict_of(self.decided, has_pack=self.candidate.has_pack)
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One box on one day: its kits in order of cost, and how many of the hours it needs are missing."""
-
-    number: int
-    on: date
-    options: tuple[Option, ...]
-    missing_hours: int
-    shape: Shape
-    destination: Air
-
-    @property
-    def going(self) -> tuple[Option, ...]:
-        """Return the kits that may go: the easy ones by cost, then the others by how little they strain."""
-        able = [option for option in self.options if option.decided == GO]
-        return tuple(sorted(able, key=lambda one: preference(one.strain, one.candidate.cost)))
-
-    @property
-    def shown(self) -> Option:
-        """Return the kit that is taken first, else the cheapest that hours lack for, else the one that fails least."""
-        if self.going:
-            return self.going[0]
-        open_yet = [one for one in self.options if one.decided == NOT_DECIDED]
-        if open_yet:
-            return min(open_yet, key=lambda one: one.candidate.cost)
-        return min(self.options, key=lambda one: (one.hard + one.comfort, one.candidate.cost))
-
-    def of_kit(self, kit_id: int | None) -> Option | None:
-        """Return what came of one kit."""
-        return next((one for one in self.options if one.candidate.kit_id == kit_id), None)
-
-
-class Memo:
-    """The last cells that were reckoned: a forecast that has not changed is not reckoned again."""
-
-    def __init__(self, size: int = 4096) -> None:
-        self.size = size
-        self.kept: OrderedDict[Any, Cell] = OrderedDict()
-        self.lock = Lock()
-
-    def get(self, asked: Asked, members: int) -> Cell | None:
-        """Return the cell that was kept for the same question, under this box's number."""
-        found = self.kept.get((asked.key, members))
-        if found is None:
-            return None
-        return Cell(asked.number, found.on, found.options, found.missing_hours, found.shape, found.destination)
-
-    def keep(self, asked: Asked, members: int, cell: Cell) -> None:
-        """Keep a cell; the oldest makes room."""
-        with self.lock:
-            self.kept[(asked.key, members)] = cell
-            while len(self.kept) > self.size:
-                self.kept.popitem(last=False)
-
-
 def cells_of(
     asked: Sequence[Asked],
     *,
@@ -138,7 +37,8 @@ def cells_of(
     told: Callable[[int, int], None] | None = None,
 ) -> list[Cell]:
     """Return the cell of each question in its order; `told(done, all)` is called as the work goes on."""
-    cells: list[Cell | None] = [memo.get(one, members) if memo else None for one in asked]
+    keys = keys_of(asked, members) if memo else []
+    cells = memo.known(asked, keys) if memo else [None] * len(asked)
     rest = sorted((place for place, cell in enumerate(cells) if cell is None), key=lambda place: _way(asked[place]))
     size = max(1, MEMBERS_AT_ONCE // members)
     blocks = [rest[first : first + size] for first in range(0, len(rest), size)]
@@ -149,7 +49,7 @@ def cells_of(
             for place, cell in zip(block, found, strict=True):
                 cells[place] = cell
                 if memo:
-                    memo.keep(asked[place], members, cell)
+                    memo.keep(keys[place], cell)
             done += len(block)
             if told:
                 told(done, len(asked))
@@ -248,7 +148,7 @@ def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
         tuple(sorted(options, key=lambda one: one.candidate.cost)),
         first.lacking,
         first.shape,
-        asked.readings[0][1],
+        asked.readings[0][1].hours.zone,
     )
 
 

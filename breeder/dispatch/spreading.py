@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
-from breeder.dispatch.planning import Cell, Option
+from breeder.dispatch.cells import Cell, Option
 
 
 class Aim(StrEnum):

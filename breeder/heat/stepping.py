@@ -95,20 +95,57 @@ def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_h
         raise ValueError(f"There are {per_hour} readings an hour, but the number must divide {FINE_PER_HOUR}.")
     hours, levels, series = len(films), len(films[0]), 0 if power is None else len(power)
     n = 2 + len(films[0][0].wall_j_k)
-    # Later weather changes nothing, so each hour goes on with the columns so far and two more.
-    state = np.zeros((levels, n, series + 2))
-    state[:, :, series] = 1.0
+    alike = next((hour for hour in range(hours) if films[hour] != films[0]), hours)
     out = np.zeros((levels, hours * per_hour + 1, series + 2 + hours))
-    out[:, 0, : series + 2] = state[:, node]
-    for hour, networks in enumerate(films):
-        weather, packs = _hour_of(networks, per_hour, node)
+    state = _steady(films[0], alike, power, per_hour, node, out)
+    # Later weather changes nothing, so each hour goes on with the columns so far and two more.
+    for hour in range(alike, hours):
+        weather, packs = _hour_of(films[hour], per_hour, node)
         rows = np.empty((levels, per_hour + n, series + 3 + hour))
         np.matmul(weather[..., :n], state, out=rows[..., :-1])
         rows[..., -1] = weather[..., -1]
         rows[..., -2] += weather[..., n]
         if power is not None:
-            knots = power[:, hour * FINE_PER_HOUR : (hour + 1) * FINE_PER_HOUR + 1]
-            rows[..., :series] += packs @ knots.T
+            rows[..., :series] += packs @ _knots_of(power, hour)
         out[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1, : series + 3 + hour] = rows[:, :per_hour]
         state = rows[:, per_hour:]
     return out
+
+
+def _steady(
+    networks: tuple[Network, ...], hours: int, power: Array | None, per_hour: int, node: int, out: Array
+) -> Array:
+    """Fill in the first hours, all of one film, and return the states at their end (levels, n, columns).
+
+    Every knot but the first answers alike, only later, so one answer is reckoned and laid down for all of them.
+    """
+    levels, series = len(networks), 0 if power is None else len(power)
+    n = 2 + len(networks[0].wall_j_k)
+    weather, packs = _hour_of(networks, per_hour, node)
+    few = series + 3  # pack power, start, the first knot and the second
+    state, seen, states = np.zeros((levels, n, few)), np.zeros((levels, hours * per_hour + 1, few)), []
+    state[:, :, series] = 1.0
+    seen[:, 0] = state[:, node]
+    for hour in range(hours):
+        rows = weather[..., :n] @ state
+        if hour < 2:
+            rows[..., series + 1 + hour] += weather[..., n]
+        if hour == 0:
+            rows[..., -1] += weather[..., -1]
+        if power is not None:
+            rows[..., :series] += packs @ _knots_of(power, hour)
+        seen[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1] = rows[:, :per_hour]
+        state = rows[:, per_hour:]
+        states.append(state[..., -1])
+    last = hours * per_hour
+    out[:, : last + 1, : few - 1] = seen[..., :-1]
+    later = np.concatenate([np.zeros((levels, last)), seen[..., -1]], axis=1)
+    for knot in range(1, hours + 1):
+        begin = last - (knot - 1) * per_hour
+        out[:, : last + 1, few - 2 + knot] = later[:, begin : begin + last + 1]
+    return np.concatenate([state[..., :-1], np.stack(states[::-1], axis=-1)], axis=-1)
+
+
+def _knots_of(power: Array, hour: int) -> Array:
+    """Return the power at the five-minute knots of an hour, (13, series)."""
+    return power[:, hour * FINE_PER_HOUR : (hour + 1) * FINE_PER_HOUR + 1].T

@@ -9,7 +9,9 @@ from numpy.typing import NDArray
 
 from breeder.dispatch import air, ambient, planning, trying
 from breeder.dispatch.ambient import Ends
-from breeder.dispatch.planning import Asked, Memo, cells_of
+from breeder.dispatch.cells import Asked
+from breeder.dispatch.planning import cells_of
+from breeder.dispatch.remembering import Memo
 from breeder.dispatch.sweeping import Way
 from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack

@@ -10,8 +10,9 @@ from typing import Any
 
 from breeder.carriers.rules import Timing, delivery_days
 from breeder.dispatch import air, planning
+from breeder.dispatch.cells import Asked
 from breeder.dispatch.legs import ServiceTimes
-from breeder.dispatch.planning import Asked, Memo
+from breeder.dispatch.remembering import Memo
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.verdict import Limits, Tolerance

@@ -7,8 +7,8 @@ from datetime import date, time, timedelta
 from breeder.carriers.rules import DELAY_SHARES, Delivery
 from breeder.dispatch import air, planning, trade, trying
 from breeder.dispatch.ambient import Ends, distance_km
+from breeder.dispatch.cells import Asked, Option
 from breeder.dispatch.legs import ServiceTimes
-from breeder.dispatch.planning import Asked
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.forecast_error import correlation
 from breeder.heat.members import draws
@@ -213,7 +213,7 @@ def _leaking(one: Candidate, leakier: float) -> Candidate:
     return replace(one, kit=replace(one.kit, box=replace(box, leak_factor=box.leak_factor * leakier)))
 
 
-def _broken(option: planning.Option) -> float:
+def _broken(option: Option) -> float:
     """Return the odds that the animals are broken: both limits are seldom passed apart, so the larger of the two."""
     return max(option.comfort, option.hard)
 
