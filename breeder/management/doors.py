@@ -92,10 +92,13 @@ def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) 
     from waitress import serve
 
     from breeder.management.forecasting import BesideTheSite
+    from breeder.management.warming import Warming
     from breeder.wsgi import application
 
+    warming = Warming()
+    warming.start()
     if with_forecasts:
-        BesideTheSite().start()
+        BesideTheSite(afterwards=warming.poke).start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
     serve(application, host=host, port=port, threads=THREADS, ident=None)

@@ -68,10 +68,11 @@ class BesideTheSite(threading.Thread):
         first_after_s: float = FIRST_AFTER_S,
         clock: Callable[[], datetime] = timezone.now,
         dice: random.Random | None = None,
+        afterwards: Callable[[], None] = lambda: None,
     ) -> None:
         super().__init__(name="forecasts", daemon=True)
         self.bring, self.clock, self.dice = bring, clock, dice or random.Random()
-        self.first_after_s = first_after_s
+        self.first_after_s, self.afterwards = first_after_s, afterwards
         self.stopping = threading.Event()
 
     def run(self) -> None:
@@ -85,6 +86,7 @@ class BesideTheSite(threading.Thread):
         try:
             if household().weather_service:
                 LOG.info(self.bring().sentence)
+                self.afterwards()
         except Exception:
             LOG.exception("Forecasts could not be brought; it is tried again in about an hour.")
         finally:

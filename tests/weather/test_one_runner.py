@@ -15,6 +15,7 @@ from django.test import Client
 from breeder.house.queries import household
 from breeder.management import doors, forecasting
 from breeder.management.forecasting import BesideTheSite
+from breeder.management.warming import Warming
 from breeder.packing import actions as packing
 from breeder.taxa.models import Line
 from breeder.weather import leases, refreshing
@@ -127,6 +128,7 @@ def test_the_site_brings_forecasts_and_the_demo_does_not(monkeypatch: pytest.Mon
     started: list[Any] = []
     monkeypatch.setattr("waitress.serve", lambda *args, **kwargs: None)
     monkeypatch.setattr(BesideTheSite, "start", lambda self: started.append(self))
+    monkeypatch.setattr(Warming, "start", lambda self: None)
     doors.serve_site("127.0.0.1", 1, str)
     assert started == []
     doors.serve_site("127.0.0.1", 1, str, with_forecasts=True)
