@@ -54,8 +54,7 @@ def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer
     with transaction.atomic(durable=True):
         once.seen(token)
         for rule in rules:
-            MovementRule.objects.filter(**{name: getattr(rule, name) for name in SAME}).delete()
-            rule.save(force_insert=True)
+            rule.save()
         log("rules loaded", "file", f"{len(rules)} rules of a file were written into the book.", by=by)
         once.spend(token, answer)
     return len(rules)

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.carriers.models import MovementRule
 from breeder.carriers.rule_forms import MovementRuleForm
+from breeder.house.regions import code_of
 
 COLUMNS = (
     "taxon", "origin", "destination", "across_only", "effect", "authority", "permit_kind", "conditions", "citation",
@@ -25,15 +26,6 @@ MOST_BYTES = 1_000_000
 MOST_FAULTS_SHOWN = 10
 
 
-class RowForm(MovementRuleForm):
-    """A row of a file: it may name a rule that is in the book already, which it then replaces."""
-
-    def validate_unique(self) -> None:
-        """Ask nothing of the database: the file is looked through whole first."""
-
-    validate_constraints = validate_unique
-
-
 class FileRefused(ValidationError):
     """Nothing of the file was kept; each sentence names the row and the remedy, the first ten of them."""
 
@@ -46,16 +38,21 @@ class FileRefused(ValidationError):
 
 
 def rules_in(file: bytes) -> list[MovementRule]:
-    """Return the rules of a file, unsaved. Raises FileRefused naming every fault by its row."""
+    """Return the rules of a file, unsaved; a row that names a rule of the book is that rule, as it is to become.
+
+    Raises FileRefused naming every fault by its row.
+    """
+    kept = {_key(rule): rule for rule in MovementRule.objects.all()}
     rows = _rows(_text(file))
     faults, found, seen = [], [], {}
     for number, row in enumerate(rows, start=2):
-        form = RowForm(_typed(row))
+        typed = _typed(row)
+        form = MovementRuleForm(typed, instance=kept.get(_key(MovementRule(**{name: typed[name] for name in SAME}))))
         if not form.is_valid():
             faults += [f"Row {number}: {said}" for errors in form.errors.values() for said in errors]
             continue
         rule = form.save(commit=False)
-        key = tuple(getattr(rule, name) for name in SAME)
+        key = _key(rule)
         if key in seen:
             faults.append(f"Row {number}: it is the same rule as row {seen[key]}. Keep one of the two.")
         seen[key] = number
@@ -63,6 +60,10 @@ def rules_in(file: bytes) -> list[MovementRule]:
     if faults:
         raise FileRefused(faults)
     return found
+
+
+def _key(rule: MovementRule) -> tuple[Any, ...]:
+    return tuple(getattr(rule, name) for name in SAME)
 
 
 def cells_of(rules: Iterable[MovementRule]) -> Iterable[Sequence[Any]]:
@@ -110,6 +111,8 @@ def _rows(text: str) -> list[dict[str, str]]:
 def _typed(row: dict[str, str]) -> dict[str, Any]:
     """Return a row as the form would have been filled in."""
     given: dict[str, Any] = {name: row.get(name, "").strip().removeprefix("'") for name in COLUMNS}
+    given |= {name: code_of(given[name]) for name in ("origin", "destination")}
+    given["taxon"] = " ".join(given["taxon"].split())
     for name in YES_OR_NO:
         given[name] = given[name].lower() in YES
     return given | {"effect": given["effect"].lower()}
