@@ -19,12 +19,14 @@ LOOKED_UP_FOR = timedelta(days=365)
 MOST_DAYS = 15
 DATE = {"type": "date"}
 EFFECTS = [
+    ("", "choose"),
     (MovementRule.Effect.FORBIDDEN, "Forbidden"),
     (MovementRule.Effect.PERMIT, "Only under a permit"),
     (MovementRule.Effect.CONDITIONS, "Allowed with conditions"),
     (MovementRule.Effect.ALLOWED, "Allowed"),
 ]
 TAKES = [
+    ("", "choose"),
     (CarrierRule.Takes.YES, "Takes them"),
     (CarrierRule.Takes.AGREEMENT, "Takes them only under an agreement"),
     (CarrierRule.Takes.NO, "Does not take them"),
@@ -105,9 +107,12 @@ class MovementRuleForm(OnRecordForm):
             "taxon": "Species or higher taxon; empty for all that is not listed",
             "authority": "Whose rule it is",
             "permit_kind": "Kind of permit, such as PPQ 526",
-            "across_only": "Only from one state or country into another",
+            "across_only": "Not within one state",
         }
-        help_texts = {"authority": "Of one authority the most specific rule counts; several add up."}
+        help_texts = {
+            "across_only": "For rules on moving from state to state.",
+            "authority": "Of one authority the most specific rule counts; several add up.",
+        }
         error_messages = {forms.forms.NON_FIELD_ERRORS: {"unique_together": TWICE}}
 
 

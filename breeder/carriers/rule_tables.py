@@ -60,8 +60,11 @@ class MovementTable(OnRecordTable):
         return self.linked(record, "rule", record.taxon or "what is not listed")
 
     def render_destination(self, record: MovementRule) -> str:
-        origin = f" from {name_of(record.origin)}" if record.origin else ""
-        return f"{name_of(record.destination)}{origin}{', across a border' if record.across_only else ''}"
+        into, origin = name_of(record.destination), name_of(record.origin)
+        if record.across_only and record.origin == record.destination:
+            return f"from state to state of {into}" if record.origin else "across any border"
+        start = f", from {origin}" if record.origin else ""
+        return f"{into}{start}{', not within one state' if record.across_only else ''}"
 
     def render_effect(self, record: MovementRule) -> str:
         said = record.get_effect_display().lower()

@@ -8,14 +8,13 @@ from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.people.models import Person
 
 INVENTED = "Invented for this demo; no rule"
-OFFICE, KIND = "an invented office", "IO 9"
+OFFICE, KIND = "an invented office", "Form IO-9"
 HOME = "US-NY"
 COVERED = [
     "US-NY", "US-VT", "US-NC", "US-MI", "US-AZ", "US-MN", "US-GA", "US-ME", "US-PA", "US-NH", "US-VA", "US-MA",
 ]  # fmt: skip
 LOOKED_UP_DAYS, GOOD_FOR_DAYS = 40, 365
 RECEIVES = ("Xanthe Rowe", "US-LA")
-FORBIDDEN = ("Armadillidium nasatum", "US-ME")
 
 
 def write_rules(today: date, by: Any) -> None:
@@ -38,14 +37,11 @@ def write_rules(today: date, by: Any) -> None:
         rule_actions.keep(permit, by=by)
 
 
-def forbid_later(today: date, by: Any) -> None:
-    """Write down a rule that came after its order was taken: the box stays, whoever sends it."""
-    taxon, destination = FORBIDDEN
-    looked = _looked_up(today) | {"checked_on": today, "recheck_on": today + timedelta(days=GOOD_FOR_DAYS)}
-    rule = MovementRule(
-        taxon=taxon, destination=destination, effect=MovementRule.Effect.FORBIDDEN, authority=OFFICE, **looked
-    )
-    rule_actions.keep(rule, by=by)
+def let_run_out(today: date, by: Any) -> None:
+    """Let a customer's permit run out after their order was taken: the box stays, whoever sends it."""
+    permit = Permit.objects.get(person__name=RECEIVES[0])
+    permit.valid_until = today - timedelta(days=1)
+    rule_actions.keep(permit, by=by)
 
 
 def _looked_up(today: date) -> dict[str, Any]:
