@@ -75,6 +75,12 @@ def does_take(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> A
     return answer
 
 
+def markings(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> tuple[str, ...]:
+    """Return what the carrier asks to be written on a box, by rules that the keeper has looked up."""
+    own = [rule for rule in rules if rule.verified and _applies(rule, animal, carriage)]
+    return tuple(rule.marking for rule in _most_specific(own, animal) if rule.marking)
+
+
 def in_season(day: date, first: str, last: str) -> bool:
     """Return whether a day lies in a season given as two month-days; a season may pass over the new year."""
     if not first or not last:

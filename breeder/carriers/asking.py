@@ -112,7 +112,22 @@ def ask_carrier(
     book: RuleBook, species: Iterable[Species], service: Service, address: Address | None, on: date | None
 ) -> Answer:
     """Return what the book says of a service carrying these species there; without a day no season is asked."""
-    carriage = Carriage(
+    carriage = _carriage(book, service, address, on)
+    answer = Answer()
+    for animal in _animals(species):
+        answer += acceptance.does_take(animal, carriage, book.carries)
+    return answer
+
+
+def markings_of(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
+    """Return what a service's carrier asks to be written on a box with these species, each marking once."""
+    carriage = _carriage(book, service, None, None)
+    found = [one for animal in _animals(species) for one in acceptance.markings(animal, carriage, book.carries)]
+    return tuple(dict.fromkeys(found))
+
+
+def _carriage(book: RuleBook, service: Service, address: Address | None, on: date | None) -> Carriage:
+    return Carriage(
         carrier=service.carrier,
         service_id=service.pk,
         called=str(service),
@@ -121,10 +136,6 @@ def ask_carrier(
         destination=region_of(address.country, address.region) if address else "",
         on=on,
     )
-    answer = Answer()
-    for animal in _animals(species):
-        answer += acceptance.does_take(animal, carriage, book.carries)
-    return answer
 
 
 def _animals(species: Iterable[Species]) -> list[Animal]:

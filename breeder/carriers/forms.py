@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.carriers.holidays import FIRST_YEAR
 from breeder.carriers.models import Closure, Service
+from breeder.carriers.rules import DELAYS_FROM
 from breeder.house.sentences import PlainForm
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
@@ -27,19 +28,20 @@ class ServiceForm(PlainForm, forms.ModelForm):
     )
     late = forms.CharField(
         label="Parcels on time, a day late, two days late, in percent",
-        help_text="Such as 87, 9, 4. They add up to 100. Yours may differ: see what arrived.",
+        help_text=f"Such as 87, 9, 4 (from {DELAYS_FROM}). They add up to 100.",
     )
 
     class Meta:
         model = Service
         fields = (
-            "carrier", "name", "weekdays", "usual_days", "latest_days", "late", "cut_off", "delivers_from",
-            "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking", "source", "active",
+            "carrier", "name", "weekdays", "least_days", "usual_days", "latest_days", "late", "cut_off",
+            "delivers_from", "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking", "source", "active",
         )  # fmt: skip
         widgets = {
             name: forms.TimeInput(attrs={"type": "time"}) for name in ("cut_off", "delivers_from", "delivers_until")
         }
         help_texts = {
+            "least_days": "Working days when all goes well.",
             "usual_days": "Working days until it usually arrives.",
             "latest_days": "Working days you plan for. A day is not used if these would cross a Sunday or a closure.",
             "source": "Where these figures come from.",
@@ -67,7 +69,11 @@ class ServiceForm(PlainForm, forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        usual, latest = cleaned.get("usual_days"), cleaned.get("latest_days")
+        least, usual, latest = (cleaned.get(name) for name in ("least_days", "usual_days", "latest_days"))
+        if least is not None and usual is not None and not 1 <= least <= usual:
+            self.add_error(
+                "least_days", f"At best {least} working days cannot be with {usual} as usual. Write 1 to {usual}."
+            )
         if usual is not None and latest is not None and not 1 <= usual <= latest <= MOST_DAYS:
             self.add_error(
                 "latest_days",
@@ -78,7 +84,6 @@ class ServiceForm(PlainForm, forms.ModelForm):
 
     def save(self, commit: bool = True) -> Service:
         self.instance.delay_shares = self.cleaned_data["late"]
-        self.instance.least_days = min(self.instance.least_days, self.instance.usual_days)
         return super().save(commit=commit)
 
 

@@ -98,6 +98,8 @@ def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPe
     for permit in permits:
         if rule.permit_kind and permit.kind.strip().lower() != rule.permit_kind.strip().lower():
             continue
+        if way.person_id is None and permit.person_id is not None:
+            continue  # asked without an order: whose permit another is does not matter
         lacks = why_not(permit, animal, way)
         if not lacks:
             terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""

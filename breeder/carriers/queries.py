@@ -18,6 +18,14 @@ def closures_of(carrier: str) -> tuple[date, ...]:
     return tuple(Closure.objects.filter(carrier=carrier).values_list("on", flat=True))
 
 
+def closures_by_carrier() -> dict[str, list[date]]:
+    """Return the closures of every carrier with a service in use, in two queries."""
+    found: dict[str, list[date]] = {carrier: [] for carrier in services().values_list("carrier", flat=True)}
+    for carrier, on in Closure.objects.filter(carrier__in=found).values_list("carrier", "on"):
+        found[carrier].append(on)
+    return found
+
+
 def timing_of(service: Service) -> Timing:
     """Return what matters of a service for its days."""
     return Timing(

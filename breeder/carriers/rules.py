@@ -10,7 +10,12 @@ SUNDAY = 6
 # US post 85–94 % on time, about 96 % within a day of its standard (published service reports, 2022–2024).
 DELAY_SHARES = (0.87, 0.09, 0.04)
 
+DELAYS_FROM = "published reports of first-class mail, 2022–2024; not of live boxes"
+OWN_DELAYS = "your own figures"
+
 HORIZON_DAYS = 14
+# A holiday of next year matters from late autumn on: that long before it closures are asked for (common practice).
+CLOSURES_AHEAD_DAYS = 60
 
 
 @dataclass(frozen=True)
@@ -94,6 +99,26 @@ def posting_days(
     """Return every day from `from_day` on, `horizon` of them, each usable or with why not."""
     shut = set(closures)
     return tuple(posting_day(timing, from_day + timedelta(days=ahead), shut) for ahead in range(horizon))
+
+
+def shares_said(shares: Sequence[float]) -> str:
+    """Return 'on time 87 %, 1 day late 9 %, 2 days late 4 %'."""
+    names = [Delivery(late, share, date.min).name for late, share in enumerate(shares)]
+    return ", ".join(f"{name} {share * 100:.3g} %" for name, share in zip(names, shares, strict=True) if share > 0)
+
+
+def mark_of_shares(shares: Sequence[float]) -> str:
+    """Return where delay shares come from: the usual ones from reports, all others from the keeper."""
+    return DELAYS_FROM if tuple(shares) in ((), DELAY_SHARES) else OWN_DELAYS
+
+
+def missing_closures(known: dict[str, Sequence[date]], today: date) -> list[str]:
+    """Return a sentence for each carrier and year of which no closure is kept, next year's from late autumn on."""
+    return [
+        f"No closures of {carrier} are kept for {year}. Add them, or a holiday will be missed."
+        for carrier, days in sorted(known.items())
+        for year in years_without_closures(days, today, CLOSURES_AHEAD_DAYS)
+    ]
 
 
 def years_without_closures(known: Sequence[date], from_day: date, horizon: int = HORIZON_DAYS) -> tuple[int, ...]:

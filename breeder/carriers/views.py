@@ -1,12 +1,15 @@
 """Pages of services and closures."""
 
+from datetime import date
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
 from breeder.carriers import actions, queries, rules
-from breeder.carriers.forms import ClosureForm, HolidaysForm, ServiceForm
+from breeder.carriers.forms import WEEKDAYS, ClosureForm, HolidaysForm, ServiceForm
 from breeder.carriers.models import Closure, Service
 from breeder.house.roles import keeper_only
 from breeder.pages import once
@@ -17,12 +20,21 @@ REFUSED = 422
 def services(request: HttpRequest) -> HttpResponse:
     """Show every service with the days on which it can be used next."""
     today = timezone.localdate()
-    rows = []
-    for service in queries.services(active=False):
-        timing = queries.timing_of(service)
-        days = rules.posting_days(timing, queries.closures_of(service.carrier), today)
-        rows.append({"service": service, "days": [day for day in days if day.usable]})
-    return render(request, "carriers/services.html", {"rows": rows})
+    closures = queries.closures_by_carrier()
+    rows = [_row(service, closures.get(service.carrier, []), today) for service in queries.services(active=False)]
+    missing = rules.missing_closures(closures, today)
+    return render(request, "carriers/services.html", {"rows": rows, "missing": missing})
+
+
+def _row(service: Service, closures: list[date], today: date) -> dict[str, Any]:
+    timing = queries.timing_of(service)
+    return {
+        "service": service,
+        "days": [day for day in rules.posting_days(timing, closures, today) if day.usable],
+        "weekdays": ", ".join(WEEKDAYS[day] for day in sorted(timing.weekdays) if day < len(WEEKDAYS)),
+        "delays": rules.shares_said(timing.delay_shares),
+        "delays_from": rules.mark_of_shares(service.delay_shares),
+    }
 
 
 @keeper_only
@@ -59,7 +71,7 @@ def closures(request: HttpRequest) -> HttpResponse:
         return redirect(answer)
     shown = {
         "closures": Closure.objects.filter(on__gte=today),
-        "missing": rules.years_without_closures(queries.closures_of(carrier), today),
+        "missing": rules.missing_closures(queries.closures_by_carrier(), today),
         "closure_form": closure,
         "year_form": year,
     }

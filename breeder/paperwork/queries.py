@@ -7,10 +7,12 @@ from django.db.models import Max, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.carriers.asking import markings_of, read_rules
 from breeder.carriers.queries import closures_of
 from breeder.carriers.rules import after_working_days
 from breeder.cultures.models import Culture, Stage
 from breeder.cultures.words import animals
+from breeder.dispatch.legal import ask_box
 from breeder.house.models import Setting
 from breeder.orders.models import Offer
 from breeder.orders.queries import lines_on_offer
@@ -97,7 +99,15 @@ def slip(parcel: Parcel, home: Setting) -> Slip:
         contents=contents,
         has_pack=bool(parcel.kit and parcel.kit.packs),
         terms=home.terms,
+        permits=_permits(parcel, home),
     )
+
+
+def _permits(parcel: Parcel, home: Setting) -> tuple[str, ...]:
+    """Return the permits under which the animals of a box move, on the day it is or was handed over."""
+    sent = timezone.localdate(parcel.sent_at) if parcel.sent_at else None
+    on = sent or parcel.post_on or timezone.localdate()
+    return tuple(permit.called for permit in ask_box(read_rules(home.region), parcel, on).permits)
 
 
 def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
@@ -147,7 +157,7 @@ def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
         deliver_by=weekday(deliver_by(parcel)),
         service=str(service) if service else "",
         hold_for_pickup=parcel.way == Parcel.Way.COUNTER,
-        marking=service.marking if service else "",
+        marking=service.marking or ", ".join(markings_of(read_rules(home.region), species, service)) if service else "",
     )
 
 

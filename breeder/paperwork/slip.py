@@ -1,7 +1,8 @@
 """The packing slip that travels with the animals.
 
 Shipper and consignee, and a list by scientific name with the number of each species and whether it is venomous, are
-what 50 CFR 14.81 asks for; that animals travel without food or water is USPS Publication 52, section 521.
+what 50 CFR 14.81 asks for; that animals travel without food or water is USPS Publication 52, section 521. Permits
+under which they move are named (7 CFR 330 asks for a label that shows the authorization; USPS Publication 14, 33).
 """
 
 from collections.abc import Sequence
@@ -60,6 +61,7 @@ class Slip:
     contents: tuple[Content, ...]
     has_pack: bool = False
     terms: str = ""
+    permits: tuple[str, ...] = ()
 
 
 def packing_slip(slip: Slip, sheet: Sheet) -> bytes:
@@ -71,6 +73,7 @@ def packing_slip(slip: Slip, sheet: Sheet) -> bytes:
         _list(contents, sheet),
         Spacer(0, 2 * mm),
         sheet.text(_together(contents), bold=True),
+        *[sheet.text(f"Sent under {permit}.") for permit in slip.permits],
         Spacer(0, 5 * mm),
         KeepTogether(_points("Cautions", _cautions(slip, sheet.ink), sheet)),
         Spacer(0, 4 * mm),

@@ -10,10 +10,12 @@ from breeder.cultures.doubts import ToCount
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
+from breeder.dispatch import legal
 from breeder.dispatch.models import Check
 from breeder.dispatch.page import morning_of
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, Supply
+from breeder.packing.queries import parcels_here
 from breeder.taxa.models import Line
 
 HOLD_ENDS_WITHIN = timedelta(hours=36)
@@ -48,6 +50,7 @@ class Box:
     verdict: str
     reason: str
     morning: str = ""
+    blocks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,12 +95,8 @@ def day(now: datetime) -> Day:
 
 def _boxes(now: datetime) -> list[Box]:
     last = Check.objects.filter(parcel=OuterRef("pk")).order_by("-made_at", "-id").values("pk")[:1]
-    parcels = (
-        Parcel.objects.filter(status__in=[Parcel.Status.WAITING, Parcel.Status.PACKED])
-        .select_related("order__person", "order__address", "kit", "service")
-        .annotate(last_check=Subquery(last))
-    )
-    found = list(parcels)
+    found = list(parcels_here().annotate(last_check=Subquery(last)))
+    on_record = legal.ask_boxes(found, now)
     checks = Check.objects.in_bulk([parcel.last_check for parcel in found if parcel.last_check])
     return [
         Box(
@@ -105,6 +104,7 @@ def _boxes(now: datetime) -> list[Box]:
             check.verdict if check else "",
             check.reason if check else "",
             morning_of(parcel, check, now),
+            on_record[parcel.pk].blocks,
         )
         for parcel, check in ((parcel, checks.get(parcel.last_check)) for parcel in found)
     ]

@@ -3,7 +3,11 @@
 from datetime import date
 
 import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from breeder.carriers.actions import load_example_services
@@ -12,8 +16,8 @@ from breeder.pages import once
 
 pytestmark = pytest.mark.django_db
 TYPED = {
-    "carrier": "Post", "name": "tracked", "weekdays": ["0", "1"], "usual_days": "2", "latest_days": "3",
-    "late": "80, 15, 5", "cut_off": "16:00", "delivers_from": "09:00",
+    "carrier": "Post", "name": "tracked", "weekdays": ["0", "1"], "least_days": "1", "usual_days": "2",
+    "latest_days": "3", "late": "80, 15, 5", "cut_off": "16:00", "delivers_from": "09:00",
     "delivers_until": "17:00", "doorstep_hours": "4", "to_doorstep": "on",
     "price": "12.50", "active": "on",
 }  # fmt: skip
@@ -42,6 +46,7 @@ def test_a_service_is_kept_with_its_delays(keeper_client: Client) -> None:
         ({"late": "80, 50"}, "adds up to 130"),
         ({"late": "often"}, "is not a list of percentages"),
         ({"usual_days": "5"}, "latest not before usual"),
+        ({"least_days": "3"}, "At best 3 working days cannot be with 2 as usual"),
         ({"latest_days": "400"}, "lie between 1 and 15"),
         ({"cut_off": "teatime"}, "is not a time"),
     ],
@@ -70,3 +75,41 @@ def test_a_closure_is_added_and_taken_off(keeper_client: Client) -> None:
 def test_a_helper_reads_services_but_does_not_change_them(helper_client: Client) -> None:
     assert helper_client.get(reverse("carriers:services")).status_code == 200
     assert helper_client.get(reverse("carriers:service_new")).status_code == 403
+
+
+def test_closures_of_next_year_are_asked_for_from_late_autumn_on(keeper_client: Client, keeper: User) -> None:
+    load_example_services(today=date(2025, 3, 1))  # closures of 2025 and 2026
+    Service.objects.create(carrier="Courier", name="next day", weekdays=[0], cut_off="16:00")
+    for day, said in (("2026-10-20", False), ("2026-11-25", True), ("2026-12-28", True)):
+        with time_machine.travel(f"{day}T12:00:00Z", tick=False):
+            keeper_client.force_login(keeper)  # a sign-in ends after two weeks
+            page = keeper_client.get(reverse("carriers:services")).content.decode()
+            assert ("No closures of Post are kept for 2027." in page) == said
+            assert "No closures of Courier are kept for 2026." in page
+            assert "No closures of Courier" in keeper_client.get(reverse("carriers:closures")).content.decode()
+
+
+def test_delay_shares_are_shown_with_where_they_come_from(keeper_client: Client) -> None:
+    send(keeper_client)
+    page = keeper_client.get(reverse("carriers:services")).content.decode()
+    assert "on time 80 %, 1 day late 15 %, 2 days late 5 %" in page
+    assert "your own figures" in page
+    Service.objects.update(delay_shares=[0.87, 0.09, 0.04])
+    assert "published reports of first-class mail" in keeper_client.get(reverse("carriers:services")).content.decode()
+
+
+def test_five_hundred_services_cost_no_query_more_than_ten(keeper_client: Client) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            keeper_client.get(reverse("carriers:services"))
+        return len(seen)
+
+    def add(first: int, last: int) -> None:
+        for number in range(first, last):
+            Service.objects.create(carrier=f"Post {number}", name="x", weekdays=[0], cut_off="16:00")
+
+    add(0, 10)
+    queries()
+    few = queries()
+    add(10, 500)
+    assert queries() == few

@@ -103,6 +103,12 @@ def test_a_secretion_and_a_pack_are_warned_of() -> None:
     assert "heat or cold pack" not in words(slip(Content(PLAIN, "young", 1)))
 
 
+def test_the_permits_that_they_move_under_are_named_on_the_slip() -> None:
+    text = words(slip(Content(PLAIN, "young", 1), permits=("PPQ 526 P-1 of USDA APHIS",)))
+    assert "Sent under PPQ 526 P-1 of USDA APHIS." in text
+    assert "Sent under" not in words(slip(Content(PLAIN, "young", 1)))
+
+
 def test_terms_are_printed_when_there_are_any_and_not_even_a_heading_otherwise() -> None:
     assert "Terms Live arrival is promised." in words(
         slip(Content(PLAIN, "young", 1), terms="Live arrival is promised.")

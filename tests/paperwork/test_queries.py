@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from breeder.carriers.models import Closure
+from breeder.carriers.models import CarrierRule, Closure, Permit
 from breeder.cultures.models import Belief, Culture
 from breeder.house.models import Setting
 from breeder.orders.models import Order
@@ -14,7 +14,9 @@ from breeder.packing.models import Kit, Parcel, ParcelItem
 from breeder.paperwork import queries, rules
 from breeder.paperwork.names import Name
 from breeder.paperwork.rules import NothingToPrint
+from breeder.people.models import Address
 from tests import build
+from tests.carriers import book
 from tests.paperwork.boxes import POST_ON, box, put, service
 
 pytestmark = pytest.mark.django_db
@@ -195,3 +197,24 @@ def test_the_round_sheet_has_the_open_tubs_with_the_day_of_their_last_count() ->
     assert [row.tub for row in queries.round_rows("B")] == [other.number]
     with pytest.raises(NothingToPrint, match="no open tub on shelf Z"):
         queries.round_rows("Z")
+
+
+def test_the_slip_names_the_permit_that_its_animals_move_under() -> None:
+    book.movement("permit", "Arthropoda")
+    book.permit(taxa=["Armadillidium vulgare"])
+    parcel = box()
+    Address.objects.update(region="US-NJ")
+    put(parcel, build.tub(build.line("Harbour")), 12)
+    assert queries.slip(read(parcel), HOME).permits == ("PPQ 526 P-1 of USDA APHIS",)
+    Permit.objects.update(valid_until=date(2026, 3, 1))
+    assert queries.slip(read(parcel), HOME).permits == ()
+
+
+def test_the_label_bears_the_marking_that_the_carrier_asks_for() -> None:
+    book.carrier(marking="LIVE ANIMALS")
+    book.carrier(marking="SPIDERS", taxon="Araneae")
+    parcel = box(service=service(name="plain", marking=""))
+    put(parcel, build.tub(build.line("Harbour")), 12)
+    assert queries.address_label(read(parcel), HOME).marking == "LIVE ANIMALS"
+    CarrierRule.objects.update(verified=False)
+    assert queries.address_label(read(parcel), HOME).marking == ""

@@ -15,6 +15,8 @@ from breeder.orders import actions as orders
 from breeder.packing.models import Supply
 from breeder.today import queries
 from tests.build import line, tub
+from tests.carriers import book
+from tests.dispatch import boxes
 from tests.orders.stand import agree, counted_line, pack
 
 pytestmark = pytest.mark.django_db
@@ -85,3 +87,13 @@ def test_the_page_takes_the_same_queries_for_few_and_many_tubs(keeper_client: Cl
     for number in range(3, 20):
         counted_line(f"Form {number}", 50)
     assert taken() == few
+
+
+def test_a_box_that_may_not_go_there_says_so_before_its_weather(keeper_client: Client) -> None:
+    parcel = boxes.parcel(timezone.localdate())
+    assert "Not checked yet." in main_of(keeper_client)
+    book.movement("forbidden")
+    said = main_of(keeper_client)
+    assert "may not go there" in said
+    assert "is forbidden: 7 CFR 330.200" in said
+    assert f"Box {parcel.number}" in said

@@ -82,7 +82,7 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
         help_text="Only where no postcode leads to one; its boxes stay Not decided until the place is typed.",
     )
     looked_up = forms.BooleanField(
-        label="I have looked this up, and it may go there",
+        label="Looked up: it may go there",
         required=False,
         help_text="Kept with the order in the log.",
     )
