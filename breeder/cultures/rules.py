@@ -142,10 +142,21 @@ def _sex_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]
         wanted,
         promised=Sexes(stock.promised_males, stock.promised_females),
         each_sex=stock.each_sex_kept,
+        size_kept=stock.size_kept,
+        unsexed=_unsexed(stock, asked),
+        share_female=stock.share_female,
         reproduction=stock.reproduction,
         shown_by=stock.shown_by,
     )
     return [f"{name}: {said}" for said in sale.why]
+
+
+def _unsexed(stock: StageStock, asked: list[Want]) -> int:
+    """Return how many adults of unknown sex would surely be left beside those known by sex."""
+    sexed = (stock.males or 0) + (stock.females or 0)
+    promised = stock.promised - stock.promised_males - stock.promised_females
+    wanted = sum(want.number - want.males - want.females for want in asked)
+    return max(0, stock.lower - sexed - promised - wanted)
 
 
 def broken_by(before: LineStock, after: LineStock) -> list[str]:

@@ -47,6 +47,8 @@ class StageStock:
     each_sex_kept: int = 0
     reproduction: str = "two_sexes"
     shown_by: str = "both"
+    share_female: float = 0.5
+    size_kept: float = 0.0
     next_cup_on: date | None = None
     # How many may be taken before the next count, promises not taken off; None where nothing limits that.
     may_go: int | None = None

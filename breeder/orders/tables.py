@@ -6,8 +6,10 @@ from typing import Any
 import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from breeder.orders import rules
 from breeder.orders.models import Offer
 from breeder.orders.queries import Handed, OrderRow
 
@@ -105,6 +107,10 @@ class OfferTable(tables.Table):
 
     def render_line(self, record: Offer) -> SafeString:
         return _part("orders/_line.html", line=record.line)
+
+    def render_pack(self, record: Offer) -> SafeString:
+        said = rules.both_sexes_said(record)
+        return format_html("{}<br><small>{}</small>", record.pack, said) if said else format_html("{}", record.pack)
 
     def render_price(self, record: Offer) -> str:
         return "on request" if record.price is None else f"{record.price:.2f}"

@@ -44,3 +44,20 @@ def drift_apart(migrants: float, tubs: int | None = None) -> float:
     """
     few = 1.0 if tubs is None else (tubs + 1) / (tubs - 1)
     return 1 / (4 * migrants * few + 1)
+
+
+def plateau_of_inbreeding(size: float, migrant_share: float) -> float:
+    """Return 1/(4·Ne·m + 1), where inbreeding comes to rest when a share m of the parents is unrelated.
+
+    m is the unrelated parents of a generation over twice the sires (males alone brought in). Source: Wright 1931,
+    island model.
+    """
+    return 1 / (4 * size * migrant_share + 1)
+
+
+def fitness_kept(inbreeding: float, load: float) -> float:
+    """Return e^(−B·F), the fitness left at inbreeding F; B is half the lethal equivalents of a diploid.
+
+    Source: Morton, Crow & Muller 1956, Proc. Natl Acad. Sci. 42:855 (from memory). No B was ever measured for isopods.
+    """
+    return math.exp(-load * inbreeding)

@@ -58,9 +58,12 @@ def breeders_needed(
 
 @dataclass(frozen=True)
 class Advice:
-    """What genetics advises: a limit of inbreeding (share) over years, an allele frequency to keep, effective share."""
+    """What genetics advises: a limit of inbreeding (share) over years, an allele frequency to keep, effective share.
 
-    generation_days: float
+    Without a generation time (days) no number follows from it.
+    """
+
+    generation_days: float | None
     limit: float = INBREEDING_LIMIT
     years: float = HORIZON_YEARS
     allele_frequency: float = ALLELE_FREQUENCY
@@ -79,6 +82,7 @@ class Minimum:
     why: tuple[str, ...]
     advice: tuple[str, ...] = ()
     advised: int | None = None
+    size_needed: float | None = None  # the effective size that the advice asks for
 
 
 def binding_minimum(
@@ -101,7 +105,7 @@ def binding_minimum(
     sexes = each_sex if reproduction == TWO_SEXES else 0
     female = 1.0 if reproduction in (CLONAL, HERMAPHRODITE) else share_female
     floor = demographic_floor(female)
-    advised, words = _advised(advice, reproduction, share_female)
+    advised, size, words = _advised(advice, reproduction, share_female)
     rules = {"keeper": keeper, "sexes": 2 * sexes, "demographic": floor or 0}
     if advice is not None and advice.binds and advised is not None:
         rules["genetic"] = advised
@@ -113,28 +117,36 @@ def binding_minimum(
         why.append(f"Under {floor} adults a line may end by bad luck alone, with a chance of 1 in 20.")
     if rule == "genetic":
         why.append(f"The keeper lets the genetic number bind: {advised} adults.")
-    return Minimum(rules[rule], sexes, rule, tuple(why), words, advised)
+    return Minimum(rules[rule], sexes, rule, tuple(why), words, advised, size)
 
 
-def _advised(advice: Advice | None, reproduction: str, share_female: float) -> tuple[int | None, tuple[str, ...]]:
+Advised = tuple[int | None, float | None, tuple[str, ...]]  # adults, effective size, words
+
+
+def _advised(advice: Advice | None, reproduction: str, share_female: float) -> Advised:
     if advice is None:
-        return None, ()
+        return None, None, ()
     if reproduction == CLONAL:
-        return None, ("A clonal line has no inbreeding, so there is no genetic number.",)
+        return None, None, ("A clonal line has no inbreeding, so there is no genetic number.",)
     if reproduction == TWO_SEXES and not 0 < share_female < 1:
-        return None, (
-            f"With a share of females of {share_female:g} one sex is missing, so there is no genetic number.",
+        said = f"With a share of females of {share_female:g} one sex is missing, so there is no genetic number."
+        return None, None, (said,)
+    if not advice.generation_days:
+        return (
+            None,
+            None,
+            ("The generation time is not in the book, so there is no genetic number. Write it on the species' page.",),
         )
     size = effective_size_needed(advice.limit, advice.years, advice.generation_days)
     needed = breeders_needed(size, advice.effective_share, 1 - share_female, reproduction=reproduction) or 0
     keeps = animals_needed_for_allele(advice.allele_frequency, advice.confidence)
     words = (
         f"To keep inbreeding under {advice.limit:.0%} for {advice.years:g} years takes an effective size of "
-        f"{size:.1f}, so {needed} adults if {advice.effective_share:.0%} of the adults count.",
+        f"{size:.1f}, so {needed} adults if {advice.effective_share:.0%} of the adults count (judgement).",
         f"{keeps} breeders keep an allele of frequency {advice.allele_frequency:g} with a chance of "
         f"{advice.confidence:.0%}.",
     )
-    return max(needed, keeps), words
+    return max(needed, keeps), size, words
 
 
 @dataclass(frozen=True)
@@ -162,16 +174,20 @@ def sexed_sale(
     promised: Sexes = Sexes(0, 0),  # noqa: B008 - frozen
     each_sex: int = EACH_SEX_KEPT,
     size_kept: float = 0.0,
+    unsexed: int = 0,
+    share_female: float = 0.5,
     reproduction: str = TWO_SEXES,
     shown_by: str = "both",
 ) -> SexedSale:
     """Return whether a sale by sex leaves the line its sexes and its effective size.
 
     `known` counts animals surely there by sex and origin, `promised` those already promised by sex, `size_kept` the
-    effective size that must stay (0: none). Judged on what is left; where a sex is short already nothing is sold.
+    effective size that must stay (0: none). `unsexed` adults that are surely there beside them count for that size by
+    `share_female`, never for the sexes. Judged on what is left; where a sex is short already nothing is sold.
     """
     left = Sexes(known.males - promised.males - wanted.males, known.females - promised.females - wanted.females)
-    size = effective_size(max(0, left.males), max(0, left.females))
+    others_female = unsexed * share_female
+    size = effective_size(max(0, left.males) + unsexed - others_female, max(0, left.females) + others_female)
     if reproduction != TWO_SEXES:
         enough = left.males >= 0 and left.females >= 0
         return SexedSale(enough, left, size, () if enough else ("So many are not known to be there.",))
@@ -184,8 +200,9 @@ def sexed_sale(
             why.append(_too_few(sex, here, asked, each_sex))
             why.extend(_plain_sex(sex, shown_by))
     if size + 1e-9 < size_kept and not why:
+        others = f" and {unsexed} of unknown sex" if unsexed else ""
         why.append(
-            f"{left.males} males and {left.females} females would be left, an effective size of {size:.1f}; "
+            f"{left.males} males and {left.females} females{others} would be left, an effective size of {size:.1f}; "
             f"{size_kept:.1f} must stay. Sell fewer of the rarer sex."
         )
     return SexedSale(not why, left, size, tuple(why))
@@ -216,3 +233,13 @@ def share_showing(showing: int, scorable: int) -> float | None:
 def plain_males_needed(showing_females: int, size: float) -> int | None:
     """Return how many males of the line's own origin go with so many showing females for an effective `size`."""
     return partners_needed(showing_females, size)
+
+
+def size_of_minimum(minimum: int, share_female: float, reproduction: str = TWO_SEXES) -> float:
+    """Return the effective size 4·s·(1 − s)·N of the adults that must stay, at their usual share of females.
+
+    A sexed sale must leave that size too, or it would sell the balance of the sexes. 0 for lines without two sexes.
+    """
+    if reproduction != TWO_SEXES:
+        return 0.0
+    return effective_size(minimum * (1 - share_female), minimum * share_female)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 from scipy import special
 
@@ -11,6 +12,7 @@ from .defaults import DAYS_PER_YEAR, SURE
 from .whole import whole_above
 
 SLACK = 1e-9  # relative; an effective size that meets the target but for binary fractions meets it
+REMEMBERED = 4096  # answers; a book of a thousand lines asks for the same few again on every page
 RIPPLE = 64  # numbers searched back for the smallest one that is sure enough: odd and even numbers alternate a little
 
 
@@ -101,6 +103,7 @@ def animals_needed_sexed(size: float, share_male: float) -> int:
     return whole_above(size / (4 * share_male * (1 - share_male)))
 
 
+@lru_cache(maxsize=REMEMBERED)
 def animals_needed_unsexed(size: float, share_male: float, sure: float = SURE) -> int:
     """Return the fewest adults, taken without looking at the sex, that reach an effective `size` with chance `sure`.
 

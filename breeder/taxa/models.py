@@ -131,6 +131,24 @@ class Line(models.Model):
     adults_kept = models.PositiveIntegerField("adults that stay", default=20)
     young_kept = models.PositiveIntegerField("young that stay", default=20)
     each_sex_kept = models.PositiveIntegerField("of each sex that stay", default=3)
+    genetics_bind = models.BooleanField("the genetic number binds", default=False)
+    inbreeding_limit = models.DecimalField(
+        "inbreeding allowed, as a share",
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("0.10"),
+        validators=[MinValueValidator(Decimal("0.01")), MaxValueValidator(Decimal("0.50"))],
+    )
+    horizon_years = models.PositiveSmallIntegerField(
+        "within years", default=5, validators=[MinValueValidator(1), MaxValueValidator(50)]
+    )
+    effective_share = models.DecimalField(
+        "share of the adults that counts",
+        max_digits=3,
+        decimal_places=2,
+        default=Decimal("0.30"),
+        validators=[MinValueValidator(Decimal("0.05")), MaxValueValidator(Decimal("1"))],
+    )
     harvest_share = models.DecimalField(
         "share of young taken between counts",
         max_digits=3,

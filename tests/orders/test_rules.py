@@ -7,7 +7,7 @@ import pytest
 from breeder.orders import rules
 from breeder.orders.models import Offer, OrderLine
 from breeder.orders.rules import Bill, OfferFree
-from breeder.taxa.models import Line
+from breeder.taxa.models import Line, Species
 
 
 @pytest.mark.parametrize(
@@ -102,3 +102,22 @@ def test_a_pack_that_cannot_be_is_explained(values: dict[str, object], field: st
 def test_a_pair_needs_no_number_of_its_own() -> None:
     filled = rules.filled_pack({"kind": "sexed", "males": 1, "females": 1})
     assert (filled["number"], filled["stage"], filled["overcount"]) == (2, "adults", 0)
+
+
+@pytest.mark.parametrize(
+    ("number", "share", "said"),
+    [
+        (10, "0.5", "both sexes in 99.8% of them"),
+        (5, "0.5", "both sexes in 93.8% of them; 6 animals would make it 95%"),
+        (10, "0.8", "both sexes in 89.3% of them; 14 animals would make it 95%"),
+        (12, "0.5", "both sexes in over 99.9% of them"),
+        (10, "1", ""),
+    ],
+)
+def test_a_starter_says_how_surely_it_holds_both_sexes(number: int, share: str, said: str) -> None:
+    """1 − sᵏ − (1 − s)ᵏ (computed)."""
+    of = Line(species=Species(share_female=Decimal(share)))
+    assert rules.both_sexes_said(Offer(line=of, kind=Offer.Kind.STARTER, number=number)) == said
+    assert rules.both_sexes_said(Offer(line=of, kind=Offer.Kind.SEXED, number=2, males=1, females=1)) == ""
+    clonal = Line(species=Species(reproduction=Species.Reproduction.CLONAL))
+    assert rules.both_sexes_said(Offer(line=clonal, kind=Offer.Kind.STARTER, number=number)) == ""

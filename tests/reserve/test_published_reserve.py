@@ -42,6 +42,10 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "ended_by": demography.chance_ended_by,
     "ever_down": demography.chance_ever_down_to,
     "drift_apart": alleles.drift_apart,
+    "plateau": alleles.plateau_of_inbreeding,
+    "fitness": alleles.fitness_kept,
+    "copy_kept": alleles.chance_copy_kept,
+    "selfing": effective.effective_size_selfing,
     "founders": lambda *shares: alleles.founder_equivalents(shares),
     "surplus": surplus,
 }

@@ -96,5 +96,6 @@ def test_a_second_sending_of_the_same_form_gets_the_first_answer() -> None:
 
 def test_the_form_shows_every_value_a_keeper_may_change() -> None:
     shown = {field.name for _, fields in LineEditForm(instance=build.line()).sections for field in fields}
-    own_page = {"frozen_because", "frozen_on"}  # a freeze begins and ends there, each with its reason
+    # A freeze begins and ends on a page of its own, and what genetics asks stands beside what must stay.
+    own_page = {"frozen_because", "frozen_on", "genetics_bind", "inbreeding_limit", "horizon_years", "effective_share"}
     assert shown == set(model_to_dict(build.line("Ash"))) - {"id", "species"} - own_page | {"reason"}

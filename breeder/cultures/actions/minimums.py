@@ -1,5 +1,6 @@
 """How many of a line must stay: raised freely, lowered only with a reason, and logged both ways."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
@@ -8,11 +9,20 @@ from django.urls import reverse
 from breeder.cultures import queries, rules, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.counting import BadFact
+from breeder.cultures.reckoning import minimum_of
 from breeder.house.steps import log
 from breeder.pages import once
 from breeder.taxa.models import Line
 
+# What is said of each in the log.
+GENETICS = {
+    "genetics_bind": "the genetic number binding: {now} (was {was})",
+    "inbreeding_limit": "an inbreeding of {now} at most (was {was})",
+    "horizon_years": "looking {now} years ahead (was {was})",
+    "effective_share": "{now} of the adults counting (was {was})",
+}
 KEPT = {"adults_kept": "adults", "young_kept": "young", "each_sex_kept": "of each sex"}
+KEPT_SAID = {name: f"{{now}} {words} (was {{was}})" for name, words in KEPT.items()}
 
 
 def set_minimum(
@@ -21,11 +31,15 @@ def set_minimum(
     adults_kept: int,
     young_kept: int,
     each_sex_kept: int,
+    genetics: Mapping[str, Any] | None = None,
     reason: str = "",
     by: Any,
     token: str = "",
 ) -> tuple[str, ...]:
-    """Set how many of a line must stay; returns what that breaks. Lowering any of them needs a reason."""
+    """Set how many of a line must stay; returns what that breaks. Lowering any of them needs a reason.
+
+    `genetics` sets what the genetic number is worked out from, and whether it binds; None leaves that as it is.
+    """
     wanted = {"adults_kept": adults_kept, "young_kept": young_kept, "each_sex_kept": each_sex_kept}
     for name, number in wanted.items():
         turn.whole(name, number, least=0)
@@ -34,22 +48,35 @@ def set_minimum(
         line = Line.objects.select_related("species").get(pk=line_id)
         before = queries.stock_of(line_id)
         was = {name: getattr(line, name) for name in wanted}
-        lowered = [name for name in wanted if wanted[name] < was[name]]
+        bound = minimum_of(line).number
+        told = _set(line, wanted, KEPT_SAID) + _set(line, genetics or {}, GENETICS)
+        lowered = [f"{KEPT[name]} from {was[name]} to {wanted[name]}" for name in wanted if wanted[name] < was[name]]
+        if not lowered and (binds := minimum_of(line).number) < bound:
+            lowered = [f"adults by the genetic number from {bound} to {binds}"]
         if lowered and not reason.strip():
-            raise BadFact({"reason": _why(lowered, was, wanted)})
-        for name, number in wanted.items():
-            setattr(line, name, number)
-        line.save(update_fields=list(wanted))
-        changed = [name for name in wanted if wanted[name] != was[name]]
-        if changed:
-            said = ", ".join(f"{wanted[name]} {KEPT[name]} (was {was[name]})" for name in changed)
-            sentence = f"What must stay of {line} is now {said}."
+            raise BadFact({"reason": _why(lowered)})
+        line.save(update_fields=[*wanted, *(genetics or {})])
+        if told:
+            sentence = f"What must stay of {line} is now {', '.join(told)}."
             log("set a minimum", str(line), sentence, by=by, reason=reason.strip(), facts={"was": was, "now": wanted})
         if token:
             once.spend(token, reverse("cultures:line", args=[line_id]))
         return tuple(rules.broken_by(before, queries.stock_of(line_id)))
 
 
-def _why(lowered: list[str], was: dict[str, int], wanted: dict[str, int]) -> str:
-    told = ", ".join(f"{KEPT[name]} from {was[name]} to {wanted[name]}" for name in lowered)
-    return f"Lowering what must stay ({told}) needs a reason, which is kept in the log. Write why."
+def _set(line: Line, values: Mapping[str, Any], called: Mapping[str, str]) -> list[str]:
+    """Set these values on the line, not saved yet, and say what changes. Raises ValidationError for nonsense."""
+    changed = [name for name in called if name in values and values[name] != getattr(line, name)]
+    told = [called[name].format(now=_words(values[name]), was=_words(getattr(line, name))) for name in changed]
+    for name in changed:
+        setattr(line, name, values[name])
+    line.clean_fields(exclude=[field.name for field in Line._meta.fields if field.name not in changed])
+    return told
+
+
+def _words(value: Any) -> str:
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+
+
+def _why(lowered: list[str]) -> str:
+    return f"Lowering what must stay ({', '.join(lowered)}) needs a reason, which is kept in the log. Write why."

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.db.models import QuerySet
 
+from breeder.cultures.actions.minimums import GENETICS, KEPT
 from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
@@ -251,4 +252,27 @@ class MinimumForm(PlainForm, forms.ModelForm):
 
     class Meta:
         model = Line
-        fields = ("adults_kept", "young_kept", "each_sex_kept")
+        fields = (
+            "adults_kept", "young_kept", "each_sex_kept", "genetics_bind", "inbreeding_limit", "horizon_years",
+            "effective_share",
+        )  # fmt: skip
+        help_texts = {
+            "genetics_bind": "Then the adults that stay are at least the number that genetics advises.",
+            "inbreeding_limit": "0.10 is 10 %. Judgement, no source.",
+            "effective_share": "0.30 for a steady tub (judgement); in the wild 0.10 on average (Frankham 1995).",
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in GENETICS:
+            self.fields[name].required = False  # left empty it stays as it is
+
+    @property
+    def kept(self) -> dict[str, Any]:
+        """Return the numbers that stay, and why where one was lowered."""
+        return {name: self.cleaned_data[name] for name in (*KEPT, "reason")}
+
+    @property
+    def genetics(self) -> dict[str, Any]:
+        """Return what the genetic number is worked out from."""
+        return {name: self.cleaned_data[name] for name in GENETICS if self.cleaned_data[name] is not None}

@@ -8,7 +8,7 @@ from django_tables2 import RequestConfig
 
 from breeder.cultures import actions, forms, freezing, queries
 from breeder.cultures.queries.tubs import LineRow
-from breeder.cultures.reckoning import minimum_of
+from breeder.cultures.reckoning import minimum_of, outlook_of
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
 from breeder.cultures.waiting import waiting_for
@@ -39,6 +39,8 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "stages": stages,
         "tubs": queries.tub_rows(line_id=pk),
         "minimum": minimum_of(one) if one.sold_by == Line.SoldBy.HEAD else None,
+        "harvest_percent": round(float(one.harvest_share or 0) * 100),
+        "outlook": outlook_of(one, row.stock.stages["adults"]) if one.sold_by == Line.SoldBy.HEAD else (),
         "should_freeze": freezing.should_freeze(row.stock),
     }
     return render(request, "cultures/line.html", shown)
@@ -50,9 +52,10 @@ def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
     once.seen(request.POST.get("token", ""))
     form = forms.MinimumForm(request.POST or None, instance=_line_or_404(pk))
     if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
         try:
-            broken = actions.set_minimum(pk, **data, by=request.user, token=request.POST.get("token", ""))
+            broken = actions.set_minimum(
+                pk, **form.kept, genetics=form.genetics, by=request.user, token=request.POST.get("token", "")
+            )
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
         else:

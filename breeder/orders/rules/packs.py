@@ -11,9 +11,12 @@ from breeder.cultures.rules import Want, shortages
 from breeder.cultures.stock import LineStock
 from breeder.cultures.words import animals
 from breeder.orders.models import Offer
+from breeder.reserve.defaults import SURE
+from breeder.reserve.starters import both_sexes, starter_needed
 
 # 10 to 20 % on top is usual; 15 % rounded up makes 12 out of 10 (common practice, no source).
 OVERCOUNT_SHARE = Decimal("0.15")
+ALL_BUT_SURE = 0.9995  # from here on a chance would be rounded to 100 %, which it is not
 # More packs of one kind than this in one order is a slip of the finger.
 MOST_PACKS = 999
 # A pack of more animals than this is one too (bulk lots of feeders go to some hundreds: common practice, no source).
@@ -130,6 +133,17 @@ def packs_free(offer: Offer, stock: LineStock | None) -> int:
         else:
             fits = middle
     return fits
+
+
+def both_sexes_said(offer: Offer) -> str:
+    """Return how likely a starter of unsexed animals holds both sexes; empty where that is not the question."""
+    species = offer.line.species
+    share = float(species.share_female)
+    if offer.kind != Offer.Kind.STARTER or species.reproduction != species.Reproduction.TWO_SEXES or not 0 < share < 1:
+        return ""
+    chance = both_sexes(offer.number, share)
+    said = f"both sexes in {'over 99.9%' if chance > ALL_BUT_SURE else f'{chance:.1%}'} of them"
+    return said if chance >= SURE else f"{said}; {starter_needed(share)} animals would make it {SURE:.0%}"
 
 
 def leading(packs: Sequence[OfferFree]) -> OfferFree | None:
