@@ -104,6 +104,7 @@ def edit_line(line_id: int, values: Mapping[str, Any], *, by: Keeper, reason: st
             once.seen(token)
             line = Line.objects.select_related("species").get(pk=line_id)
             after = with_minimums(values)
+            rules.refuse_closing_frozen(line, after)
             gives_up = rules.check_reason(line, after, reason)
             facts = {k: [str(getattr(line, k)), str(v)] for k, v in after.items() if getattr(line, k) != v}
             for name, value in after.items():

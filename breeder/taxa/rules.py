@@ -48,6 +48,15 @@ def loosened(before: Line, after: Mapping[str, Any]) -> list[str]:
     return found
 
 
+def refuse_closing_frozen(before: Line, after: Mapping[str, Any]) -> None:
+    """Refuse to close a line that is frozen: its freeze ends first, on a page of its own. Raises ValidationError."""
+    if before.frozen_because and before.is_open and after["status"] == Line.Status.CLOSED:
+        raise ValidationError(
+            f"{before} is frozen ({before.frozen_because.rstrip('.')}). End its freeze first, then close it.",
+            code="frozen",
+        )
+
+
 def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[str]:
     """Return what is loosened, once a reason stands beside it. Raises NeedsReason."""
     gives_up = loosened(before, after)

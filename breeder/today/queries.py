@@ -7,6 +7,7 @@ from django.db.models import Max, OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from breeder.cultures.doubts import ToCount
+from breeder.cultures.freezing import should_freeze
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
@@ -167,9 +168,10 @@ def _need(stock: LineStock) -> str:
         return f"{' and '.join(short)}: promises without cover"
     adults = stock.stages.get(Stage.ADULTS)
     counted = adults and adults.counted_on and not adults.is_stale
-    if counted and adults.lower < adults.kept_back:
-        return f"only {adults.lower} adults are sure, and {adults.kept_back} must stay"
-    return ""
+    low = f"only {adults.lower} adults are sure, and {adults.kept_back} must stay" if counted else ""
+    if should_freeze(stock):
+        return f"{low}; it cannot be bought again, so freeze it"
+    return low if counted and adults.lower < adults.kept_back else ""
 
 
 def _holds(now: datetime) -> QuerySet[Order]:

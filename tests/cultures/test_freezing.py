@@ -15,6 +15,7 @@ from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries import stock_of
 from breeder.house.models import LogRow
 from breeder.pages import once
+from breeder.taxa.actions import edit_line
 from breeder.taxa.models import Line
 from tests.build import line, tub
 
@@ -57,6 +58,16 @@ def test_nothing_leaves_a_frozen_line_without_its_name(way: str) -> None:
     assert Entry.objects.count() == before
     act(f"  {NAME} ")
     assert Entry.objects.count() > before
+
+
+def test_a_frozen_line_is_not_closed_before_its_freeze_ends() -> None:
+    one = frozen_tub()
+    values = {
+        field.name: getattr(one.line, field.name) for field in Line._meta.fields if field.name not in ("id", "turn")
+    }
+    with pytest.raises(ValidationError, match="End its freeze first"):
+        edit_line(one.line_id, values | {"status": "closed"}, reason="sold the rest", by=None)
+    edit_line(one.line_id, values | {"provenance": "Six founders"}, by=None)
 
 
 def test_a_phone_types_the_quotes_of_a_name_straight() -> None:

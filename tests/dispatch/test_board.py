@@ -61,7 +61,9 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     found, _ = planned()
     cells = found.rows[0].cells
     warm = next(kit for kit in cells[0].options if kit.candidate.has_pack)
-    only_warm = tuple(type(cell)(cell.number, cell.on, (warm,), 0, cell.shape, cell.destination_zone) for cell in cells[:1])
+    only_warm = tuple(
+        type(cell)(cell.number, cell.on, (warm,), 0, cell.shape, cell.destination_zone) for cell in cells[:1]
+    )
     kit_id = warm.candidate.kit_id
     shelf = Shelf({5: 1}, {kit_id: {5: 1}}, {5: "Heat pack 72 h"})
     waits = [Waits(1, None, only_warm), Waits(2, MONDAY + timedelta(days=2), only_warm)]

@@ -13,12 +13,14 @@ from django.utils import timezone
 from breeder.cultures import actions as cultures
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries import sisters_of, stock_of
-from breeder.orders import queries
+from breeder.orders import actions, queries
+from breeder.orders.rules import Wanted, Who
+from breeder.packing.models import Parcel, ParcelItem
 from breeder.pages import once
 from breeder.people.models import Person
 from breeder.taxa.models import Line
 from tests.build import line, tub
-from tests.orders.stand import agree, counted_line, free, pack, take
+from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
 pytestmark = pytest.mark.django_db
 
@@ -106,6 +108,25 @@ def test_what_left_in_60_days_is_told_with_who_got_it_and_the_text_to_copy() -> 
     assert "crashed since (mould from end to end)" in letter.body
     assert letter.body.endswith("Fern Lane stock")
     assert letter.mailto.startswith("mailto:ada@example.org?subject=Your%20Armadillidium")
+
+
+def test_boxes_that_take_from_the_tub_and_promises_out_of_it_are_named(keeper_client: Client) -> None:
+    ash = counted_line("Ash", 200)
+    one = ash.cultures.get()
+    asked = [Wanted(pack(ash).pk, 1, culture_id=one.pk)]
+    order = actions.agree_order(Who(new_name="Ada Marsh"), asked, terms(), by=None)
+    plan = {"order_line": order.lines.get(), "culture": one, "planned": 12}
+    for number, status in enumerate(("waiting", "packed", "sent", "unpacked"), start=1):
+        ParcelItem.objects.create(parcel=Parcel.objects.create(number=number, order=order, status=status), **plan)
+    facts = queries.crash_of(crash(one), "x", timezone.now())
+    assert [(box.number, box.person, box.many, box.is_packed) for box in facts.boxes] == [
+        (1, "Ada Marsh", 12, False),
+        (2, "Ada Marsh", 12, True),
+    ]
+    assert [row.order.number for row in facts.named if row.order] == [order.number]
+    said = keeper_client.get(reverse("orders:crash", args=[one.number])).content.decode()
+    for told in ("is to take 12 out of this tub", "Do not send it unlooked", "are promised out of this tub"):
+        assert told in said
 
 
 def test_somebody_who_was_removed_is_not_written_to() -> None:

@@ -166,6 +166,8 @@ class LineRow:
     @property
     def state(self) -> str:
         """Return what is particular about the line: resting, not for sale, cannot be bought again."""
+        if self.line.frozen_because:
+            return f"frozen: {self.line.frozen_because}"
         if self.line.not_for_sale:
             return f"not for sale: {self.line.not_for_sale}"
         if not self.stock.sellable and self.stock.resting_until:

@@ -9,10 +9,12 @@ from breeder.cultures.queries import Sister, left_since, sisters_of
 from breeder.orders import rules
 from breeder.orders.models import OrderLine
 from breeder.orders.queries.handed import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
-from breeder.orders.queries.promised import PromisedStage, promises_of_line
+from breeder.orders.queries.promised import PromisedStage, PromiseRow, promises_of_line
 
 # What left earlier is hardly touched by what killed the tub now (common practice, no source).
 LOOKED_BACK = timedelta(days=60)
+WAITING, PACKED = "waiting", "packed"
+HERE = (WAITING, PACKED)
 
 
 @dataclass(frozen=True)
@@ -25,6 +27,16 @@ class Left:
 
 
 @dataclass(frozen=True)
+class Box:
+    """A box that still stands here and is to take animals out of the tub; or took them, when it is packed."""
+
+    number: int
+    person: str
+    many: int
+    is_packed: bool
+
+
+@dataclass(frozen=True)
 class Crash:
     """What the page of a crash shows."""
 
@@ -33,6 +45,8 @@ class Crash:
     left: tuple[Left, ...]
     sisters: tuple[Sister, ...]
     short: tuple[PromisedStage, ...]
+    named: tuple[PromiseRow, ...]
+    boxes: tuple[Box, ...]
     who: WhoHas
     letters: tuple[rules.Letter, ...]
 
@@ -53,9 +67,25 @@ def crash_of(tub: Culture, trade_name: str, now: datetime) -> Crash:
         left=tuple(_left(tub, since)),
         sisters=tuple(sister for sister in sisters_of(tub) if sister.is_open),
         short=tuple(stage for stage in stages if stage.stock.short),
+        named=tuple(row for stage in stages for row in stage.rows if row.promise.culture_id == tub.pk),
+        boxes=tuple(_boxes(tub)),
         who=who_has(handed_of_line(tub.line_id)),
         letters=tuple(_letters(tub, handed, trade_name)),
     )
+
+
+def _boxes(tub: Culture) -> list[Box]:
+    """The rooms that pack are on a higher floor; what they plan to take out of a tub is known by name only."""
+    items = tub.parcel_items.filter(parcel__status__in=HERE).order_by("parcel__number")  # type: ignore[attr-defined]
+    return [
+        Box(
+            item.parcel.number,
+            item.parcel.order.person.name,
+            item.planned if item.packed is None else item.packed,
+            item.parcel.status == PACKED,
+        )
+        for item in items.select_related("parcel__order__person")
+    ]
 
 
 def _left(tub: Culture, since: datetime) -> list[Left]:
