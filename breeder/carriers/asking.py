@@ -1,7 +1,7 @@
 """Reading the book of rules and permits once, and asking it of any number of orders and boxes."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from breeder.carriers import acceptance, movement
@@ -24,6 +24,24 @@ class RuleBook:
     rules: tuple[Rule, ...]
     permits: tuple[HeldPermit, ...]
     carries: tuple[Carries, ...]
+    # What was asked already: many boxes hold the same animals and go to the same state on the same day.
+    answers: dict[tuple[int, Way | Carriage], Answer] = field(default_factory=dict, compare=False)
+
+    def ask(self, species: Species, way: Way) -> Answer:
+        """Return what is on record of a species on a way, reckoned once."""
+        if not any(permit.person_id == way.person_id for permit in self.permits):
+            way = replace(way, person_id=0)  # nobody's: whoever holds no permit is answered alike
+        key: tuple[int, Way | Carriage] = (species.pk, way)
+        if key not in self.answers:
+            self.answers[key] = movement.may_go(animal_of(species), way, self.rules, self.permits)
+        return self.answers[key]
+
+    def ask_carrier(self, species: Species, carriage: Carriage) -> Answer:
+        """Return what is on record of a carriage of a species, reckoned once."""
+        key: tuple[int, Way | Carriage] = (species.pk, carriage)
+        if key not in self.answers:
+            self.answers[key] = acceptance.does_take(animal_of(species), carriage, self.carries)
+        return self.answers[key]
 
 
 def read_rules(home: str) -> RuleBook:
@@ -103,8 +121,8 @@ def ask_way(book: RuleBook, species: Iterable[Species], address: Address | None,
         return Answer(questions=(NOWHERE,))
     way = Way(book.home, region_of(address.country, address.region), on, person_id)
     answer = Answer()
-    for animal in _animals(species):
-        answer += movement.may_go(animal, way, book.rules, book.permits)
+    for one in _once(species):
+        answer += book.ask(one, way)
     return _shortened(answer, way)
 
 
@@ -114,15 +132,16 @@ def ask_carrier(
     """Return what the book says of a service carrying these species there; without a day no season is asked."""
     carriage = _carriage(book, service, address, on)
     answer = Answer()
-    for animal in _animals(species):
-        answer += acceptance.does_take(animal, carriage, book.carries)
+    for one in _once(species):
+        answer += book.ask_carrier(one, carriage)
     return answer
 
 
 def markings_of(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
     """Return what a service's carrier asks to be written on a box with these species, each marking once."""
     carriage = _carriage(book, service, None, None)
-    found = [one for animal in _animals(species) for one in acceptance.markings(animal, carriage, book.carries)]
+    animals = [animal_of(one) for one in _once(species)]
+    found = [one for animal in animals for one in acceptance.markings(animal, carriage, book.carries)]
     return tuple(dict.fromkeys(found))
 
 
@@ -138,8 +157,8 @@ def _carriage(book: RuleBook, service: Service, address: Address | None, on: dat
     )
 
 
-def _animals(species: Iterable[Species]) -> list[Animal]:
-    return [animal_of(one) for one in {one.pk: one for one in species}.values()]
+def _once(species: Iterable[Species]) -> list[Species]:
+    return list({one.pk: one for one in species}.values())
 
 
 def _shortened(answer: Answer, way: Way) -> Answer:

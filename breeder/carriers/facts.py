@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import cached_property
 
 from breeder.house import regions
 
@@ -15,11 +16,15 @@ class Animal:
     lineage: tuple[str, ...]
     determined: bool = True
 
+    @cached_property
+    def places(self) -> dict[str, int]:
+        """Return how far up each name stands; an empty name stands above all."""
+        found = {name.lower(): place for place, name in reversed(list(enumerate(self.lineage)))}
+        return found | {"": len(self.lineage)}
+
     def place_of(self, taxon: str) -> int | None:
         """Return how far up a taxon covers this animal: 0 its own name; None where it does not."""
-        if not taxon:
-            return len(self.lineage)
-        return next((place for place, name in enumerate(self.lineage) if name.lower() == taxon.lower()), None)
+        return self.places.get(taxon.lower())
 
 
 @dataclass(frozen=True)
@@ -112,6 +117,8 @@ class Answer:
 
     def __add__(self, other: "Answer") -> "Answer":
         """Return both answers as one, each sentence and permit once."""
+        if self == NOTHING or other == NOTHING:
+            return other if self == NOTHING else self
         pairs = ((getattr(self, name), getattr(other, name)) for name in ("blocks", "questions", "notes", "permits"))
         return Answer(*(tuple(dict.fromkeys((*one, *more))) for one, more in pairs))
 

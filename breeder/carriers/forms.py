@@ -35,7 +35,8 @@ class ServiceForm(PlainForm, forms.ModelForm):
         model = Service
         fields = (
             "carrier", "name", "weekdays", "least_days", "usual_days", "latest_days", "late", "cut_off",
-            "delivers_from", "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking", "source", "active",
+            "delivers_from", "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking",
+            "source", "active",
         )  # fmt: skip
         widgets = {
             name: forms.TimeInput(attrs={"type": "time"}) for name in ("cut_off", "delivers_from", "delivers_until")

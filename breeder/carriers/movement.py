@@ -52,8 +52,11 @@ def applies(rule: Rule, animal: Animal, way: Way) -> bool:
 
 def narrower(one: Rule, other: Rule, animal: Animal) -> bool:
     """Return whether a rule is at least as narrow as another in everything, and narrower in something."""
-    own, others = _narrowness(one, animal), _narrowness(other, animal)
-    return own != others and all(mine >= theirs for mine, theirs in zip(own, others, strict=True))
+    return _beats(_narrowness(one, animal), _narrowness(other, animal))
+
+
+def _beats(one: tuple[int, int, int], other: tuple[int, int, int]) -> bool:
+    return one != other and all(mine >= theirs for mine, theirs in zip(one, other, strict=True))
 
 
 def _narrowness(rule: Rule, animal: Animal) -> tuple[int, int, int]:
@@ -71,9 +74,19 @@ def deciding(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
         by_authority.setdefault(rule.authority.strip().lower(), []).append(rule)
     found = []
     for own in by_authority.values():
-        left = [rule for rule in own if not any(narrower(other, rule, animal) for other in own)]
-        found.append(min(left, key=lambda rule: STRICTNESS.index(Effect(rule.effect))))
-    return sorted(found, key=lambda rule: STRICTNESS.index(Effect(rule.effect)))
+        # Rules as narrow as each other stand and fall together: of each kind the strictest speaks for all.
+        strictest: dict[tuple[int, int, int], Rule] = {}
+        for rule in own:
+            kept = strictest.setdefault(_narrowness(rule, animal), rule)
+            if _mildness(rule) < _mildness(kept):
+                strictest[_narrowness(rule, animal)] = rule
+        left = [rule for at, rule in strictest.items() if not any(_beats(other, at) for other in strictest)]
+        found.append(min(left, key=_mildness))
+    return sorted(found, key=_mildness)
+
+
+def _mildness(rule: Rule) -> int:
+    return STRICTNESS.index(Effect(rule.effect))
 
 
 def _said(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
