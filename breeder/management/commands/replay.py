@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from breeder.management.replay import cities, pairs
-from breeder.management.replay.deciding import BANDS, Day, Route, days_of, lived
+from breeder.management.replay.deciding import BANDS, USUAL_TOLERANCE, Day, How, Route, days_of, kits, lived
 from breeder.management.replay.figures import figures_of, said
 from breeder.management.replay.pairs import City
 from breeder.management.replay.weather import Station, recorded_station, station_of_file
@@ -41,6 +41,8 @@ class Command(BaseCommand):
         parser.add_argument("--counter", action="store_true", help="of the pairs: fetched at a counter")
         parser.add_argument("--unlearnt", action="store_true", help="of the pairs: nothing is learnt of a place")
         parser.add_argument("--leakier", type=float, default=1.0, help="the true boxes lose so many times the heat")
+        parser.add_argument("--tolerance", type=float, default=USUAL_TOLERANCE, help="what may break at most, 0 to 1")
+        parser.add_argument("--without", action="append", default=[], metavar="KIT", help="an example kit left out")
         parser.add_argument("--every", type=int, default=0, help="decide only each n-th day (pairs: 30, else 1)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
@@ -63,7 +65,7 @@ class Command(BaseCommand):
 
 def _of_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
     for route in _routes(_stations(options["csv"], options)):
-        days = days_of(route, every, leakier=options["leakier"])
+        days = days_of(route, every, _how(options))
         if not days:
             raise CommandError(f"{route.name}: no day has all its hours. A year of hourly values is wanted.")
         yield route.name, days
@@ -76,7 +78,16 @@ def _of_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple
     if not cases:
         raise CommandError(f"{path}: no day has all its values. Four months of daily pairs of a place are wanted.")
     for band in BANDS:
-        yield f"{len(held)} places, {way}, {band}", lived(cases, band, leakier=options["leakier"])
+        yield f"{len(held)} places, {way}, {band}", lived(cases, band, _how(options))
+
+
+def _how(options: dict[str, Any]) -> How:
+    unknown = set(options["without"]) - {kit.name for kit in kits()}
+    if unknown:
+        raise CommandError(f"There is no example kit {', '.join(sorted(unknown))}.")
+    if not 0 < options["tolerance"] <= 1:
+        raise CommandError(f"--tolerance is {options['tolerance']:g}, but it must be above 0 and at most 1.")
+    return How(options["tolerance"], options["leakier"], frozenset(options["without"]))
 
 
 def _cities(path: Path, options: dict[str, Any]) -> list[City]:

@@ -21,7 +21,7 @@ from breeder.weather.queries import Hours
 
 # Broken: more than one hour outside comfort or ever past a hard limit; at most 1 in 20 (what the aims are stated for).
 BANDS = {"temperate": Limits(7, 29, 1, 0, 35), "tropical": Limits(13, 29, 1, 8, 35)}
-TOLERANCE = Tolerance(0.05, 0.05)
+USUAL_TOLERANCE = 0.05
 NEVER_STOP = Tolerance(1.0, 1.0)  # every case is run, for the odds themselves
 MEMBERS, TRUE_MEMBERS = 200, 64
 CUPS = 8  # the box that heat's check values are stated for, 0.45 kg inside
@@ -65,6 +65,19 @@ class Decided:
 
 
 @dataclass(frozen=True)
+class How:
+    """How days are decided and lived through.
+
+    `tolerance`: what may break at most, of comfort and of hard limits alike; `leakier` multiplies the conductance of
+    the true boxes, so that they are worse than anybody reckoned with; `without`: kits that are not on the shelf.
+    """
+
+    tolerance: float = USUAL_TOLERANCE
+    leakier: float = 1.0
+    without: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
 class _Choice:
     """A kit and its stated odds (None: the maker states none), and whether it went."""
 
@@ -98,23 +111,21 @@ class Case:
         return Ends(which[0].hours, which[1].hours)
 
 
-def days_of(route: Route, every: int, *, leakier: float = 1.0) -> list[Day]:
+def days_of(route: Route, every: int, how: How = How()) -> list[Day]:
     """Return each `every`-th day of a route that has all its hours, decided and lived through."""
     cases = [case for on in route.origin.days()[::every] if (case := _case(route, on)) is not None]
-    return lived(cases, route.band, leakier=leakier)
+    return lived(cases, route.band, how)
 
 
-def lived(cases: Sequence[Case], band: str, *, leakier: float = 1.0) -> list[Day]:
-    """Return days decided on their forecasts by each decision maker, and lived through with what really was.
-
-    `leakier` multiplies the conductance of the true boxes, so that they are worse than anybody reckoned with.
-    """
-    candidates, animals = kits(), Animals(BANDS[band], TOLERANCE)
+def lived(cases: Sequence[Case], band: str, how: How = How()) -> list[Day]:
+    """Return days decided on their forecasts by each decision maker, and lived through with what really was."""
+    candidates = tuple(one for one in kits() if one.name not in how.without)
+    animals = Animals(BANDS[band], Tolerance(how.tolerance, how.tolerance))
     check = _decide([_asked(case, case.forecast, candidates, animals, known=False) for case in cases], animals)
     oracle = _decide([_asked(case, case.truth, candidates, animals, known=True) for case in cases], animals)
-    by_name = {one.name: one for one in candidates}
+    by_name = {one.name: one for one in kits()}
     rule = [_by_rule(case, band, by_name) for case in cases]
-    done = [_live(cases, chosen, animals, leakier) for chosen in (check, rule, oracle)]
+    done = [_live(cases, chosen, animals, how.leakier) for chosen in (check, rule, oracle)]
     return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *done, strict=True)]
 
 
