@@ -9,7 +9,7 @@ from breeder.dispatch.beside import Desk
 from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.inputs import cups_in, species_in
 from breeder.dispatch.remembering import Memo
-from breeder.dispatch.skies import Skies
+from breeder.dispatch.skies import NotReadYet, Skies
 from breeder.dispatch.spreading import Aim, Shelf, Spread, Waits
 from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import BadKit
@@ -61,37 +61,51 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
     here = list(packing.parcels_here())
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
     kits = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
-    skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address])
-    tried = _Candidates(kits)
-    rulebook = legal.book()
-    asked: dict[tuple[int, date], Asked] = {}
-    why_not, blocks = {}, {}
+    skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address], until)
+    asking = _Asking(household, kits, skies)
     for parcel in waiting:
-        try:
-            own = _asked(parcel, tried, skies, household)
-        except rules.NotLikeThis as refusal:
-            why_not[parcel.number] = " ".join(refusal.messages)
-            continue
-        shut = legal.blocked_days(rulebook, parcel, [one.journey.post_on for one in own])
-        open_days = [one for one in own if one.journey.post_on not in shut]
-        asked |= {(parcel.number, one.journey.post_on): one for one in open_days}
-        if shut and not open_days:
-            blocks[parcel.number] = next(iter(shut.values()))
+        asking.ask(parcel)
     cells: dict[int, list[Cell | None]] = {}
-    for (number, _), cell in zip(asked, DESK.cells(list(asked.values()), planning.SCREENED, until), strict=True):
+    known = DESK.cells(list(asking.asked.values()), planning.SCREENED, until)
+    for (number, _), cell in zip(asking.asked, known, strict=True):
         cells.setdefault(number, []).append(cell)
-    rows = tuple(
-        Row(
-            parcel,
-            tuple(cell for cell in cells.get(parcel.number, ()) if cell),
-            why_not.get(parcel.number, ""),
-            blocks.get(parcel.number, ()),
-            None in cells.get(parcel.number, ()),
-        )
-        for parcel in waiting
-    )
+    rows = tuple(asking.row(parcel, cells.get(parcel.number, [])) for parcel in waiting)
     packed = tuple(parcel for parcel in here if parcel.status == Parcel.Status.PACKED)
-    return Board(rows, _shelf(), packed, asked, {kit.pk: kit for kit in kits})
+    return Board(rows, _shelf(), packed, asking.asked, {kit.pk: kit for kit in kits})
+
+
+class _Asking:
+    """The questions of all boxes, and why some have none."""
+
+    def __init__(self, household: Setting, kits: list[Kit], skies: Skies) -> None:
+        self.household, self.skies, self.tried, self.rulebook = household, skies, _Candidates(kits), legal.book()
+        self.asked: dict[tuple[int, date], Asked] = {}
+        self.why_not: dict[int, str] = {}
+        self.blocks: dict[int, tuple[str, ...]] = {}
+        self.unread: set[int] = set()
+
+    def ask(self, parcel: Parcel) -> None:
+        """Take up the questions of a box, but for the days on which the law shuts its way."""
+        try:
+            own = _asked(parcel, self.tried, self.skies, self.household)
+        except rules.NotLikeThis as refusal:
+            self.why_not[parcel.number] = " ".join(refusal.messages)
+            return
+        except NotReadYet:
+            self.unread.add(parcel.number)
+            return
+        shut = legal.blocked_days(self.rulebook, parcel, [one.journey.post_on for one in own])
+        open_days = [one for one in own if one.journey.post_on not in shut]
+        self.asked |= {(parcel.number, one.journey.post_on): one for one in open_days}
+        if shut and not open_days:
+            self.blocks[parcel.number] = next(iter(shut.values()))
+
+    def row(self, parcel: Parcel, cells: list[Cell | None]) -> Row:
+        """Return a box with those of its days that are known."""
+        number = parcel.number
+        known = tuple(cell for cell in cells if cell)
+        is_open = number in self.unread or len(known) < len(cells)
+        return Row(parcel, known, self.why_not.get(number, ""), self.blocks.get(number, ()), is_open)
 
 
 def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -> Spread | None:

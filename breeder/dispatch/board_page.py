@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from django.core.paginator import Paginator
 from django.utils import timezone
 
 from breeder.dispatch import queries, telling
@@ -14,22 +15,27 @@ from breeder.heat.verdict import GO, NOT_DECIDED
 from breeder.house.models import Setting
 from breeder.pages.words import NEVER, odds
 
+ROWS_A_PAGE = 40  # of ten days each: more would make the page slow to read and to make
 AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
 
-def context_of(board: Board, found: Spread | None, aim: Aim, household: Setting) -> dict[str, Any]:
-    """Return the board's rows in order of promised date, and what the plan for all comes to."""
+def context_of(
+    board: Board, found: Spread | None, aim: Aim, household: Setting, page: str | None = None
+) -> dict[str, Any]:
+    """Return one page of the board's rows in order of promised date, and what the plan for all comes to."""
     days = sorted({cell.on for row in board.rows for cell in row.cells})
-    checks = queries.latest_checks(row.parcel.pk for row in board.rows)
-    now = timezone.now()
-    standings = {
-        row.parcel.number: queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now)
-        for row in board.rows
-    }
     ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
+    shown = Paginator(ordered, ROWS_A_PAGE).get_page(page)
+    checks = queries.latest_checks(row.parcel.pk for row in shown)
+    now = timezone.now()
     given = {} if found is None else {one.number: one for one in found.given}
+    rows = []
+    for row in shown:
+        standing = queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now)
+        rows.append(_row(row, days, given.get(row.parcel.number), standing))
     return {
-        "rows": [_row(row, days, given.get(row.parcel.number), standings[row.parcel.number]) for row in ordered],
+        "rows": rows,
+        "page": shown,
         "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in given.values()],
         "said": progress_said(board) if found is None else plan_said(found, board, aim, household.currency),
         "notes": [] if found is None else notes_of(found),

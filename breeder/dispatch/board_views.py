@@ -30,7 +30,7 @@ def board(request: HttpRequest) -> HttpResponse:
     found = boards.board_of(household, timezone.now(), until)
     plan = boards.plan(found, form.aim, form.boxes_a_day, until)
     feed = reverse("dispatch:calendar", args=[request.user.pk, calendars.key_of(request.user)])  # type: ignore[arg-type]
-    context = board_page.context_of(found, plan, form.aim, household) | {
+    context = board_page.context_of(found, plan, form.aim, household, request.GET.get("page")) | {
         "form": form,
         "feed": request.build_absolute_uri(feed),
         "again": request.get_full_path(),

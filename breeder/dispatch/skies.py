@@ -1,5 +1,6 @@
 """The air of every place over the board's horizon, read and turned to arrays once for as long as nothing new came."""
 
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ from breeder.weather.models import Place
 from breeder.weather.queries import Hours, hours_for, sources_of
 
 DAYS_SHOWN = 10
+READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,10 @@ class Read:
 
     freshest: Air
     by_source: tuple[Hours, ...] = ()
+
+
+class NotReadYet(Exception):
+    """A place's hours were not read by the time that the page must answer."""
 
 
 class _Kept:
@@ -62,9 +68,12 @@ KEPT = _Kept()
 
 
 class Skies:
-    """The air of all ends of boxes' ways, and their journeys, over the horizon."""
+    """The air of all ends of boxes' ways, and their journeys, over the horizon; nothing new is read after `until`."""
 
-    def __init__(self, household: Setting, now: datetime, addresses: Iterable[Address]) -> None:
+    def __init__(
+        self, household: Setting, now: datetime, addresses: Iterable[Address], until: float | None = None
+    ) -> None:
+        self.until, self.newly_read = until, 0
         self.now, self.today = now, timezone.localdate(now)
         self.since = now - rules.FORECAST_LAPSES
         self.home = household
@@ -136,7 +145,14 @@ class Skies:
         stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
         return KEPT.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
 
+    def _in_time(self) -> None:
+        # What was read stays and some are read in any case, so a page that asks again comes further each time.
+        if self.until is not None and self.newly_read >= READ_IN_ANY_CASE and time.monotonic() > self.until:
+            raise NotReadYet
+        self.newly_read += 1
+
     def _hours(self, place: Place) -> Read:
+        self._in_time()
         freshest = air.air_of(hours_for(place, *self.span, issued_since=self.since))
         names = sources_of(place, self.since)
         if len(names) < 2:

@@ -10,7 +10,7 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch import beside, planning
+from breeder.dispatch import beside, board_page, planning, skies
 from breeder.dispatch import board as boards
 from breeder.dispatch.beside import Desk
 from breeder.dispatch.remembering import Memo, keys_of
@@ -65,6 +65,32 @@ def test_an_unfinished_board_says_how_far_it_is_and_asks_again(
     assert "2 of 2 boxes find a day" in late
     assert "Look again" not in late
     assert "hx-get" not in late
+
+
+def test_places_that_could_not_be_read_in_time_are_read_by_the_next_pages(
+    two: list[Parcel], keeper_client: Client, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(skies, "READ_IN_ANY_CASE", 1)  # home is read by the first page, the address by the second
+    settings.BOARD_PATIENCE_S = -1.0
+    with time_machine.travel(MORNING, tick=False):
+        early = boards.board_of(boxes.household(), MORNING, until=0.0)
+        boards.board_of(boxes.household(), MORNING, until=0.0)
+        late = boards.board_of(boxes.household(), MORNING)
+    assert early.open_rows == 2
+    assert (len(early.asked), len(skies.KEPT.reads), late.open_rows) == (0, 2, 0)
+
+
+def test_a_long_board_has_pages_and_one_plan(
+    two: list[Parcel], keeper_client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(board_page, "ROWS_A_PAGE", 1)
+    with time_machine.travel(MORNING, tick=False):
+        pages = [keeper_client.get(reverse("dispatch:board") + f"?page={n}").content.decode() for n in (1, 2)]
+    for page, here, there in zip(pages, two, reversed(two), strict=True):
+        assert f"Box {here.number}</a> to" in page
+        assert f"Box {there.number}</a> to" not in page
+        assert all(f'name="choose" value="{box.number}:' in page for box in two)
+    assert "Boxes 1 to 1 of 2, by promised date" in pages[0]
 
 
 def test_what_was_warmed_is_whole_at_once(two: list[Parcel], keeper_client: Client, settings: Any) -> None:
