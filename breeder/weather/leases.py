@@ -8,7 +8,8 @@ from django.db import IntegrityError, transaction
 from breeder.weather.models import Lease
 
 REFRESHING = "forecasts"
-# Longer than the slowest place can take (two questions, twenty seconds each), so a living holder always renews in time.
+# Longer than the slowest place can take (two services, five questions in all, twenty seconds each), so a living holder
+# always renews in time.
 HELD_FOR = timedelta(minutes=3)
 
 

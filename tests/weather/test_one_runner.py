@@ -2,8 +2,10 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+import threading
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -22,7 +24,10 @@ from breeder.weather import leases, refreshing
 from tests import build
 from tests.dispatch import boxes
 from tests.dispatch.test_sending import MORNING
+from tests.weather import rogue
+from tests.weather.services import shapes
 
+WAIT_S = 60.0  # a busy machine starts a process in some seconds
 NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
 
 
@@ -38,6 +43,81 @@ def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path) -> None:
     found = json.loads(done.stdout)
     assert found["with"] == {"most": 1, "said": ["brought 2", "was running", "was running", "was running"]}
     assert found["without"]["most"] > 1
+
+
+class Counter:
+    """A service that answers only when it is told to, and counts who waits for it at one moment."""
+
+    def __init__(self) -> None:
+        self.now = self.most = 0
+        self.lock, self.asked, self.answers = threading.Lock(), threading.Semaphore(0), threading.Event()
+
+    def __call__(self, caller: rogue.Caller) -> None:
+        with self.lock:
+            self.now += 1
+            self.most = max(self.most, self.now)
+        self.asked.release()
+        self.answers.wait(WAIT_S)
+        with self.lock:
+            self.now -= 1
+        rogue.says(shapes.series())(caller)
+
+
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("book")
+    said_by(runner(folder, "prepare", "-"))
+    return folder
+
+
+@pytest.fixture
+def book(prepared: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(prepared, tmp_path / "book")
+
+
+def runner(folder: Path, *words: str) -> subprocess.Popen[str]:
+    surroundings = os.environ | {"BREEDER_DATA": str(folder)}
+    surroundings.pop("BREEDER_DATABASE", None)
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.weather.two_runners", *words],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=surroundings,
+    )  # fmt: skip
+
+
+def said_by(process: subprocess.Popen[str]) -> str:
+    said, failed = process.communicate(timeout=WAIT_S)
+    assert process.returncode == 0, failed
+    return said.strip()
+
+
+BROUGHT = "Fresh hours for 1 places; 0 were fresh still."
+OTHER = "Forecasts are being brought by another run already."
+
+
+@pytest.mark.parametrize("order", [("command", "thread"), ("thread", "command")], ids=" then ".join)
+def test_the_command_and_the_thread_beside_the_site_never_run_at_once(book: Path, order: tuple[str, str]) -> None:
+    """While the first waits for its answer the second begins, in a process of its own, and leaves it to the first."""
+    service = Counter()
+    with rogue.rogue(service) as server:
+        first = runner(book, order[0], server.home)
+        assert service.asked.acquire(timeout=WAIT_S)
+        assert said_by(runner(book, order[1], server.home)) == OTHER
+        service.answers.set()
+        assert said_by(first) == BROUGHT
+    assert (service.most, len(server.asked)) == (1, 1)
+
+
+def test_without_the_lease_the_command_and_the_thread_do_run_at_once(book: Path) -> None:
+    """The control: what the test above holds apart meets when nobody asks for the lease."""
+    service = Counter()
+    with rogue.rogue(service) as server:
+        both = [runner(book, what, server.home, "no-lease") for what in ("command", "thread")]
+        for _ in both:
+            assert service.asked.acquire(timeout=WAIT_S)
+        service.answers.set()
+        for process in both:
+            said_by(process)
+    assert service.most == 2
 
 
 @pytest.mark.django_db
