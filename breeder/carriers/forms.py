@@ -1,6 +1,7 @@
 """Forms for services and closures."""
 
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -10,6 +11,7 @@ from breeder.carriers.holidays import FIRST_YEAR
 from breeder.carriers.models import Closure, Service
 from breeder.carriers.rules import DELAYS_FROM
 from breeder.house.sentences import PlainForm
+from breeder.taxa.degrees import DegreesField
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
 MOST_DAYS = 15
@@ -31,25 +33,35 @@ class ServiceForm(PlainForm, forms.ModelForm):
         help_text=f"Such as 87, 9, 4 (from {DELAYS_FROM}). They add up to 100.",
     )
 
+    hub_c = DegreesField(low_c=5, high_c=35, required=False)
+    van_hours = forms.DecimalField(label="Hours in the van", min_value=Decimal("0.5"), max_value=12, required=False)
+
     class Meta:
         model = Service
         fields = (
             "carrier", "name", "weekdays", "least_days", "usual_days", "latest_days", "late", "cut_off",
-            "delivers_from", "delivers_until", "doorstep_hours", "to_doorstep", "to_counter", "price", "marking",
-            "source", "active",
+            "truck_at", "network", "hub_c", "delivers_from", "delivers_until", "van_hours", "to_doorstep", "doorstep",
+            "doorstep_hours", "to_counter", "price", "marking", "source", "active",
         )  # fmt: skip
         widgets = {
-            name: forms.TimeInput(attrs={"type": "time"}) for name in ("cut_off", "delivers_from", "delivers_until")
+            name: forms.TimeInput(attrs={"type": "time"})
+            for name in ("cut_off", "truck_at", "delivers_from", "delivers_until")
         }
         help_texts = {
             "least_days": "Working days when all goes well.",
             "usual_days": "Working days until it usually arrives.",
             "latest_days": "Working days you plan for. A day is not used if these would cross a Sunday or a closure.",
+            "network": "Worth asking: a trailer without heating has the air outside, all night.",
+            "doorstep": "Until somebody is home. A buyer who knows can tell you.",
             "source": "Where these figures come from.",
         }
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, fahrenheit: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["hub_c"].fahrenheit = fahrenheit
+        self.fields["hub_c"].label = f"Inside its depots, {'°F' if fahrenheit else '°C'}"
+        self.fields["hub_c"].help_text = "Where you know it. Empty: about room temperature."
+        self.fields["van_hours"].help_text = "On the day of delivery. Empty: until the middle of its round."
         if self.instance.pk:
             self.initial["late"] = ", ".join(f"{share * 100:g}" for share in self.instance.delay_shares)
 

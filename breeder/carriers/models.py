@@ -1,5 +1,6 @@
 """Postal services, closures, and what is on record of where animals may go and who carries them."""
 
+from datetime import time
 from typing import Any
 
 from django.db import models
@@ -9,7 +10,17 @@ from breeder.people.models import Person
 
 
 class Service(models.Model):
-    """A carrier's service as this keeper uses it."""
+    """A carrier's service as this keeper uses it, with what is known of its way leg by leg."""
+
+    class Network(models.TextChoices):
+        DEPOTS = "depots", "in depots at room temperature, or not known"
+        MIXED = "mixed", "partly in unheated trailers"
+        TRAILERS = "trailers", "in unheated trailers"
+
+    class Doorstep(models.TextChoices):
+        UNKNOWN = "unknown", "in shade or sun, not known"
+        SHADE = "shade", "in the shade"
+        SUN = "sun", "in the sun"
 
     carrier = models.CharField(max_length=60)
     name = models.CharField(max_length=60)
@@ -26,6 +37,11 @@ class Service(models.Model):
     doorstep_hours = models.DecimalField(
         "hours on a doorstep until somebody is home", max_digits=3, decimal_places=1, default=4
     )
+    truck_at = models.TimeField("leaves the depot in the evening at", default=time(20))
+    network = models.CharField("through the night", max_length=8, choices=Network, default=Network.DEPOTS)
+    hub_c = models.DecimalField("inside its depots, °C", max_digits=3, decimal_places=1, null=True, blank=True)
+    van_hours = models.DecimalField("hours in the van", max_digits=3, decimal_places=1, null=True, blank=True)
+    doorstep = models.CharField("doorstep", max_length=8, choices=Doorstep, default=Doorstep.UNKNOWN)
     price = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     marking = models.CharField("marking the carrier asks for", max_length=160, blank=True)
     source = models.CharField(max_length=240, blank=True)

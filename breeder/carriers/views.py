@@ -32,9 +32,18 @@ def _row(service: Service, closures: list[date], today: date) -> dict[str, Any]:
         "service": service,
         "days": [day for day in rules.posting_days(timing, closures, today) if day.usable],
         "weekdays": ", ".join(WEEKDAYS[day] for day in sorted(timing.weekdays) if day < len(WEEKDAYS)),
+        "way": way_said(service),
         "delays": rules.shares_said(timing.delay_shares),
         "delays_from": rules.mark_of_shares(service.delay_shares),
     }
+
+
+def way_said(service: Service) -> str:
+    """Return what is known of a service's way: 'in unheated trailers; doorstep in the shade, up to 4 hours'."""
+    said = [f"through the night {service.get_network_display()}"]
+    if service.to_doorstep:
+        said.append(f"doorstep {service.get_doorstep_display()}, for {float(service.doorstep_hours):g} hours")
+    return "; ".join(said)
 
 
 @keeper_only
@@ -42,7 +51,7 @@ def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """Add or edit a service."""
     once.seen(request.POST.get("token", ""))
     kept = get_object_or_404(Service, pk=pk) if pk else Service()
-    form = ServiceForm(request.POST or None, instance=kept)
+    form = ServiceForm(request.POST or None, instance=kept, fahrenheit=request.household.fahrenheit)  # type: ignore[attr-defined]
     if request.method == "POST" and form.is_valid():
         answer = reverse("carriers:services")
         actions.save_service(

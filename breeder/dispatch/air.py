@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from breeder.dispatch import ambient
 from breeder.dispatch.ambient import FILM, SUNNY, Ends, distance_km
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
+from breeder.dispatch.surroundings import Template
 from breeder.dispatch.trying import Journey, journey_cases
 from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
@@ -156,16 +157,20 @@ class Members:
             rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
             for leg in stretches:
                 light = lights[leg.where] if leg.exposure in SUNNY else None
-                rows[:, leg.rows] = self._exposed(leg, airs[leg.where][:, leg.rows], light)
+                rows[:, leg.rows] = self._exposed(leg, airs[leg.where][:, leg.rows], light, case.template)
             found.append(rows)
         return found
 
-    def _exposed(self, leg: Stretch, outside: Single, light: Array | None) -> Single:
+    def _exposed(self, leg: Stretch, outside: Single, light: Array | None, template: Template) -> Single:
         if leg.exposure not in SUNNY or light is None:
-            return ambient.kept(leg.exposure, outside)
+            return ambient.kept(leg.exposure, outside, template)
         is_van = leg.exposure == Exposure.VAN
         seen = sun.late_by(light, sun.VAN_LAG_H) if is_van else light
-        return outside + seen[leg.rows].astype(np.float32) * (self.van if is_van else self.doorstep)
+        return outside + seen[leg.rows].astype(np.float32) * (self.van if is_van else self._step(template))
+
+    def _step(self, template: Template) -> Single:
+        least, factor = template.step_gain(members.DOORSTEP_HIGH)
+        return np.float32(least) + np.float32(factor) * self.doorstep
 
     def _origin(self, air: Air, start: datetime, number: int) -> Single:
         key = (air, start, number)

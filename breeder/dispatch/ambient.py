@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
+from breeder.dispatch.surroundings import USUAL, Template
 from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
 from breeder.heat.risk import AmbientCase
@@ -20,9 +21,6 @@ from breeder.weather.queries import Hours
 Array = NDArray[np.float64]
 Floats = TypeVar("Floats", bound=NDArray[np.floating])  # of either precision
 
-# A hub is kept near room temperature; a quarter of its air is the docks' (judgement; packaging laboratories report
-# room temperature whatever the climate).
-HUB_C, HUB_DOCK_SHARE = 18.0, 0.25
 # Behind a counter it is a shop, with a door that opens (judgement).
 COUNTER_C, COUNTER_DOOR_SHARE = 21.0, 0.10
 
@@ -76,7 +74,7 @@ def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
                 outside = outside_at(where, origin, destination)
                 own = ends.origin if where == Where.ORIGIN else ends.destination
                 light = sunlight_w_m2(own, times) if exposure in SUNNY else None
-                rows[here] = exposed(exposure, outside, light, drawn)[here]
+                rows[here] = exposed(exposure, outside, light, drawn, case.template)[here]
     return AmbientCase(case.name, case.weight, rows, tuple(FILM[leg.exposure] for leg in legs[:-1]))
 
 
@@ -136,21 +134,22 @@ def outside_at(where: Where, origin: Array, destination: Array) -> Array:
     return origin if where == Where.ORIGIN else destination
 
 
-def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draws) -> Array:
+def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draws, template: Template = USUAL) -> Array:
     """Return the effective temperature over all hours as if the whole way were this leg; `light` in W/m² by hour."""
     if exposure not in SUNNY:
-        return kept(exposure, outside)
+        return kept(exposure, outside, template)
     if light is None:
         raise ValueError(f"The sun is needed for the leg {exposure}.")
     if exposure == Exposure.VAN:
         return outside + sun.van_rise_k(light[:, None], drawn.van_gain())
-    return outside + light[:, None] * drawn.doorstep_gain()
+    least, factor = template.step_gain(members.DOORSTEP_HIGH)
+    return outside + light[:, None] * (least + factor * drawn.doorstep_gain())
 
 
-def kept(exposure: Exposure, outside: Floats) -> Floats:
+def kept(exposure: Exposure, outside: Floats, template: Template = USUAL) -> Floats:
     """Return the air of a hub or behind a counter, which is kept near one temperature; any shape, °C."""
     if exposure == Exposure.HUB:
-        return (1 - HUB_DOCK_SHARE) * HUB_C + HUB_DOCK_SHARE * outside
+        return (1 - template.outside_share) * template.hub_c + template.outside_share * outside
     return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
 
 

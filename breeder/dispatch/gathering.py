@@ -17,6 +17,7 @@ from breeder.dispatch.inputs import cups_in, species_in
 from breeder.dispatch.legs import HOUR, Case, ServiceTimes, needed
 from breeder.dispatch.record import Found, odds_of
 from breeder.dispatch.rivals import Alternative, Side
+from breeder.dispatch.surroundings import template_of
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
 from breeder.heat.kit import BadKit
 from breeder.heat.members import Draws, draws
@@ -102,7 +103,13 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
 
 def journey_of(parcel: Parcel, service: Service, post_on: date, *, to_counter: bool) -> Journey:
     """Return the journey of a box by a service on a day."""
-    times = ServiceTimes(service.cut_off, service.delivers_from, service.delivers_until, float(service.doorstep_hours))
+    times = ServiceTimes(
+        service.cut_off,
+        service.delivers_from,
+        service.delivers_until,
+        float(service.doorstep_hours),
+        template_of(service),
+    )
     deliveries = delivery_days(timing_of(service), post_on, closures_of(service.carrier))
     return Journey(post_on, deliveries, times, to_counter)
 

@@ -5,6 +5,7 @@ from typing import Any
 from breeder.carriers.models import Service
 from breeder.carriers.queries import timing_of
 from breeder.dispatch import rules
+from breeder.dispatch.surroundings import template_of
 from breeder.heat.verdict import Limits
 from breeder.house.models import Setting
 from breeder.packing.models import Kit, Parcel
@@ -51,7 +52,7 @@ def kit_facts(kit: Kit) -> list[Any]:
 
 
 def _service(service: Service) -> list[Any]:
-    timing = timing_of(service)
+    timing, way = timing_of(service), template_of(service)
     clocks = [service.cut_off, service.delivers_from, service.delivers_until]
     return [
         service.pk,
@@ -59,6 +60,7 @@ def _service(service: Service) -> list[Any]:
         list(timing.delay_shares),
         [f"{clock:%H:%M}" for clock in clocks],
         float(service.doorstep_hours),
+        [f"{way.truck_at:%H:%M}", way.van_h, way.hub_c, way.outside_share, *way.step_sun],
     ]
 
 

@@ -10,12 +10,10 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from breeder.carriers.rules import Delivery
+from breeder.dispatch.surroundings import USUAL, Template
 from breeder.weather.clock import moment
 
 HOUR = timedelta(hours=1)
-
-# Collected parcels stand in a van or depot until the evening truck leaves (common practice, no source).
-EVENING_TRUCK = time(20, 0)
 LEAST_DEPOT = HOUR
 
 
@@ -55,6 +53,7 @@ class Case:
     weight: float
     delivered_on: date
     legs: tuple[Leg, ...]
+    template: Template = USUAL
 
     @property
     def starts_at(self) -> datetime:
@@ -84,6 +83,7 @@ class ServiceTimes:
     delivers_from: time
     delivers_until: time
     doorstep_h: float
+    template: Template = USUAL
 
 
 def cases_of(
@@ -102,6 +102,7 @@ def cases_of(
             delivery.share,
             delivery.on,
             legs_of(post_on, delivery.on, times, to_counter=to_counter, origin=origin, destination=destination),
+            times.template,
         )
         for delivery in deliveries
     )
@@ -112,7 +113,7 @@ def legs_of(
 ) -> tuple[Leg, ...]:
     """Return the legs of one journey: depot, network, then van and doorstep, or the counter where it is fetched."""
     handed_over = moment(post_on, times.cut_off, origin)
-    truck = max(moment(post_on, EVENING_TRUCK, origin), handed_over + LEAST_DEPOT)
+    truck = max(moment(post_on, times.template.truck_at, origin), handed_over + LEAST_DEPOT)
     out = max(moment(delivered_on, times.delivers_from, destination), truck + HOUR)
     end_of_round = max(moment(delivered_on, times.delivers_until, destination), out + HOUR)
     first = (
@@ -122,7 +123,8 @@ def legs_of(
     if to_counter:
         return (*first, Leg("counter", Where.DESTINATION, Exposure.COUNTER, out, end_of_round))
     # Nobody says when the van comes by; the middle of its round leaves the box out in the afternoon.
-    brought = out + (end_of_round - out) / 2
+    in_van = (end_of_round - out) / 2 if times.template.van_h is None else timedelta(hours=times.template.van_h)
+    brought = out + in_van
     van = Leg("van", Where.DESTINATION, Exposure.VAN, out, brought)
     if times.doorstep_h <= 0:
         return (*first, van)

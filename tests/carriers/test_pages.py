@@ -1,6 +1,7 @@
 """Pages of services and closures."""
 
 from datetime import date
+from decimal import Decimal
 
 import pytest
 import time_machine
@@ -12,6 +13,7 @@ from django.urls import reverse
 
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.models import Closure, Service
+from breeder.house.models import Setting
 from breeder.pages import once
 
 pytestmark = pytest.mark.django_db
@@ -19,7 +21,7 @@ TYPED = {
     "carrier": "Post", "name": "tracked", "weekdays": ["0", "1"], "least_days": "1", "usual_days": "2",
     "latest_days": "3", "late": "80, 15, 5", "cut_off": "16:00", "delivers_from": "09:00",
     "delivers_until": "17:00", "doorstep_hours": "4", "to_doorstep": "on",
-    "price": "12.50", "active": "on",
+    "price": "12.50", "active": "on", "truck_at": "20:00", "network": "depots", "doorstep": "unknown",
 }  # fmt: skip
 
 
@@ -48,6 +50,9 @@ def test_a_service_is_kept_with_its_delays(keeper_client: Client) -> None:
         ({"usual_days": "5"}, "latest not before usual"),
         ({"least_days": "3"}, "At best 3 working days cannot be with 2 as usual"),
         ({"latest_days": "400"}, "lie between 1 and 15"),
+        ({"hub_c": "65"}, "If 65 °F was meant, write 18.3"),
+        ({"van_hours": "40"}, "the largest it can be is 12"),
+        ({"network": "balloon"}, "is not in the list"),
         ({"cut_off": "teatime"}, "is not a time"),
     ],
 )
@@ -113,3 +118,14 @@ def test_five_hundred_services_cost_no_query_more_than_ten(keeper_client: Client
     few = queries()
     add(10, 500)
     assert queries() == few
+
+
+def test_what_is_known_of_a_services_way_is_kept_and_said(keeper_client: Client) -> None:
+    Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"fahrenheit": True})
+    known = {"network": "trailers", "doorstep": "shade", "hub_c": "65", "van_hours": "2.5", "truck_at": "18:30"}
+    assert send(keeper_client, **known).status_code == 302
+    service = Service.objects.get()
+    assert (service.hub_c, service.van_hours, f"{service.truck_at:%H:%M}") == (Decimal("18.3"), Decimal("2.5"), "18:30")
+    page = keeper_client.get(reverse("carriers:services")).content.decode()
+    assert "through the night in unheated trailers; doorstep in the shade, for 4 hours" in page
+    assert 'value="64.9"' in keeper_client.get(reverse("carriers:service", args=[service.pk])).content.decode()

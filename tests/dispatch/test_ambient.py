@@ -6,9 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta
 import numpy as np
 import pytest
 
+from breeder.carriers.models import Service
 from breeder.carriers.rules import Delivery
 from breeder.dispatch import ambient
 from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, cases_of
+from breeder.dispatch.surroundings import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
 from breeder.heat.members import Draws, draws
 from breeder.weather.queries import Hours
 
@@ -143,3 +145,42 @@ def test_southern_seasons_are_turned_round() -> None:
     january = datetime(2026, 1, 15, tzinfo=UTC)
     assert ambient.season_of(january, 45.0) == "winter"
     assert ambient.season_of(january, -45.0) == "summer"
+
+
+def known(**facts: object) -> Case:
+    """The same way with something known of it."""
+    return replace(case(), template=replace(USUAL, **facts))  # type: ignore[arg-type]
+
+
+def test_an_unheated_trailer_has_the_air_outside(drawn: Draws) -> None:
+    ends = ambient.Ends(hours(5.0, 0.0), hours(25.0, 0.0))
+    way = known(outside_share=OUTSIDE_SHARE[Service.Network.TRAILERS])
+    around = ambient.around(way, ends, drawn).ambient_c[rows(way, Exposure.HUB)]
+    # Still bracketed: every other member has the colder end's air, the rest the warmer's, and nothing of a depot.
+    assert around[:, 0::2].mean() == pytest.approx(5.0, abs=1.5)
+    assert around[:, 1::2].mean() == pytest.approx(25.0, abs=1.5)
+
+
+def test_a_known_depot_is_as_warm_as_it_is(drawn: Draws) -> None:
+    ends = ambient.Ends(hours(18.0, 0.0), hours(18.0, 0.0))
+    way = known(hub_c=10.0, outside_share=0.25)
+    around = ambient.around(way, ends, drawn).ambient_c[rows(way, Exposure.HUB)]
+    assert around.mean() == pytest.approx(0.75 * 10 + 0.25 * 18, abs=0.5)
+
+
+def test_shade_is_never_warmer_and_sun_never_cooler_than_what_is_not_known(drawn: Draws) -> None:
+    ends = ambient.Ends(hours(), hours())
+    steps = {
+        name: ambient.around(known(step_sun=span), ends, drawn).ambient_c[rows(case(), Exposure.DOORSTEP)]
+        for name, span in SUN_ON_STEP.items()
+    }
+    shade, unknown, sunny = (steps[name] for name in ("shade", "unknown", "sun"))
+    assert (shade <= unknown).all()
+    assert (unknown <= sunny).all()
+    assert shade.mean() < unknown.mean() - 0.5 < sunny.mean() - 1.0
+
+
+def test_what_is_not_known_of_a_service_leaves_the_way_as_it_was(drawn: Draws) -> None:
+    assert template_of(Service()) == USUAL
+    ends = ambient.Ends(hours(), hours())
+    assert (ambient.around(known(), ends, drawn).ambient_c == ambient.around(case(), ends, drawn).ambient_c).all()

@@ -8,6 +8,7 @@ import time_machine
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
+from breeder.carriers.models import Service
 from breeder.dispatch import actions, gathering, rules
 from breeder.dispatch.models import Check
 from breeder.house.models import LogRow, Setting
@@ -99,6 +100,15 @@ def test_another_way_and_another_service_make_it_stay(box: Parcel) -> None:
     overnight = boxes.service("overnight", least_days=1, usual_days=1, latest_days=2)
     at(MORNING, packing.choose_way, box.number, overnight.pk, "counter", by=None)
     assert "the service and where it is delivered changed" in stays(box)
+
+
+@pytest.mark.parametrize(
+    "known",
+    [{"network": "trailers"}, {"doorstep": "shade"}, {"hub_c": "15"}, {"van_hours": "2"}, {"truck_at": "18:00"}],
+)
+def test_what_was_learnt_of_the_services_way_makes_it_stay(box: Parcel, known: dict[str, str]) -> None:
+    Service.objects.update(**known)
+    assert "the service changed" in stays(box)
 
 
 def test_narrower_limits_and_stricter_odds_make_it_stay(box: Parcel) -> None:

@@ -1,5 +1,6 @@
 """A box's way: depot, network, van and doorstep or counter, in UTC; Sundays and closures are nights in the box."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -7,6 +8,7 @@ import pytest
 
 from breeder.carriers.rules import Timing, delivery_days
 from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, Where, cases_of, legs_of
+from breeder.dispatch.surroundings import Template
 from breeder.weather.clock import moment
 
 NEW_YORK, CHICAGO, PHOENIX = ZoneInfo("America/New_York"), ZoneInfo("America/Chicago"), ZoneInfo("America/Phoenix")
@@ -92,6 +94,13 @@ def test_a_late_cut_off_still_leaves_an_hour_to_be_collected() -> None:
     way = legs_of(MONDAY, date(2026, 2, 4), late, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
     assert way[0].ends_at - way[0].starts_at == HOUR
     assert [leg.label for leg in way] == ["collected", "network", "van"]
+
+
+def test_an_early_truck_and_a_short_round_move_the_legs() -> None:
+    known = replace(TIMES, template=Template(truck_at=time(18, 30), van_h=1.5))
+    way = legs_of(MONDAY, date(2026, 2, 4), known, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
+    spans = {leg.label: (leg.ends_at - leg.starts_at) / HOUR for leg in way}
+    assert spans == {"collected": 2.5, "network": 38.5, "van": 1.5, "doorstep": 4.0}
 
 
 def test_a_time_that_the_clocks_skip_is_the_moment_they_jump_to() -> None:

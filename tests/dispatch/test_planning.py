@@ -1,7 +1,7 @@
 """The board's quick sums say what the check says: the same members, kits and delay cases."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, time
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ from breeder.dispatch.ambient import Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.planning import cells_of
 from breeder.dispatch.remembering import Memo
+from breeder.dispatch.surroundings import USUAL, Template
 from breeder.dispatch.sweeping import Way
 from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
@@ -87,9 +88,15 @@ def test_only_what_changed_is_reckoned_again() -> None:
     assert second[2].shown.decided == "no-go"
 
 
+TRAILER_AND_SHADE = Template(time(18), 2.0, 12.0, 0.6, (0.0, 0.25))
+
+
+@pytest.mark.parametrize("template", [USUAL, TRAILER_AND_SHADE])
 @pytest.mark.parametrize("post_on", [date(2013, 4, 9), date(2013, 7, 15), date(2013, 12, 3)])
-def test_what_surrounds_a_box_on_the_board_is_what_surrounds_it_in_its_check(post_on: date) -> None:
+def test_what_surrounds_a_box_on_the_board_is_what_surrounds_it_in_its_check(post_on: date, template: Template) -> None:
     one = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
+    times = replace(one.journey.times, template=template)
+    one = replace(one, journey=replace(one.journey, times=times))
     origin, destination = one.readings[0]
     drawn = planning.drawn_of(77, MEMBERS)
     shape = air.shape_of(one.journey, origin.hours, destination.hours)
