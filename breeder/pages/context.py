@@ -6,10 +6,11 @@ from django.http import HttpRequest
 
 from breeder.house.queries import household as read_household
 from breeder.house.roles import is_keeper
+from breeder.pages import kept
 
 
 def household(request: HttpRequest) -> dict[str, Any]:
     """Give templates the household's settings and whether the reader is the keeper."""
     settings = getattr(request, "household", None) or read_household()
     user = getattr(request, "user", None)
-    return {"household": settings, "is_keeper": bool(user) and is_keeper(user)}
+    return {"household": settings, "is_keeper": bool(user) and is_keeper(user), "book_mark": kept.book_mark}

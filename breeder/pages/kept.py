@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import resolve_url
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 HEADER = "X-Kept"  # sent by the script: "now" while the keeper waits for the answer, "later" in the background
 ENTRY = "X-Entry"  # the row that a form wrote, so that the script can offer to take it back
@@ -19,6 +20,11 @@ LOGIN_FIRST, NOT_YOURS = 401, 409
 
 class TooOld(ValidationError):
     """A kept form was typed so long ago that its time is no longer to be trusted."""
+
+
+def book_mark() -> str:
+    """Return a mark of this book, so that a phone sends what it kept to no other book at the same address."""
+    return salted_hmac("breeder.pages.kept", "book").hexdigest()[:12]
 
 
 def typed_at(request: HttpRequest) -> datetime | None:

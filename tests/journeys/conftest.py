@@ -17,9 +17,10 @@ import pytest
 from django.conf import settings
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or ""
+HOME_HOST = "book.home"  # plain http by a name of the home network: to a browser that is no secure page
 FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
+    "--disable-component-update", "--disable-sync", f"--host-resolver-rules=MAP {HOME_HOST} 127.0.0.1",
 )  # fmt: skip
 STARTS_WITHIN_S = 60
 

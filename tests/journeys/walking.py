@@ -11,7 +11,7 @@ from typing import Any
 
 from django.conf import settings
 
-from tests.journeys.conftest import STARTS_WITHIN_S, environment, free_port
+from tests.journeys.conftest import HOME_HOST, STARTS_WITHIN_S, environment, free_port
 
 PHONE = {"width": 390, "height": 844}
 PASSWORD = "under the bark"
@@ -23,19 +23,23 @@ class Site:
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.port = folder, free_port()
-        self.address = f"http://127.0.0.1:{self.port}"
+        self.address = f"http://{HOME_HOST}:{self.port}"
         self.put_up()
 
     def put_up(self) -> None:
         log = (self.folder / f"round-{self.port}.log").open("a")
         command = [sys.executable, "manage.py", "demo", "--port", str(self.port)]
         self.served = subprocess.Popen(
-            command, cwd=settings.BASE_DIR, env=environment(self.folder), stdout=log, stderr=log
+            command,
+            cwd=settings.BASE_DIR,
+            env=environment(self.folder) | {"BREEDER_HOSTS": f"127.0.0.1,{HOME_HOST}"},
+            stdout=log,
+            stderr=log,
         )
         until = time.monotonic() + STARTS_WITHIN_S
         while True:
             try:
-                urllib.request.urlopen(f"{self.address}/login/", timeout=2).close()
+                urllib.request.urlopen(f"http://127.0.0.1:{self.port}/login/", timeout=2).close()
                 return
             except OSError:
                 assert self.served.poll() is None, Path(log.name).read_text()
@@ -65,8 +69,7 @@ class Walker:
     def begin(self) -> None:
         self.page.goto("/round/")
         if self.script:
-            with self.page.expect_response(re.compile("/round/carried/")):
-                self.page.reload()
+            self.page.locator("#stop[data-carried]").wait_for()
         self.settle()
 
     def settle(self) -> None:

@@ -40,6 +40,10 @@ class Round:
         """Return where a tub stands in the round, counted from 1; None for a tub that is not on it."""
         return next((place for place, stop in enumerate(self.stops, start=1) if stop.number == number), None)
 
+    def is_done(self, number: int) -> bool:
+        """Return whether somebody looked into a tub already."""
+        return any(stop.done for stop in self.stops if stop.number == number)
+
     def first_to_do(self) -> Stop | None:
         """Return the first tub that nobody has looked into yet."""
         return next(iter(self.to_do), None)

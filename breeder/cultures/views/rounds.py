@@ -126,6 +126,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "preview": shown,
         "on_round": today.place_of(tub.number) is not None,
         "wanted": queries.plan_of_week().words_of(tub.pk, stage),
+        "is_done": today.is_done(tub.number),
         "round": today,
         "before": today.before(tub.number),
         "skip_to": _onwards(today, tub.number),

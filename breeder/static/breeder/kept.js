@@ -10,6 +10,7 @@ const JUMP_MS = 5_000; // a phone's clock that changes by more was set anew
 
 export const panel = document.getElementById("kept");
 export const user = panel ? panel.dataset.user : "";
+const book = panel ? panel.dataset.book : ""; // the demo and the real book may be served at one address
 const page = token(); // times within one page are measured by its own steady clock as well
 const dropped = new Set();
 export const held = new Set(); // of these a form awaits the answer itself
@@ -53,12 +54,12 @@ async function within(mode, act) {
 export const all = () => within("readonly", (kept) => kept.getAll());
 export const watch = (tell) => watchers.push(tell);
 export const isAway = () => state === "away";
-export const mine = (entry) => entry.who === user;
+export const mine = (entry) => entry.who === user && entry.book === book;
 
 export function stamped(entry) {
   const now = Date.now();
   const typedAt = ahead === null ? null : (now + ahead) / 1000;
-  return { token: token(), ...entry, who: user, page, ticks: performance.now(), typed: now, typedAt };
+  return { token: token(), ...entry, who: user, book, page, ticks: performance.now(), typed: now, typedAt };
 }
 
 // entry: {url, fields: [[name, value]], photo, words, tub}. Rejects where this browser keeps nothing (private windows).
@@ -179,7 +180,7 @@ async function paint() {
   const kept = await all();
   const waiting = kept.filter((one) => mine(one) && !one.refused).length;
   const refused = kept.filter((one) => mine(one) && one.refused);
-  const others = [...new Set(kept.filter((one) => !mine(one)).map((one) => one.who))];
+  const others = [...new Set(kept.filter((one) => !mine(one)).map(writer))];
   const said = waiting && state ? [`Kept on this phone, ${waiting} waiting: ${WHY[state]}`] : [];
   if (others.length) said.push(`More waits on this phone until its writer logs in: ${others.join(", ")}.`);
   if (refused.length) said.push(`The book could not take ${refused.length} of what was typed; it is kept here.`);
@@ -192,6 +193,8 @@ async function paint() {
   part("send").hidden = !waiting;
   part("refused").replaceChildren(...refused.map(shown));
 }
+
+const writer = (one) => (one.book === book ? one.who : `${one.who}, of another book`);
 
 function countWords(waiting) {
   if (!waiting) return "";

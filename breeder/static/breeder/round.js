@@ -16,7 +16,7 @@ const rows = new Map(); // what each sent token wrote
 const doneHere = new Set();
 let tubs = [];
 let at = Number(form.dataset.tub);
-let stage = form.elements.stage.value || "young";
+let stage = form.elements.stage.value; // empty for a line that is kept by the cup
 let eye = chosenAlready();
 let shownAt = performance.now();
 let carriedAt = -Infinity;
@@ -52,6 +52,7 @@ async function carry() {
   }
   const waiting = (await all()).filter((entry) => mine(entry) && entry.isStop).map((entry) => entry.tub);
   for (const tub of tubs) tub.done ||= doneHere.has(tub.number) || waiting.includes(tub.number);
+  form.dataset.carried = tubs.length;
   progress();
 }
 
@@ -69,6 +70,8 @@ function show(number, remember = true) {
   if (remember) history.pushState({ tub: number }, "", urlOf(number));
   document.title = document.title.replace(/tub \d+/, `tub ${number}`);
   form.reset();
+  for (const chip of form.querySelectorAll('[name="seen"]')) chip.checked = false;
+  for (const name of ["died", "note"]) form.elements[name].value = "";
   form.action = urlOf(number);
   form.elements.token.value = token();
   stage = tub.byHead ? "young" : "";
@@ -178,6 +181,7 @@ async function onwards(entry) {
   const next = following();
   if (next) return show(next.number);
   await Promise.race([sent, new Promise((done) => setTimeout(done, END_WAITS_MS))]);
+  if (following()) return show(following().number); // the list of tubs came meanwhile
   const left = (await all()).filter((one) => mine(one) && !one.refused).length;
   if (!left) return location.assign(tubs.length ? `${form.dataset.at}list/` : form.dataset.at);
   const rest = tubs.length ? "All tubs of the round are done." : "This page had not got the list of tubs yet.";
