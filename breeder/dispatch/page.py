@@ -44,6 +44,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": record.curve_of(result),
         "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
+        "average": telling.average_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
         "second_opinion": opinion_said(result.get("trade"), household),
         "morning": morning_of(parcel, check, now),
         "ways": ways_of(parcel, result),

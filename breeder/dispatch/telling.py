@@ -8,6 +8,7 @@ from breeder.dispatch.legs import HOUR, Case, Exposure
 from breeder.dispatch.rivals import Rivalry
 from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trying import Tried
+from breeder.heat import allowed
 from breeder.heat.outcome import CaseOutcome, Outcome
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 from breeder.pages.words import degree_span, degrees, odds
@@ -56,6 +57,13 @@ def odds_said(outcome: Outcome) -> str:
 def allowed_said(comfort: float, hard: float) -> str:
     """Return the tolerances: 'You allow 1 in 5 and 1 in 20.'"""
     return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
+
+
+def average_said(*shares: float) -> str:
+    """Return what such tolerances came to on real days: most boxes that go are far from the edge."""
+    found = [allowed.nearest(share) for share in dict.fromkeys(shares)]
+    parts = [f"{one.broke * 1000:.0f} in 1000 where {one.tolerance * 100:.0f} in 100 were allowed" for one in found]
+    return f"Of boxes that went on real days (computed), there broke {', '.join(dict.fromkeys(parts))}."
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:

@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
-from breeder.house import actions
+from breeder.house import actions, allowances
 from breeder.house.forms import SettingForm
 from breeder.house.models import LogRow, Photo
 from breeder.house.queries import household
@@ -30,7 +30,8 @@ def settings(request: HttpRequest) -> HttpResponse:
         actions.save_settings(form.save(commit=False), form.changed_data, by=request.user)
         messages.success(request, "The settings are kept.")
         return redirect("house:settings")
-    return render(request, "house/settings.html", {"form": form}, status=REFUSED if request.method == "POST" else 200)
+    context = {"form": form, "allowances": allowances.rows()}
+    return render(request, "house/settings.html", context, status=REFUSED if request.method == "POST" else 200)
 
 
 @keeper_only
