@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from statistics import fmean, stdev
 
 from .defaults import KEEPER_DEFAULT, LEAST_SHARED_SD, PAIR_WITHIN_DAYS, PAIRS_NEEDED, SHARED_SD, STORED_CONFIDENCE
+from .methods import Count
+from .methods.count import spread_to
 from .quantiles import STORED_Z, day_of, t_of
 
 TRUTHS = ("full_sort", "removal")  # counts good enough to measure a guess against
+GUESSES = ("eye", "piece", "portions", "weight", "marked")  # counts that a person may be off with
 
 
 @dataclass(frozen=True)
@@ -31,10 +34,16 @@ class Tried:
 
 @dataclass(frozen=True)
 class Pair:
-    """A guess and the truth that followed it: ln(guess / truth), and the variance that is not the person's."""
+    """A guess and the truth that followed it: ln(guess / truth), and the variance that is not the person's.
+
+    `guess` and `truth` in animals at the moment of the guess, and when it was made, for showing.
+    """
 
     log_ratio: float
     own_variance: float
+    guess: float = 0.0
+    truth: float = 0.0
+    at: date | None = None
 
 
 @dataclass(frozen=True)
@@ -89,9 +98,41 @@ def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
     return SharedError(fmean(ratios), widened, n, True, f"learnt from {n} sorts that followed a guess")
 
 
+def unbiased(count: Count, bias: float, pairs: int) -> Count:
+    """Return a count with its person's usual error (natural log) taken out of estimate, bounds and standard error.
+
+    Animals that were in the hand stay a floor. `pairs` is how many sorts say so, for the working.
+    """
+    if count.estimate is None or count.log_sd is None or count.lower is None or not count.estimate or not bias:
+        return count
+    factor = math.exp(-bias)
+    estimate, lower = (max(count.floor, value * factor) for value in (count.estimate, count.lower))
+    lower95 = max(count.floor, count.estimate * math.exp(-STORED_Z * count.log_sd) * factor)
+    low, high = count.interval or (lower, estimate)
+    step = (
+        f"Counted so you see {1 / factor:.2f} of what is there, as {pairs} sorts that followed a guess show: "
+        f"{count.estimate:.1f} / {1 / factor:.2f} = {estimate:.1f}, and at least {lower:.1f}."
+    )
+    return replace(
+        count,
+        estimate=estimate,
+        lower=lower,
+        interval=None if count.interval is None else (max(count.floor, low * factor), max(estimate, high * factor)),
+        standard_error=None if count.standard_error is None else count.standard_error * factor,
+        log_sd=spread_to(estimate, lower95),
+        steps=(*count.steps, step),
+    )
+
+
+def raw_estimate(corrected: float, bias: float) -> float:
+    """Return the animals that were guessed before a bias was taken out."""
+    return corrected * math.exp(bias)
+
+
 def _pair(guess: Tried, truth: Tried, moved: int) -> list[Pair]:
     then = truth.estimate - moved
     late = (day_of(truth.at) - day_of(guess.at)).days > PAIR_WITHIN_DAYS
     if late or then <= 0 or guess.estimate <= 0:
         return []
-    return [Pair(math.log(guess.estimate / then), guess.own_sd**2 + truth.own_sd**2)]
+    own = guess.own_sd**2 + truth.own_sd**2
+    return [Pair(math.log(guess.estimate / then), own, guess.estimate, then, guess.at)]

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.census import methods
 from breeder.census.methods import EYE_CLASSES, SHARED_SD, BadCount, Count
+from breeder.census.persons import unbiased
 
 # What each method is called on the pages, in the order of the form.
 NAMES = {
@@ -35,6 +36,7 @@ _BY: dict[str, Callable[..., Count]] = {
 }
 METHODS = tuple(_BY)
 ONE_BY_ONE = ("hand", "full_sort")
+LEARNT = "learnt"  # in what is kept of a count: bias, spread and pairs of the person who made it
 
 # Where the census room's name of a value is not the form's.
 _FORM_FIELDS = {"from": "low", "to": "high", "shared_sd": "method", "confidence": "method"}
@@ -45,10 +47,15 @@ class BadFact(ValidationError):
 
 
 def counted(method: str, given: Mapping[str, Any], *, shared_sd: float | None = None) -> Count:
-    """Return the count that these typed values make. Raises BadFact naming every wrong value at once."""
+    """Return the count that these typed values make. Raises BadFact naming every wrong value at once.
+
+    Where `given` holds what was learnt of the person who counted, their usual error is taken out and their own spread
+    takes the place of the method's default.
+    """
     if method not in _BY:
         raise BadFact({"method": f"“{method}” is not a way to count. Choose one of: {', '.join(METHODS)}."})
-    shared = SHARED_SD[method] if shared_sd is None else shared_sd
+    own = given.get(LEARNT)
+    shared = (own["sd"] if own else SHARED_SD[method]) if shared_sd is None else shared_sd
     try:
         count = _BY[method](given, shared_sd=shared)
     except BadCount as fault:
@@ -59,7 +66,7 @@ def counted(method: str, given: Mapping[str, Any], *, shared_sd: float | None = 
         raise BadFact({_form_field(field): needed}) from missing
     if count.estimate is None or count.log_sd is None:
         raise BadFact(" ".join(count.notes) or "These values do not say how many there are. Count in another way.")
-    return count
+    return unbiased(count, own["bias"], own["pairs"]) if own else count
 
 
 def is_exact(count: Count) -> bool:

@@ -169,6 +169,25 @@ class Entry(models.Model):
         return f"{self.kind} of {self.culture}"
 
 
+class OwnError(models.Model):
+    """How far off one person is with one way of counting, as learnt on a day; older counts keep theirs."""
+
+    by = models.ForeignKey(KEEPER, on_delete=models.PROTECT, related_name="own_errors")
+    method = models.CharField(max_length=10)
+    bias = models.FloatField("mean of ln(guess / truth)")
+    sd = models.FloatField("shared error on the natural-log scale")
+    pairs = models.PositiveIntegerField("guesses followed by a sort")
+    learnt = models.BooleanField("learnt, not the default")
+    learnt_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["by", "method", "learnt_at", "id"]
+        indexes = [models.Index(fields=["by", "method", "learnt_at"], name="own_error_newest")]
+
+    def __str__(self) -> str:
+        return f"{self.method} by {self.by}, {self.learnt_at:%Y-%m-%d}"
+
+
 class Belief(models.Model):
     """What the ledger says of one tub and stage: X (log-normal, from the counts) + moved. Written by replay only."""
 

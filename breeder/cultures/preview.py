@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from breeder.census import methods
-from breeder.cultures import counting, ledger, replay, telling
+from breeder.cultures import counting, learning, ledger, replay, telling
 from breeder.cultures.actions import turn
 from breeder.cultures.models import Culture, Entry
 
@@ -28,9 +28,10 @@ class Preview:
 
 
 def preview(
-    tub: Culture, stage: str, method: str, given: Mapping[str, Any], happened_at: datetime | None = None
+    tub: Culture, stage: str, method: str, given: Mapping[str, Any], happened_at: datetime | None = None, by: Any = None
 ) -> Preview:
-    """Return what a count would say and do. Raises BadFact."""
+    """Return what a count by this person would say and do. Raises BadFact."""
+    given = learning.with_own_error(given, method, by)
     count = counting.counted(method, given)
     at = turn.moment(tub, happened_at)
     entry = Entry(

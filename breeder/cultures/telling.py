@@ -2,13 +2,16 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import exp
 
 from django.utils import timezone
 
 from breeder.census import belief as census
 from breeder.census import methods
 from breeder.census.belief import Ageing
+from breeder.census.defaults import PAIRS_NEEDED
 from breeder.cultures import counting
+from breeder.cultures.learning import Own
 from breeder.cultures.ledger import Held
 from breeder.cultures.models import Entry
 from breeder.cultures.words import animals
@@ -200,6 +203,25 @@ def why_joined(used: census.Used, last: Entry | None = None) -> str:
         return f"this count is too far from {before} to be averaged with it, so it replaces it"
     weight = "less" if used.gain < 0.5 else "more"
     return f"this count weighs {weight} than {before}: {used.gain:.0%} of the way from there to here"
+
+
+def own_error_of(own: Own, reader: str) -> str:
+    """Return what is known of a person's counts with one method, as a sentence to its reader."""
+    whose = "Your" if own.person == reader else f"{own.person}’s"
+    sees = "you see" if own.person == reader else f"{own.person} sees"
+    what = {"eye": "eye"}.get(own.method, f"counts, {counting.NAMES[own.method]}")
+    pairs = animals(own.error.pairs, "pairs")
+    if not own.error.learnt:
+        return (
+            f"{whose} {what}: {pairs} so far. From {PAIRS_NEEDED} on, what they show is used; until then a usual error "
+            f"of {own.default_sd:.2f} on the log scale stands for it ({own.error.mark})."
+        )
+    factor = exp(own.error.bias)
+    return (
+        f"{whose} {what}: {sees} {factor:.2f} of what is there ({pairs}), give or take a factor of "
+        f"{exp(own.error.sd):.2f}. New counts are divided by {factor:.2f}, and a shared error of {own.error.sd:.2f} on "
+        f"the log scale is used for them instead of {own.default_sd:.2f}."
+    )
 
 
 def preview_of(before: Held, after: Held, entry: Entry, on: date, confidence: float, ageing: Ageing) -> str:

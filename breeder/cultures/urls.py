@@ -8,6 +8,7 @@ app_name = "cultures"
 urlpatterns = [
     path("tubs/", views.tub_list, name="tubs"),
     path("tubs/to-count/", views.to_count, name="to_count"),
+    path("tubs/own-errors/", views.own_errors, name="own_errors"),
     path("tubs/new/", views.tub_new, name="tub_new"),
     path("tubs/<int:number>/", views.tub, name="tub"),
     path("tubs/<int:number>/count/", views.tub_count, name="tub_count"),

@@ -2,7 +2,16 @@
 
 from collections.abc import Iterable
 
-ONE = {"adults": "adult", "young": "young", "cups": "cup", "males": "male", "females": "female", "animals": "animal"}
+ONE = {
+    "adults": "adult",
+    "young": "young",
+    "cups": "cup",
+    "males": "male",
+    "females": "female",
+    "animals": "animal",
+    "pairs": "pair",
+    "portions": "portion",
+}
 
 
 def animals(number: int, stage: str, *, only: bool = False) -> str:

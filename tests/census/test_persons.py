@@ -7,7 +7,8 @@ from statistics import fmean, stdev
 import pytest
 from scipy import stats
 
-from breeder.census.persons import Pair, Tried, pairs_of, shared_error
+from breeder.census.methods import eye, piece, portions
+from breeder.census.persons import Pair, Tried, pairs_of, shared_error, unbiased
 
 START = date(2026, 1, 1)
 
@@ -62,3 +63,25 @@ def test_a_sort_teaches_once_and_not_after_a_month() -> None:
 
 def test_a_sort_that_finds_none_teaches_nothing() -> None:
     assert pairs_of([tried(0, "eye", 10), tried(1, "full_sort", 0)], "keeper", "eye") == []
+
+
+def test_the_usual_error_is_taken_out_of_estimate_and_bounds_alike() -> None:
+    count = eye(50, 100, shared_sd=0.2)
+    plain = unbiased(count, math.log(0.8), 7)
+    assert plain.estimate == pytest.approx(count.estimate / 0.8)  # type: ignore[operator]
+    assert plain.lower == pytest.approx(count.lower / 0.8)  # type: ignore[operator]
+    assert plain.standard_error == pytest.approx(count.standard_error / 0.8)  # type: ignore[operator]
+    assert plain.interval == pytest.approx(tuple(end / 0.8 for end in count.interval or ()))
+    assert plain.log_sd == pytest.approx(count.log_sd)
+    assert "0.80 of what is there, as 7 sorts" in plain.steps[-1]
+    assert unbiased(count, 0.0, 7) is count
+    none = eye(1, 1)
+    assert unbiased(portions([0, 0], [1, 1], 9), 0.5, 7).estimate == 0
+    assert none.estimate == 1
+
+
+def test_animals_in_the_hand_stay_a_floor_whatever_was_learnt() -> None:
+    count = piece(40, 2, shared_sd=0.3)
+    plain = unbiased(count, math.log(4), 9)  # sees four times too many
+    assert (plain.estimate, plain.lower, plain.log_sd) == (40, 40, 0)
+    assert plain.interval == (40, 40)

@@ -6,7 +6,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.cultures import ledger, replay, steps
+from breeder.cultures import learning, ledger, replay, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.states import NEVER_BACK, apply_state
 from breeder.cultures.actions.turn import Recorded
@@ -28,6 +28,8 @@ def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", an
         for entry in group:
             written.append(_take_back(this.tubs[entry.culture_id], entry, written[:1], note, by))
         replay.bring_up_to_date(this.tubs)
+        for entry in written:
+            learning.follow(entry)
         more = [said for entry in group for said in _follow(this.tubs[entry.culture_id], entry)]
         own = next(entry for entry in written if entry.corrects_id == entry_id)
         return this.recorded(own, token=token, answer=answer, more=more)

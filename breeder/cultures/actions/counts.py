@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
-from breeder.cultures import counting, queries, steps
+from breeder.cultures import counting, learning, queries, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
@@ -55,7 +55,7 @@ def record_count(
 
     `seen` is what else was seen on that look; it stands and falls with the count.
     """
-    written = written_down(stage, method, given, sexed)
+    written = learning.with_own_error(written_down(stage, method, given, sexed), method, by)
     count = counting.counted(method, written)
     flags = known("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
@@ -80,6 +80,7 @@ def record_count(
         )
         if flags:
             _looked(tub, flags, entry.happened_at, by, other_side=entry)
+        learning.follow(entry)
         return this.recorded(entry, token=token, answer=answer)
 
 

@@ -8,12 +8,12 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
-from breeder.cultures import counting, replay, steps
+from breeder.cultures import counting, learning, replay, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.actions.counts import LOOKED, known
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
-from breeder.cultures.models import Culture, Entry
+from breeder.cultures.models import Culture, Entry, OwnError
 from breeder.house.models import Photo
 
 # The dead are picked out before the living are guessed at, so the guess does not lose them once more.
@@ -56,10 +56,11 @@ def record_round(
         raise BadFact("Nothing was written down. Fill in at least one tub.")
     with transaction.atomic(durable=True):
         this = turn.take([visit.culture_id for visit in visits])
+        own = learning.in_use(by, "eye")
         written, wrong = [], {}
         for visit in visits:
             try:
-                written.append(_write(this.tubs[visit.culture_id], visit, happened_at, photo, by))
+                written.append(_write(this.tubs[visit.culture_id], visit, happened_at, photo, by, own))
             except BadFact as fault:
                 wrong[visit.culture_id] = fault.messages
         if wrong:
@@ -68,13 +69,16 @@ def record_round(
         return this.recorded(written[0], token=token, answer=answer or reverse("cultures:round"))
 
 
-def _write(tub: Culture, visit: Visit, happened_at: datetime | None, photo: Photo | None, by: Any) -> Entry:
+def _write(
+    tub: Culture, visit: Visit, happened_at: datetime | None, photo: Photo | None, by: Any, own: OwnError | None
+) -> Entry:
     at = turn.moment(tub, happened_at)
     root: Entry | None = None
-    for kind, fields in (*_counts(tub, visit.eye, at), *_look(visit, photo, at), *_deaths(tub, visit, at)):
+    for kind, fields in (*_counts(tub, visit.eye, at, own), *_look(visit, photo, at), *_deaths(tub, visit, at)):
         first = {"note": visit.note, "photo": photo} if root is None else {"other_side": root}
         entry = steps.set_down(tub, kind, by=by, **fields, **first)
         root = root or entry
+        learning.follow(entry)
     if root is None:
         raise BadFact("Nothing was tapped. Tap ‘Looked, all well’, a size class, or what was seen.")
     return root
@@ -83,9 +87,9 @@ def _write(tub: Culture, visit: Visit, happened_at: datetime | None, photo: Phot
 Facts = Iterable[tuple[str, dict[str, Any]]]
 
 
-def _counts(tub: Culture, eye: Iterable[tuple[str, str]], at: datetime) -> Facts:
+def _counts(tub: Culture, eye: Iterable[tuple[str, str]], at: datetime, own: OwnError | None) -> Facts:
     for stage, words in eye:
-        given = counting.eye_class(words)
+        given = learning.kept_with(counting.eye_class(words), own)
         count = counting.counted("eye", given)
         figures = {name: getattr(count, name) for name in ("estimate", "lower", "log_sd", "shared_sd")}
         kept = {"stage": turn.stage_of(tub.line, stage), "method": "eye", "given": given, "happened_at": at}

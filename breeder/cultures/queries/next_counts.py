@@ -3,6 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 from django.db.models import Q
 from django.utils import timezone
@@ -11,6 +12,7 @@ from breeder.census import next_counts as planner
 from breeder.census.defaults import TUBS_A_WEEK
 from breeder.cultures import doubts
 from breeder.cultures.doubts import Doubtful, ToCount
+from breeder.cultures.learning import shared_of
 from breeder.cultures.models import Belief, Culture, Entry
 from breeder.cultures.queries.stock import rows_by_line
 from breeder.taxa.models import Line
@@ -44,14 +46,15 @@ class Plan:
         return round(sum(one.unsold for one in self.tubs))
 
 
-def plan_of_week(on: date | None = None, *, line_ids: list[int] | None = None) -> Plan:
+def plan_of_week(on: date | None = None, *, by: Any = None) -> Plan:
     """Return what to count this week: at most 25 tubs less those counted in the last seven days; dangers stay.
 
-    A tub counted within the week is not asked for again, but where the line may be in danger. Six queries at most.
+    A tub counted within the week is not asked for again, but where the line may be in danger. With `by`, what was
+    learnt of that person's counts decides which way is worth it. Six queries at most.
     """
     day = on or timezone.localdate()
     found = _Found()
-    for rows in rows_by_line(line_ids, on=on):
+    for rows in rows_by_line(on=on):
         for doubt, tubs in doubts.of_line(rows, day):
             found.stages.append(doubt)
             found.tubs |= tubs
@@ -61,7 +64,7 @@ def plan_of_week(on: date | None = None, *, line_ids: list[int] | None = None) -
         one.tub.pk for one in found.tubs.values() if one.read.row.counted_at and _age(one.read.row, day) < WEEK.days
     }
     chosen = _chosen(found, recent)
-    return Plan(_with_reasons(chosen, found), len(recent))
+    return Plan(_with_reasons(chosen, found, shared_of(by)), len(recent))
 
 
 class _Found:
@@ -88,12 +91,14 @@ def _chosen(found: _Found, recent: set[int]) -> list[tuple[Culture, list[planner
     return [*order, *more[: max(0, left - len(order))]][:TUBS_A_WEEK]
 
 
-def _with_reasons(chosen: list[tuple[Culture, list[planner.NextCount]]], found: _Found) -> tuple[ToCount, ...]:
+def _with_reasons(
+    chosen: list[tuple[Culture, list[planner.NextCount]]], found: _Found, shared: dict[str, float]
+) -> tuple[ToCount, ...]:
     keys = [wish.ref for _, wishes in chosen for wish in wishes]
     last = _last_counts([found.tubs[key] for key in keys])
     told = []
     for tub, wishes in chosen:
-        reasons = tuple(doubts.reason_of(wish, found.tubs[wish.ref], last.get(wish.ref)) for wish in wishes)
+        reasons = tuple(doubts.reason_of(wish, found.tubs[wish.ref], last.get(wish.ref), shared) for wish in wishes)
         told.append(
             ToCount(
                 tub,

@@ -11,7 +11,7 @@ from breeder.cultures.views.changes import (
     tub_split,
 )
 from breeder.cultures.views.lines import line, line_freeze, line_list, line_minimum
-from breeder.cultures.views.next_counts import to_count
+from breeder.cultures.views.next_counts import own_errors, to_count
 from breeder.cultures.views.rounds import care, carried, overview, round_tub, start, undo
 from breeder.cultures.views.sheet import sheet
 from breeder.cultures.views.tubs import tub, tub_count, tub_list, tub_looked
@@ -24,6 +24,7 @@ __all__ = [
     "line_list",
     "line_minimum",
     "overview",
+    "own_errors",
     "round_tub",
     "sheet",
     "start",

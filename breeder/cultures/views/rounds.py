@@ -72,16 +72,16 @@ def round_tub(request: HttpRequest, number: int) -> HttpResponse:
         try:
             if "save" in request.POST or "well" in request.POST:
                 return _save(request, tub, form)
-            shown = _previewed(tub, form)
+            shown = _previewed(tub, form, request.user)
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
             status = REFUSED
     return render(request, "cultures/round.html", _page(request, tub, form, shown), status=status)
 
 
-def _previewed(tub: Culture, form: forms.RoundForm) -> Preview | None:
+def _previewed(tub: Culture, form: forms.RoundForm, by: Any) -> Preview | None:
     eye = form.cleaned_data["eye"]
-    return preview(tub, form.cleaned_data["stage"] or "young", "eye", eye_class(eye)) if eye else None
+    return preview(tub, form.cleaned_data["stage"] or "young", "eye", eye_class(eye), by=by) if eye else None
 
 
 def _save(request: HttpRequest, tub: Culture, form: forms.RoundForm) -> HttpResponse:
@@ -125,8 +125,8 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "photo_again": bool(request.FILES),
         "preview": shown,
         "on_round": today.place_of(tub.number) is not None,
-        "wanted": queries.plan_of_week().words_of(tub.pk, stage),
         "is_done": today.is_done(tub.number),
+        "wanted": queries.plan_of_week(by=request.user).words_of(tub.pk, stage),
         "round": today,
         "before": today.before(tub.number),
         "skip_to": _onwards(today, tub.number),

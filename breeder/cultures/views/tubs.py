@@ -123,7 +123,7 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
             was_shown = form.cleaned_data["shown"] == form.fingerprint or is_sent_later(request)
             if was_shown and "save" in request.POST:
                 return _save_count(request, one, form)
-            shown = _previewed(one, form)
+            shown = _previewed(one, form, request.user)
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
     page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
@@ -133,10 +133,10 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     return render(request, "cultures/count.html", page, status=status)
 
 
-def _previewed(one: Culture, form: forms.CountForm) -> Preview:
+def _previewed(one: Culture, form: forms.CountForm, by: Any) -> Preview:
     data = form.cleaned_data
     written = actions.counts.written_down(data["stage"], form.method, form.given, form.sexed)
-    return preview(one, data["stage"], form.method, written, data["happened_at"])
+    return preview(one, data["stage"], form.method, written, data["happened_at"], by)
 
 
 def _save_count(request: HttpRequest, one: Culture, form: forms.CountForm) -> HttpResponse:

@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from math import exp
 from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from breeder.cultures import counting, replay
+from breeder.cultures import counting, learning, replay
 from breeder.cultures.models import Entry, Stage
 from breeder.management.scenario.sales import Sales
 from breeder.management.scenario.stock import Stock, Truth
@@ -16,6 +17,8 @@ WEEKS = 104
 WEEKS_BETWEEN_COUNTS = (4, 5, 6)
 SORT_EVERY_COUNTS = 5  # every so many counts a tub is counted in portions or by hand instead of by eye
 EYE_ERROR = 0.30  # log scale, the invented keeper's own
+# The invented keeper guesses adults before sorting them, and sees too few; so long ago that all sells as before.
+SORTED_BEFORE_WEEKS, EYE_SEES = 12, 0.78
 GROWTH_A_WEEK, RENEWAL_A_WEEK = 0.09, 0.05
 DEATH_CHANCE = 0.03
 # Tubs whose last count is old: (species, form) -> weeks without a count. One is due, one is past six months.
@@ -46,6 +49,7 @@ class History:
             self.entries += self.sales.of_week(monday, week)
         Entry.objects.bulk_create(sorted(self.entries, key=lambda entry: entry.happened_at), batch_size=500)
         replay.bring_up_to_date(truth.tub.pk for truth in self.stock.truths)
+        learning.learn(self.by.pk, "eye")
         return len(self.entries)
 
     def _week_of(self, truth: Truth, monday: date, week: int) -> None:
@@ -55,7 +59,7 @@ class History:
         if tub.line.sold_by == Line.SoldBy.HEAD:
             self._live(truth, monday)
             if self._count_is_due(truth, monday, week):
-                self._count(truth, monday)
+                self._count(truth, monday, week)
         self._look(truth, monday)
 
     def _live(self, truth: Truth, monday: date) -> None:
@@ -80,16 +84,26 @@ class History:
             return True
         return (monday - truth.counted_on).days >= 7 * self.dice.choice(WEEKS_BETWEEN_COUNTS)
 
-    def _count(self, truth: Truth, monday: date) -> None:
+    def _count(self, truth: Truth, monday: date, week: int) -> None:
         truth.counted_on = monday
         done = self.counts_done[truth.tub.pk] = self.counts_done.get(truth.tub.pk, 0) + 1
         careful = done % SORT_EVERY_COUNTS == 1
         at = self._at(monday, 5, 10)
         self._count_of(truth, Stage.YOUNG, truth.young, "portions" if careful else "eye", at)
-        self._count_of(truth, Stage.ADULTS, truth.adults, "hand" if careful else "eye", at + timedelta(minutes=2))
+        if careful and week > SORTED_BEFORE_WEEKS:
+            self._guess_and_sort(truth, at + timedelta(minutes=1))
+        else:
+            self._count_of(truth, Stage.ADULTS, truth.adults, "hand" if careful else "eye", at + timedelta(minutes=2))
+
+    def _guess_and_sort(self, truth: Truth, at: datetime) -> None:
+        """Guess the adults by eye, then sort them; the guess has dice of its own, so that all else falls as before."""
+        seen = truth.adults * EYE_SEES * exp(Random(f"{truth.tub.number} {at}").gauss(0, EYE_ERROR / 2))
+        self._count_of(truth, Stage.ADULTS, seen, "guess", at)
+        self._count_of(truth, Stage.ADULTS, truth.adults, "full_sort", at + timedelta(minutes=1))
 
     def _count_of(self, truth: Truth, stage: str, there: float, method: str, at: datetime) -> None:
         given, sexes = self._typed(truth, there, method)
+        method = "eye" if method == "guess" else method
         count = counting.counted(method, given)
         self._add(
             truth,
@@ -107,10 +121,11 @@ class History:
 
     def _typed(self, truth: Truth, there: float, method: str) -> tuple[dict[str, Any], dict[str, int]]:
         """Return what the keeper would have typed for a tub that really holds so many."""
+        if method == "guess":
+            return counting.eye_class(_class_of(there)), {}
         if method == "eye":
             guess = there * 2.718281828 ** self.dice.gauss(0, EYE_ERROR)
-            size = next((c for c in counting.EYE_CLASSES if guess < c.high), counting.EYE_CLASSES[-1])
-            return counting.eye_class(size.words), {}
+            return counting.eye_class(_class_of(guess)), {}
         if method == "portions":
             mean = there * PORTION_ML / TUB_ML
             counts = [max(0, round(mean * self.dice.gammavariate(4, 1 / 4))) for _ in range(PORTIONS)]
@@ -144,3 +159,7 @@ class History:
 
     def _at(self, monday: date, weekday: int, hour: int) -> datetime:
         return datetime.combine(monday + timedelta(days=weekday), time(hour), self.zone)
+
+
+def _class_of(guess: float) -> str:
+    return next((size for size in counting.EYE_CLASSES if guess < size.high), counting.EYE_CLASSES[-1]).words
