@@ -78,5 +78,9 @@ LUCK_VARIANCE = 0.02  # of log numbers, per month, beyond the rate's own doubt; 
 LONGEST_FORECAST_MONTHS = 60.0  # nobody plans a sale beyond five years
 FULL_TUB_SHARE = 0.95  # of capacity; a tub counted above it is taken as this full when its growth is fitted
 
+FIT_OVER_MONTHS = 12.0  # of own counts that a tub's growth is fitted to; KEEPER_DEFAULT
+ROOM_OVER_MOST = 1.5  # a tub has room for half as many again as were ever counted in it; KEEPER_DEFAULT
+ANIMALS_A_LITRE = 20.0  # of a stage that a tub has room for at least; KEEPER_DEFAULT
+
 CRASH_SHARE = 0.5  # a count under half of what was believed is a crash; KEEPER_DEFAULT
 DANGER_CHANCE = 0.05  # chance of being below the minimum from which a count is wanted first; KEEPER_DEFAULT

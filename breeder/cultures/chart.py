@@ -1,6 +1,7 @@
-"""What the book relied on in a tub over time, as the numbers of an SVG: safe bound, likely number, counts."""
+"""What the book relied on in a tub over time, as the numbers of an SVG: safe bound, likely number, counts, looks."""
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil
@@ -10,9 +11,11 @@ from django.utils import timezone
 from breeder.census import belief as census
 from breeder.cultures.ledger import Held, Ledger
 from breeder.cultures.models import Culture, Entry
+from breeder.cultures.telling import sentence_of
 
 WIDTH, HEIGHT = 640, 220
 LEFT, RIGHT, TOP, BOTTOM = 46, 628, 12, 184
+LOOK_TOP, LOOK_BOTTOM = 188, 196  # the ticks of looks, under the axis
 LONGEST = timedelta(days=730)
 SAMPLES = 60
 LEAST_TOP = 10  # animals: a lower chart would make a story of single animals
@@ -39,12 +42,22 @@ class Dot:
 
 
 @dataclass(frozen=True)
+class Look:
+    """One look into the tub; `seen` is empty when all was well."""
+
+    x: float
+    at: datetime
+    seen: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Read:
-    """What the book relied on at one moment."""
+    """What the book relied on at one moment, and what happened then, in words."""
 
     at: datetime
     lower: int
     likely: float
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -57,6 +70,7 @@ class Chart:
     likely: str
     dots: tuple[Dot, ...]
     taken: tuple[float, ...]
+    looks: tuple[Look, ...]
     ticks: tuple[Tick, ...]
     first: datetime
     last: datetime
@@ -66,17 +80,35 @@ class Chart:
     left: int = LEFT
     right: int = RIGHT
     bottom: int = BOTTOM
+    look_top: int = LOOK_TOP
+    look_bottom: int = LOOK_BOTTOM
+
+    @property
+    def looks_well(self) -> int:
+        """Return how many looks found all well."""
+        return sum(not look.seen for look in self.looks)
+
+    @property
+    def looks_else(self) -> tuple[Look, ...]:
+        """Return the looks that found something."""
+        return tuple(look for look in self.looks if look.seen)
 
 
-def chart_of(book: Ledger, tub: Culture, stage: str, now: datetime) -> Chart | None:
-    """Return the chart of one tub and stage; None until there are two moments to join."""
+def chart_of(
+    book: Ledger, tub: Culture, stage: str, now: datetime, looks: Sequence[tuple[datetime, Sequence[str]]] = ()
+) -> Chart | None:
+    """Return the chart of one tub and stage; None until there are two moments to join.
+
+    `looks` are the tub's looks that stand, with what was seen.
+    """
     story = book.story(tub.pk, stage)
     if not story:
         return None
     first = max(story[0][0].happened_at, now - LONGEST)
     if now - first < timedelta(days=1):
         return None
-    reads = _reads(book, tub, stage, story, first, now)
+    told = _told(story, [(at, seen) for at, seen in looks if at >= first and not _is_well(seen)])
+    reads = _reads(book, tub, stage, story, first, now, told)
     counts = [entry for entry, _ in story if entry.kind == Entry.Kind.COUNT and entry.happened_at >= first]
     most = max([read.likely for read in reads] + [entry.estimate or 0.0 for entry in counts] + [LEAST_TOP])
     frame = _Frame(first, now, _round_up(most))
@@ -95,17 +127,26 @@ def chart_of(book: Ledger, tub: Culture, stage: str, now: datetime) -> Chart | N
         ticks=tuple(Tick(frame.y(value), str(value)) for value in range(0, frame.top + 1, frame.step)),
         first=first,
         last=now,
-        rows=tuple(read for read in reads if read.at in {entry.happened_at for entry in counts} or read.at == now),
+        rows=tuple(read for read in reads if read.said or read.at == now),
+        looks=tuple(
+            Look(frame.x(at), at, () if _is_well(seen) else tuple(seen)) for at, seen in looks if first <= at <= now
+        ),
     )
 
 
 def _reads(
-    book: Ledger, tub: Culture, stage: str, story: list[tuple[Entry, Held]], first: datetime, now: datetime
+    book: Ledger,
+    tub: Culture,
+    stage: str,
+    story: list[tuple[Entry, Held]],
+    first: datetime,
+    now: datetime,
+    told: dict[datetime, str],
 ) -> list[Read]:
     """Return what was relied on at even moments and at every entry, by what is known today of those days."""
     every = (now - first) / SAMPLES
     moments = {first + every * step for step in range(SAMPLES)} | {now}
-    moments |= {entry.happened_at for entry, _ in story if entry.happened_at >= first}
+    moments |= {at for at in told if at >= first}
     at = [entry.happened_at for entry, _ in story]
     ageing, confidence, found = book.ageing(tub.pk), float(tub.line.confidence), []
     for moment in sorted(moments):
@@ -114,8 +155,23 @@ def _reads(
             continue
         on = timezone.localdate(moment)
         lower = census.lower(belief, on, confidence, ageing, stage)
-        found.append(Read(moment, lower, census.aged(belief, on, ageing, stage).expected))
+        expected = census.aged(belief, on, ageing, stage).expected
+        found.append(Read(moment, lower, expected, told.get(moment, "")))
     return found
+
+
+def _told(story: list[tuple[Entry, Held]], looks: list[tuple[datetime, Sequence[str]]]) -> dict[datetime, str]:
+    """Return what happened at each moment of the story, in words."""
+    told: dict[datetime, str] = {}
+    for entry, _ in story:
+        told[entry.happened_at] = f"{told.get(entry.happened_at, '')} {sentence_of(entry)}".strip()
+    for at, seen in looks:
+        told[at] = f"{told.get(at, '')} Looked: {', '.join(seen)}.".strip()
+    return told
+
+
+def _is_well(seen: Sequence[str]) -> bool:
+    return not [flag for flag in seen if flag != "well"]
 
 
 @dataclass(frozen=True)

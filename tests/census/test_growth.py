@@ -145,7 +145,7 @@ def test_a_surplus_already_there_is_there_today_and_one_beyond_the_room_never() 
     assert surplus_forecast(TODAY, 500, 0.1, STEADY, 150, 100).median_on == TODAY
     full = surplus_forecast(TODAY, 150, 0.2, STEADY, 150, 100, capacity=250)
     assert (full.median_on, full.sure_on) == (None, None)
-    assert "Split it" in full.notes[0]
+    assert "Split a tub" in full.notes[0]
     assert surplus_forecast(TODAY, 0, 0.0, STEADY, 1, 0).median_on is None
 
 

@@ -60,8 +60,28 @@ def test_the_safe_line_lies_under_the_likely_one_and_ends_at_todays_number(follo
 def test_the_page_shows_it_with_a_table_beside_it(followed: Culture, keeper_client: Client) -> None:
     html = keeper_client.get(reverse("cultures:tub", args=[followed.number])).content.decode()
     assert 'class="curve-band"' in html
-    assert "The counts as a table" in html
+    assert "What happened, as a table" in html
     assert html.count('class="curve-dot"') == 3  # two counts and the one of the key
+
+
+def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Culture, keeper: User) -> None:
+    actions.record_looked(followed.pk, ["well"], happened_at=day(15), by=keeper)
+    actions.record_looked(followed.pk, ["mites"], happened_at=day(45), by=keeper)
+    wrong = actions.record_looked(followed.pk, ["mould"], happened_at=day(50), by=keeper).entry
+    actions.correct_entry(wrong.pk, by=keeper)
+    looks = queries.looks_of(followed)
+    found = chart.chart_of(queries.book_of(followed), followed, "young", timezone.now(), looks)
+    assert found is not None
+    assert [look.seen for look in found.looks] == [(), ("mites",)]
+    width = chart.RIGHT - chart.LEFT
+    assert [look.x for look in found.looks] == pytest.approx(
+        [chart.LEFT + width / 4, chart.LEFT + 3 * width / 4], abs=0.1
+    )
+    assert (found.looks_well, [look.seen for look in found.looks_else]) == (1, [("mites",)])
+    said = [read.said for read in found.rows]
+    assert len(said) == 5  # two counts, a sale, the mites, today
+    assert said[1].startswith("20 young culled")
+    assert (said[3], said[4]) == ("Looked: mites.", "")
 
 
 def test_a_tub_of_today_has_nothing_to_draw_yet(keeper: User) -> None:

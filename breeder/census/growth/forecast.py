@@ -68,8 +68,8 @@ def surplus_forecast(
     if now <= 0:
         return Forecast(None, None, ("None are there to grow from.",))
     if wanted >= capacity:
-        room = f"The tub has room for about {capacity:.0f}"
-        why = f"{room}, so {surplus} above the {kept_back} kept back never fit. Split it."
+        room = f"There is room for about {capacity:.0f}"
+        why = f"{room}, so {surplus} above the {kept_back} kept back never fit. Split a tub."
         return Forecast(None, None, (why,))
     median, sure = (_first_month(level, now, log_sd, growth, wanted, capacity) for level in (LIKELY, SURE))
     notes = [f"Growth of {math.expm1(growth.rate):.0%} a month in an uncrowded tub, {growth.mark}."]

@@ -3,7 +3,7 @@
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.forms import BaseForm
 
-from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm
+from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm, WhenForm
 from breeder.cultures.forms.fields import as_number
 from breeder.cultures.forms.rounds import RoundForm
 from breeder.cultures.forms.sheet import SheetForm, SheetRowForm
@@ -56,6 +56,7 @@ __all__ = [
     "SheetForm",
     "SheetRowForm",
     "SplitForm",
+    "WhenForm",
     "as_number",
     "show_refusal",
 ]

@@ -190,6 +190,13 @@ COUNT_FORMS: dict[str, type[CountForm]] = {
 }
 
 
+class WhenForm(PlainForm, forms.Form):
+    """When will so many be there to sell?"""
+
+    wanted = whole_field("How many", least=1, initial=12, widget=forms.NumberInput(attrs={"class": "short"}))
+    stage = forms.ChoiceField(label="Which", choices=STAGES, initial="young")
+
+
 class CareForm(PlainForm, forms.Form):
     """What was done for a whole shelf."""
 

@@ -1,7 +1,7 @@
 """Tubs and lines as their pages show them: what the book relies on, and every entry with what became of it."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
@@ -206,6 +206,13 @@ def entry_rows(tub: Culture, *, newest: int | None = None) -> list[EntryRow]:
 def _other(entry: Entry, into: dict[int, int]) -> int | None:
     number = entry.other_side.culture.number if entry.other_side else into.get(entry.pk)
     return None if number == entry.culture.number else number
+
+
+def looks_of(tub: Culture) -> list[tuple[datetime, list[str]]]:
+    """Return the looks into a tub that stand, oldest first, with what was seen."""
+    entries = Entry.objects.filter(culture=tub, kind=Entry.Kind.LOOKED).order_by("happened_at", "pk")
+    void = void_ids(Entry.objects.filter(culture=tub, kind=Entry.Kind.CORRECT))
+    return [(entry.happened_at, entry.given.get("seen", [])) for entry in entries if entry.pk not in void]
 
 
 def book_of(tub: Culture) -> Ledger:

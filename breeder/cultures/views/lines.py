@@ -1,12 +1,16 @@
 """The list of lines, and one line: its tubs, what must stay, what is promised to whom first, what is free and why."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django_tables2 import RequestConfig
 
 from breeder.cultures import actions, forms, freezing, queries
+from breeder.cultures.growing import when_ready
 from breeder.cultures.queries.tubs import LineRow
 from breeder.cultures.reckoning import minimum_of, outlook_of
 from breeder.cultures.tables import LineTable
@@ -42,8 +46,20 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "harvest_percent": round(float(one.harvest_share or 0) * 100),
         "outlook": outlook_of(one, row.stock.stages["adults"]) if one.sold_by == Line.SoldBy.HEAD else (),
         "should_freeze": freezing.should_freeze(row.stock),
-    }
+    } | _when(request, row)
     return render(request, "cultures/line.html", shown)
+
+
+def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
+    """Return the question when so many will be there, and its answer where it was asked."""
+    form = forms.WhenForm(request.GET if "wanted" in request.GET else None)
+    shown: dict[str, Any] = {"when_form": form, "when": None}
+    if form.is_bound and form.is_valid():
+        stock = row.stock.stages.get(form.cleaned_data["stage"])
+        if stock is not None:
+            wanted = form.cleaned_data["wanted"]
+            shown["when"] = when_ready(row.line, stock, wanted, timezone.localdate())
+    return shown
 
 
 @keeper_only

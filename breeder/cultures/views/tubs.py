@@ -64,13 +64,14 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
     confidence, ageing = float(one.line.confidence), ageing_of(one.line)
     kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
     workings = [telling.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
+    looks = queries.looks_of(one)
     rows = queries.entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
     shown = {
         "tub": one,
         "line": one.line,
         "workings": [working for working in workings if working],
         "never_counted": [stage for stage, working in zip(kept, workings, strict=True) if working is None],
-        "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now()))],
+        "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now(), looks))],
         "entries": [(row, telling.sentence_of(row.entry, row.other_number)) for row in rows],
         "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
         "look": forms.RoundForm(),

@@ -1,0 +1,136 @@
+"""When so many will be there: from a line's own counts and what left its tubs, else from what the species does."""
+
+import math
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+import time_machine
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from breeder.census.growth import surplus_forecast
+from breeder.cultures import actions, queries
+from breeder.cultures.growing import growth_of_species, needed, seen_in, when_ready
+from breeder.cultures.models import Culture
+from breeder.taxa.models import Line
+from tests.build import NOW, line, species, tub
+from tests.cultures.book import promise
+from tests.cultures.test_stock import queries_for
+
+pytestmark = pytest.mark.django_db
+TODAY = NOW.date()
+
+
+@pytest.fixture(autouse=True)
+def clock() -> Iterator[None]:
+    with time_machine.travel(NOW):
+        yield
+
+
+def grown(keeper: User, of: Line, monthly: float = 1.2, taken: int = 10, **values: object) -> Culture:
+    """A tub that grows by a factor each month, from which some are taken just after each count."""
+    culture, held = tub(of, **values), 60.0
+    for months in (6, 4, 2, 0):
+        at = NOW - timedelta(days=round(30.4375 * months), hours=1)
+        actions.record_count(culture.pk, "young", "hand", {"counted": round(held)}, happened_at=at, by=keeper)
+        if months:
+            after = at + timedelta(minutes=5)
+            actions.record_change(culture.pk, "young", taken, "culled", happened_at=after, by=keeper)
+            held = (held - taken) * monthly**2
+    return culture
+
+
+def asked(of: Line, wanted: int, stage: str = "young"):  # type: ignore[no-untyped-def]
+    return when_ready(Line.objects.get(pk=of.pk), queries.stock_of(of.pk).stages[stage], wanted, TODAY)
+
+
+def test_growth_is_fitted_to_the_tubs_own_counts_with_what_was_taken_added_back(keeper: User) -> None:
+    of = line(harvest_share=None, young_kept=20)
+    culture = grown(keeper, of)
+    seen = seen_in(queries.book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
+    assert [one.taken_since for one in seen] == [0, 10, 10, 10]
+    ready = asked(of, 150)
+    assert "fitted to 4 counts of 1 tub" in ready.forecast.notes[0]
+    assert ready.forecast.median_on > TODAY
+    plenty = asked(of, 30)
+    assert plenty.now
+    assert ready.forecast.median_on <= (ready.forecast.sure_on or ready.forecast.median_on)
+
+
+def test_without_own_counts_the_species_default_stands_in_with_its_marks(keeper: User) -> None:
+    values = {"brood": 25, "broods_a_year": 4, "mature_days": 122, "young_survival": "0.5"}
+    kind = species("Porcellio scaber", sources={"brood": ["measured", "a paper"]}, **values)
+    of = line(of=kind, harvest_share=None)
+    culture = tub(of, litres=10)
+    actions.record_count(culture.pk, "young", "hand", {"counted": 60}, by=keeper)
+    kind.refresh_from_db()
+    default = growth_of_species(kind)
+    assert default is not None
+    ready = asked(of, 60)
+    expected = surplus_forecast(TODAY, 60, 0.0, default, 60, 20, 200)
+    assert (ready.forecast.median_on, ready.forecast.sure_on) == (expected.median_on, expected.sure_on)
+    assert "common practice, measured" in ready.forecast.notes[0]
+
+
+def test_a_species_of_which_nothing_is_known_gives_no_day_but_says_what_to_do(keeper: User) -> None:
+    of = line(harvest_share=None)
+    actions.record_count(tub(of).pk, "young", "hand", {"counted": 60}, by=keeper)
+    assert "not filled in" in asked(of, 60).why
+    assert "Count them first" in asked(line("Empty"), 60).why
+
+
+def test_promises_minimum_handling_and_harvest_share_all_have_to_be_there_first(keeper: User) -> None:
+    of = line(harvest_share="0.30", young_kept=20, handling_loss="0.10")
+    actions.record_count(tub(of).pk, "young", "hand", {"counted": 100}, by=keeper)
+    promise(of.pk, 5)
+    of.refresh_from_db()
+    stock = queries.stock_of(of.pk).stages["young"]
+    assert needed(of, stock, 18) == math.ceil((18 / 0.9 + 5) / 0.3)  # the harvest share asks for most
+    of.harvest_share = None
+    assert needed(of, stock, 18) == 20 + 5 + 20
+
+
+def test_a_tub_tipped_over_begins_its_series_anew(keeper: User) -> None:
+    of = line()
+    culture = grown(keeper, of)
+    at = NOW - timedelta(days=30)
+    actions.split_tub(culture.pk, actions.Place("B"), share=0.5, happened_at=at, by=keeper)
+    seen = seen_in(queries.book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
+    assert len(seen) == 1
+    assert seen[0].taken_since == 0
+
+
+def test_more_than_the_tubs_have_room_for_never_fits(keeper: User) -> None:
+    of = line(harvest_share=None)
+    grown(keeper, of)
+    forecast = asked(of, 5000).forecast
+    assert forecast.median_on is None
+    assert "There is room for about" in forecast.notes[0]
+
+
+def test_nothing_forecast_is_ever_free(keeper: User) -> None:
+    of = line(harvest_share=None, young_kept=0)
+    grown(keeper, of)
+    later = TODAY + timedelta(days=120)
+    held = queries.stock_of(of.pk).stages["young"]
+    assert queries.stock_of(of.pk, on=later).stages["young"].free <= held.free
+    assert math.isfinite(held.free)
+
+
+def test_the_line_page_answers_and_the_question_costs_no_more_for_more_tubs(keeper: User, client: Client) -> None:
+    client.force_login(keeper)
+    of = line(harvest_share=None)
+    grown(keeper, of)
+    page = reverse("cultures:line", args=[of.pk])
+    assert "When will there be enough" in client.get(page).content.decode()
+    said = client.get(page, {"wanted": "150", "stage": "young"}).content.decode()
+    assert "150 young to sell: as likely as not by" in said
+    assert "Young are sold when they are counted, not before." in said
+    assert "can be sold today" in client.get(page, {"wanted": "1", "stage": "young"}).content.decode()
+    assert 'class="fault"' in client.get(page, {"wanted": "0", "stage": "young"}).content.decode()
+    few = queries_for(lambda: asked(of, 500))
+    for _ in range(3):
+        grown(keeper, of)
+    assert queries_for(lambda: asked(of, 500)) == few
