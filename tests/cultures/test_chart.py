@@ -74,9 +74,8 @@ def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Cul
     assert found is not None
     assert [look.seen for look in found.looks] == [(), ("mites",)]
     width = chart.RIGHT - chart.LEFT
-    assert [look.x for look in found.looks] == pytest.approx(
-        [chart.LEFT + width / 4, chart.LEFT + 3 * width / 4], abs=0.1
-    )
+    places = [chart.LEFT + width / 4, chart.LEFT + 3 * width / 4]
+    assert [look.x for look in found.looks] == pytest.approx(places, abs=0.1)
     assert (found.looks_well, [look.seen for look in found.looks_else]) == (1, [("mites",)])
     said = [read.said for read in found.rows]
     assert len(said) == 5  # two counts, a sale, the mites, today
