@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from breeder.management import doors
 from breeder.management.commands.serve import DEFAULT_HOST, DEFAULT_PORT
-from breeder.management.scenario import demo, tables
+from breeder.management.scenario import demo, places, tables
 
 
 class Command(BaseCommand):
@@ -18,14 +18,19 @@ class Command(BaseCommand):
         parser.add_argument("--once", action="store_true", help="print what can be sold and the parcels, and end")
         parser.add_argument("--fresh", action="store_true", help="make the demo anew, whatever was done in it")
         parser.add_argument("--warmer", type=float, default=0.0, metavar="K", help="raise every forecast by so many °C")
+        parser.add_argument(
+            "--season", choices=sorted(places.SEASONS), default=places.ALL_YEAR, help="whose weather every place shows"
+        )
         parser.add_argument("--host", default=DEFAULT_HOST)
         parser.add_argument("--port", type=int, default=DEFAULT_PORT)
 
-    def handle(self, *args: Any, once: bool, fresh: bool, warmer: float, host: str, port: int, **options: Any) -> None:
+    def handle(
+        self, *args: Any, once: bool, fresh: bool, warmer: float, season: str, host: str, port: int, **options: Any
+    ) -> None:
         if not once:
             doors.refuse_taken(host, port)
-        if fresh or not demo.is_fresh(warmer):
-            demo.load(timezone.now(), warmer)
+        if fresh or not demo.is_fresh(warmer, season):
+            demo.load(timezone.now(), warmer, season)
         if once:
             self.stdout.write(tables.for_sale())
             self.stdout.write("")

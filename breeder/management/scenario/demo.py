@@ -30,10 +30,12 @@ STAMP = "demo-of"
 SERVICE = "two-day"
 
 
-def is_fresh(warmer_c: float) -> bool:
+def is_fresh(warmer_c: float, season: str = places.ALL_YEAR) -> bool:
     """Return whether the demo of today, with this weather, is loaded already."""
     stamp = settings.DATA_DIR / STAMP
-    return stamp.exists() and stamp.read_text() == _stamp(warmer_c) and _database().exists() and household().demo
+    return (
+        stamp.exists() and stamp.read_text() == _stamp(warmer_c, season) and _database().exists() and household().demo
+    )
 
 
 def refuse_real_book() -> None:
@@ -53,7 +55,7 @@ def _holds_real_book() -> bool:
     return Setting._meta.db_table in tables and not is_demo and User.objects.exists()
 
 
-def load(now: datetime, warmer_c: float = 0.0) -> None:
+def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) -> None:
     """Make the demo anew. The ledger cannot be emptied, so the database file is made anew."""
     refuse_real_book()
     (settings.DATA_DIR / STAMP).unlink(missing_ok=True)
@@ -65,11 +67,11 @@ def load(now: datetime, warmer_c: float = 0.0) -> None:
     doors.add_person(HELPER_NAME, PASSWORD, HELPER)
     doors.load_examples(by=keeper)
     with timezone.override(setting.zone):
-        _live(setting, now, warmer_c, keeper)
-    (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c))
+        _live(setting, now, places.Weather(warmer_c, season), keeper)
+    (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c, season))
 
 
-def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> None:
+def _live(setting: Setting, now: datetime, weather: places.Weather, keeper: User) -> None:
     dice = Random(SEED)
     today = timezone.localdate(now)
     service = Service.objects.get(name=SERVICE)
@@ -77,7 +79,7 @@ def _live(setting: Setting, now: datetime, warmer_c: float, keeper: User) -> Non
     with transaction.atomic():  # two years in one go: a thousand small writes would each wait for the disk
         kept = stock.build(today, dice)
         addresses = places.write_people(now)
-        places.write_weather(setting, addresses, now, posted_on, warmer_c)
+        places.write_weather(setting, addresses, now, posted_on, weather)
         sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
         History(kept, sales, today, setting.zone, keeper, dice).write()
     rulebook.write_rules(today, keeper)
@@ -94,8 +96,8 @@ def _database() -> Path:
     return Path(settings.DATABASES["default"]["NAME"])
 
 
-def _stamp(warmer_c: float) -> str:
+def _stamp(warmer_c: float, season: str) -> str:
     # A demo of an older build has other tables, so what the tables are made from is part of the stamp.
     made_from = sorted(Path(migrations.__file__).parent.glob("[0-9]*.py"))
     tables = hashlib.sha256(b"".join(path.read_bytes() for path in made_from)).hexdigest()[:12]
-    return f"{timezone.localdate().isoformat()} {warmer_c:+.1f} {tables}"
+    return f"{timezone.localdate().isoformat()} {warmer_c:+.1f} {season} {tables}"

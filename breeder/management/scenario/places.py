@@ -8,7 +8,7 @@ from breeder.house.models import Setting
 from breeder.house.places import us_place
 from breeder.management.scenario.stock import rows
 from breeder.people.models import Address, Person
-from breeder.weather import steps as weather
+from breeder.weather import steps
 
 DAYS = 10
 HOME_POSTCODE = "13326"  # Cooperstown, New York
@@ -24,16 +24,49 @@ class Stretch:
     days: int = DAYS
 
 
+ALL_YEAR = "all year"
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Which weather the demo shows: how much warmer than it was, and the season that every place is in."""
+
+    warmer_c: float = 0.0
+    season: str = ALL_YEAR
+
+
 # Chosen so that every verdict is met whatever the date; the page says where the hours come from.
-STRETCHES = {
-    "home": Stretch("LGA", 5, 12),
-    "mild": Stretch("JFK", 5, 14),
-    "cool": Stretch("LGA", 4, 2),
-    "cold": Stretch("LGA", 2, 12),
-    "bitter": Stretch("LGA", 1, 22),
-    "warm": Stretch("JFK", 6, 3),
-    "hot": Stretch("LGA", 7, 14),
-    "short": Stretch("JFK", 5, 14, days=2),
+SEASONS = {
+    ALL_YEAR: {
+        "home": Stretch("LGA", 5, 12),
+        "mild": Stretch("JFK", 5, 14),
+        "cool": Stretch("LGA", 4, 2),
+        "cold": Stretch("LGA", 2, 12),
+        "bitter": Stretch("LGA", 1, 22),
+        "warm": Stretch("JFK", 6, 3),
+        "hot": Stretch("LGA", 7, 14),
+        "short": Stretch("JFK", 5, 14, days=2),
+    },
+    "winter": {
+        "home": Stretch("LGA", 2, 4),
+        "mild": Stretch("JFK", 1, 28),
+        "cool": Stretch("LGA", 1, 14),
+        "cold": Stretch("LGA", 2, 4),
+        "bitter": Stretch("LGA", 1, 22),
+        "warm": Stretch("JFK", 1, 10),
+        "hot": Stretch("JFK", 12, 20),
+        "short": Stretch("JFK", 1, 14, days=2),
+    },
+    "summer": {
+        "home": Stretch("LGA", 7, 8),
+        "mild": Stretch("JFK", 6, 10),
+        "cool": Stretch("LGA", 6, 8),
+        "cold": Stretch("JFK", 8, 12),
+        "bitter": Stretch("LGA", 8, 24),
+        "warm": Stretch("JFK", 7, 8),
+        "hot": Stretch("LGA", 7, 14),
+        "short": Stretch("JFK", 7, 22, days=2),
+    },
 }
 
 
@@ -78,29 +111,32 @@ def write_household() -> Setting:
     )
 
 
-def write_weather(setting: Setting, addresses: list[Address], now: datetime, posted_on: date, warmer_c: float) -> int:
-    """Write a forecast for home and for every address, `warmer_c` above the real hours, and return how many.
+def write_weather(setting: Setting, addresses: list[Address], now: datetime, posted_on: date, weather: Weather) -> int:
+    """Write a forecast for home and for every address, and return how many.
 
     Hours are lined up so that `posted_on` shows the same day of 2013 whatever the weekday the demo is made on.
     """
     kinds = {row["postcode"]: row["weather"] for row in rows("people.csv")}
     ahead = (posted_on - now.date()).days
-    _forecast(setting.latitude, setting.longitude, setting.timezone, "Home", STRETCHES["home"], now, ahead, warmer_c)
+    stretches = SEASONS[weather.season]
+    home = (setting.latitude, setting.longitude, setting.timezone, "Home")
+    _forecast(*home, stretches["home"], now, ahead, weather.warmer_c)
     for address in addresses:
-        stretch = STRETCHES[kinds[address.postcode]]
-        _forecast(address.latitude, address.longitude, address.timezone, address.town, stretch, now, ahead, warmer_c)
+        stretch = stretches[kinds[address.postcode]]
+        there = (address.latitude, address.longitude, address.timezone, address.town)
+        _forecast(*there, stretch, now, ahead, weather.warmer_c)
     return len(addresses) + 1
 
 
 def _forecast(
     north: Any, east: Any, zone: str, label: str, stretch: Stretch, now: datetime, ahead: int, warmer_c: float
 ) -> None:
-    place = weather.place_for(north, east, zone, label)
+    place = steps.place_for(north, east, zone, label)
     shown_from = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(hours=6)
     # The same hour of day as the hour it stands for, so that nights stay nights.
     first = datetime(2013, stretch.month, stretch.day, shown_from.hour, tzinfo=UTC)
     read_from = first - timedelta(days=(now.date() - shown_from.date()).days + ahead)
-    weather.keep_recorded(
+    steps.keep_recorded(
         place,
         stretch.station,
         read_from=read_from,
