@@ -29,7 +29,7 @@ from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
+from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of, usual_said
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -69,7 +69,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
     decisive = rivals.decisive(alternatives, chosen)
     trial, ends = replace(trial, around=decisive.trial.around), decisive.ends
-    missing = missing_of(trial.cases, ends)
+    missing = (*missing_of(trial.cases, ends), *usual_said_of(places, trial.cases, ends, household))
     wanted = {at for case in trial.cases for at in case.times}
     opinion = trying.second_opinion(trial.cases, ends, _band(species_in(parcel)))
     found = Found(
@@ -199,6 +199,17 @@ def missing_of(cases: Iterable[Case], ends: Ends) -> tuple[str, ...]:
     rows = tuple(cases)
     said = [telling.missing_said(hours, trying.missing_at(hours, rows)) for hours in (ends.origin, ends.destination)]
     return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+
+
+def usual_said_of(places: Iterable[Place], cases: Iterable[Case], ends: Ends, household: Setting) -> tuple[str, ...]:
+    """Return what is usual where hours are missing: a hint in words, since no box is ever tried with it."""
+    rows = tuple(cases)
+    said: list[str] = []
+    for place, hours in zip(places, (ends.origin, ends.destination), strict=True):
+        lacking = trying.missing_at(hours, rows)
+        months = dict.fromkeys(hours.times[index].astimezone(hours.zone).month for index in lacking)
+        said += usual_said(place, months, fahrenheit=household.fahrenheit) if months else []
+    return tuple(dict.fromkeys(said))
 
 
 def _band(kinds: list[Species]) -> str:

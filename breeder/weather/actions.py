@@ -15,7 +15,8 @@ from breeder.house.steps import log
 from breeder.pages import once
 from breeder.pages.words import degrees
 from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
-from breeder.weather.models import Forecast, Place
+from breeder.weather.models import Forecast, Place, UsualMonth
+from breeder.weather.usual import Usual
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
 UNKNOWN_AGE = timedelta(hours=12)
@@ -127,6 +128,20 @@ def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str
         log("typed lows and highs", str(place), summary(forecast), by=by)
         once.spend(token, page_of(place))
     return forecast
+
+
+def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: Any, token: str = "") -> Place:
+    """Keep what is usual at a place, month by month; months that are not given are no longer kept."""
+    with transaction.atomic(durable=True):
+        place = Place.objects.get(pk=place_id)
+        UsualMonth.objects.filter(place=place).delete()
+        UsualMonth.objects.bulk_create(
+            UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
+            for one in months
+        )
+        log("kept what is usual", str(place), f"Lows and highs of {len(months)} usual months at {place}.", by=by)
+        once.spend(token, page_of(place))
+    return place
 
 
 def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:

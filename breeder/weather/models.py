@@ -171,3 +171,23 @@ class Learnt(models.Model):
             learning.Side(self.days, self.low_bias_c, self.low_share),
             learning.Side(self.days, self.high_bias_c, self.high_share),
         )
+
+
+class UsualMonth(models.Model):
+    """The mean low and high of a month at a place: a hint for planning that no box is ever tried with."""
+
+    place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="usual_months")
+    month = models.PositiveSmallIntegerField("1 January to 12 December")
+    low_c = models.FloatField("mean low, °C")
+    high_c = models.FloatField("mean high, °C")
+    credit = models.CharField("where it came from", max_length=240, blank=True)
+
+    class Meta:
+        ordering = ["month"]
+        constraints = [
+            models.UniqueConstraint(fields=["place", "month"], name="month_usual_once"),
+            models.CheckConstraint(condition=models.Q(month__gte=1, month__lte=12), name="usual_month_is_a_month"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place}, month {self.month}"

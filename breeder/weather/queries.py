@@ -1,5 +1,6 @@
 """Reads of places and their hours."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -9,10 +10,14 @@ from django.db.models import Max, QuerySet
 from breeder.house.models import Setting
 from breeder.weather import choosing, grid, trust
 from breeder.weather.keeping import MEASURING
-from breeder.weather.models import Forecast, Place
+from breeder.weather.models import Forecast, Observation, Place, UsualMonth
+from breeder.weather.usual import Usual, from_measured
 
 # No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
 LONGEST_FORECAST = timedelta(days=400)
+
+# So far beyond the last known hour is shown what is usual.
+USUAL_AHEAD = timedelta(weeks=4)
 
 # A wish for fresh hours that was not met by then is no longer said to be under way.
 WANTED_FOR = timedelta(minutes=10)
@@ -131,6 +136,30 @@ def stand_ins_of(place: Place, setting: Setting, now: datetime) -> list[str]:
         for asking in askings_of(place, setting, now)
         if asking.stands_in
     ]
+
+
+def usual_of(place: Place) -> dict[int, Usual]:
+    """Return what is usual at a place, by month, as it was kept."""
+    rows = UsualMonth.objects.filter(place=place)
+    return {row.month: Usual(row.month, row.low_c, row.high_c) for row in rows}
+
+
+def usual_said(place: Place, months: Iterable[int], *, fahrenheit: bool) -> list[str]:
+    """Return a sentence for each month of which it is known what is usual at a place."""
+    known = usual_of(place)
+    return [known[month].said(place.label, fahrenheit=fahrenheit) for month in months if month in known]
+
+
+def usual_ahead_of(place: Place, hours: Hours | None, now: datetime, *, fahrenheit: bool) -> list[str]:
+    """Return what is usual in the months of the four weeks after the last hour that is known."""
+    known = [at for at, value in zip(hours.times, hours.c, strict=True) if value is not None] if hours else []
+    first = max([*known, now]).astimezone(place.zone)
+    return usual_said(place, dict.fromkeys((first.month, (first + USUAL_AHEAD).month)), fahrenheit=fahrenheit)
+
+
+def usual_by_measured(place: Place) -> list[Usual]:
+    """Return what is usual by the place's own measured hours, for the months that have enough of them."""
+    return from_measured(Observation.objects.filter(place=place).values_list("at", "observed_c"), place.zone)
 
 
 class _Merged:

@@ -47,6 +47,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "hours": hours,
         "chart": chart,
         "learnt": list(here.learnt.all()),
+        "usual": queries.usual_ahead_of(here, hours, timezone.now(), fahrenheit=request.household.fahrenheit),
         "askings": queries.askings_of(here, request.household, timezone.now()),
     }
     return render(request, "weather/place.html", context)

@@ -1,0 +1,140 @@
+"""What is usual in a month is a hint in words: it never becomes an hour, and never gives a Go."""
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+import time_machine
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+
+from breeder.dispatch import actions as dispatch
+from breeder.dispatch.models import Check
+from breeder.weather import actions, queries, recorded, remembering, steps, usual
+from breeder.weather.models import Place, UsualMonth
+from breeder.weather.usual import NAMES, Usual
+from tests.dispatch import boxes
+
+NEW_YORK = ZoneInfo("America/New_York")
+MILD_ALL_YEAR = [Usual(month, 16.0, 22.0) for month in range(1, 13)]
+MONDAY = date(2013, 10, 7)
+
+
+@pytest.fixture
+def place(db: None) -> Place:
+    return steps.place_for("40.71", "-74.01", "America/New_York", "New York")
+
+
+@pytest.mark.django_db
+def test_usual_months_never_give_a_go_where_hours_are_missing() -> None:
+    """The mildest climate on earth at both ends, and no forecast: still Not decided, now with the hint."""
+    boxes.household()
+    boxes.bare()
+    number = boxes.parcel(MONDAY).number
+    with time_machine.travel(boxes.morning_of(MONDAY) - timedelta(days=3), tick=False):
+        before = dispatch.check_parcel(number, by=None)
+        for place in boxes.places():
+            actions.keep_usual(place.pk, MILD_ALL_YEAR, by=None)
+        after = dispatch.check_parcel(number, by=None)
+    assert before.verdict == after.verdict == Check.Verdict.NOT_DECIDED
+    assert before.result["content"] == after.result["content"]
+    assert before.result["kits"] == after.result["kits"]
+    assert "In a usual October at Queens days go from 16 °C to 22 °C; that is no forecast" in after.reason
+    assert "usual" not in before.reason
+
+
+@pytest.mark.django_db
+def test_a_check_with_all_its_hours_says_nothing_of_what_is_usual() -> None:
+    boxes.household()
+    boxes.bare()
+    number, now = boxes.parcel(MONDAY).number, boxes.morning_of(MONDAY)
+    boxes.real_hours(MONDAY, issued_at=now - timedelta(hours=2))
+    for place in boxes.places():
+        actions.keep_usual(place.pk, MILD_ALL_YEAR, by=None)
+    with time_machine.travel(now, tick=False):
+        assert "usual" not in dispatch.check_parcel(number, by=None).reason
+
+
+def test_hours_are_never_made_of_usual_months(place: Place) -> None:
+    actions.keep_usual(place.pk, MILD_ALL_YEAR, by=None)
+    start = datetime(2013, 10, 7, tzinfo=UTC)
+    assert set(queries.hours_for(place, start, start + timedelta(days=3)).c) == {None}
+
+
+def test_months_are_typed_and_shown_beyond_the_forecast(place: Place, keeper_client: Client) -> None:
+    page = reverse("weather:usual", args=[place.pk])
+    assert keeper_client.get(page).status_code == 200
+    typed = {f"{word}_{month}": str(value) for month in (1, 2) for word, value in (("low", -3), ("high", 4))}
+    assert keeper_client.post(page, typed | {"credit": "my own years"}).status_code == 302
+    with time_machine.travel(datetime(2014, 1, 20, 15, tzinfo=UTC), tick=False):
+        said = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
+    for month in ("January", "February"):
+        assert f"In a usual {month} at New York days go from −3 °C to 4 °C; that is no forecast" in said
+    assert UsualMonth.objects.first().credit == "my own years"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"low_2": "3"}, "February has no high. Fill it in, or empty the other one."),
+        ({"low_2": "9", "high_2": "3"}, "February has a low above its high. Exchange them."),
+        ({"low_2": "70", "high_2": "80"}, "is not an air temperature"),
+    ],
+)
+def test_a_month_that_cannot_be_is_refused_with_what_was_typed(
+    place: Place, keeper_client: Client, typed: dict[str, str], said: str
+) -> None:
+    answer = keeper_client.post(reverse("weather:usual", args=[place.pk]), typed)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert f'value="{typed["low_2"]}"' in answer.content.decode()
+    assert UsualMonth.objects.count() == 0
+
+
+def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) -> None:
+    rows = "month,low_f,high_f\n" + "".join(f"{month},50,68\n" for month in range(1, 13))
+    sent = SimpleUploadedFile("normals.csv", ("\ufeff" + rows).encode())
+    assert keeper_client.post(reverse("weather:usual", args=[place.pk]), {"file": sent}).status_code == 302
+    assert queries.usual_of(place)[7] == Usual(7, pytest.approx(10.0), pytest.approx(20.0))
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "first row"),
+        (b"\xff\xfe", "cannot be read"),
+        (b"month,low,high\n1,2,3\n", "first row"),
+        (b"month,low_c,high_c\n13,2,3\n", "Row 2: 13 is no month"),
+        (b"month,low_c,high_c\n1,2\n", "Row 2: give a month"),
+        (b"month,low_c,high_c\n1,nan,3\n", "Row 2: January"),
+        (b"month,low_c,high_c\n1,2,3\n1,2,3\n", "Row 3: January stands there twice"),
+    ],
+)
+def test_a_file_with_a_fault_gives_no_month_and_names_its_row(content: bytes, said: str) -> None:
+    months, faults = usual.read(content)
+    assert months == []
+    assert said in faults[0]
+
+
+def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place, keeper_client: Client) -> None:
+    start = datetime(2013, 1, 1, 5, tzinfo=UTC)
+    remembering.keep_observed(place, start, recorded.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
+    (january,) = queries.usual_by_measured(place)
+    assert january.month == 1
+    # Means of the daily lows and highs that the airport recorded in January 2013, reckoned by hand from the same file.
+    assert january.low_c < 0.5 < 3.0 < january.high_c < 6.0
+    page = keeper_client.get(reverse("weather:usual", args=[place.pk])).content.decode()
+    assert "1 month below comes from what was measured here" in page
+    assert f'value="{january.low_c}"' in page
+
+
+def test_twenty_days_are_needed_and_short_days_do_not_count() -> None:
+    first = datetime(2013, 1, 1, 5, tzinfo=UTC)
+    hours = [(first + timedelta(hours=hour), float(hour % 24)) for hour in range(20 * 24)]
+    assert usual.from_measured(hours, NEW_YORK) == [Usual(1, 0.0, 23.0)]
+    assert usual.from_measured(hours[:-3], NEW_YORK) == []
+
+
+def test_every_month_has_its_name() -> None:
+    assert [datetime(2013, month, 1).strftime("%B") for month in range(1, 13)] == list(NAMES)
