@@ -1,6 +1,5 @@
 """From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
 
-from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -10,11 +9,12 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, services, timing_of
 from breeder.carriers.rules import delivery_days, posting_day
-from breeder.dispatch import air, planning, rivals, rules, telling, trying
+from breeder.dispatch import air, planning, rivals, rules, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
-from breeder.dispatch.legs import HOUR, Case, ServiceTimes, needed
+from breeder.dispatch.lacking import missing_of, usual_of
+from breeder.dispatch.legs import HOUR, ServiceTimes, needed
 from breeder.dispatch.record import Found, odds_of
 from breeder.dispatch.rivals import Alternative, Side
 from breeder.dispatch.surroundings import template_of
@@ -29,7 +29,7 @@ from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of, usual_said
+from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -69,7 +69,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
     decisive = rivals.decisive(alternatives, chosen)
     trial, ends = replace(trial, around=decisive.trial.around), decisive.ends
-    missing = (*missing_of(trial.cases, ends), *usual_said_of(places, trial.cases, ends, household))
+    missing = (*missing_of(trial.cases, ends), *usual_of(places, trial.cases, ends, household))
     wanted = {at for case in trial.cases for at in case.times}
     opinion = trying.second_opinion(trial.cases, ends, _band(species_in(parcel)))
     found = Found(
@@ -192,24 +192,6 @@ def _side(place: Place, span: tuple[datetime, datetime], wanted: set[datetime], 
 
 def _no_hours(place: Place, now: datetime) -> Hours:
     return hours_for(place, now, now, issued_since=now)
-
-
-def missing_of(cases: Iterable[Case], ends: Ends) -> tuple[str, ...]:
-    """Return a sentence for each end whose hours do not cover the journey."""
-    rows = tuple(cases)
-    said = [telling.missing_said(hours, trying.missing_at(hours, rows)) for hours in (ends.origin, ends.destination)]
-    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
-
-
-def usual_said_of(places: Iterable[Place], cases: Iterable[Case], ends: Ends, household: Setting) -> tuple[str, ...]:
-    """Return what is usual where hours are missing: a hint in words, since no box is ever tried with it."""
-    rows = tuple(cases)
-    said: list[str] = []
-    for place, hours in zip(places, (ends.origin, ends.destination), strict=True):
-        lacking = trying.missing_at(hours, rows)
-        months = dict.fromkeys(hours.times[index].astimezone(hours.zone).month for index in lacking)
-        said += usual_said(place, months, fahrenheit=household.fahrenheit) if months else []
-    return tuple(dict.fromkeys(said))
 
 
 def _band(kinds: list[Species]) -> str:

@@ -1,4 +1,4 @@
-"""What is usual at a place in a month: a hint for planning beyond the forecast, never hours that a box is tried with."""
+"""What is usual at a place in a month: a hint for planning beyond the forecast, never hours to try a box with."""
 
 import csv
 from collections.abc import Iterable, Mapping, Sequence
