@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('breeder', '0007_what_is_known_of_the_way'),
+        ('breeder', '0008_own_errors'),
     ]
 
     operations = [
