@@ -18,6 +18,7 @@ from breeder.dispatch.trade import Opinion
 from breeder.house.models import Setting
 from breeder.house.roles import is_keeper
 from breeder.orders.models import Order
+from breeder.packing import injuring
 from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.packing.models import Parcel
 from breeder.packing.queries import usable_days
@@ -57,7 +58,16 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),
         "checks": list(parcel.checks.select_related("by")[:6]),
+        **injuring.shown_of(request.GET, courses_of(result), fahrenheit=household.fahrenheit),
     }
+
+
+def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:
+    """Return the courses of a stored check that heat injury is added up over."""
+    curve = result.get("curve")
+    if not curve:
+        return []
+    return [("On a middling journey", curve["middle"]), ("On the warmest tenth of journeys", curve["high"])]
 
 
 def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:

@@ -8,7 +8,7 @@ from django.urls import reverse
 from breeder.heat.fit import CannotFit
 from breeder.heat.kit import BadKit
 from breeder.house.roles import keeper_only
-from breeder.packing import actions, measuring, stress
+from breeder.packing import actions, injuring, measuring, stress
 from breeder.packing.forms import IceForm, LoggerForm
 from breeder.packing.logger import LoggerRefused, read
 from breeder.packing.models import Kit
@@ -26,7 +26,11 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
         found, fault = stress.tests_of(heat_kit(kit, USUAL_CUPS)), ""
     except BadKit as bad:
         found, fault = [], bad.sentence
-    return render(request, "packing/stress.html", {"kit": kit, "found": found, "fault": fault})
+    courses = [(test.name, test.curve.middle) for test in found]
+    fahrenheit = request.household.fahrenheit  # type: ignore[attr-defined]
+    shown = {"kit": kit, "found": found, "fault": fault}
+    shown |= injuring.shown_of(request.GET, courses, fahrenheit=fahrenheit)
+    return render(request, "packing/stress.html", shown)
 
 
 @keeper_only
