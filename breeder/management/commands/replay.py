@@ -14,6 +14,7 @@ from breeder.management.replay.figures import figures_of, said
 from breeder.management.replay.pairs import City
 from breeder.management.replay.weather import Station, recorded_station, station_of_file
 
+PAIRS_EVERY = 97  # days: about a dozen days of each place, over all seasons and days of the week
 HELP = """Decide days on forecasts, live through them with what really was, and count what came of it.
 
 Without a file: every day of 2013 at two airports that come with the book, on forecasts made with the usual error.
@@ -43,7 +44,7 @@ class Command(BaseCommand):
         parser.add_argument("--leakier", type=float, default=1.0, help="the true boxes lose so many times the heat")
         parser.add_argument("--tolerance", type=float, default=USUAL_TOLERANCE, help="what may break at most, 0 to 1")
         parser.add_argument("--without", action="append", default=[], metavar="KIT", help="an example kit left out")
-        parser.add_argument("--every", type=int, default=0, help="decide only each n-th day (pairs: 30, else 1)")
+        parser.add_argument("--every", type=int, default=0, help="decide only each n-th day (pairs: 97, else 1)")
         parser.add_argument("--json", action="store_true", help="print JSON")
 
     def handle(self, *args: Any, every: int, pairs: Path | None, **options: Any) -> None:
@@ -51,7 +52,7 @@ class Command(BaseCommand):
             raise CommandError("--every is at least 1.")
         found: dict[str, Any] = {}
         together: list[Day] = []
-        for name, days in _of_pairs(pairs, every or 30, options) if pairs else _of_hours(every or 1, options):
+        for name, days in _of_pairs(pairs, every or PAIRS_EVERY, options) if pairs else _of_hours(every or 1, options):
             found[name] = figures_of(days)
             together += days
         if pairs is None:
