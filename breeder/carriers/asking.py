@@ -11,7 +11,7 @@ from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.house.regions import name_of, region_of
 from breeder.people.models import Address
 from breeder.taxa.models import Species
-from breeder.taxa.ranks import is_determined, lineage_of
+from breeder.taxa.ranks import is_determined, known_taxa, lineage_of
 
 NOWHERE = "Where it goes is not known yet, so no rule could be asked. Give the order an address."
 
@@ -108,6 +108,12 @@ def carries_of(row: CarrierRule) -> Carries:
         checked_on=row.checked_on,
         recheck_on=row.recheck_on,
     )
+
+
+def covers_nothing(taxon: str) -> bool:
+    """Return whether a name covers no species of the book and is no higher taxon that is known: a slip, perhaps."""
+    named = {name.lower() for species in Species.objects.all() for name in lineage_of(species)}
+    return bool(taxon) and taxon.lower() not in named | {name.lower() for name in known_taxa()}
 
 
 def animal_of(species: Species) -> Animal:

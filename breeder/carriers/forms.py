@@ -65,6 +65,20 @@ class ServiceForm(PlainForm, forms.ModelForm):
         if self.instance.pk:
             self.initial["late"] = ", ".join(f"{share * 100:g}" for share in self.instance.delay_shares)
 
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them."""
+        parts = {
+            "The service": ("carrier", "name", "price", "active", "weekdays"),
+            "How long it takes": ("least_days", "usual_days", "latest_days", "late"),
+            "Its way, leg by leg": (
+                "cut_off", "truck_at", "network", "hub_c", "delivers_from", "delivers_until", "van_hours",
+                "to_doorstep", "doorstep", "doorstep_hours", "to_counter",
+            ),
+            "What it asks for, and where this comes from": ("marking", "source"),
+        }  # fmt: skip
+        return [(title, [self[name] for name in names]) for title, names in parts.items()]
+
     def clean_late(self) -> list[float]:
         typed = self.cleaned_data["late"]
         try:

@@ -35,6 +35,9 @@ REGION_HELP = "Such as US, US-FL, CA-ON or DE. Empty: anywhere."
 TWICE = "The book holds a rule for exactly this already. Change that one instead."
 
 
+EVIDENCE = ("citation", "url", "verified", "checked_on", "recheck_on", "note")
+
+
 class RegionField(forms.CharField):
     """A country or state by ISO 3166; an empty text is anywhere."""
 
@@ -67,11 +70,22 @@ class OnRecordForm(PlainForm, forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in ("checked_on", "recheck_on"):
             self.fields[name].widget = forms.DateInput(attrs=DATE, format="%Y-%m-%d")
+        for name in ("conditions", "note"):
+            self.fields[name].widget = forms.Textarea(attrs={"rows": 4})
         self.fields["citation"].help_text = "Section, page and year, so that you find it again."
         self.fields["recheck_on"].help_text = "Left empty: a year after you looked it up."
         self.fields["verified"].help_text = "Only such a rule decides. Without the tick it is an example that asks."
         if "taxon" in self.fields:
             self.fields["taxon"].help_text = "Such as Porcellio scaber, Isopoda or Insecta; covers all below it."
+
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them: the rule, then its evidence."""
+        rule = [self[name] for name in self.fields if name not in EVIDENCE]
+        return [
+            ("What holds where", rule),
+            ("Where it is written, and when you looked", [self[name] for name in EVIDENCE]),
+        ]
 
     def clean_taxon(self) -> str:
         return " ".join(self.cleaned_data["taxon"].split())
@@ -196,6 +210,16 @@ class PermitForm(PlainForm, forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["person"].queryset = Person.objects.filter(removed_at=None)  # type: ignore[attr-defined]
+
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them."""
+        parts = {
+            "The permit": ("number", "kind", "issuer", "person", "direction"),
+            "What it covers": ("taxa", "origins", "destinations", "conditions"),
+            "When it counts": ("valid_from", "valid_until"),
+        }
+        return [(title, [self[name] for name in names]) for title, names in parts.items()]
 
     def clean_origins(self) -> list[str]:
         return self._codes("origins")

@@ -100,6 +100,13 @@ def _table(request: HttpRequest, kind: Any, rows: Any) -> Any:
     return table
 
 
+def _say_uncovered(request: HttpRequest, row: Any) -> None:
+    """Warn of names that cover no species: a slip of the keyboard would be found by nobody."""
+    taxa = row.taxa if isinstance(row, Permit) else [row.taxon]
+    for taxon in (one for one in taxa if asking.covers_nothing(one)):
+        messages.warning(request, f"No species in the book is covered by ‘{taxon}’. Check how it is spelt.")
+
+
 def _form_page(
     request: HttpRequest, kind: Any, form_of: Any, back: str, pk: int | None, start: dict[str, str]
 ) -> HttpResponse:
@@ -114,7 +121,7 @@ def _form_page(
     form = form_of(request.POST or None, instance=kept, initial=start)
     if request.method == "POST" and form.is_valid():
         try:
-            rule_actions.keep(form.save(commit=False), **writing)
+            _say_uncovered(request, rule_actions.keep(form.save(commit=False), **writing))
             return redirect(back)
         except ValidationError as refusal:
             form.add_error(None, refusal)

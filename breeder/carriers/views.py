@@ -39,11 +39,15 @@ def _row(service: Service, closures: list[date], today: date) -> dict[str, Any]:
 
 
 def way_said(service: Service) -> str:
-    """Return what is known of a service's way: 'in unheated trailers; doorstep in the shade, up to 4 hours'."""
-    said = [f"through the night {service.get_network_display()}"]
-    if service.to_doorstep:
-        said.append(f"doorstep {service.get_doorstep_display()}, for {float(service.doorstep_hours):g} hours")
-    return "; ".join(said)
+    """Return what is known of a service's way: 'through the night in unheated trailers; doorstep in the shade'."""
+    said = []
+    if service.network != Service.Network.DEPOTS:
+        said.append(f"through the night {service.get_network_display()}")
+    elif service.hub_c is not None:
+        said.append("depots of a known temperature")
+    if service.to_doorstep and service.doorstep != Service.Doorstep.UNKNOWN:
+        said.append(f"doorstep {service.get_doorstep_display()}")
+    return "; ".join(said) or "nothing known, so the usual range counts"
 
 
 @keeper_only

@@ -296,3 +296,17 @@ def test_a_list_says_which_rules_are_to_be_looked_up_again(helper_client: Client
     book.permit(valid_until=date(2013, 1, 1))
     assert "look again" in helper_client.get(reverse("carriers:rules")).content.decode()
     assert "ran out on 1 Jan 2013" in helper_client.get(reverse("carriers:permits")).content.decode()
+
+
+def test_a_taxon_that_covers_nothing_is_asked_about(keeper_client: Client) -> None:
+    build.species(order_name="Isopoda", family="Armadillidiidae")
+
+    def said(taxon: str) -> str:
+        send(keeper_client, "rule_new", RULE, taxon=taxon)
+        return keeper_client.get(reverse("carriers:rules")).content.decode()
+
+    assert "No species in the book is covered by ‘Isopda’. Check how it is spelt." in said("Isopda")
+    for fine in ("armadillidium", "Armadillidiidae", "Araneae", ""):
+        assert "Check how it is spelt" not in said(fine)
+    send(keeper_client, "permit_new", PERMIT, taxa="Isopoda, Porcelio")
+    assert "covered by ‘Porcelio’" in keeper_client.get(reverse("carriers:permits")).content.decode()
