@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
 from breeder.cultures.queries import line_by_pk
+from breeder.house.queries import household
 from breeder.house.roles import keeper_only
 from breeder.orders import actions, queries
 from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
@@ -70,7 +71,10 @@ def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _promises_page(request: HttpRequest, line: Line, refused: Any, status: int = 200) -> HttpResponse:
     stock, stages = queries.promises_of_line(line.pk, timezone.now())
-    page = {"line": line, "stock": stock, "stages": stages, "refused": refused}
+    name = household().trade_name
+    letters = {row.promise.pk: row.letter(name) for stage in stages for row in stage.rows if row.missing}
+    shown = [(stage, [(row, letters.get(row.promise.pk)) for row in stage.rows]) for stage in stages]
+    page = {"line": line, "stock": stock, "stages": shown, "refused": refused}
     return render(request, "orders/promises.html", page, status=status)
 
 

@@ -5,10 +5,9 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from breeder.reserve.defaults import ADULTS_KEPT, ADULTS_KEPT_IRREPLACEABLE
 from breeder.taxa.models import Line, Mark
 
-ADULTS_KEPT = 20  # common practice, no source
-ADULTS_KEPT_IRREPLACEABLE = 30  # common practice, no source
 OWN_SOURCE = "your own record"
 
 MINIMUMS = {

@@ -12,9 +12,9 @@ from breeder.cultures.models import Culture, Stage
 from breeder.orders.models import Offer
 from breeder.orders.rules import usual_overcount
 from breeder.taxa.models import Line, Species
+from breeder.taxa.rules import default_adults_kept
 
 FOLDER = settings.BASE_DIR / "fixtures" / "demo"
-KEPT_IRREPLACEABLE = 30  # adults that stay of what cannot be bought again: keeper default, common practice, no source
 YOUNGEST_DAYS, OLDEST_DAYS = 420, 1400
 SIDE_TUBS = (("quarantine", 1), ("mixed", 2), ("isolation", 3))
 
@@ -76,7 +76,7 @@ def build(today: date, dice: Random) -> Stock:
 def _line(row: dict[str, str]) -> Line:
     species = Species.objects.get(scientific_name=row["scientific_name"], qualifier=row["qualifier"])
     cups = species.reproduction == Species.Reproduction.CLONAL
-    kept = KEPT_IRREPLACEABLE if row["irreplaceable"] == "yes" else 20
+    kept = default_adults_kept(row["irreplaceable"] == "yes")
     return Line.objects.create(
         species=species,
         form_name=row["form"],

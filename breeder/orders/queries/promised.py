@@ -9,6 +9,8 @@ from breeder.cultures.models import Promise
 from breeder.cultures.queries import held_promises, stock_of
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.waiting import Waiting, waiting_for
+from breeder.cultures.words import animals
+from breeder.orders import rules
 from breeder.orders.models import Order, OrderLine
 from breeder.reserve.shortfall import Covered
 
@@ -30,10 +32,12 @@ class PromiseRow:
     def order(self) -> Order | None:
         return self.line.order if self.line else None
 
-    @property
-    def may_reduce(self) -> bool:
-        """Return whether fewer packs can be agreed; one pack can only be cancelled."""
-        return self.line is not None and self.line.packs > 1
+    def letter(self, trade_name: str) -> rules.Letter | None:
+        """Return what to ask the person while some of it is missing; None where nothing is."""
+        if self.line is None or not self.missing:
+            return None
+        held, line = animals(self.promise.number, self.promise.stage), self.line.offer.line
+        return rules.wait_letter(self.line.order.person, held, self.missing, line, trade_name)
 
     @property
     def may_move(self) -> bool:

@@ -1,6 +1,6 @@
 """Pure decisions about packs, orders and money: no database, no clock."""
 
-from breeder.orders.rules.letters import Letter, crash_letter
+from breeder.orders.rules.letters import Letter, crash_letter, wait_letter
 from breeder.orders.rules.money import (
     NOTHING,
     Bill,
@@ -91,6 +91,7 @@ __all__ = [
     "told",
     "usual_hold",
     "usual_overcount",
+    "wait_letter",
     "want_again",
     "want_all",
     "Standing",

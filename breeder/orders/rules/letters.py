@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from breeder.cultures.models import Culture
 from breeder.people.models import Person
+from breeder.taxa.models import Line
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,19 @@ def crash_letter(person: Person, handed: Sequence[tuple[datetime, str]], tub: Cu
         f"{trade_name}"
     )
     return Letter(person, f"Your {tub.line}", body)
+
+
+def wait_letter(person: Person, held: str, missing: int, line: Line, trade_name: str) -> Letter:
+    """Return what to ask somebody whose promise is not covered: to wait, to take another line, or their money."""
+    some = "None of them is" if missing and held.startswith(f"{missing} ") else f"{missing} of them are not"
+    body = (
+        f"Hello {person.name},\n\n"
+        f"I hold {held} of {line} for you. {some} there after my last count, and I do not send what the line needs to "
+        "live on. You may wait until they have grown up, take another line instead, or have your money back. "
+        "Please tell me what suits you.\n\n"
+        f"{trade_name}"
+    )
+    return Letter(person, f"Your {line}", body)
 
 
 def _seen(tub: Culture) -> str:
