@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -34,10 +35,12 @@ def begin(folder: Path, url: str) -> subprocess.Popen[str]:
 
 
 @pytest.fixture(scope="module")
-def arenas(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def arenas(tmp_path_factory: pytest.TempPathFactory, empty_book: Callable[[Path], None]) -> dict[str, Any]:
     """Run both databases side by side."""
     urls = {"a database file": "", "PostgreSQL": postgresql()}
-    running = {name: begin(tmp_path_factory.mktemp("race"), urls[name]) for name in DATABASES}
+    folders = {name: tmp_path_factory.mktemp("race") for name in DATABASES}
+    empty_book(folders["a database file"])
+    running = {name: begin(folders[name], urls[name]) for name in DATABASES}
     found = {}
     for name, arena in running.items():
         out, wrong = arena.communicate(timeout=PATIENCE_S)

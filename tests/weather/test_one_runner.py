@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -31,8 +32,9 @@ WAIT_S = 60.0  # a busy machine starts a process in some seconds
 NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
 
 
-def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path) -> None:
+def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path, empty_book: Callable[[Path], None]) -> None:
     """The control without the lease asks at once, or the race would prove nothing."""
+    empty_book(tmp_path)
     surroundings = os.environ | {"BREEDER_DATA": str(tmp_path)}
     surroundings.pop("BREEDER_DATABASE", None)
     done = subprocess.run(
