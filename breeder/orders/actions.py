@@ -77,7 +77,7 @@ def agree_order(
         _require(wanted, offers, named)
         person, address = steps.person_and_address(who, terms.to)
         species = [offer.line.species for offer in offers.values()]
-        answer = moves.ask(species, address, person, timezone.localdate(now))
+        answer = moves.ask(species, address, person, timezone.localdate(now), terms.promised_by)
         moves.refuse_blocked(answer, looked_up=terms.looked_up)
         order = steps.new_order(
             person=person,

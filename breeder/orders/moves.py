@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.carriers.asking import RuleBook, ask_carrier, ask_way, read_rules
-from breeder.carriers.facts import NOTHING, Answer
+from breeder.carriers.facts import NOTHING, Answer, day
 from breeder.carriers.queries import services
 from breeder.house.queries import household
 from breeder.orders.models import Order
@@ -32,12 +32,25 @@ class NotLookedUp(ValidationError):
         super().__init__([NotLikeThis(sentence, code="not_looked_up") for sentence in questions])
 
 
-def ask(species: Iterable[Species], address: Address | None, person: Person, on: date) -> Answer:
+def ask(
+    species: Iterable[Species], address: Address | None, person: Person, on: date, promised_by: date | None = None
+) -> Answer:
     """Return what is on record of these species going to somebody; without an address nothing is asked yet."""
     if address is None:
         return NOTHING
     book, kinds = read_rules(household().region), list(species)
-    return ask_way(book, kinds, address, on, person.pk) + _carried(book, kinds, address)
+    answer = ask_way(book, kinds, address, on, person.pk) + _carried(book, kinds, address)
+    return answer + Answer(questions=tuple(_ending(answer, promised_by)))
+
+
+def _ending(answer: Answer, promised_by: date | None) -> list[str]:
+    """Return a sentence for each permit that runs out before the day by which the box is promised."""
+    return [
+        f"{permit.called} runs out on {day(permit.valid_until)}, before the box is promised by {day(promised_by)}. "
+        "Send it earlier, or write down the permit that follows."
+        for permit in answer.permits
+        if promised_by and permit.valid_until < promised_by
+    ]
 
 
 def _carried(book: RuleBook, species: Sequence[Species], address: Address) -> Answer:
@@ -50,7 +63,7 @@ def _carried(book: RuleBook, species: Sequence[Species], address: Address) -> An
 
 def ask_order(order: Order, now: datetime) -> Answer:
     """Return what is on record of an order as it stands."""
-    return ask(_species_of(order), order.address, order.person, timezone.localdate(now))
+    return ask(_species_of(order), order.address, order.person, timezone.localdate(now), order.promised_by)
 
 
 def _species_of(order: Order) -> list[Species]:

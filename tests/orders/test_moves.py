@@ -15,7 +15,7 @@ from breeder.cultures.models import Promise
 from breeder.house.models import LogRow
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
-from breeder.orders.moves import MayNotGo
+from breeder.orders.moves import MayNotGo, NotLookedUp
 from breeder.orders.rules import Wanted, Who
 from breeder.people.models import Person
 from breeder.people.rules import destination
@@ -202,3 +202,18 @@ def test_many_rules_cost_an_order_no_query_more(keeper_client: Client, starter: 
 
 def test_a_refusal_is_a_validation_error_like_every_other() -> None:
     assert issubclass(MayNotGo, ValidationError)
+
+
+def test_a_permit_that_runs_out_before_the_promised_day_is_asked_about(starter: Offer) -> None:
+    today = timezone.localdate()
+    book.movement("permit")
+    book.permit(valid_until=today + timedelta(days=10))
+    wanted = [Wanted(offer_id=starter.pk, packs=1)]
+    ada = build.address(build.person("Ada Marsh"), region="US-NJ").person
+    for days, asked in ((9, False), (10, False), (11, True)):
+        promised = terms(promised_by=today + timedelta(days=days), looked_up=False)
+        if asked:
+            with pytest.raises(NotLookedUp, match="PPQ 526 P-1 of USDA APHIS runs out on"):
+                actions.agree_order(Who(person_id=ada.pk), wanted, promised, by=None)
+        else:
+            actions.agree_order(Who(person_id=ada.pk), wanted, promised, by=None)
