@@ -11,6 +11,7 @@ from breeder.carriers.models import Service
 from breeder.cultures import actions as cultures
 from breeder.cultures import counting
 from breeder.cultures.models import Culture, Entry, Stage
+from breeder.cultures.queries import stock_of
 from breeder.dispatch import actions as dispatch
 from breeder.management.scenario.stock import Stock
 from breeder.orders import actions as orders
@@ -75,12 +76,26 @@ def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -
         Wanted(offer_id=stock.offer(stock.line(species, form), kind).pk, packs=number)
         for species, form, kind, number in wanted
     ]
+    for species, form, kind, number in wanted:
+        _count_if_short(stock.offer(stock.line(species, form), kind), number, by)
     terms = Terms(
         held_until=now + timedelta(hours=30),
         promised_by=timezone.localdate(now) + timedelta(days=14),
         postage=POSTAGE,
     )
     return orders.agree_order(Who(person_id=person.pk), packs, terms, by=by)
+
+
+def _count_if_short(offer: Offer, packs: int, by: Any) -> None:
+    """Count a line's tubs by hand where its last counts leave too little to sell, as a keeper does before a sale.
+
+    How much was sold since the last count hangs on the day that the demo is made on.
+    """
+    free = stock_of(offer.line_id)
+    if offer.stage not in free.stages or free.free(offer.stage) >= packs * offer.held:
+        return
+    for tub in free.stages[offer.stage].tubs:
+        cultures.record_count(tub.culture_id, offer.stage, "hand", {"counted": round(tub.likely)}, by=by)
 
 
 def _total(order: Order) -> Decimal:
