@@ -37,6 +37,7 @@ CHECKS = {
     "oxygen_l_h": packs.oxygen_use_l_h,
     "oxygen_share": lambda given: packs.oxygen_share(*given),
     "sun": lambda given: sun.sunrise_sunset_h(int(given[0]), *given[1:]),
+    "sunrise": lambda given: sun.sunrise_sunset_h(int(given[0]), *given[1:])[0],
     "parton_logan": parton_logan,
 }
 
