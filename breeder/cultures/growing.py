@@ -42,6 +42,7 @@ class WhenReady:
     wanted: int
     stage: str
     now: bool = False
+    likely_now: bool = False
     forecast: Forecast | None = None
     why: str = ""
 
@@ -68,11 +69,8 @@ def when_ready(line: Line, stock: StageStock, wanted: int, on: date) -> WhenRead
     likely, safe = sum(one.likely for one in read), sum(one.safe for one in read)
     spread = census.spread_between(likely, safe)
     rest = needed(line, stock, wanted) - wanted
-    return WhenReady(
-        wanted,
-        stock.stage,
-        forecast=surplus_forecast(on, likely, spread, growth, wanted, rest, sum(one.room for one in read)),
-    )
+    forecast = surplus_forecast(on, likely, spread, growth, wanted, rest, sum(one.room for one in read))
+    return WhenReady(wanted, stock.stage, likely_now=forecast.median_on == on, forecast=forecast)
 
 
 def growth_of_species(species: Species) -> Growth | None:

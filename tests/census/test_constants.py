@@ -4,14 +4,15 @@ Common practice with no source, but where a source stands beside the constant it
 """
 
 import math
+from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
 
 from breeder.census import defaults
 from breeder.census.growth import Growth, Seen, Vital, after_months, default_growth, fitted_growth, life_table_growth
-from breeder.census.methods import marked, portions
-from breeder.census.next_counts import LineDoubt, TubDoubt, dangers
+from breeder.census.methods import BadCount, eye, hand, marked, portions, weight
+from breeder.census.next_counts import LineDoubt, TubDoubt, dangers, what_to_count
 from breeder.census.persons import Pair, shared_error
 from breeder.census.quantiles import whole_above, whole_below, z_of
 
@@ -71,6 +72,51 @@ def test_a_tub_counted_over_its_room_is_fitted_as_95_percent_full() -> None:
     crowded, capped = fitted_growth(seen, otherwise, 100), fitted_growth(full, otherwise, 100)
     assert crowded.rate - capped.rate == pytest.approx(math.log(400 / 95) / (2 * 61 / 30.4375), rel=1e-6)
     assert after_months(50, capped.rate, months[-1], 100) < 100
+
+
+def test_a_crowded_tub_stands_where_95_percent_full_stands() -> None:
+    seen = [Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in ((0, 50), (1, 90), (2, 99))]
+    months = [61 * n / 30.4375 for n in (0, 1, 2)]
+    heights = [math.log(number) - math.log(1 - full) for number, full in ((50, 0.5), (90, 0.9), (99, 0.95))]
+    middle = sum(months) / 3
+    slope = sum((m - middle) * h for m, h in zip(months, heights, strict=True)) / sum((m - middle) ** 2 for m in months)
+    assert fitted_growth(seen, Growth(0.1, 0.05, 0, ""), 100).rate == pytest.approx(slope)
+
+
+def test_counts_over_less_than_two_months_do_not_show_growth() -> None:
+    otherwise = Growth(0.1, 0.05, 0, "")
+    for days, own in ((60, False), (61, True)):
+        seen = [Seen(TODAY + timedelta(days=n), 50, 0.1) for n in (0, 30, days)]
+        assert (fitted_growth(seen, otherwise) is not otherwise) is own
+
+
+def test_slips_of_the_finger_begin_where_they_begin() -> None:
+    assert hand(10**6).estimate == 10**6
+    assert weight(1, 1e-6, 1e-6).estimate == 1
+    assert weight(1, 1e9, 1e9).estimate == 1
+    assert eye(10, 20, shared_sd=3.0, confidence=0.999).lower is not None
+    slips: list[Callable[[], object]] = [
+        lambda: hand(10**6 + 1),
+        lambda: weight(1, 0.99e-6, 1),
+        lambda: weight(1, 1, 1.01e9),
+        lambda: eye(10, 20, shared_sd=3.01),
+        lambda: eye(10, 20, confidence=0.9991),
+    ]
+    for slip in slips:
+        with pytest.raises(BadCount):
+            slip()
+
+
+def test_dangers_rank_by_twentieths_and_then_by_animals_unsold() -> None:
+    def line(name: str, chance: float, likely: float) -> LineDoubt:
+        return LineDoubt(
+            name, (TubDoubt(name, likely, 10, 0.4),), round(likely * math.exp(0.4 * z_of(chance))), sold=True
+        )
+
+    # Both in the grade from 20 to 25 %: the one with more unsold comes first, though its danger is the smaller.
+    assert [one.ref for one in what_to_count([line("few", 0.245, 4000), line("many", 0.205, 8000)])] == ["many", "few"]
+    # 19.5 and 20.5 % stand in two grades.
+    assert [one.ref for one in what_to_count([line("low", 0.195, 8000), line("high", 0.205, 4000)])] == ["high", "low"]
 
 
 def test_whole_animals_forgive_binary_fractions_and_nothing_more() -> None:

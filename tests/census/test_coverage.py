@@ -15,6 +15,7 @@ from scipy import stats
 
 from breeder.census.belief import Ageing, Belief, Counted, Moved, after, counted_from, lower
 from breeder.census.methods import portions
+from tests.census.controls import poisson_lower
 
 RUNS = 1000
 STANDARD_ERRORS = 2  # the simulated coverage may lie this far under the nominal one
@@ -47,7 +48,7 @@ def test_portions_of_clustered_animals_are_safe_and_a_poisson_bound_is_not(k: fl
         bound = portions([int(n) for n in taken], [1.0] * TAKEN, SCOOPS).lower
         assert bound is not None
         safe += bound <= scoops.sum()
-        poisson += stats.chi2.ppf(0.05, 2 * taken.sum()) / 2 * SCOOPS / TAKEN <= scoops.sum()
+        poisson += poisson_lower(taken.sum(), 0.95) * SCOOPS / TAKEN <= scoops.sum()
     assert safe / RUNS >= enough(0.95)
     assert poisson / RUNS < poisson_at_most
 

@@ -10,11 +10,12 @@ import pytest
 from scipy import optimize
 
 from breeder.census import growth, methods, planning
-from breeder.census.belief import Ageing, Counted, fuse
+from breeder.census.belief import Ageing, Counted, aged, fuse
 from breeder.census.defaults import DAYS_PER_MONTH
 from breeder.census.growth.forecast import chance_reached
 from breeder.census.methods import closed_forms, removing
 from breeder.census.methods.marking import exact_lower
+from tests.census import controls
 from tests.published.rows import MARKS, Row, rows_of
 
 ROWS = rows_of("counting.csv")
@@ -35,6 +36,34 @@ def form_two(catches: list[int]) -> float:
     return removing.form_two(passes, removing.carle_strub(passes))
 
 
+def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int) -> list[float | None]:
+    """The cities drawn as portions: the room knows the whole by its size, Cochran by the number of cities."""
+    count, mean = methods.portions(y, x, whole), sum(x) / len(x)
+    assert count.standard_error is not None
+    by_number = cities / (whole / mean) * math.sqrt((1 - len(x) / cities) / (1 - sum(x) / whole))
+    return [count.estimate, count.standard_error * by_number]
+
+
+def fused(middle: float, log_sd: float, count: float, cv: float) -> list[float]:
+    day, ageing = date(2026, 1, 1), Ageing()
+    prior = fuse(None, Counted(day, middle, log_sd), ageing, "young")
+    belief = fuse(prior, Counted(day, count, math.sqrt(math.log1p(cv**2))), ageing, "young")
+    return [belief.middle, belief.log_sd]
+
+
+def sums_of_catches(caught: list[int], again: list[int], marked: list[int]) -> list[float]:
+    """The four sums in print, out of the two estimates that are quotients of them."""
+    found = closed_forms.marked_repeatedly(caught, again, marked)
+    assert found is not None
+    products, recaught = sum(c * m for c, m in zip(caught, marked, strict=True)), sum(again)
+    squares = sum(c * m**2 for c, m in zip(caught, marked, strict=True))
+    marks = sum(r * m for r, m in zip(again, marked, strict=True))
+    assert list(vars(found).values()) == pytest.approx(
+        [products / recaught, products / (recaught + 1), squares / marks]
+    )
+    return [products, recaught, squares, marks]
+
+
 def local_level(noise: float, drift: float) -> list[float]:
     """The Nile's steady state, reached by fusing counts a day apart; variances scaled to a log scale of animals."""
     scale = 1e6
@@ -45,7 +74,8 @@ def local_level(noise: float, drift: float) -> list[float]:
         day += timedelta(days=1)
     assert belief is not None
     assert belief.used is not None
-    return [belief.log_sd**2 * scale, belief.used.gain]
+    later = aged(belief, day, ageing, "young")
+    return [belief.log_sd**2 * scale, belief.used.gain, later.log_sd**2 * scale]
 
 
 def usher(inputs: Sequence[Sequence[float]]) -> list[float]:
@@ -108,6 +138,12 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "wilson": lambda *given: list(methods.wilson(*given)),
     "wilson_lower": lambda *given: methods.wilson(*given)[0],
     "local_level_variance": lambda *given: local_level(*given)[0],
+    "local_level_predicted": lambda *given: local_level(*given)[2],
+    "fused": fused,
+    "garwood": lambda *given: [controls.poisson_lower(*given), controls.poisson_upper(*given)],
+    "garwood_lower": controls.poisson_lower,
+    "sums_of_catches": sums_of_catches,
+    "cochran_cities_error": cochran_cities_error,
     "local_level_gain": lambda *given: local_level(*given)[1],
     "growth_rate": lambda *matrix: growth.growth_rate(np.array(matrix)),
     "stable_percent": lambda *matrix: list(100 * growth.stable_stages(np.array(matrix))),

@@ -110,6 +110,15 @@ def test_more_than_the_tubs_have_room_for_never_fits(keeper: User) -> None:
     assert "There is room for about" in forecast.notes[0]
 
 
+def test_what_is_likely_there_already_waits_for_a_count(keeper: User) -> None:
+    of = line(harvest_share=None)
+    actions.record_count(tub(of).pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
+    grown(keeper, of)
+    stock = queries.stock_of(of.pk).stages["young"]
+    ready = asked(of, stock.free + 1)
+    assert (ready.now, ready.likely_now) == (False, True)
+
+
 def test_nothing_forecast_is_ever_free(keeper: User) -> None:
     of = line(harvest_share=None, young_kept=0)
     grown(keeper, of)
