@@ -102,16 +102,16 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
     is_planned = given is not None and given.on == cell.on
     if is_planned and given is not None:
         option = given.option if not is_chosen else option
-    checked = is_chosen and standing.check is not None and standing.may_leave
+    checked = is_chosen and standing.check is not None and not standing.leave.others
     return {
         "on": cell.on,
         "cell": cell,
         "verdict": standing.verdict if checked else str(option.verdict),
         "checked": checked,
-        "kit": str(parcel.kit) if checked else option.candidate.name,
+        "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
         "cost": option.candidate.cost,
         "odds": _both(odds(standing.comfort), odds(standing.hard)) if checked else odds_of(option),
-        "reason": reason_of(cell, option),
+        "reason": standing.check.reason if checked else reason_of(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
         "choice": f"{parcel.number}:{cell.on.isoformat()}:{option.candidate.kit_id}",

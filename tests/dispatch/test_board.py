@@ -10,8 +10,9 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from breeder.dispatch import actions, holding
 from breeder.dispatch import board as boards
-from breeder.dispatch import holding
+from breeder.dispatch.models import Check
 from breeder.dispatch.spreading import Aim, Shelf, Waits, spread
 from breeder.house.models import LogRow
 from breeder.packing.models import Parcel
@@ -96,6 +97,17 @@ def test_the_page_shows_days_and_a_choice_is_kept(two: list[Parcel], keeper_clie
     two[0].refresh_from_db()
     assert (two[0].post_on, two[0].kit) == (tuesday, kit)
     assert LogRow.objects.filter(did="chose day and kit").count() == 1
+
+
+def test_on_its_chosen_day_a_fresh_check_speaks_whatever_it_says(two: list[Parcel], keeper_client: Client) -> None:
+    """The board looks at fewer journeys: it must not show Go where the check of the same day said No-go."""
+    with time_machine.travel(MORNING, tick=False):
+        actions.check_parcel(two[0].number, by=None)
+        Check.objects.update(verdict=Check.Verdict.NO_GO, reason="It gets too cold at dawn.")
+        cells = keeper_client.get(reverse("dispatch:board")).context["rows"][0]["cells"]
+    assert (cells[0]["verdict"], cells[0]["reason"]) == ("no-go", "It gets too cold at dawn.")
+    assert cells[0]["checked"]
+    assert cells[1]["verdict"] == "go"
 
 
 @pytest.mark.parametrize("sent", ["", "1:2:3", "0:2013-10-08:0", "x"])

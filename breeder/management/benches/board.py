@@ -58,6 +58,7 @@ def run() -> dict[str, Any]:
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
         "threads": planning.THREADS,
         "blas_threads": os.environ.get("OPENBLAS_NUM_THREADS", "not set"),
+        "load": list(os.getloadavg()),
         "note": "kits are tried by cost until two may go; cases that cannot change a No-go are left out",
     }
 

