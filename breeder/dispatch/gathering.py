@@ -9,7 +9,7 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, services, timing_of
 from breeder.carriers.rules import delivery_days, posting_day
-from breeder.dispatch import air, planning, rivals, rules, trying
+from breeder.dispatch import air, legal, planning, rivals, rules, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
@@ -209,8 +209,9 @@ def _next_day(
     now: datetime,
 ) -> dict[str, Any] | None:
     """Return the first later posting day on which some kit may go; the search ends where the hours end."""
+    rulebook = legal.book()
     for day in packing.usable_days(parcel.service, timezone.localdate(now)):
-        if day <= parcel.post_on:
+        if day <= parcel.post_on or legal.ask_box(rulebook, parcel, day).blocks:
             continue
         journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
         sides = sides_of(places, journey, now)
@@ -265,10 +266,11 @@ def _helps(
     now: datetime,
 ) -> list[dict[str, Any]]:
     """Return which faster services would help on the same day, each with its own odds."""
-    found = []
+    found, rulebook = [], legal.book()
     to_counter = parcel.way == Parcel.Way.COUNTER
-
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
+        if legal.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
+            continue
         offers_way = service.to_counter if to_counter else service.to_doorstep
         if offers_way and posting_day(timing_of(service), parcel.post_on, closures_of(service.carrier)).usable:
             journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from breeder.carriers.asking import RuleBook, ask_carrier, ask_way, read_rules
 from breeder.carriers.facts import Answer
+from breeder.carriers.models import Service
 from breeder.dispatch import rules
 from breeder.house.queries import household as read_household
 from breeder.packing.models import Parcel
@@ -33,13 +34,13 @@ def species_going(parcel: Parcel) -> list[Species]:
     return list(found.values())
 
 
-def ask_box(rulebook: RuleBook, parcel: Parcel, on: date) -> Answer:
-    """Return what is on record of a box leaving on a day."""
-    order, species = parcel.order, species_going(parcel)
+def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | None = None) -> Answer:
+    """Return what is on record of a box leaving on a day, by its own service or by another."""
+    order, species, service = parcel.order, species_going(parcel), service or parcel.service
     answer = ask_way(rulebook, species, order.address, on, order.person_id)
-    if parcel.service is None:
+    if service is None:
         return answer
-    return answer + ask_carrier(rulebook, species, parcel.service, order.address, on)
+    return answer + ask_carrier(rulebook, species, service, order.address, on)
 
 
 def ask_boxes(parcels: Iterable[Parcel], now: datetime) -> dict[int, Answer]:

@@ -272,3 +272,29 @@ def test_how_a_box_stands_keeps_the_weathers_verdict(box: Parcel) -> None:
     assert standing.verdict in rules.LEAVING
     assert standing.leave.is_free
     assert not standing.may_leave
+
+
+def test_a_no_go_proposes_no_day_and_no_service_that_is_blocked() -> None:
+    """The same days as for the weather alone: cold from 1 April 2013 on, mild a week later (recorded hours)."""
+    start = date(2013, 4, 1)
+    boxes.household(region="US-NY")
+    boxes.bare()
+    two_day = boxes.service()
+    overnight = boxes.service("overnight", usual_days=1, least_days=1, latest_days=2)
+    number = boxes.parcel(start, service=two_day).number
+    now = boxes.morning_of(start)
+    boxes.real_hours(start, issued_at=now - timedelta(hours=2), days=16, shift_c=-3.0)
+
+    def proposed() -> tuple[str, list[str]]:
+        with time_machine.travel(now, tick=False):
+            result = actions.check_parcel(number, by=None).result
+        return (result["next_day"] or {"on": ""})["on"], [one["what"] for one in result["helps"]]
+
+    on, helps = proposed()
+    assert on
+    assert any("overnight" in what for what in helps)
+    book.carrier("refuses", service=overnight)
+    book.carrier(
+        service=two_day, season_from="01-01", season_until=f"{date.fromisoformat(on) - timedelta(days=1):%m-%d}"
+    )
+    assert proposed() == ("", [what for what in helps if "overnight" not in what])
