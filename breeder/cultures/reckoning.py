@@ -8,12 +8,12 @@ from django.utils import timezone
 
 from breeder.census import belief as census
 from breeder.census.quantiles import whole_below
+from breeder.cultures.keeping import minimum_of, size_kept
 from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Belief, Culture, Promise, Stage
 from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
-from breeder.reserve import cups, outlook, surplus
-from breeder.reserve.breeders import Advice, Minimum, binding_minimum, size_of_minimum
+from breeder.reserve import cups, surplus
 from breeder.taxa.models import Line
 
 
@@ -126,50 +126,10 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         each_sex_kept=line.each_sex_kept,
         reproduction=line.species.reproduction,
         share_female=float(line.species.share_female),
-        size_kept=_size_kept(line) if stage == Stage.ADULTS else 0.0,
+        size_kept=size_kept(line) if stage == Stage.ADULTS else 0.0,
         shown_by=line.shown_by,
         may_go=None if held.harvest_share is None else surplus.harvest_left(held.tubs, held.harvest_share),
     )
-
-
-def minimum_of(line: Line) -> Minimum:
-    """Return the adults that must stay of a line, and why."""
-    return binding_minimum(
-        line.adults_kept,
-        irreplaceable=line.irreplaceable,
-        each_sex=line.each_sex_kept,
-        reproduction=line.species.reproduction,
-        share_female=float(line.species.share_female),
-        advice=Advice(
-            generation_days=line.species.generation_days,
-            limit=float(line.inbreeding_limit),
-            years=line.horizon_years,
-            effective_share=float(line.effective_share),
-            binds=line.genetics_bind,
-        ),
-    )
-
-
-def outlook_of(line: Line, adults: StageStock) -> tuple[str, ...]:
-    """Return what the adults of a line mean for its keeping, in sentences."""
-    kept = outlook.Kept(
-        adults=adults.lower,
-        males=adults.males,
-        females=adults.females,
-        breeding_tubs=sum(tub.purpose == Culture.Purpose.BREEDING for tub in adults.tubs),
-        irreplaceable=line.irreplaceable,
-        reproduction=line.species.reproduction,
-        share_female=float(line.species.share_female),
-        shown_by=line.shown_by,
-        generation_days=line.species.generation_days,
-        effective_share=float(line.effective_share),
-    )
-    return outlook.outlook(kept, minimum_of(line))
-
-
-def _size_kept(line: Line) -> float:
-    """Return the effective size that a sexed sale must leave: that of the adults that stay."""
-    return size_of_minimum(minimum_of(line).number, float(line.species.share_female), line.species.reproduction)
 
 
 def cups_of(rows: LineRows, on: date, *, sellable: bool) -> StageStock:

@@ -9,7 +9,7 @@ from django.urls import reverse
 from breeder.cultures import queries, rules, steps
 from breeder.cultures.actions import turn
 from breeder.cultures.counting import BadFact
-from breeder.cultures.reckoning import minimum_of
+from breeder.cultures.keeping import minimum_of
 from breeder.house.steps import log
 from breeder.pages import once
 from breeder.taxa.models import Line

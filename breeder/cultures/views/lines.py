@@ -11,8 +11,8 @@ from django_tables2 import RequestConfig
 
 from breeder.cultures import actions, forms, freezing, queries
 from breeder.cultures.growing import when_ready
+from breeder.cultures.keeping import minimum_of, outlook_of
 from breeder.cultures.queries.tubs import LineRow
-from breeder.cultures.reckoning import minimum_of, outlook_of
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
 from breeder.cultures.waiting import waiting_for
