@@ -49,6 +49,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "second_opinion": opinion_said(result.get("trade"), household),
         "morning": morning_of(parcel, check, now),
         "ways": ways_of(parcel, result),
+        "ways_first": check is not None and check.verdict not in LEAVING,
         "next_day": _day(result.get("next_day")),
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit

