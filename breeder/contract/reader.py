@@ -275,10 +275,10 @@ class Reader:
 
     # -- checks ------------------------------------------------------------------------------------------------------
 
-    def _number(self, value: object, path: str, bounds: Bounds) -> float:
+    def _number(self, value: Any, path: str, bounds: Bounds) -> float:
         return read_number(value, bounds, lambda sentence: self.fault_at(path, sentence))
 
-    def _whole(self, value: object, path: str, bounds: Bounds) -> int:
+    def _whole(self, value: Any, path: str, bounds: Bounds) -> int:
         return read_whole(value, bounds, lambda sentence: self.fault_at(path, sentence))
 
 

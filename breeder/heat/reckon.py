@@ -72,7 +72,7 @@ def _at_hours(reader: Reader) -> list[float]:
 def _network_row(given: Given) -> dict[str, Any]:
     """Return the numbers used; of a lined box also the two-node network that can be checked by hand."""
     net = given.packed.network
-    row = _two_nodes(net)
+    row: dict[str, Any] = {**_two_nodes(net)}
     if net.wall_j_k:
         row |= {"wall_w_k": list(net.wall_w_k), "wall_j_k": list(net.wall_j_k), "two_nodes": _two_nodes(given.simple)}
     return {"model": net.model, **row}

@@ -45,7 +45,9 @@ def test_both_are_asked_and_both_sets_of_hours_are_kept(clock: Clock, place: Pla
 
 
 @pytest.mark.parametrize(
-    "fault", [DOWN, GRID_GONE, says(b"<html>", kind="text/html"), says(b'{"properties": NaN}'), rogue.short], ids=str
+    "fault",
+    [DOWN, GRID_GONE, says(b"<html>", kind="text/html"), says(b'{"properties": NaN}'), rogue.short],
+    ids=["down", "no such grid", "no JSON", "no number", "cut off"],
 )
 @pytest.mark.usefixtures("_second")
 def test_where_the_first_fails_the_second_stands_in_and_it_is_said(clock: Clock, place: Place, fault: Any) -> None:

@@ -40,8 +40,8 @@ def chance_reached(
     variance = (months * growth.sd) ** 2 + months * LUCK_VARIANCE
     if math.isinf(capacity):
         spread = math.sqrt(log_sd**2 + variance)
-        above = math.log(now / wanted) + growth.rate * months
-        return float(special.ndtr(above / spread)) if spread else float(above >= 0)
+        ahead = math.log(now / wanted) + growth.rate * months
+        return float(special.ndtr(ahead / spread)) if spread else float(ahead >= 0)
     starts = now * np.exp(log_sd * special.ndtri(GRID))
     room = np.clip(1 - starts / capacity, 1e-12, None)
     above = np.log(starts / room) - math.log(wanted / (1 - wanted / capacity)) + growth.rate * months
