@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 import pytest
+from playwright.sync_api import expect
 
 # One demo, arena or wreck for the whole file, whichever processor it runs on.
 pytestmark = pytest.mark.xdist_group("journeys")
@@ -81,11 +82,11 @@ def walk_two_tubs(phone: Phone) -> None:
     phone.open("/round/")
     first = phone.page.locator("h1").inner_text()
     phone.tap("Looked, all well")
-    assert phone.page.locator("h1").inner_text() != first
+    expect(phone.page.locator("h1")).not_to_have_text(first)
     phone.tap("100 – 250")
-    assert re.search(r"rel(y|ies) on", phone.page.locator("main").inner_text())
+    expect(phone.page.locator("#before")).to_contain_text(re.compile(r"rel(y|ies) on"))
     phone.tap("Save, next")
-    assert phone.says("100–250")
+    expect(phone.page.locator("#undo")).to_contain_text("100–250")
 
 
 def agree_an_order(phone: Phone, who: str) -> str:

@@ -15,7 +15,7 @@ from tests.journeys.conftest import HOME_HOST, STARTS_WITHIN_S, environment, fre
 
 PHONE = {"width": 390, "height": 844}
 PASSWORD = "under the bark"
-SETTLED_MS = 600  # longer than the pause in which the page takes a second tap for a double one
+SETTLED_MS = 600  # longer than the time within which the page takes two taps for a double one
 
 
 class Site:

@@ -3,7 +3,7 @@
 
 import { all, cookie, drop, hear, isAway, keep, mine, parsed, send, token, watch } from "./kept.js";
 
-const SETTLE_MS = 450; // the second tap of a double tap must not fall on the next tub
+const DOUBLE_TAP_MS = 450; // the second tap of a double tap must not fall on the next tub
 const CARRY_AGAIN_MS = 20_000; // another phone may walk the same round
 const END_WAITS_MS = 4_000;
 
@@ -18,7 +18,7 @@ let tubs = [];
 let at = Number(form.dataset.tub);
 let stage = form.elements.stage.value; // empty for a line that is kept by the cup
 let eye = chosenAlready();
-let shownAt = performance.now();
+let tapped = { name: "", when: -Infinity };
 let carriedAt = -Infinity;
 let asked = 0;
 let busy = false;
@@ -85,7 +85,6 @@ function show(number, remember = true) {
   sayStage();
   progress();
   scrollTo(0, 0);
-  shownAt = performance.now();
 }
 
 function sayStage() {
@@ -140,10 +139,16 @@ function typed(by) {
   return { fields, photo: photo || null, words: words.join(", ") || "looked, all well" };
 }
 
-async function tapped(event) {
+function isSecondTap(name) {
+  const second = name === tapped.name && performance.now() - tapped.when < DOUBLE_TAP_MS;
+  tapped = { name, when: performance.now() };
+  return second;
+}
+
+async function taken(event) {
   event.preventDefault();
   const by = event.submitter || form.querySelector('[name="save"]');
-  if (busy || performance.now() - shownAt < SETTLE_MS) return;
+  if (busy || isSecondTap(by.name + by.value)) return;
   if (by.name === "eye") return choose(by.value === eye ? "" : by.value);
   const what = typed(by);
   if (!form.elements.died.validity.valid) return fault("‘Dead, picked out’ is not a whole number. Write one such as 3.");
@@ -235,7 +240,7 @@ watch((entry, got) => {
 });
 document.addEventListener("kept", () => { part("ways").hidden = isAway() || stage === ""; });
 
-form.addEventListener("submit", tapped);
+form.addEventListener("submit", taken);
 undoPlace.addEventListener("submit", async (event) => {
   const number = Number(event.target.action.match(/\/(\d+)\/correct/)[1]);
   event.preventDefault();
@@ -246,7 +251,7 @@ document.addEventListener("click", (event) => {
   const link = event.target.closest("a[data-stop]");
   if (!link || !tubs.length || !["back", "skip", "other"].includes(link.dataset.stop)) return;
   event.preventDefault();
-  if (performance.now() - shownAt < SETTLE_MS) return;
+  if (isSecondTap(link.dataset.stop)) return;
   if (link.dataset.stop === "other") {
     stage = stage === "young" ? "adults" : "young";
     choose("");
