@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 from urllib.parse import quote
 
+from breeder.dispatch import rules
+from breeder.dispatch.models import Check
 from breeder.house.models import Setting
 from breeder.packing.models import Parcel
 
@@ -16,6 +17,11 @@ RULE = (
 )
 
 
+# Without a new day the order may stand so long after the promised one; then it ends unless the buyer agreed to wait
+# (16 CFR 435.2(b)(1)(iii), from memory).
+OPEN_FOR_DAYS = 30
+
+
 @dataclass(frozen=True)
 class Notice:
     """The text to copy, a link that opens it in the mail program, and the rule it follows."""
@@ -25,15 +31,25 @@ class Notice:
     rule: str = RULE
 
 
-def notice_of(parcel: Parcel, next_day: dict[str, Any] | None, household: Setting) -> Notice:
-    """Return the notice for a box; `next_day` is what its last check found, if it looked."""
+def new_day_of(parcel: Parcel, check: Check | None) -> date | None:
+    """Return the day that a buyer may be told: one that the last check said Go for; None where there is none."""
+    if check is None:
+        return None
+    if check.verdict in rules.LEAVING:
+        speaks_for_it = parcel.post_on is not None and check.inputs.get("post_on") == parcel.post_on.isoformat()
+        return parcel.post_on if speaks_for_it else None
+    later = check.result.get("next_day")
+    return date.fromisoformat(later["on"]) if later else None
+
+
+def notice_of(parcel: Parcel, check: Check | None, household: Setting) -> Notice:
+    """Return the notice for a box by its last check."""
     order = parcel.order
-    later = date.fromisoformat(next_day["on"]) if next_day else None
     text = hold_text(
         order.person.name,
         order.number,
         promised_by=order.promised_by,
-        new_day=later or parcel.post_on,
+        new_day=new_day_of(parcel, check),
         trade_name=household.trade_name,
     )
     subject = f"Your order {order.number} waits for the weather"
@@ -47,14 +63,19 @@ def hold_text(name: str, order_number: int, *, promised_by: date | None, new_day
     promised = f" It was promised to leave by {_day(promised_by)}." if promised_by else ""
     if new_day is None:
         when = "I do not know the new day yet; I look at the forecast every day and write as soon as I do."
+        silence = (
+            f"If it cannot leave within {OPEN_FOR_DAYS} days of the promised day and I have not heard from you, I "
+            "cancel it and pay you back."
+        )
     else:
         when = f"By the present forecast it can leave on {_day(new_day)}; if the weather changes again I write again."
+        silence = "If you are content to wait, please say so in a word."
     return (
         f"Dear {name},\n\n"
         f"your order {order_number} is ready, but the weather on its way would harm the animals, so I hold it."
         f"{promised} {when}\n\n"
         "You need not wait: if you would rather cancel, tell me before it leaves and you get back all that you paid, "
-        "postage too. If you are content to wait, please say so in a word.\n\n"
+        f"postage too. {silence}\n\n"
         f"{trade_name}\n"
     )
 

@@ -54,7 +54,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
         ),
-        "holding": holding.notice_of(parcel, result.get("next_day"), household),
+        "holding": holding.notice_of(parcel, check, household),
         "legs": [_leg(row) for row in result.get("legs", ())],
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),

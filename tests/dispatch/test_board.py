@@ -147,3 +147,28 @@ def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
     assert "leave on Monday 14 October 2013" in said
     assert "get back all that you paid" in said
     assert "16 CFR 435.2" in holding.RULE
+
+
+def test_the_notice_without_a_new_day_says_when_it_ends_by_itself() -> None:
+    said = holding.hold_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
+    assert "I do not know the new day yet" in said
+    assert "within 30 days of the promised day and I have not heard from you, I cancel it" in said
+
+
+def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -> None:
+    box = two[0]
+    day = MONDAY.isoformat()
+    later = {"on": (MONDAY + timedelta(days=7)).isoformat()}
+
+    def told(verdict: str, next_day: object = None, checked_for: str = day) -> date | None:
+        return holding.new_day_of(
+            box, Check(verdict=verdict, inputs={"post_on": checked_for}, result={"next_day": next_day})
+        )
+
+    assert told(Check.Verdict.NO_GO) is None
+    assert told(Check.Verdict.NO_GO, later) == MONDAY + timedelta(days=7)
+    assert told(Check.Verdict.NOT_DECIDED) is None
+    assert told(Check.Verdict.GO) == MONDAY
+    # Its day was changed since: nobody has looked at the new one.
+    assert told(Check.Verdict.GO, checked_for="2013-10-08") is None
+    assert holding.new_day_of(box, None) is None
