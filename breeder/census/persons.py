@@ -14,7 +14,7 @@ from .methods.count import spread_to
 from .quantiles import STORED_Z, day_of, t_of
 
 TRUTHS = ("full_sort", "removal")  # counts good enough to measure a guess against
-GUESSES = ("eye", "piece", "portions", "weight", "marked")  # counts that a person may be off with
+GUESSES = ("eye", "piece", "index", "portions", "weight", "marked")  # counts that a person may be off with
 
 
 @dataclass(frozen=True)

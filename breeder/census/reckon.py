@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -9,7 +10,7 @@ from breeder.contract import CONTRACT, Reader
 
 from . import methods
 from .defaults import CONFIDENCE
-from .faults import BadCount
+from .faults import BadCount, Checks
 from .methods import Count, Layer, working
 
 Own = dict[str, Any]  # confidence and shared_sd, as every method takes them
@@ -51,15 +52,24 @@ def read_count(reader: Reader) -> Count | None:
         reader.names()  # which fields belong is not known without a method, so none of them is wrong
         return None
     counting = _READERS[method](reader, own)
+    unread = len(reader.faults) > before
     reader.done()
-    if len(reader.faults) > before:
-        return None
+    found = None
     try:
-        return counting()
+        # What could be read is judged although a field is too many or unreadable, so that every fault is named at once.
+        found = _spread_only(own) if unread else counting()
     except BadCount as bad:
         for field, sentence in bad.faults:
             reader.fault_at(f"{reader.path}.{field}" if reader.path else field, sentence)
-        return None
+    return found if len(reader.faults) == before else None
+
+
+def _spread_only(own: Own) -> None:
+    """Judge confidence and shared error alone, where the count itself cannot be read. Raises BadCount."""
+    checks = Checks()
+    read = {"confidence": CONFIDENCE, "shared_sd": 0.0} | {name: v for name, v in own.items() if math.isfinite(v)}
+    checks.spread(read["confidence"], read["shared_sd"])
+    checks.done()
 
 
 def _eye(reader: Reader, own: Own) -> Callable[[], Count]:

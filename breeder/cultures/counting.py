@@ -16,9 +16,11 @@ NAMES = {
     "full_sort": "full sort",
     "portions": "portions",
     "piece": "under one piece",
+    "index": "seen at a shelter",
     "weight": "weighed",
     "removal": "removal in passes",
     "marked": "marked and caught again",
+    "after_sale": "before and after a sale",
     "start": "tub started empty",
 }
 
@@ -32,6 +34,10 @@ _BY: dict[str, Callable[..., Count]] = {
     "piece": lambda given, **own: methods.piece(given["seen"], given["factor"], **own),
     "weight": lambda given, **own: methods.weight(given["sample_count"], given["sample_g"], given["whole_g"], **own),
     "removal": lambda given, **own: methods.removal(given["catches"], **own),
+    "index": lambda given, **own: methods.index(given["seen"], given["trial_seen"], given["trial_known"], **own),
+    "after_sale": lambda given, **own: methods.left_after(
+        methods.after_sale(given["index_before"], given["index_after"], given["removed"], **own)
+    ),
     "marked": lambda given, **own: methods.marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
 METHODS = tuple(_BY)

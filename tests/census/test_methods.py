@@ -19,6 +19,7 @@ from breeder.census.methods import (
     hand,
     index,
     layers,
+    left_after,
     log_sd_of,
     marked,
     piece,
@@ -329,3 +330,16 @@ def test_standard_errors_are_those_of_their_distributions() -> None:
         2400 / 18 * math.exp(-1.6448536 * math.sqrt(math.log1p((error * 18 / 2400) ** 2)))
     )
     assert "by 30%" in count.steps[0]
+
+
+def test_what_is_left_after_a_sale_is_the_count_less_what_was_sold() -> None:
+    before = after_sale(60, 30, 40, shared_sd=0.25)
+    left = left_after(before)
+    assert left.estimate == pytest.approx(80 - 40)
+    assert left.lower == pytest.approx(max(0.0, before.lower - 40))  # type: ignore[operator]
+    assert left.interval == pytest.approx(tuple(max(0.0, end - 40) for end in before.interval or ()))
+    lower95 = 80 * math.exp(-1.6448536269514722 * log_sd_of(before)) - 40
+    assert log_sd_of(left) == pytest.approx(math.log(40 / max(lower95, 0.5)) / 1.6448536269514722)
+    assert (left.taken_since, left_after(left)) == (0, left)
+    unknown = after_sale(10, 10, 30)
+    assert left_after(unknown) is unknown

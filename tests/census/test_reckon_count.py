@@ -76,3 +76,12 @@ def test_a_key_twice_an_unknown_method_and_one_portion_are_faults() -> None:
     assert list(faults_of('{"method": "smell", "nose": 1}')) == ["method"]
     assert list(faults_of('{"method": "portions", "counts": [9], "sizes": [50], "whole": 4000}')) == ["counts"]
     assert "method" in faults_of("{}")
+
+
+def test_a_wrong_value_is_named_although_another_field_is_too_many_or_cannot_be_read() -> None:
+    for more in ({"x": 2}, {"from": "many"}):
+        with pytest.raises(BadInput) as refused:
+            count({"method": "eye", "from": 50, "to": 100, "shared_sd": -1} | more)
+        named = " ".join(str(fault) for fault in refused.value.faults)
+        assert "shared_sd" in named
+        assert next(iter(more)) in named

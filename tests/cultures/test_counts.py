@@ -8,7 +8,8 @@ import pytest
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from breeder.cultures import actions, queries
+from breeder.census import methods
+from breeder.cultures import actions, queries, telling
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.counting import NAMES, BadFact
 from breeder.cultures.models import Belief, Entry
@@ -27,6 +28,8 @@ BY_METHOD = {
     "weight": {"sample_count": 50, "sample_g": 4.1, "whole_g": 12.3},
     "removal": {"catches": [38, 26, 12]},
     "marked": {"marked": 40, "caught": 30, "marked_caught": 8},
+    "index": {"seen": 27, "trial_seen": 18, "trial_known": 60},
+    "after_sale": {"index_before": 60, "index_after": 30, "removed": 40},
 }
 
 
@@ -130,3 +133,26 @@ def stock(line_id: int) -> Any:
 
 def tub_stock_free(line_id: int) -> int:
     return int(stock(line_id).free)
+
+
+def test_a_look_before_and_after_a_sale_counts_what_is_left(keeper: User) -> None:
+    culture = tub(line(harvest_share=None, young_kept=0))
+    entry = actions.record_count(
+        culture.pk, "young", "after_sale", {"index_before": 60, "index_after": 30, "removed": 40}, by=keeper
+    ).entry
+    assert entry.estimate == pytest.approx(40)
+    assert telling.count_of(entry).estimate == pytest.approx(40)
+    assert lower(culture) <= 40
+    with pytest.raises(BadFact, match="did not fall"):
+        actions.record_count(
+            culture.pk, "young", "after_sale", {"index_before": 9, "index_after": 9, "removed": 4}, by=keeper
+        )
+
+
+def test_animals_at_a_shelter_count_by_the_share_of_the_trial(keeper: User) -> None:
+    given = {"seen": 27, "trial_seen": 18, "trial_known": 60}
+    entry = actions.record_count(tub().pk, "young", "index", given, by=keeper).entry
+    assert (entry.estimate, entry.shared_sd) == (pytest.approx(90), 0.25)
+    assert entry.lower < 66.8
+    full = actions.record_count(tub().pk, "young", "index", given | {"seen": 75}, by=keeper).entry
+    assert any("about 70 at most" in step for step in methods.working(telling.count_of(full)))

@@ -113,6 +113,8 @@ TYPED = [
     ("weight", {"sample_count": "50", "sample_g": "4.1", "whole_g": "1"}, "Weigh both again"),
     ("removal", {"catches": "38"}, "pass"),
     ("marked", {"marked": "5", "caught": "3", "marked_caught": "9"}, "9"),
+    ("index", {"seen": "5", "trial_known": "3", "trial_seen": "9"}, "cannot see more"),
+    ("after_sale", {"index_before": "9", "index_after": "9", "removed": "4"}, "did not fall"),
 ]
 
 

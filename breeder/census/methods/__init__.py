@@ -3,7 +3,7 @@
 from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
 from ..faults import BadCount
 from .count import Count, log_sd_of
-from .handling import after_sale, full_sort, hand, weight
+from .handling import after_sale, full_sort, hand, left_after, weight
 from .looking import eye, index, piece, wilson
 from .marking import marked
 from .removing import removal
@@ -30,6 +30,7 @@ __all__ = [
     "hand",
     "index",
     "layers",
+    "left_after",
     "log_sd_of",
     "marked",
     "piece",

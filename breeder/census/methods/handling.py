@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from ..defaults import CONFIDENCE
 from ..faults import MOST_ANIMALS, Checks
-from ..quantiles import z_of
-from .count import Asked, Count, Own, as_count
+from ..quantiles import STORED_Z, z_of
+from .count import NOTHING_AT_ALL, Asked, Count, Own, as_count, spread_to
 
 
 def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
@@ -125,3 +126,24 @@ def after_sale(
     )
     notes = (f"About {estimate - removed:.0f} are left after the sale.",)
     return as_count("after_sale", own, asked, notes, steps, taken_since=removed)
+
+
+def left_after(count: Count) -> Count:
+    """Return a count by before-and-after a sale as one of what is left: what was taken off estimate and bounds alike.
+
+    A count that determines nothing stays as it is.
+    """
+    taken = count.taken_since
+    if not taken or count.estimate is None or count.lower is None or count.log_sd is None:
+        return count
+    left = max(count.estimate - taken, NOTHING_AT_ALL)
+    lower95 = count.estimate * math.exp(-STORED_Z * count.log_sd) - taken
+    return replace(
+        count,
+        estimate=left,
+        lower=min(left, max(0.0, count.lower - taken)),
+        interval=count.interval and (max(0.0, count.interval[0] - taken), max(left, count.interval[1] - taken)),
+        log_sd=spread_to(left, lower95),
+        floor=0.0,
+        taken_since=0,
+    )

@@ -145,6 +145,32 @@ class PieceForm(CountForm):
         return {"seen": self.cleaned_data["seen"], "factor": float(self.cleaned_data["factor"])}
 
 
+class ShelterForm(CountForm):
+    """Seen at one shelter or bait, by the share that a trial with a known number showed there."""
+
+    method = "index"
+    seen = whole_field("Seen there today")
+    trial_known = whole_field("In your trial there were", least=1, help_text="A number that you knew to be in the tub.")
+    trial_seen = whole_field("Of them seen there")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in ("seen", "trial_seen", "trial_known")}
+
+
+class AfterSaleForm(CountForm):
+    """The same look at a shelter or bait before and after animals were taken out."""
+
+    method = "after_sale"
+    index_before = whole_field("Seen before", least=1)
+    index_after = whole_field("Seen after, in the same way")
+    removed = whole_field("Taken out in between", least=1, help_text="Already in the book as packed, moved or culled.")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in ("index_before", "index_after", "removed")}
+
+
 class WeightForm(CountForm):
     """All animals weighed, against a counted sample."""
 
@@ -186,7 +212,18 @@ class MarkedForm(CountForm):
 
 COUNT_FORMS: dict[str, type[CountForm]] = {
     form.method: form
-    for form in (EyeForm, HandForm, FullSortForm, PortionsForm, PieceForm, WeightForm, RemovalForm, MarkedForm)
+    for form in (
+        EyeForm,
+        HandForm,
+        FullSortForm,
+        PortionsForm,
+        PieceForm,
+        ShelterForm,
+        WeightForm,
+        RemovalForm,
+        MarkedForm,
+        AfterSaleForm,
+    )
 }
 
 
