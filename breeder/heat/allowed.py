@@ -21,16 +21,16 @@ class Measured:
 
 
 TEMPERATE = (
-    Measured(0.01, 0.839, 0.0016),
-    Measured(0.05, 0.898, 0.0039),
-    Measured(0.10, 0.957, 0.0119),
-    Measured(0.20, 0.976, 0.0194),
+    Measured(0.01, 0.862, 0.0011),
+    Measured(0.05, 0.921, 0.0033),
+    Measured(0.10, 0.961, 0.0098),
+    Measured(0.20, 0.976, 0.0139),
 )
 TROPICAL = (
-    Measured(0.01, 0.575, 0.0030),
-    Measured(0.05, 0.705, 0.0093),
-    Measured(0.10, 0.756, 0.0129),
-    Measured(0.20, 0.783, 0.0185),
+    Measured(0.01, 0.610, 0.0019),
+    Measured(0.05, 0.724, 0.0099),
+    Measured(0.10, 0.780, 0.0142),
+    Measured(0.20, 0.811, 0.0256),
 )
 
 

@@ -25,7 +25,9 @@ BOX, LINER_19, LINER_38, LINER_FOIL = (
     "Foil bubble liner",
 )
 PACK_72, PACK_22 = "Heat pack 72 h", "Phase-change pack 22 °C, 0.45 kg"
-SUPPLIES = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_22: 8}
+WATER = "Water bottle 1 l"
+LITRE_KG = 1.0
+SUPPLIES = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_22: 8, WATER: 12}
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class Example:
     packs: tuple[dict[str, Any], ...] = ()
     parts: dict[str, int] = field(default_factory=dict)
     air_changes_h: float = NORMAL_SEAMS
+    ballast_kg: float = 0.0
 
     def values(self) -> dict[str, Any]:
         """Return the fields of the kit's row."""
@@ -45,6 +48,7 @@ class Example:
             "inner_m": list(INNER_M),
             "layers": [dict(layer) for layer in self.layers],
             "packs": [dict(pack) for pack in self.packs],
+            "ballast_kg": self.ballast_kg,
             "leak_factor": LEAK,
             "air_changes_h": self.air_changes_h,
             "cost": Decimal(self.cost),
@@ -60,6 +64,14 @@ KITS = (
         "Foam 19 mm, 72 h pack", "4.05", (FOAM_19, BOARD), (WARMER_72,), {BOX: 1, LINER_19: 1, PACK_72: 1}, AIR_HOLES
     ),
     Example("Foam 38 mm", "4.75", (FOAM_38, BOARD), parts={BOX: 1, LINER_38: 1}),
+    # At room temperature; it holds nights and afternoons apart, and most mild days then need no pack.
+    Example(
+        "Foam 38 mm, 1 l of water",
+        "5.20",
+        (FOAM_38, BOARD),
+        parts={BOX: 1, LINER_38: 1, WATER: 1},
+        ballast_kg=LITRE_KG,
+    ),
     Example("Foam 19 mm, 22 °C pack", "5.60", (FOAM_19, BOARD), (PCM_22,), {BOX: 1, LINER_19: 1, PACK_22: 1}),
     Example(
         "Foam 38 mm, 72 h pack", "6.20", (FOAM_38, BOARD), (WARMER_72,), {BOX: 1, LINER_38: 1, PACK_72: 1}, AIR_HOLES

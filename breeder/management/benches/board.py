@@ -88,7 +88,7 @@ def _candidates() -> tuple[Candidate, ...]:
     """Return seven of the example kits and one with water ballast."""
     kits: list[tuple[str, float, HeatKit]] = [
         (example.name, float(example.cost), heat_kit(Kit(name=example.name, **example.values()), CUPS))
-        for example in KITS[:SEVEN]
+        for example in [example for example in KITS if not example.ballast_kg][:SEVEN]
     ]
     name, cost, foam = kits[2]
     kits.append((f"{name} with water", cost + 0.5, replace(foam, ballast_kg=BALLAST_KG)))
