@@ -9,11 +9,12 @@ from breeder.heat.injury import Line, injury_percent, line_from
 from breeder.house.sentences import PlainForm
 from breeder.taxa.degrees import DegreesField
 
-Hourly = Sequence[float | None]
+Course = Sequence[float | None]
 
 MINUTES_PER_HOUR = 60
 LEAST_Z_K, MOST_Z_K, USUAL_Z_K = 0.5, 10.0, 2.5  # 1 to 5 K is usual for invertebrates (Jorgensen et al. 2019)
 FAHRENHEIT_PER_K = 1.8
+MOST_SAID = 10_000  # percent; beyond it a number says no more
 NO_CURVE = "No such curve is published for isopods: the figures are your own, and so is what follows from them."
 
 
@@ -60,19 +61,23 @@ class InjuryForm(PlainForm, forms.Form):
         return line_from(float(given["half_at"]), given["tenfold"], float(given["counts_from"]))
 
 
-def shown_of(typed: Any, courses: Iterable[tuple[str, Hourly]], *, fahrenheit: bool) -> dict[str, Any]:
+def shown_of(
+    typed: Any, courses: Iterable[tuple[str, Course]], *, fahrenheit: bool, per_hour: int = 1
+) -> dict[str, Any]:
     """Return what a page shows: the form, and once its figures are given a sentence for each named course."""
     form = InjuryForm.asked(typed, fahrenheit=fahrenheit)
-    said = [injury_said(summed_percent(form.line, hourly), name) for name, hourly in courses] if form.line else []
+    line, said = form.line, []
+    if line is not None:
+        said = [injury_said(summed_percent(line, course, per_hour), name) for name, course in courses]
     return {"injury": form, "injury_said": said, "no_curve": NO_CURVE}
 
 
-def summed_percent(line: Line, hourly_c: Hourly) -> float | None:
-    """Return what hourly temperatures add up to, 100: half would have died; None where an hour is missing."""
-    known = [value for value in hourly_c if value is not None]
-    if len(known) < len(hourly_c) or len(known) < 2:
+def summed_percent(line: Line, course_c: Course, per_hour: int = 1) -> float | None:
+    """Return what temperatures at equal times add up to, 100: half would have died; None where an hour is missing."""
+    known = [value for value in course_c if value is not None]
+    if len(known) < len(course_c) or len(known) < 2:
         return None
-    return injury_percent(line, [hour * MINUTES_PER_HOUR for hour in range(len(known))], known)
+    return injury_percent(line, [place * MINUTES_PER_HOUR / per_hour for place in range(len(known))], known)
 
 
 def injury_said(percent: float | None, course: str) -> str:
@@ -85,4 +90,6 @@ def injury_said(percent: float | None, course: str) -> str:
         return f"{course}: under 1 % of what half would not survive."
     if percent < 100:
         return f"{course}: {percent:.0f} % of what half would not survive."
+    if percent >= MOST_SAID:
+        return f"{course}: over {MOST_SAID // 100} times what half would not survive."
     return f"{course}: {percent / 100:.1f} times what half would not survive."

@@ -29,6 +29,7 @@ class Stress:
     coldest_c: float
     warmest_c: float
     hours_outside: float
+    course_c: tuple[float, ...]  # PER_HOUR readings an hour
 
 
 def tests_of(kit: HeatKit) -> list[Stress]:
@@ -60,15 +61,16 @@ def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stre
     course = found.payload_c[:, 0]
     outside = (course < COMFORT_C[0]) | (course > COMFORT_C[1])
     start = datetime(2026, 1, 5, 16, tzinfo=UTC)
-    hourly = tuple(float(value) for value in course[::PER_HOUR])
+    # What lies between two hours shows as the range about them.
+    near = [course[max(0, at - PER_HOUR // 2) : at + PER_HOUR // 2 + 1] for at in range(0, len(course), PER_HOUR)]
     return Stress(
         name,
         source,
         BoxCurve(
             times=tuple(start + timedelta(hours=hour) for hour in range(len(weather))),
-            middle=hourly,
-            low=hourly,
-            high=hourly,
+            middle=tuple(float(value) for value in course[::PER_HOUR]),
+            low=tuple(float(values.min()) for values in near),
+            high=tuple(float(values.max()) for values in near),
             outside=tuple(weather),
             comfort=COMFORT_C,
             hard=HARD_C,
@@ -77,4 +79,5 @@ def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stre
         float(course.min()),
         float(course.max()),
         float(outside[:-1].sum()) / PER_HOUR,
+        tuple(float(value) for value in course),
     )

@@ -26,10 +26,10 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
         found, fault = stress.tests_of(heat_kit(kit, USUAL_CUPS)), ""
     except BadKit as bad:
         found, fault = [], bad.sentence
-    courses = [(test.name, test.curve.middle) for test in found]
+    courses = [(test.name, test.course_c) for test in found]
     fahrenheit = request.household.fahrenheit  # type: ignore[attr-defined]
     shown = {"kit": kit, "found": found, "fault": fault}
-    shown |= injuring.shown_of(request.GET, courses, fahrenheit=fahrenheit)
+    shown |= injuring.shown_of(request.GET, courses, fahrenheit=fahrenheit, per_hour=stress.PER_HOUR)
     return render(request, "packing/stress.html", shown)
 
 

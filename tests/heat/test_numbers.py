@@ -1,11 +1,12 @@
 """Numbers that every result rests on, each against its source or against what follows from it."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from breeder.heat import box, diurnal, hazards, materials
+from breeder.heat import box, diurnal, hazards, materials, packs
 from breeder.heat.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.march import Trace
 from tests.heat.test_real_hours import PLACES
@@ -85,3 +86,33 @@ def test_what_is_not_said_of_a_box_is_the_usual() -> None:
     assert math.prod(plain.inner_m) * 1000 == pytest.approx(LITRES)
     pack = PhaseChangePack(0.45, 22, 190, 20)
     assert (pack.width_k, pack.solid_j_kgk, pack.liquid_j_kgk, pack.contact_w_k) == (1.0, 1800.0, 2000.0, 1.0)
+
+
+def test_packs_of_the_printed_hours_weigh_what_such_packs_weigh() -> None:
+    """20, 40, 60, 72 and 96 h: 60, 90, 110, 125 and 150 g (from memory)."""
+    assert [packs.grams(HeatPack(rated_h)) for rated_h in (20, 40, 60, 72, 96)] == [60, 90, 110, 125, 150]
+
+
+@pytest.mark.parametrize(
+    ("before", "air_c", "power", "is_frozen"),
+    [
+        (False, -9.3, 1.5, False),  # a working pack leads the air by 1.5 W / 0.16 W/K = 9.4 K (judgement)
+        (False, -9.4, 1.5, True),
+        (False, -20.0, 0.26, True),  # below 0.25 W it makes no difference any more (judgement)
+        (False, -20.0, 0.25, False),
+        (True, 0.02, 1.5, False),  # once frozen it has the air's temperature and starts again above freezing
+        (True, -0.02, 1.5, True),
+    ],
+)
+def test_a_pack_freezes_by_its_own_warmth(before: bool, air_c: float, power: float, is_frozen: bool) -> None:
+    found = packs.stalled(np.array([before]), np.array([air_c]), np.array([power]))
+    assert bool(found[0]) is is_frozen
+
+
+@pytest.mark.parametrize(("air_changes_h", "is_low"), [(0.35, False), (0.325, True)])
+def test_low_oxygen_is_said_below_fifteen_percent(air_changes_h: float, is_low: bool) -> None:
+    """1.751 W at 18 h in 10 litres: 15.1 and 14.8 % are left (computed; Stevens 2010: less oxygen, less heat borne)."""
+    hour, one = np.array([18.0]), np.array([[20.0]])
+    trace = Trace(hour, one, one, np.zeros(1, bool), np.zeros((1, 0)))
+    packed = SimpleNamespace(heat_packs=(HeatPack(72, 125),), free_litres=10.0, air_changes_h=air_changes_h)
+    assert ("Oxygen in the box falls" in hazards._oxygen(packed, trace)) is is_low

@@ -17,6 +17,7 @@ def test_an_hour_at_the_hour_s_temperature_is_the_whole_of_it() -> None:
     assert summed_percent(line, [40.0, 40.0]) == pytest.approx(100)
     assert summed_percent(line, [37.5] * 11) == pytest.approx(100)  # ten hours at a tenth of the rate
     assert summed_percent(line, [31.9] * 50) == 0.0
+    assert summed_percent(line, [40.0] * 5, per_hour=4) == pytest.approx(100)
     assert summed_percent(line, [40.0, None]) is None
 
 
@@ -33,6 +34,7 @@ def test_celsius_and_fahrenheit_give_the_same_line() -> None:
         (0.4, "under 1 % of what"),
         (12.3, "12 % of what half would not survive"),
         (250.0, "2.5 times what half would not survive"),
+        (3e7, "over 100 times what half would not survive"),
         (None, "hours are missing"),
     ],
 )
@@ -48,7 +50,7 @@ def test_the_stress_page_adds_up_what_is_asked_and_says_whose_figures_they_are(k
     assert "would not survive" not in bare
     asked = keeper_client.get(page, FIGURES).content.decode()
     assert "Steady 43 °C: " in asked
-    assert "times what half would not survive" in asked
+    assert "over 100 times what half would not survive" in asked
     assert "Two days of a real February: nothing, it never becomes so warm." in asked
 
 
