@@ -54,6 +54,25 @@ def test_a_short_line_is_named_with_how_many(keeper_client: Client, keeper: User
     assert "Short by 4 young" in main_of(keeper_client)
 
 
+@pytest.mark.parametrize(
+    ("adults", "irreplaceable", "why"),
+    [
+        (31, True, []),
+        (30, True, ["only 30 adults are sure, and 30 must stay; it cannot be bought again, so freeze it"]),
+        (30, False, []),
+        (29, False, ["only 29 adults are sure, and 30 must stay"]),
+    ],
+)
+def test_a_line_at_its_minimum_is_named_and_one_that_cannot_be_bought_again_is_to_be_frozen(
+    adults: int, irreplaceable: bool, why: list[str], keeper: User
+) -> None:
+    quarry = line("Quarry", irreplaceable=irreplaceable, adults_kept=30)
+    cultures.record_count(tub(quarry).pk, "adults", "hand", {"counted": adults}, by=keeper)
+    assert [row.why for row in queries.day(timezone.now()).lines] == why
+    cultures.freeze_line(quarry.pk, "few are left", by=keeper)
+    assert not [row for row in queries.day(timezone.now()).lines if "freeze" in row.why]
+
+
 def test_orders_that_wait_are_named_for_the_keeper_only(
     keeper_client: Client, helper_client: Client, keeper: User
 ) -> None:
