@@ -19,7 +19,7 @@ from breeder.packing.models import Parcel, ParcelItem
 from breeder.pages import once
 from breeder.people.models import Person
 from breeder.taxa.models import Line
-from tests.build import line, tub
+from tests.build import line, offer, tub
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
 pytestmark = pytest.mark.django_db
@@ -184,3 +184,21 @@ def test_the_crash_page_asks_no_more_for_many_sisters_than_for_few(keeper_client
 def test_the_pages_of_a_crash_are_the_keepers(helper_client: Client) -> None:
     one = tub(Line.objects.first() or line("Ash"))
     assert helper_client.get(reverse("orders:crash", args=[one.number])).status_code == 403
+
+
+def test_a_tub_of_a_line_sold_by_the_cup_crashes_like_any_other(keeper_client: Client) -> None:
+    white = line("White", sold_by="cup")
+    one, other = tub(white), tub(white)
+    cup = offer(white, kind="cup", stage="cups", number=1, overcount=0)
+    agree((cup, 2))
+    cultures.freeze_line(white.pk, "the last two tubs", by=None)
+    crash(one)
+    assert stock_of(white.pk).stages["cups"].short == 1
+    for page in (
+        reverse("orders:crash", args=[one.number]),
+        reverse("orders:line_promises", args=[white.pk]),
+        reverse("cultures:line", args=[white.pk]),
+    ):
+        assert keeper_client.get(page).status_code == 200
+    with pytest.raises(ValidationError, match="is frozen"):
+        cultures.close_tub(other.pk, reason="dried out", by=None)
