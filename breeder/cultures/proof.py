@@ -85,7 +85,7 @@ def alike(stored: Any, replayed: Any) -> bool:
 def _one_sided(tub: Culture, book: Ledger, void: Set[int]) -> Iterator[Difference]:
     """Yield the moves into this tub whose other side is missing, put right alone, or not of the same number."""
     stages = (Stage.ADULTS.value, Stage.YOUNG.value)
-    moved = [entry for stage in stages for entry in book.entries_of(tub.pk, stage) if entry.other_side_id]
+    moved = [entry for stage in stages for entry in book.entries_of(tub.pk, stage) if _came_over(entry)]
     outs = Entry.objects.select_related("culture").in_bulk([entry.other_side_id for entry in moved])
     for entry in moved:
         out = outs[entry.other_side_id]
@@ -97,3 +97,9 @@ def _one_sided(tub: Culture, book: Ledger, void: Set[int]) -> Iterator[Differenc
 
 def _said(value: Any) -> str:
     return f"{value:.4f}" if isinstance(value, float) else str(value)
+
+
+def _came_over(entry: Entry) -> bool:
+    """Return whether an entry is the second side of a move; the facts of one visit of the round are linked alike."""
+    moved = entry.kind == Entry.Kind.ABOUT or entry.reason == Entry.Reason.MOVED
+    return moved and entry.other_side_id is not None

@@ -102,9 +102,12 @@ def acts() -> dict[str, Callable[[], Any]]:
     """Return actions with several writes each, over a line of their own."""
     of = counted_line("Ash", 400)
     first, second, offer = of.cultures.get(), build.tub(of), pack(of)
+    eye_and_dead = actions.Visit(first.pk, eye=(("young", "50–100"),), died=(("young", 1),))
+    round_ = [eye_and_dead, actions.Visit(second.pk, seen=("well",))]
     wrong = actions.move_animals(first.pk, second.pk, "young", 3, by=None).entry
     return {
         "agree": lambda: agree((offer, 2)),
+        "round": lambda: actions.record_round(round_, by=None),
         "move": lambda: actions.move_animals(first.pk, second.pk, "young", 5, by=None),
         "split": lambda: actions.split_tub(first.pk, actions.Place("B"), share=0.5, by=None),
         "correct": lambda: actions.correct_entry(wrong.pk, by=None),

@@ -57,6 +57,17 @@ def test_a_broken_photo_is_told_and_the_entry_stands(keeper_client: Client, name
     assert Entry.objects.get().photo is None
 
 
+@pytest.mark.parametrize(
+    ("fields", "seen"),
+    [({}, ["well"]), ({"well": "1"}, ["well"]), ({"note": "mites?"}, []), ({"seen": "dry"}, ["dry"])],
+)
+def test_a_note_alone_does_not_say_that_all_is_well(
+    keeper_client: Client, fields: dict[str, str], seen: list[str]
+) -> None:
+    keeper_client.post(reverse("cultures:tub_looked", args=[tub().number]), fields)
+    assert Entry.objects.get().given == {"seen": seen}
+
+
 def test_a_count_that_is_sent_as_it_is_typed_is_still_shown_before_it_is_saved(keeper_client: Client) -> None:
     url = reverse("cultures:tub_count", args=[tub().number])
     page = keeper_client.post(url, FORMS["tub_count"] | {"token": once.new_token()})

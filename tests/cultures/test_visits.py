@@ -3,7 +3,7 @@
 import pytest
 from django.contrib.auth.models import User
 
-from breeder.cultures import actions
+from breeder.cultures import actions, proof
 from breeder.cultures.actions import Visit
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Entry
@@ -37,6 +37,15 @@ def test_deaths_alone_are_a_look_too_and_lower_what_is_there(keeper: User) -> No
     actions.record_round([Visit(here.pk, died=(("adults", 4),))], by=keeper)
     assert tub_stock(here, "adults").lower == 36
     assert sentence_of(Entry.objects.get(kind="looked")) == "Looked: dead."
+
+
+def test_the_facts_of_a_visit_are_proven_by_replay_before_and_after_they_are_taken_back(keeper: User) -> None:
+    eye = (("adults", "10–25"), ("young", "50–100"))
+    visit = Visit(tub().pk, seen=("mould",), eye=eye, died=(("adults", 2), ("young", 3)))
+    recorded = actions.record_round([visit], by=keeper)
+    assert list(proof.differences()) == []
+    actions.correct_entry(recorded.entry.pk, by=keeper)
+    assert list(proof.differences()) == []
 
 
 def test_a_note_alone_says_that_somebody_looked(keeper: User) -> None:

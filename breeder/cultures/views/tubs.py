@@ -97,7 +97,9 @@ def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def _look(request: HttpRequest, one: Culture, form: forms.RoundForm) -> actions.Recorded:
-    visit = form.visit(one, well=True)
+    data = form.cleaned_data
+    # A note or a photo alone does not say that all is well.
+    visit = form.visit(one, well="well" in request.POST or not any(data[name] for name in ("note", "photo")))
     token = request.POST.get("token", "")
     writing = {"happened_at": typed_at(request), "by": request.user, "token": token, "answer": tub_url(one)}
     with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:

@@ -184,7 +184,7 @@ async function paint() {
   const said = waiting && state ? [`Kept on this phone, ${waiting} waiting: ${WHY[state]}`] : [];
   if (others.length) said.push(`More waits on this phone until its writer logs in: ${others.join(", ")}.`);
   if (refused.length) said.push(`The book could not take ${refused.length} of what was typed; it is kept here.`);
-  for (const place of document.querySelectorAll("[data-kept-count]")) place.textContent = countWords(waiting);
+  for (const place of document.querySelectorAll("[data-kept-count]")) place.textContent = countWords(waiting, refused.length);
   document.dispatchEvent(new CustomEvent("kept", { detail: { waiting, state } }));
   if (!panel) return;
   panel.hidden = !said.length;
@@ -196,9 +196,13 @@ async function paint() {
 
 const writer = (one) => (one.book === book ? one.who : `${one.who}, of another book`);
 
-function countWords(waiting) {
-  if (!waiting) return "";
-  return state ? `kept on this phone, ${waiting} waiting` : `${waiting} to send`;
+// In few words at the foot of the page, where the thumb is; the panel says the rest.
+function countWords(waiting, refused) {
+  const said = [];
+  if (waiting) said.push(state ? `kept on this phone, ${waiting} waiting` : `${waiting} to send`);
+  if (waiting && state === "login") said.push("log in below");
+  if (refused) said.push(`${refused} not taken, see below`);
+  return said.join(" · ");
 }
 
 const part = (name) => panel.querySelector(`[data-kept="${name}"]`);
