@@ -5,8 +5,9 @@ times; commas or semicolons, decimal points or decimal commas; empty cells are g
 """
 
 import csv
+import re
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from io import StringIO
 
 from dateutil import parser as dates
@@ -19,6 +20,12 @@ MOST_FAULTS_SHOWN = 8
 LOWEST_C, HIGHEST_C = -50.0, 70.0
 GAPS = {"", "-", "na", "n/a", "nan", "null", "err"}
 SECONDS_PER_HOUR = 3600.0
+COUNTED = re.compile(r"\d+([.,]\d+)?")
+SPREADSHEET_ZERO = datetime(1899, 12, 30)
+SPREADSHEET_DAYS = (36_526.0, 73_051.0)  # 2000 to 2100
+UNIX_SECONDS = (946_684_800.0, 4_102_444_800.0)  # the same years
+Places = tuple[int, int, int]
+Readings = dict[datetime, tuple[float, float]]
 WANTED = "Name the columns 'time', 'outside' and 'inside' (or outside_c, inside_c, outside_f, inside_f)."
 
 
@@ -45,13 +52,40 @@ def read(content: bytes, *, fahrenheit: bool) -> Logged:
     """Return what a logger's file holds. Raises LoggerRefused naming every fault by its row."""
     rows = _rows(content)
     places, unit_f = _columns(rows[0], fahrenheit)
+    found = _shortest(rows[1:], places, unit_f)
+    if len(found) < 2:
+        raise LoggerRefused(
+            [f"The file holds {len(found)} readings. Log for a day, at least every quarter of an hour."]
+        )
+    times = sorted(found)
+    hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)
+    return Logged(hours, tuple(found[at][0] for at in times), tuple(found[at][1] for at in times))
+
+
+def _shortest(rows: list[list[str]], places: Places, unit_f: bool) -> Readings:
+    """Return the readings with the month first or the day first, whichever makes the run shorter.
+
+    03/02 may be either, but a run of a day that is read the wrong way round lasts a month or more.
+    """
+    able, refusals = [], []
+    for day_first in (False, True):
+        try:
+            able.append(_readings(rows, places, unit_f, day_first))
+        except LoggerRefused as refusal:
+            refusals.append(refusal)
+    if not able:
+        raise refusals[0]
+    return min(able, key=lambda found: max(found) - min(found) if found else timedelta())
+
+
+def _readings(rows: list[list[str]], places: Places, unit_f: bool, day_first: bool) -> Readings:
     faults: list[str] = []
-    found: dict[datetime, tuple[float, float]] = {}
-    for number, row in enumerate(rows[1:], start=2):
+    found: Readings = {}
+    for number, row in enumerate(rows, start=2):
         if not any(cell.strip() for cell in row):
             continue
         try:
-            at = _time(number, row[places[0]])
+            at = _time(number, row[places[0]], day_first)
             if at in found:
                 raise ValueError(f"Row {number} repeats the time {row[places[0]].strip()}. Keep one of the two.")
             found[at] = (_value(number, row[places[1]], unit_f), _value(number, row[places[2]], unit_f))
@@ -61,13 +95,7 @@ def read(content: bytes, *, fahrenheit: bool) -> Logged:
             faults.append(str(fault))
     if faults:
         raise LoggerRefused(faults)
-    if len(found) < 2:
-        raise LoggerRefused(
-            [f"The file holds {len(found)} readings. Log for a day, at least every quarter of an hour."]
-        )
-    times = sorted(found)
-    hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)
-    return Logged(hours, tuple(found[at][0] for at in times), tuple(found[at][1] for at in times))
+    return found
 
 
 def _rows(content: bytes) -> list[list[str]]:
@@ -98,11 +126,30 @@ def _columns(header: list[str], fahrenheit: bool) -> tuple[tuple[int, int, int],
     return (bare.index("time"), bare.index("outside"), bare.index("inside")), units == {"f"} if units else fahrenheit
 
 
-def _time(number: int, text: str) -> datetime:
+def _time(number: int, text: str, day_first: bool) -> datetime:
+    typed = text.strip()
     try:
-        return dates.parse(text.strip(), default=datetime(2000, 1, 1)).replace(tzinfo=None)
+        if (counted := _counted(typed)) is not None:
+            return counted
+        is_day_first = day_first and not typed[:4].isdigit()  # 2026-02-04 has only one reading
+        found = dates.parse(typed, default=datetime(2000, 1, 1), dayfirst=is_day_first)
     except (ValueError, OverflowError):
-        raise ValueError(f"Row {number} has the time '{text.strip()[:30]}'. Write it as 2026-02-04 17:30.") from None
+        raise ValueError(f"Row {number} has the time '{typed[:30]}'. Write it as 2026-02-04 17:30.") from None
+    # With offsets an hour of summer time in the middle of a run is no jump.
+    return found if found.tzinfo is None else found.astimezone(UTC).replace(tzinfo=None)
+
+
+def _counted(typed: str) -> datetime | None:
+    """Return a time that is a number: days of a spreadsheet, seconds or thousandths since 1970; else None."""
+    if not COUNTED.fullmatch(typed):
+        return None
+    count = float(typed.replace(",", "."))
+    if SPREADSHEET_DAYS[0] <= count < SPREADSHEET_DAYS[1]:
+        return SPREADSHEET_ZERO + timedelta(seconds=round(count * SECONDS_PER_HOUR * 24))
+    for seconds in (count, count / 1000):
+        if UNIX_SECONDS[0] <= seconds < UNIX_SECONDS[1]:
+            return datetime.fromtimestamp(seconds, UTC).replace(tzinfo=None)
+    return None
 
 
 def _value(number: int, text: str, fahrenheit: bool) -> float:

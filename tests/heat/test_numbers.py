@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from breeder.heat import box, diurnal, hazards, materials, packs
+from breeder.heat import box, diurnal, fit, hazards, materials, packs, sun
 from breeder.heat.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.march import Trace
 from tests.heat.test_real_hours import PLACES
@@ -84,6 +84,7 @@ def test_what_is_not_said_of_a_box_is_the_usual() -> None:
     assert plain.air_changes_h == 0.6
     assert (payload.water_share, payload.cups, payload.cup_area_m2, payload.half_depth_m) == (0.7, 1, 0.025, 0.025)
     assert math.prod(plain.inner_m) * 1000 == pytest.approx(LITRES)
+    assert Kit(plain, payload).ballast_kg == 0.0
     pack = PhaseChangePack(0.45, 22, 190, 20)
     assert (pack.width_k, pack.solid_j_kgk, pack.liquid_j_kgk, pack.contact_w_k) == (1.0, 1800.0, 2000.0, 1.0)
 
@@ -116,3 +117,23 @@ def test_low_oxygen_is_said_below_fifteen_percent(air_changes_h: float, is_low: 
     trace = Trace(hour, one, one, np.zeros(1, bool), np.zeros((1, 0)))
     packed = SimpleNamespace(heat_packs=(HeatPack(72, 125),), free_litres=10.0, air_changes_h=air_changes_h)
     assert ("Oxygen in the box falls" in hazards._oxygen(packed, trace)) is is_low
+
+
+def test_the_sun_above_the_air_is_as_strong_as_the_standard_says() -> None:
+    """FAO-56 (Allen et al. 1998): 0.0820 MJ per m2 and minute."""
+    assert pytest.approx(0.0820e6 / 60, abs=1.0) == sun.SOLAR_CONSTANT_W_M2
+
+
+@pytest.mark.parametrize(("hours", "swing_k", "said"), [(19.9, 12.0, "lasted"), (20.1, 9.9, "differ by only")])
+def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(hours: float, swing_k: float, said: str) -> None:
+    """Nearly a day and 10 K between night and noon (protocol of the fit; common practice, no source)."""
+    at = np.linspace(0.0, hours, 50)
+    outside = np.linspace(5.0, 5.0 + swing_k, 50)
+    with pytest.raises(fit.CannotFit, match=said):
+        fit._refuse_poor(at, outside, np.full(50, 10.0), 0.5)
+    fit._refuse_poor(np.linspace(0.0, 20.1, 50), np.linspace(5.0, 15.1, 50), np.full(50, 10.0), 0.5)
+
+
+@pytest.mark.parametrize(("sd_ln", "rms", "doubts"), [(0.149, 0.49, 0), (0.151, 0.49, 1), (0.149, 0.51, 1)])
+def test_a_fit_is_good_within_fifteen_percent_and_half_a_kelvin(sd_ln: float, rms: float, doubts: int) -> None:
+    assert len(fit._doubts(sd_ln, rms)) == doubts

@@ -117,3 +117,23 @@ def test_semicolons_decimal_commas_fahrenheit_and_gaps_are_read() -> None:
     assert found.hours == (0.0, 0.5)
     assert found.inside_c == pytest.approx((20.0, 19.0))
     assert np.isnan(found.outside_c[1])
+
+
+@pytest.mark.parametrize(
+    "times",
+    [
+        ("12/02/2026 18:00", "13/02/2026 06:00", "13/02/2026 18:00"),  # only the second day tells the order
+        ("03/02/2026 18:00", "04/02/2026 06:00", "04/02/2026 18:00"),  # as months they would lie a month apart
+        ("02/03/2026 6:00 PM", "02/04/2026 6:00 AM", "02/04/2026 6:00 PM"),
+        ("03.02.2026 18:00", "04.02.2026 06:00", "04.02.2026 18:00"),
+        ("2026-02-03T18:00", "2026-02-04T06:00", "2026-02-04T18:00"),
+        ("2026-03-28T18:00+01:00", "2026-03-29T07:00+02:00", "2026-03-29T19:00+02:00"),
+        ("1770141600", "1770184800", "1770228000"),
+        ("1770141600000", "1770184800000", "1770228000000"),
+        ("46056.75", "46057.25", "46057.75"),
+        ("3 Feb 2026 18:00", "4 Feb 2026 06:00", "4 Feb 2026 18:00"),
+    ],
+)
+def test_any_common_way_to_write_times_gives_the_same_hours(times: tuple[str, ...]) -> None:
+    content = "time,outside,inside\n" + "".join(f"{at},5,20\n" for at in times)
+    assert logger.read(content.encode(), fahrenheit=False).hours == pytest.approx((0, 12, 24))
