@@ -143,6 +143,10 @@ def may_leave(
         return Leave("", ("The box was never checked. Check it first.",))
     verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
     said = []
+    post_on = inputs_now.get("post_on")
+    # First of all: with another day everything else is asked anew.
+    if is_past := bool(post_on and date.fromisoformat(post_on) < today):
+        said.append("The day it was to be handed over is past. Choose a new day and check again.")
     if check.digest != digest_of(inputs_now):
         what = _listed(changed(check.inputs, inputs_now)) or "something"
         said.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
@@ -155,9 +159,7 @@ def may_leave(
             f"The forecast behind it was issued {_hours(now - check.forecast_issued_at)} ago; after "
             f"{_hours(FORECAST_GOOD_FOR)} it is too old to post on. Bring newer hours and check again."
         )
-    if (post_on := inputs_now.get("post_on")) and date.fromisoformat(post_on) < today:
-        said.append("The day it was to be handed over is past. Choose a new day and check again.")
-    elif post_on and handed_over and date.fromisoformat(post_on) != today:
+    if post_on and not is_past and handed_over and date.fromisoformat(post_on) != today:
         said.append(
             f"It was checked for {date.fromisoformat(post_on):%A %-d %B}, and today is {today:%A %-d %B}. Hand it over "
             "on its own day, or choose today as its day and check again."

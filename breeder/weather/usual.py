@@ -36,10 +36,7 @@ class Usual:
     def said(self, place: str, *, fahrenheit: bool) -> str:
         """Return it as a sentence that says what it is not."""
         low, high = (degrees(value, fahrenheit=fahrenheit) for value in (self.low_c, self.high_c))
-        name = NAMES[self.month - 1]
-        return (
-            f"In a usual {name} at {place} days go from {low} to {high}; that is no forecast, so it gives no verdict."
-        )
+        return f"In a usual {NAMES[self.month - 1]} at {place}: {low} to {high}, no verdict."
 
 
 def fault_of_month(month: int, low_c: float, high_c: float, *, fahrenheit: bool) -> str:

@@ -40,7 +40,7 @@ def test_usual_months_never_give_a_go_where_hours_are_missing() -> None:
     assert before.verdict == after.verdict == Check.Verdict.NOT_DECIDED
     assert before.result["content"] == after.result["content"]
     assert before.result["kits"] == after.result["kits"]
-    assert "In a usual October at Queens days go from 16 °C to 22 °C; that is no forecast" in after.reason
+    assert "In a usual October at Queens: 16 °C to 22 °C, no verdict." in after.reason
     assert "usual" not in before.reason
 
 
@@ -70,7 +70,7 @@ def test_months_are_typed_and_shown_beyond_the_forecast(place: Place, keeper_cli
     with time_machine.travel(datetime(2014, 1, 20, 15, tzinfo=UTC), tick=False):
         said = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
     for month in ("January", "February"):
-        assert f"In a usual {month} at New York days go from −3 °C to 4 °C; that is no forecast" in said
+        assert f"In a usual {month} at New York: −3 °C to 4 °C, no verdict." in said
     assert UsualMonth.objects.first().credit == "my own years"  # type: ignore[union-attr]
 
 
