@@ -68,7 +68,8 @@ def bring(clock: Clock, *places: Place) -> refreshing.Report:
     def make(service: Any, own_home: str) -> Fetcher:
         made = choosing.fetcher_for(service, own_home)
         made.clock, made.sleep, made.dice = clock, clock.sleep, Random(3)
-        made.patience = Patience(0.3, 0.3, 60.0, before_retry_s=(0.0, 0.0))
+        # In real seconds, since a server that drips is real; a healthy one on this machine answers in hundredths.
+        made.patience = Patience(0.3, 0.3, 3.0, before_retry_s=(0.0, 0.0))
         return made
 
     return refreshing.refresh(lambda: places, make=make)
@@ -208,6 +209,12 @@ FAULTS: dict[str, Any] = {
     "html": says(b"<html>hello</html>", kind="text/html"), "half": says(b'{"a": [1,Something went wrong.'),
     "short": rogue.short, "reset": rogue.resets, "stale": says(shapes.series(updated_at="2026-03-01T00:00:00Z")),
     "refused": says(b"<h1>no</h1>", 403, "text/html"), "nan": says(b'{"properties": NaN}'), "hang": rogue.hangs,
+    "drip": rogue.drips, "drip in headers": rogue.drips_headers, "500": says({}, 500), "no contact": says({}, 401),
+    "far cell": says(shapes.series() | {"geometry": {"type": "Point", "coordinates": [-74.0, 40.7, 5]}}),
+    "null island": says(shapes.series() | {"geometry": {"type": "Point", "coordinates": [0, 0]}}),
+    "only nulls": says(shapes.series([shapes.step("2026-03-07T10:00:00Z", None)])),
+    "°F": says(shapes.series(units={"air_temperature": "fahrenheit"})), "no units": says(shapes.series(units={})),
+    "thousands": says(shapes.series([shapes.step("2026-03-07T10:00:00Z", 9999)])), "empty": says(b""),
 }  # fmt: skip
 
 
@@ -225,6 +232,16 @@ def test_whatever_goes_wrong_earlier_hours_stay_and_the_place_says_what_it_was(
     page = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
     assert patient.troubles[0].split("(")[0][:40] in page
     assert not Lease.objects.filter(until__gt=clock.now).exists()
+
+
+def test_a_tail_of_nulls_ends_the_hours_and_is_never_carried_on(clock: Clock, place: Place) -> None:
+    tail = [shapes.step(f"2026-03-07T{hour}:00:00Z", 9.0 if hour < 15 else None) for hour in range(10, 24)]
+    with rogue.rogue(says(shapes.series(tail))) as server:
+        choose(server)
+        assert bring(clock, place).brought == 1
+    hours = queries.hours_for(place, NOW, NOW + timedelta(hours=12))
+    assert hours.c[:5] == (9.0,) * 5
+    assert set(hours.c[5:]) == {None}
 
 
 def test_a_refusal_is_not_repeated_for_an_hour_unless_somebody_asks(clock: Clock, place: Place) -> None:
