@@ -68,7 +68,7 @@ def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:
     curve = result.get("curve")
     if not curve:
         return []
-    return [("On a middling journey", curve["middle"]), ("On the warmest tenth of journeys", curve["high"])]
+    return [("On a middling journey", curve["middle"]), ("On the warmest twentieth of journeys", curve["high"])]
 
 
 def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:

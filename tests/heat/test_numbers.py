@@ -5,8 +5,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
-from breeder.heat import box, diurnal, fit, hazards, materials, packs, sun
+from breeder.heat import box, diurnal, fit, hazards, materials, members, outcome, packs, sun
 from breeder.heat.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.march import Trace
 from tests.heat.test_real_hours import PLACES
@@ -137,3 +138,20 @@ def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(hours: float
 @pytest.mark.parametrize(("sd_ln", "rms", "doubts"), [(0.149, 0.49, 0), (0.151, 0.49, 1), (0.149, 0.51, 1)])
 def test_a_fit_is_good_within_fifteen_percent_and_half_a_kelvin(sd_ln: float, rms: float, doubts: int) -> None:
     assert len(fit._doubts(sd_ln, rms)) == doubts
+
+
+def test_members_are_spread_as_is_said() -> None:
+    """Pack energy sd(ln) 0.15, a van 0.010 K per W/m2 sd(ln) 0.5 within 0.003 and 0.020, a doorstep up to 0.011."""
+    drawn = members.draws(5, 200)
+    assert drawn.pack_energy() == pytest.approx(np.exp(0.15 * drawn.pack))
+    assert drawn.van_gain() == pytest.approx(np.clip(0.010 * np.exp(0.5 * drawn.van), 0.003, 0.020))
+    assert (drawn.van_gain().min(), drawn.van_gain().max()) == (0.003, 0.020)
+    assert drawn.doorstep_gain() == pytest.approx(0.011 * ndtr(drawn.doorstep))
+    assert drawn.start_offset_k() == pytest.approx(2.0 * drawn.start)
+    assert drawn.leak_factor() == pytest.approx(1.15 * np.exp(0.20 * drawn.leak))
+    assert len(np.unique(drawn.leak)) == 8
+
+
+def test_the_likely_range_is_nine_journeys_in_ten() -> None:
+    values = np.arange(101.0)
+    assert outcome._moment([(1.0, values, values)]).quantiles_c == pytest.approx((5.0, 50.0, 95.0))
