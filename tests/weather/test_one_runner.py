@@ -66,8 +66,9 @@ class Counter:
 
 
 @pytest.fixture(scope="module")
-def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def prepared(tmp_path_factory: pytest.TempPathFactory, empty_book: Callable[[Path], None]) -> Path:
     folder = tmp_path_factory.mktemp("book")
+    empty_book(folder)
     said_by(runner(folder, "prepare", "-"))
     return folder
 
