@@ -20,6 +20,7 @@ class Asked:
     candidates: tuple[Candidate, ...]
     animals: Animals
     seed: int
+    is_thorough: bool = False  # kits are tried until one goes easily, as a check takes them, not until two may go
     weather_known: bool = False  # the hours are what really was, so members differ only in box, van and doorstep
 
 

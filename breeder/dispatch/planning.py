@@ -1,7 +1,8 @@
 """The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
 
 Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until two
-go easily (kits that melt until one does). A delay case that cannot change a No-go any more is left out.
+may go (kits that melt until one may), or in earnest until one goes easily. A delay case that cannot
+change a No-go any more is left out.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -16,7 +17,7 @@ from breeder.dispatch.remembering import Memo, keys_of
 from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_once
 from breeder.dispatch.trying import Candidate
 from breeder.heat.members import Draws, draws
-from breeder.heat.verdict import NO_GO, NOT_DECIDED
+from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
@@ -24,7 +25,8 @@ MEMBERS_AT_ONCE = 16_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
 THREADS = 2
-# A dearer kit is tried only while fewer than two go easily: the second is for a shelf that runs short of the first.
+# A dearer kit is tried only while fewer than two may go: the second is for a shelf that runs short of the first. Kits
+# that melt are slow, and are tried only while none may go. In earnest all are tried until one goes easily.
 ENOUGH = 2
 
 
@@ -122,11 +124,12 @@ def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[
         return
     by_cost = sorted(range(len(kits)), key=lambda place: asked.candidates[place].cost)
     tried = [_decided(kits[place]) for place in by_cost[:turn]]
-    easy = sum(all(tally.is_easy for tally in kits[place]) for place in by_cost[:turn])
+    has_easy = any(all(tally.is_easy for tally in kits[place]) for place in by_cost[:turn])
     row = kits[by_cost[turn]]
     # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
     is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
-    if not is_open and easy < (1 if melts(row[0].kit) else ENOUGH):
+    has_enough = has_easy if asked.is_thorough else tried.count(GO) >= (1 if melts(row[0].kit) else ENOUGH)
+    if not has_enough and not is_open:
         yield row
 
 

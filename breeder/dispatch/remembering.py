@@ -50,6 +50,7 @@ def keys_of(asked: Sequence[Asked], members: int) -> list[Key]:
             digest(one.candidates),
             digest(one.animals),
             one.seed,
+            one.is_thorough,
             one.weather_known,
             members,
         )

@@ -167,7 +167,9 @@ def _asked(
     case: Case, which: tuple[air.Air, air.Air], candidates: Sequence[Candidate], animals: Animals, *, known: bool
 ) -> Asked:
     seed = CHECK_SEED + case.seed
-    return Asked(case.seed, case.journey, (which,), tuple(candidates), animals, seed, weather_known=known)
+    return Asked(
+        case.seed, case.journey, (which,), tuple(candidates), animals, seed, is_thorough=True, weather_known=known
+    )
 
 
 def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
