@@ -59,7 +59,7 @@ def run() -> dict[str, Any]:
         "threads": planning.THREADS,
         "blas_threads": os.environ.get("OPENBLAS_NUM_THREADS", "not set"),
         "load": list(os.getloadavg()),
-        "note": "kits are tried by cost until two go easily; cases and members that cannot change a verdict are left out",
+        "note": "kits are tried by cost until two go easily; what cannot change a verdict is left out",
     }
 
 
