@@ -53,6 +53,7 @@ def database_from(url: str | None, folder: Path) -> dict[str, Any]:
             "NAME": folder / DATABASE_FILE,
             "OPTIONS": dict(SQLITE_OPTIONS),
             "ATOMIC_REQUESTS": False,
+            "TEST": {"NAME": ":memory:"},
         }
     parts = urlsplit(url)
     if parts.scheme not in ("postgres", "postgresql"):
