@@ -21,7 +21,9 @@ from breeder.management import doors
 from breeder.management.scenario import places, rulebook, stock, week
 from breeder.management.scenario.history import History
 from breeder.management.scenario.sales import Sales
-from breeder.packing.models import Kit
+from breeder.packing import actions as packing
+from breeder.packing.examples import WATER
+from breeder.packing.models import Kit, Supply
 
 SEED = 1804  # the year in which A. vulgare and P. scaber were named
 KEEPER_NAME, HELPER_NAME = "keeper", "helper"
@@ -66,6 +68,9 @@ def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) ->
     keeper = doors.add_person(KEEPER_NAME, PASSWORD, KEEPER)
     doors.add_person(HELPER_NAME, PASSWORD, HELPER)
     doors.load_examples(by=keeper)
+    # This breeder has no bottles ready, so cold boxes go with a heat pack.
+    bottles = Supply.objects.get(name=WATER)
+    packing.count_supplies({bottles.pk: (0, bottles.order_below)}, by=keeper)
     with timezone.override(setting.zone):
         _live(setting, now, places.Weather(warmer_c, season), keeper)
     (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c, season))
