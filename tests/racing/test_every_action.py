@@ -52,7 +52,7 @@ NO_ANIMALS = {
     },
     "people": {"add_address", "add_person", "correct_address", "edit_person", "remove_person"},
     "taxa": {"add_line", "add_species", "load_starter_set"},
-    "weather": {"keep_place", "type_days", "upload_hours", "upload_measured", "want_fresh"},
+    "weather": {"keep_place", "keep_usual", "type_days", "upload_hours", "upload_measured", "want_fresh"},
 }  # fmt: skip
 # Ends holds that are over, which hold nothing any more: it cannot lower what is free (see the last test).
 GIVES_BACK = {"orders": {"lapse_holds"}}
