@@ -143,3 +143,22 @@ def test_the_line_page_answers_and_the_question_costs_no_more_for_more_tubs(keep
     for _ in range(3):
         grown(keeper, of)
     assert queries_for(lambda: asked(of, 500)) == few
+
+
+def test_a_tub_has_room_for_half_as_many_again_as_were_ever_counted_or_twenty_a_litre(keeper: User) -> None:
+    # Keeper defaults, common practice, no source.
+    of = line(harvest_share=None)
+    grown(keeper, of, monthly=1.0, taken=4)  # counts 60, 56, 52, 48
+    assert "There is room for about 90," in asked(of, 5000).forecast.notes[0]
+    large = line("Large", harvest_share=None)
+    grown(keeper, large, monthly=1.0, taken=4, litres=5)
+    assert "There is room for about 100," in asked(large, 5000).forecast.notes[0]
+
+
+def test_growth_is_fitted_to_the_counts_of_the_last_year(keeper: User) -> None:
+    of = line(harvest_share=None)
+    culture = tub(of, started_on=TODAY - timedelta(days=500))
+    for days in (370, 364, 200, 100, 0):
+        at = NOW - timedelta(days=days, hours=1)
+        actions.record_count(culture.pk, "young", "hand", {"counted": 500 - days}, happened_at=at, by=keeper)
+    assert "fitted to 4 counts of 1 tub" in asked(of, 600).forecast.notes[0]
