@@ -8,10 +8,21 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
+from scipy import stats
 
 from breeder.census import defaults
-from breeder.census.growth import Growth, Seen, Vital, after_months, default_growth, fitted_growth, life_table_growth
-from breeder.census.methods import BadCount, eye, hand, marked, portions, weight
+from breeder.census.growth import (
+    Growth,
+    Seen,
+    Vital,
+    after_months,
+    default_growth,
+    fitted_growth,
+    life_table_growth,
+    stage_matrix,
+)
+from breeder.census.methods import BadCount, eye, hand, marked, portions, removal, removing, weight
+from breeder.census.methods.closed_forms import first_pass_differs
 from breeder.census.next_counts import LineDoubt, TubDoubt, dangers, what_to_count
 from breeder.census.persons import Pair, shared_error
 from breeder.census.quantiles import whole_above, whole_below, z_of
@@ -122,3 +133,14 @@ def test_dangers_rank_by_twentieths_and_then_by_animals_unsold() -> None:
 def test_whole_animals_forgive_binary_fractions_and_nothing_more() -> None:
     assert (whole_below(119.99999999999999), whole_below(119.9999), whole_below(-0.5)) == (120, 119, -1)
     assert (whole_above(12.000000000000002), whole_above(12.0001), whole_above(0.0)) == (12, 13, 0)
+
+
+def test_broods_a_year_are_spread_over_twelve_months() -> None:
+    assert stage_matrix(Vital(24, 3, 4, 0.5, 0.5, 24))[0, 1] == pytest.approx(24 * 3 / 12 * 0.5)
+
+
+def test_a_first_pass_is_set_apart_from_three_passes_and_chi_square_3_841_on() -> None:
+    assert pytest.approx(stats.chi2.ppf(0.95, 1), abs=0.0005) == removing.CHI_SQUARE_95
+    assert any("shy" in note for note in removal((60, 5, 20)).notes) is (first_pass_differs((60, 5, 20)) > 3.8415)
+    assert first_pass_differs((60, 5, 20)) > 3.8415  # three passes are enough to compare
+    assert removal((60, 5)).notes == ()
