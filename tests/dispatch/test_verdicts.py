@@ -239,3 +239,12 @@ def test_the_seed_follows_from_box_service_and_day_alone() -> None:
     assert own_seed(7, 2, FEBRUARY) == one
     assert len({one, own_seed(8, 2, FEBRUARY), own_seed(7, 3, FEBRUARY), own_seed(7, 2, JULY)}) == 4
     assert 0 <= one < 2**63
+
+
+def test_a_household_in_fahrenheit_gets_the_same_odds() -> None:
+    in_celsius = checked(FEBRUARY)
+    Setting.objects.update(fahrenheit=True)
+    with time_machine.travel(in_celsius.made_at, tick=False):
+        in_fahrenheit = actions.check_parcel(in_celsius.parcel.number, by=None)
+    assert in_fahrenheit.verdict == in_celsius.verdict
+    assert in_fahrenheit.result["kits"] == in_celsius.result["kits"]
