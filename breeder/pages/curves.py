@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from breeder.pages.words import to_fahrenheit
 
-WIDTH, HEIGHT = 1000, 380
+WIDTH, HEIGHT = 1000, 416
 LEFT, RIGHT, TOP, BOTTOM = 62, 985, 14, 320
-LEG_Y, CLOCK_Y = 345, 368
+LEG_ROWS, CLOCK_Y = (345, 373), 404  # names of legs stand in turn on two lines, since on a phone they are large
 GRID_STEP = {False: 5, True: 10}  # by unit: every 5 °C or 10 °F
-LEAST_LEG_WIDTH = 70
+LETTER = 14  # width of a letter on a phone
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def _band(low: list[float | None], high: list[float | None], frame: _Frame) -> l
 
 def _ticks(frame: _Frame, step: int, limits: list[float]) -> list[dict[str, Any]]:
     """Return the labelled lines: the limits always, round degrees where they do not crowd a limit."""
-    near = step * 0.6
+    near = step * 0.9
     rounds = [value for value in range(ceil(frame.bottom / step) * step, floor(frame.top) + 1, step)]
     marks = [(value, "grid") for value in rounds if all(abs(value - limit) >= near for limit in limits)]
     marks += [(limit, "limit" if index < 2 else "hard") for index, limit in enumerate(limits)]
@@ -86,12 +86,16 @@ def _ticks(frame: _Frame, step: int, limits: list[float]) -> list[dict[str, Any]
 
 
 def _legs(curve: BoxCurve, frame: _Frame) -> list[dict[str, Any]]:
-    """Return where each leg begins; a label that would run into the next one is left to the table."""
+    """Return where each leg begins; a label that would run into the next one on its line is left to the table."""
     found: list[dict[str, Any]] = []
-    ends = [hour for hour, _ in curve.legs[1:]] + [frame.hours]
-    for (hour, label), end in zip(curve.legs, ends, strict=False):
-        room = frame.x(end) - frame.x(hour)
-        found.append({"x": frame.x(hour), "said": label if room >= max(LEAST_LEG_WIDTH, 8 * len(label)) else ""})
+    starts = [frame.x(hour) for hour, _ in curve.legs]
+    last = len(starts) - 1
+    for number, (x, (_, label)) in enumerate(zip(starts, curve.legs, strict=True)):
+        after = starts[number + len(LEG_ROWS)] if number + len(LEG_ROWS) <= last else RIGHT
+        # The last one ends where the picture does: it may begin before its line.
+        fits = number == last or after - x >= LETTER * len(label)
+        said_x = min(x, RIGHT - LETTER * len(label)) if number == last else x
+        found.append({"x": x, "said_x": said_x, "y": LEG_ROWS[number % len(LEG_ROWS)], "said": label if fits else ""})
     return found
 
 
@@ -129,7 +133,7 @@ def drawn(curve: BoxCurve, *, fahrenheit: bool) -> dict[str, Any]:
     return {
         "name": curve.name,
         "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
-        "leg_y": LEG_Y, "clock_y": CLOCK_Y, "plot_width": RIGHT - LEFT,
+        "clock_y": CLOCK_Y, "plot_width": RIGHT - LEFT,
         "warm_height": max(0, round(warm - TOP, 1)), "cold_y": cold, "cold_height": max(0, round(BOTTOM - cold, 1)),
         "fine_y": warm, "fine_height": max(0, round(cold - warm, 1)),
         "bands": _band(low, high, frame), "middle": _path(middle, frame), "outside": _path(outside, frame),
