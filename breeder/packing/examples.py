@@ -64,10 +64,11 @@ KITS = (
         "Foam 19 mm, 72 h pack", "4.05", (FOAM_19, BOARD), (WARMER_72,), {BOX: 1, LINER_19: 1, PACK_72: 1}, AIR_HOLES
     ),
     Example("Foam 38 mm", "4.75", (FOAM_38, BOARD), parts={BOX: 1, LINER_38: 1}),
-    # At room temperature; it holds nights and afternoons apart. The cost counts the dearer postage of a kilogram more.
+    # At room temperature; it holds nights and afternoons apart. The bottle is used again; what it adds is a kilogram's
+    # postage.
     Example(
         "Foam 38 mm, 1 l of water",
-        "7.20",
+        "5.50",
         (FOAM_38, BOARD),
         parts={BOX: 1, LINER_38: 1, WATER: 1},
         ballast_kg=LITRE_KG,
