@@ -62,7 +62,7 @@ def test_the_page_shows_verdict_odds_curve_kits_and_what_holds_until_when(keeper
     assert post(keeper_client, "check", box).status_code == 302
     said = page(keeper_client, box)
     assert "You allow 1 in 5 and 1 in 20." in said
-    assert '<figure class="curve">' in said
+    assert '<figure class="curve box-curve">' in said
     assert "Boxes that were tried" in said
     assert said.count("Go with pack") >= 1
     assert "Checked Mon 08:00 on the forecast of Mon 06:00. Good until Mon 14:00." in said
