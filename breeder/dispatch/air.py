@@ -47,18 +47,30 @@ class Air:
                 found.update(values.tobytes())
         return found.digest()
 
-    def window(self, name: str, start: int, number: int) -> Array:
-        """Return `number` values from place `start` on; NaN beyond the hours."""
-        whole: Array = getattr(self, name)
-        found = np.full(number, np.nan)
-        first, last = max(start, 0), min(start + number, len(whole))
-        if first < last:
-            found[first - start : last - start] = whole[first:last]
-        return found
+    def sd_c(self, season: str) -> Array:
+        """Return the usual error of each hour in a season, °C."""
+        if season not in self._sd_c:
+            self._sd_c[season] = ambient.spread_c(
+                self.lead_days, self.local_hour, self.extra_sd_c, self.sd_share, season
+            )
+        return self._sd_c[season]
+
+    @cached_property
+    def _sd_c(self) -> dict[str, Array]:
+        return {}
 
     def place_of(self, at: datetime) -> int:
         """Return where a whole hour stands."""
         return round((at - self.hours.times[0]) / HOUR)
+
+
+def window(values: Array, start: int, number: int, beyond: float = np.nan) -> Array:
+    """Return `number` values from place `start` on, `beyond` where there are none."""
+    found = np.full(number, beyond)
+    first, last = max(start, 0), min(start + number, len(values))
+    if first < last:
+        found[first - start : last - start] = values[first:last]
+    return found
 
 
 def air_of(hours: Hours) -> Air:
@@ -151,7 +163,7 @@ class Members:
         last = self._destination(destination, start, number, distance_km(origin.hours, destination.hours))
         airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: ambient.bracketed(first, last)}
         sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
-        lights = {where: air.window("light", air.place_of(start), number) for where, air in sunny.items()}
+        lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
         found = []
         for case, stretches in zip(shape.cases, shape.stretches, strict=True):
             rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
@@ -186,7 +198,7 @@ class Members:
 
     def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
         """Return the unit error of one end's own stream by hour, (members, hours)."""
-        local = np.nan_to_num(air.window("local_hour", air.place_of(start), number))
+        local = window(air.local_hour, air.place_of(start), number, beyond=0.0)
         key = (place, local.tobytes())
         if key not in self.errors:
             hour = np.minimum(np.arange(number), members.HOURS - 1)
@@ -197,13 +209,8 @@ class Members:
 
 def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
     at = air.place_of(start)
-    season = ambient.season_of(start, air.hours.latitude)
-    lead, extra, local = (
-        np.nan_to_num(air.window(name, at, number)) for name in ("lead_days", "extra_sd_c", "local_hour")
-    )
-    share = np.nan_to_num(air.window("sd_share", at, number), nan=1.0)
-    sd = ambient.spread_c(lead, local, extra, share, season)
-    return error * sd.astype(np.float32) + air.window("middle_c", at, number).astype(np.float32)
+    sd = window(air.sd_c(ambient.season_of(start, air.hours.latitude)), at, number)
+    return error * sd.astype(np.float32) + window(air.middle_c, at, number).astype(np.float32)
 
 
 def known_rows(found: Sequence[Single]) -> list[int]:

@@ -6,7 +6,6 @@ change a No-go any more is left out.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from typing import Any
 
@@ -20,11 +19,11 @@ from breeder.heat.members import Draws, draws
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
-# Members of boxes and days that are reckoned together, in three delay cases about 60 MB.
-MEMBERS_AT_ONCE = 16_000
+# Members of boxes and days that are reckoned together, in three delay cases about 120 MB. One thread does it all: the
+# sums are many and short, so that two threads wait for each other longer than they gain.
+MEMBERS_AT_ONCE = 32_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
-THREADS = 2
 # A dearer kit is tried only while fewer than two may go: the second is for a shelf that runs short of the first. Kits
 # that melt are slow, and are tried only while none may go. In earnest all are tried until one goes easily.
 ENOUGH = 2
@@ -35,7 +34,6 @@ def cells_of(
     *,
     members: int = SCREENED,
     memo: Memo | None = None,
-    threads: int = THREADS,
     told: Callable[[int, int], None] | None = None,
 ) -> list[Cell]:
     """Return the cell of each question in its order; `told(done, all)` is called as the work goes on."""
@@ -45,16 +43,14 @@ def cells_of(
     size = max(1, MEMBERS_AT_ONCE // members)
     blocks = [rest[first : first + size] for first in range(0, len(rest), size)]
     done = len(asked) - len(rest)
-    with ThreadPoolExecutor(threads) as pool:
-        jobs = pool.map(lambda block: _block([asked[place] for place in block], members), blocks)
-        for block, found in zip(blocks, jobs, strict=True):
-            for place, cell in zip(block, found, strict=True):
-                cells[place] = cell
-                if memo:
-                    memo.keep(keys[place], cell)
-            done += len(block)
-            if told:
-                told(done, len(asked))
+    for block in blocks:
+        for place, cell in zip(block, _block([asked[place] for place in block], members), strict=True):
+            cells[place] = cell
+            if memo:
+                memo.keep(keys[place], cell)
+        done += len(block)
+        if told:
+            told(done, len(asked))
     return [cell for cell in cells if cell is not None]
 
 
@@ -75,7 +71,7 @@ def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
     tallies: list[list[list[Tally]]] = []
     for one in asked:
         own = [ways.of(one, reading) for reading in one.readings]
-        tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in one.candidates])
+        tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in _by_cost(one)])
     for turn in range(max(len(one.candidates) for one in asked)):
         rows = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_trying(one, kits, turn)]
         _give_up_hopeless(row for row in rows if melts(row[0].kit))
@@ -119,18 +115,21 @@ def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
 
 
 def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[list[Tally]]:
-    """Yield the tallies, reading by reading, of the kit whose turn it is by cost, while it could still be wanted."""
+    """Yield the tallies, reading by reading, of the kit whose turn it is, while it could still be wanted."""
     if turn >= len(kits):
         return
-    by_cost = sorted(range(len(kits)), key=lambda place: asked.candidates[place].cost)
-    tried = [_decided(kits[place]) for place in by_cost[:turn]]
-    has_easy = any(all(tally.is_easy for tally in kits[place]) for place in by_cost[:turn])
-    row = kits[by_cost[turn]]
+    before, row = kits[:turn], kits[turn]
+    tried = [_decided(each) for each in before]
+    has_easy = any(all(tally.is_easy for tally in each) for each in before)
     # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
     is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
     has_enough = has_easy if asked.is_thorough else tried.count(GO) >= (1 if melts(row[0].kit) else ENOUGH)
     if not has_enough and not is_open:
         yield row
+
+
+def _by_cost(asked: Asked) -> list[Candidate]:
+    return sorted(asked.candidates, key=lambda candidate: candidate.cost)
 
 
 def _decided(row: Sequence[Tally]) -> str:
@@ -141,14 +140,14 @@ def _decided(row: Sequence[Tally]) -> str:
 def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:
     options = [
         _option(candidate, row)
-        for candidate, row in zip(asked.candidates, kits, strict=True)
+        for candidate, row in zip(_by_cost(asked), kits, strict=True)
         if all(tally.was_tried for tally in row)
     ]
     first = kits[0][0].way
     return Cell(
         asked.number,
         asked.journey.post_on,
-        tuple(sorted(options, key=lambda one: one.candidate.cost)),
+        tuple(options),
         first.lacking,
         first.shape,
         asked.readings[0][1].hours.zone,

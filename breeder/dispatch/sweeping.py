@@ -78,7 +78,8 @@ class Felt:
         """Return the median hour at which the failing members of a way are at their worst."""
         is_warm = self.warm[way] > self.cold[way]
         flags, hours = (self.is_warm, self.warmest_hour) if is_warm else (self.is_cold, self.coldest_hour)
-        return float(np.median(hours[way][flags[way]]))
+        failing = np.sort(hours[way][flags[way]])
+        return float(failing[len(failing) // 2])
 
 
 def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
@@ -99,6 +100,8 @@ class Tally:
     way: Way
     kit: HeatKit
     animals: Animals
+    decided: str = NOT_DECIDED  # so far; what was not run is not decided
+    strain: float = 0.0  # how much of what is allowed is used up
     cases_done: int = 0
     comfort: float = 0.0  # weight that left comfort for too long
     hard: float = 0.0  # weight that passed a hard limit
@@ -128,25 +131,9 @@ class Tally:
         return self.cases_done < len(self.way.shape.cases)
 
     @property
-    def decided(self) -> str:
-        """Return the verdict so far; what was not run is not decided."""
-        return decide(*self._odds, self.animals.tolerance) if self.was_tried else NOT_DECIDED
-
-    @property
-    def strain(self) -> float:
-        """Return how much of what is allowed is used up."""
-        return strain(*self._odds, self.animals.tolerance)
-
-    @property
     def is_easy(self) -> bool:
         """Return whether it may go with most of what is allowed to spare."""
         return self.decided == GO and self.strain <= EASY + ROUNDING
-
-    @property
-    def _odds(self) -> tuple[Odds, Odds]:
-        """Return the odds of comfort and of the hard limits; no verdict rests on their standard error."""
-        comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
-        return comfort, Odds(self.hard, self.hard + self.hard_unknown, 0.0)
 
     @property
     def harm(self) -> tuple[int, float, float]:
@@ -180,6 +167,7 @@ class Tally:
         if share > self.worst_share:
             self.worst_share, self.case_of_trouble = share, case
             self.hour_of_trouble = found.hour_of_trouble(way)
+        self._judge()
 
     def add_unknown(self) -> None:
         """Count in the next delay case, of which not even the first hour is known."""
@@ -187,6 +175,14 @@ class Tally:
         self.cases_done += 1
         self.comfort_unknown += weight
         self.hard_unknown += weight
+        self._judge()
+
+    def _judge(self) -> None:
+        """Decide on what has been counted in; no verdict rests on the odds' standard error."""
+        comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
+        hard = Odds(self.hard, self.hard + self.hard_unknown, 0.0)
+        self.decided = decide(comfort, hard, self.animals.tolerance)
+        self.strain = strain(comfort, hard, self.animals.tolerance)
 
 
 def melts(kit: HeatKit) -> bool:

@@ -56,10 +56,9 @@ def run() -> dict[str, Any]:
         "ratio_changed_to_whole": changed / whole,
         "usual_board": {"boxes": BOARD_BOXES, "members": planning.SCREENED, "seconds": usual, "seconds_again": again},
         "peak_mb": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1),
-        "threads": planning.THREADS,
         "blas_threads": os.environ.get("OPENBLAS_NUM_THREADS", "not set"),
         "load": list(os.getloadavg()),
-        "note": "kits are tried by cost until two go easily; what cannot change a verdict is left out",
+        "note": "one thread; kits are tried by cost until two may go; what cannot change a verdict is left out",
     }
 
 
