@@ -166,8 +166,8 @@ def march(
         if wanted is not None:
             frozen = heat_packs.stalled(frozen, going.state[:, AIR], wanted[k])
             ever |= frozen
-            column[:, n + 1] += wanted[k] * ~frozen
-            column[:, n + 3] += wanted[k + 1] * ~frozen
+            column[:, n + 1] += np.where(frozen, 0.0, wanted[k])
+            column[:, n + 3] += np.where(frozen, 0.0, wanted[k + 1])
         read.append(going.go(block, column)[:, :, : len(kept)].copy())
     return _trace(run, seats, np.concatenate(read, axis=1), ever, going.state[:, going.first_pack :])
 

@@ -22,6 +22,8 @@ def time_above(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Arra
     weight = np.concatenate([step[:1], step[:-1] + step[1:], step[-1:]]) / 2.0
     away = curve_c - limit_c
     above = away > 0.0
+    if not above.any():
+        return np.zeros(curve_c.shape[1]), np.zeros(curve_c.shape[1])
     over = np.where(above, away, 0.0)
     hours, degree_hours = weight @ above.astype(float), weight @ over
     piece, member = np.nonzero(above[:-1] != above[1:])
