@@ -75,3 +75,7 @@ def test_below_the_critical_temperature_nothing_counts() -> None:
 def test_what_cannot_be_is_refused_in_a_sentence(wrong: object) -> None:
     with pytest.raises(ValueError, match=r"\."):
         wrong()  # type: ignore[operator]
+
+
+def test_the_one_hour_temperature_takes_an_hour():
+    assert float(injury.line_from(38.5, 2.0, 33.0).minutes(38.5)) == pytest.approx(60)
