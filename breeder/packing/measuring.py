@@ -1,7 +1,6 @@
 """Measuring a kit: from the logger's file, or the weight of molten ice, to a factor on its drawn conductance."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 
 from django.core import signing
 
@@ -76,11 +75,10 @@ def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
 def _curve(found: fit.Fitted) -> BoxCurve:
     """Return the run as a picture: the model, the logger as the edge of its band, the weather outside."""
     rows = range(0, len(found.hours), 12)
-    start = datetime(2026, 1, 5, tzinfo=UTC)
     model = [float(found.modelled_c[row]) for row in rows]
     logger = [float(found.logged_c[row]) for row in rows]
     return BoxCurve(
-        times=tuple(start + timedelta(hours=hour) for hour in range(len(model))),
+        times=None,
         middle=tuple(model),
         low=tuple(min(pair) for pair in zip(model, logger, strict=True)),
         high=tuple(max(pair) for pair in zip(model, logger, strict=True)),

@@ -1,7 +1,7 @@
 """A kit put through hard weather: steady, steps, and real days; what the animals would feel, without any luck."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import numpy as np
 
@@ -60,14 +60,13 @@ def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stre
     found = inside(kit, np.array(weather, float)[:, None], start_c=START_C)
     course = found.payload_c[:, 0]
     outside = (course < COMFORT_C[0]) | (course > COMFORT_C[1])
-    start = datetime(2026, 1, 5, 16, tzinfo=UTC)
     # What lies between two hours shows as the range about them.
     near = [course[max(0, at - PER_HOUR // 2) : at + PER_HOUR // 2 + 1] for at in range(0, len(course), PER_HOUR)]
     return Stress(
         name,
         source,
         BoxCurve(
-            times=tuple(start + timedelta(hours=hour) for hour in range(len(weather))),
+            times=None,
             middle=tuple(float(value) for value in course[::PER_HOUR]),
             low=tuple(float(values.min()) for values in near),
             high=tuple(float(values.max()) for values in near),

@@ -6,6 +6,7 @@ from math import ceil, floor
 from typing import Any
 
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from breeder.pages.words import to_fahrenheit
 
@@ -18,9 +19,12 @@ LETTER = 14  # width of a letter on a phone
 
 @dataclass(frozen=True)
 class BoxCurve:
-    """Hour by hour temperatures in °C of one box on its way; None where an hour is missing."""
+    """Hour by hour temperatures in °C of one box on its way; None where an hour is missing.
 
-    times: tuple[datetime, ...]
+    Without `times` the hours are counted from the start: of a trial that was on no day.
+    """
+
+    times: tuple[datetime, ...] | None
     middle: tuple[float | None, ...]
     low: tuple[float | None, ...]
     high: tuple[float | None, ...]
@@ -99,19 +103,26 @@ def _legs(curve: BoxCurve, frame: _Frame) -> list[dict[str, Any]]:
     return found
 
 
+def _clock(curve: BoxCurve) -> list[str]:
+    """Return how each hour is said."""
+    if curve.times is None:
+        return [f"hour {hour}" for hour in range(len(curve.middle))]
+    return [date_format(timezone.localtime(at), "D H:i") for at in curve.times]
+
+
 def _rows(curve: BoxCurve, unit: Any) -> list[dict[str, Any]]:
     """Return every third hour for the table beside the picture."""
     starts = dict(curve.legs)
     return [
         {
-            "at": timezone.localtime(at),
+            "at": said,
             "inside": unit(curve.middle[hour]),
             "low": unit(curve.low[hour]),
             "high": unit(curve.high[hour]),
             "outside": unit(curve.outside[hour]),
             "leg": starts.get(hour, ""),
         }
-        for hour, at in enumerate(curve.times)
+        for hour, said in enumerate(_clock(curve))
         if hour % 3 == 0 or hour in starts
     ]
 
@@ -127,9 +138,10 @@ def drawn(curve: BoxCurve, *, fahrenheit: bool) -> dict[str, Any]:
     )
     limits = [float(unit(value)) for value in (*curve.comfort, *curve.hard)]  # type: ignore[arg-type]
     seen = [value for value in (*low, *high, *outside) if value is not None] + limits[:2]
-    frame = _Frame(floor(min(seen)) - 2, ceil(max(seen)) + 2, len(curve.times) - 1)
+    frame = _Frame(floor(min(seen)) - 2, ceil(max(seen)) + 2, len(curve.middle) - 1)
     warm, cold = frame.y(min(limits[1], frame.top)), frame.y(max(limits[0], frame.bottom))
     inside = [value for value in middle if value is not None]
+    clock = _clock(curve)
     return {
         "name": curve.name,
         "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM,
@@ -138,7 +150,7 @@ def drawn(curve: BoxCurve, *, fahrenheit: bool) -> dict[str, Any]:
         "fine_y": warm, "fine_height": max(0, round(cold - warm, 1)),
         "bands": _band(low, high, frame), "middle": _path(middle, frame), "outside": _path(outside, frame),
         "ticks": _ticks(frame, GRID_STEP[fahrenheit], limits), "legs": _legs(curve, frame),
-        "first": timezone.localtime(curve.times[0]), "last": timezone.localtime(curve.times[-1]),
+        "first": clock[0], "last": clock[-1],
         "unit": "°F" if fahrenheit else "°C", "rows": _rows(curve, unit),
         "coldest": min(inside, default=None), "warmest": max(inside, default=None),
         "comfort_low": limits[0], "comfort_high": limits[1],

@@ -1,5 +1,6 @@
 """The bar of animals and the box curve draw what their numbers say."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -65,3 +66,10 @@ def test_all_hours_missing_still_draws_the_limits() -> None:
     assert picture["middle"] == ""
     assert picture["coldest"] is None
     assert {tick["said"] for tick in picture["ticks"]} >= {"7°", "29°"}
+
+
+def test_a_trial_on_no_day_counts_its_hours_from_the_start() -> None:
+    picture = drawn(replace(curve(), times=None), fahrenheit=False)
+    assert (picture["first"], picture["last"]) == ("hour 0", "hour 48")
+    assert picture["rows"][1]["at"] == "hour 3"
+    assert drawn(curve(), fahrenheit=False)["first"] != "hour 0"
