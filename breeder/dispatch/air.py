@@ -139,6 +139,12 @@ def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
     return _shape(journey, origin.timezone, destination.timezone)
 
 
+def _legs_in_common(one: Sequence[Stretch], other: Sequence[Stretch]) -> int:
+    """Return how many legs two cases share from the first on; all cases of a journey have one template."""
+    pairs = enumerate(zip(one, other, strict=False))
+    return next((place for place, (a, b) in pairs if a != b), min(len(one), len(other)))
+
+
 class Members:
     """What surrounds boxes on their ways, over one set of draws; what two ways have in common is made once.
 
@@ -164,10 +170,13 @@ class Members:
         airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: ambient.bracketed(first, last)}
         sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
         lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
-        found = []
+        found: list[Single] = []
         for case, stretches in zip(shape.cases, shape.stretches, strict=True):
             rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
-            for leg in stretches:
+            same = _legs_in_common(stretches, shape.stretches[0]) if found else 0
+            for leg in stretches[:same]:
+                rows[:, leg.rows] = found[0][:, leg.rows]
+            for leg in stretches[same:]:
                 light = lights[leg.where] if leg.exposure in SUNNY else None
                 rows[:, leg.rows] = self._exposed(leg, airs[leg.where][:, leg.rows], light, case.template)
             found.append(rows)

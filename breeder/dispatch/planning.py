@@ -1,8 +1,8 @@
 """The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
 
-Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until two
-may go (kits that melt until one may), or in earnest until one goes easily. A delay case that cannot
-change a No-go any more is left out.
+Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until one
+goes easily and two may go, or in earnest until one goes easily. A delay case that cannot change a No-go any more is
+left out.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -24,8 +24,9 @@ SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known t
 MEMBERS_AT_ONCE = 32_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
-# A dearer kit is tried only while fewer than two may go: the second is for a shelf that runs short of the first. Kits
-# that melt are slow, and are tried only while none may go. In earnest all are tried until one goes easily.
+# Kits are tried by cost until one goes easily, as a check takes them, and two may go: the second is for a shelf that
+# runs short of the first, and tried on no more members than a screening. Kits that melt are slow: none is tried for the
+# second's sake, and where another may go they too are only screened.
 ENOUGH = 2
 
 
@@ -123,7 +124,10 @@ def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[
     has_easy = any(all(tally.is_easy for tally in each) for each in before)
     # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
     is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
-    has_enough = has_easy if asked.is_thorough else tried.count(GO) >= (1 if melts(row[0].kit) else ENOUGH)
+    # Stopping before one goes easily would choose another kit than a check does.
+    has_enough = has_easy and (asked.is_thorough or melts(row[0].kit) or tried.count(GO) >= ENOUGH)
+    if not asked.is_thorough and (has_easy or GO in tried and melts(row[0].kit)):
+        row[:] = [tally.first_look(SCREENED) for tally in row]
     if not has_enough and not is_open:
         yield row
 

@@ -31,10 +31,14 @@ class Way:
     known: Sequence[int]
     drawn: Draws
     touching: dict[Any, Flags] = field(default_factory=dict)
+    narrower: dict[int, "Way"] = field(default_factory=dict)
 
     def narrowed(self, members: int) -> "Way":
         """Return the first members of the same way."""
-        return Way(self.shape, [rows[:members] for rows in self.around], self.known, self.drawn.first(members))
+        if members not in self.narrower:
+            around = [rows[:members] for rows in self.around]
+            self.narrower[members] = Way(self.shape, around, self.known, self.drawn.first(members))
+        return self.narrower[members]
 
     def may_leave(self, case: int, limits: Limits) -> Flags:
         """Return which members can leave comfort without a pack: inside stays within the weather and the start."""
@@ -225,14 +229,23 @@ def _sweep_group(kit: HeatKit, limits: Limits, films: tuple[str, ...], group: li
             ways.append((tally.way, tally.cases_done))
     drawn = _spread_of(kit, [way.drawn for way, _ in ways])
     rows = [way.around[case][:, : len(films) + 1] for way, case in ways]
-    if kit.packs:
-        who = np.ones(len(drawn[0]), bool)
-    else:
-        may_leave = [way.may_leave(case, limits) for way, case in ways]
-        rows, who = [around[some] for around, some in zip(rows, may_leave, strict=True)], np.concatenate(may_leave)
-    found = felt(_swept(kit, np.concatenate(rows), who, limits, films, *drawn), limits, len(ways))
+    who = _who_is_run(kit, limits, ways)
+    weather = np.empty((np.count_nonzero(who), len(films) + 1), np.float32)
+    done = 0
+    for around, some in zip(rows, np.split(who, len(ways)), strict=True):
+        many = np.count_nonzero(some)
+        np.compress(some, around, axis=0, out=weather[done : done + many])
+        done += many
+    found = felt(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
     for tally in group:
         tally.add(found, places[(id(tally.way), tally.cases_done)])
+
+
+def _who_is_run(kit: HeatKit, limits: Limits, ways: Sequence[tuple[Way, int]]) -> Flags:
+    """Return which members of all ways can leave comfort; with a pack in the box any can."""
+    if kit.packs:
+        return np.ones(sum(way.drawn.members for way, _ in ways), bool)
+    return np.concatenate([way.may_leave(case, limits) for way, case in ways])
 
 
 def _swept(

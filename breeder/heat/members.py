@@ -7,6 +7,7 @@ further out on its own side, and that the first k members of 200 are the members
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,9 +54,15 @@ class Draws:
         return len(self.leak)
 
     def first(self, members: int) -> Draws:
-        """Return the first members of the same set, for screening."""
-        names = ("lows", "highs", "tail", "leak", "pack", "van", "doorstep", "start")
-        return replace(self, **{name: getattr(self, name)[:members] for name in names})
+        """Return the first members of the same set, for screening; asked again, the same object."""
+        if members not in self._firsts:
+            names = ("lows", "highs", "tail", "leak", "pack", "van", "doorstep", "start")
+            self._firsts[members] = replace(self, **{name: getattr(self, name)[:members] for name in names})
+        return self._firsts[members]
+
+    @cached_property
+    def _firsts(self) -> dict[int, Draws]:
+        return {}
 
     def without_weather_error(self) -> Draws:
         """Return the same members for weather that is known: only box, packs, van, doorstep and start differ."""
