@@ -107,6 +107,7 @@ AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
 AXES_IPWARE_PROXY_COUNT = 1 if HTTPS else 0
 AXES_VERBOSE = False
 
+CHECK_PATIENCE_S = 0.3  # after which no other box is checked in the same page; the list goes on by itself
 BOARD_PATIENCE_S = 0.4  # after which the board shows what is worked out so far; the rest follows beside the page
 
 LANGUAGE_CODE = "en"

@@ -40,7 +40,7 @@ def pytest_configure() -> None:
     """Hash quickly: what is tested here is never the strength of a hash. Once, since each change costs every test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # Tests look at whole boards, however busy the machine is; what an unfinished one shows has a test of its own.
-    settings.BOARD_PATIENCE_S = 60.0
+    settings.BOARD_PATIENCE_S = settings.CHECK_PATIENCE_S = 60.0
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -1,6 +1,7 @@
 """What the keeper does on packing day: check a box, pack it, send it, take it apart; each opens the one transaction."""
 
-from collections.abc import Mapping
+import time
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -100,18 +101,33 @@ def _because(found: Found, household: Setting) -> list[str]:
     return said
 
 
-def check_all(*, by: Any, token: str = "", answer: str = "") -> list[str]:
-    """Check every box that is here, one after another, and return why some could not be checked."""
+@dataclass(frozen=True)
+class Checked:
+    """Numbers of boxes whose turn did not come in time, and why others could not be checked."""
+
+    left: tuple[int, ...]
+    failed: tuple[str, ...]
+
+
+def check_boxes(
+    numbers: Sequence[int], *, by: Any, until: float, token: str = "", answer: Callable[[Sequence[int]], str] = str
+) -> Checked:
+    """Check boxes one after another: at least one, and none after `until` (of time.monotonic).
+
+    `answer` makes of the numbers that are left the page that a second sending of the same form leads to.
+    """
     once.seen(token)
-    failed = []
-    for standing in queries.waiting():
+    waiting, failed = list(numbers), []
+    while waiting:
         try:
-            check_parcel(standing.parcel.number, by=by)
+            check_parcel(waiting.pop(0), by=by)
         except ValidationError as refusal:
             failed += refusal.messages
+        if time.monotonic() >= until:
+            break
     with transaction.atomic(durable=True):
-        once.spend(token, answer)
-    return failed
+        once.spend(token, answer(waiting))
+    return Checked(tuple(waiting), tuple(failed))
 
 
 def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str = "") -> Done:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from breeder.dispatch import gathering, legal, planning, rules, spreading
+from breeder.dispatch import gathering, legal, planning, rules, spreading, widening
 from breeder.dispatch.beside import Desk
 from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.inputs import cups_in, species_in
@@ -46,6 +46,7 @@ class Board:
     packed: tuple[Parcel, ...]
     asked: dict[tuple[int, date], Asked]
     kits: dict[int, Kit]
+    not_made: tuple[str, ...] = ()  # kits in use that the shelf cannot make up even once, with what it lacks
 
     @property
     def open_rows(self) -> int:
@@ -60,7 +61,10 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
     """
     here = list(packing.parcels_here())
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
-    kits = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
+    in_use = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
+    short = packing.short_supplies(kit.pk for kit in in_use)
+    kits = [kit for kit in in_use if not short[kit.pk]]
+    not_made = tuple(f"{kit} ({'; '.join(short[kit.pk])})" for kit in in_use if short[kit.pk])
     skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address], until)
     asking = _Asking(household, kits, skies)
     for parcel in waiting:
@@ -71,7 +75,7 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
         cells.setdefault(number, []).append(cell)
     rows = tuple(asking.row(parcel, cells.get(parcel.number, [])) for parcel in waiting)
     packed = tuple(parcel for parcel in here if parcel.status == Parcel.Status.PACKED)
-    return Board(rows, _shelf(), packed, asking.asked, {kit.pk: kit for kit in kits})
+    return Board(rows, _shelf(), packed, asking.asked, {kit.pk: kit for kit in kits}, not_made)
 
 
 class _Asking:
@@ -119,6 +123,13 @@ def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -
     packed = [(parcel.kit_id, parcel.post_on) for parcel in board.packed]
     for _ in range(CONFIRMING_ROUNDS):
         found = spreading.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
+        if wider := widening.questions(boxes, found, board.asked, board.shelf):
+            known = DESK.cells(wider, planning.SCREENED, until)
+            cells = [cell for cell in known if cell is not None]
+            if len(cells) < len(known):
+                return None
+            boxes = widening.widened(boxes, cells)
+            found = spreading.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
         failed = _unconfirmed(board, found, until)
         if not failed:
             return None if failed is None else found
@@ -192,7 +203,7 @@ def _asked(parcel: Parcel, tried: _Candidates, skies: Skies, household: Setting)
     if household.latitude is None or household.longitude is None:
         lacks.append("your own place is not known")
     if not tried.kits:
-        lacks.append("no kit is written down")
+        lacks.append("no kit is written down that the shelf can make up")
     if lacks:
         raise rules.NotLikeThis(f"Box {parcel.number} has no days yet: {'; '.join(lacks)}.", code="not_ready")
     animals = gathering.animals_of(species_in(parcel), household)

@@ -38,7 +38,7 @@ def context_of(
         "page": shown,
         "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in given.values()],
         "said": progress_said(board) if found is None else plan_said(found, board, aim, household.currency),
-        "notes": [] if found is None else notes_of(found),
+        "notes": [] if found is None else notes_of(found, board),
         "packed": board.packed,
         "is_open": found is None,
     }
@@ -56,14 +56,17 @@ def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
     """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits cost 52.30 USD.'"""
     number, days = len(found.given), found.days
     return (
-        f"By {AIM_SAID[aim]}, {number} of {len(board.rows)} {'box finds' if number == 1 else 'boxes find'} a day, on "
+        f"By {AIM_SAID[aim]}, {number} of {len(board.rows)} {'box' if len(board.rows) == 1 else 'boxes'} "
+        f"{'finds' if number == 1 else 'find'} a day, on "
         f"{days} packing {'day' if days == 1 else 'days'}; kits cost {found.cost:.2f} {currency}."
     )
 
 
-def notes_of(found: Spread) -> list[str]:
+def notes_of(found: Spread, board: Board) -> list[str]:
     """Return what the plan leaves open: supplies that run out, boxes without a day, days after the promised one."""
     said = list(found.shortages)
+    if board.not_made:
+        said.append(f"The shelf cannot make up, so these were not tried: {'; '.join(board.not_made)}.")
     if found.without:
         numbers = ", ".join(map(str, found.without))
         said.append(

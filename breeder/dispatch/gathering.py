@@ -47,6 +47,8 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("it has no service: choose one")
     if parcel.post_on is None:
         lacks.append("it has no day: choose one")
+    elif parcel.post_on < timezone.localdate():
+        lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:

@@ -13,7 +13,7 @@ from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
-from breeder.dispatch.rules import LEAVING
+from breeder.dispatch.rules import DAY_PAST, LEAVING
 from breeder.dispatch.trade import Opinion
 from breeder.house.models import Setting
 from breeder.house.roles import is_keeper
@@ -177,6 +177,8 @@ def _says(standing: Standing) -> str:
     """Return what stands between a box and the post, in one sentence."""
     if standing.legal.blocks:
         return standing.legal.blocks[0]
+    if DAY_PAST in standing.leave.others:
+        return DAY_PAST
     if standing.check is None:
         return "Not checked yet."
     if standing.leave.is_free:

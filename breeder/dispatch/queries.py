@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db.models import Max
 from django.utils import timezone
@@ -85,3 +85,8 @@ def waiting(now: datetime | None = None) -> list[Standing]:
     checks = latest_checks(box.pk for box in boxes)
     on_record = legal.ask_boxes(boxes, at)
     return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk]) for box in boxes]
+
+
+def to_check(today: date) -> list[int]:
+    """Return the numbers of the boxes that are here and whose day is not past, in order of their day."""
+    return [box.number for box in parcels_here() if box.post_on is None or box.post_on >= today]

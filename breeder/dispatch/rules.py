@@ -41,6 +41,9 @@ class NotLikeThis(ValidationError):
     """A refusal in whole sentences: the box cannot be checked, sent or unpacked as it stands."""
 
 
+DAY_PAST = "The day it was to be handed over is past. Choose a new day and check again."
+
+
 class MayNotLeave(ValidationError):
     """The box stays: one sentence for every reason."""
 
@@ -146,7 +149,7 @@ def may_leave(
     post_on = inputs_now.get("post_on")
     # First of all: with another day everything else is asked anew.
     if is_past := bool(post_on and date.fromisoformat(post_on) < today):
-        said.append("The day it was to be handed over is past. Choose a new day and check again.")
+        said.append(DAY_PAST)
     if check.digest != digest_of(inputs_now):
         what = _listed(changed(check.inputs, inputs_now)) or "something"
         said.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")

@@ -46,6 +46,10 @@ class Shelf:
     parts: Mapping[int, Mapping[int, int]]
     names: Mapping[int, str]
 
+    def lacks(self, kit_id: int | None, left: Mapping[int, int]) -> list[int]:
+        """Return the supplies of which so little is left that the kit cannot be made up."""
+        return [supply for supply, number in self.parts.get(kit_id or 0, {}).items() if left[supply] < number]
+
 
 @dataclass(frozen=True)
 class Given:
@@ -59,11 +63,12 @@ class Given:
 
 @dataclass(frozen=True)
 class Spread:
-    """Every box with its day, those that find none, and what the shelf is short of."""
+    """Every box with its day, those that find none, what the shelf is short of, and what is left on it by supply."""
 
     given: tuple[Given, ...]
     without: tuple[int, ...]
     shortages: tuple[str, ...]
+    left: Mapping[int, int]
 
     @property
     def days(self) -> int:
@@ -96,15 +101,12 @@ class _Bench:
         if self.taken[cell.on] >= self.boxes_a_day:
             return None
         for option in cell.going:
-            short = self.lacks(option.candidate.kit_id)
+            short = self.shelf.lacks(option.candidate.kit_id, self.left)
             if not short:
                 return option
             for supply in short:
                 self.lacked.setdefault(supply, set()).add(number)
         return None
-
-    def lacks(self, kit_id: int) -> list[int]:
-        return [supply for supply, number in self.shelf.parts.get(kit_id, {}).items() if self.left[supply] < number]
 
     def give(self, box: Waits, cell: Cell, option: Option) -> None:
         self.take(option.candidate.kit_id, cell.on)
@@ -140,7 +142,7 @@ def spread(
         for box in order:
             _place(box, bench, by_cost=aim == Aim.CHEAPEST)
     without = tuple(box.number for box in order if box.number not in bench.given)
-    return Spread(tuple(bench.given.values()), without, tuple(_short_said(bench, order)))
+    return Spread(tuple(bench.given.values()), without, tuple(_short_said(bench, order)), bench.left)
 
 
 def _place(box: Waits, bench: _Bench, *, by_cost: bool) -> None:

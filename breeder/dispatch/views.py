@@ -1,8 +1,10 @@
 """The packing-day pages: the boxes that are here, and one box from its check to the post."""
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
@@ -29,24 +31,41 @@ def waiting(request: HttpRequest) -> HttpResponse:
     """Show the boxes that are here with their verdict, and the orders that no box is planned for."""
     standings = queries.waiting()
     pulling_day = page.next_packing_day(standings, timezone.localdate())
+    here = {str(standing.parcel.number) for standing in standings}
+    left = [number for number in request.GET.get("left", "").split(",") if number in here]
     context = {
         "rows": page.rows_of(standings),
+        "left": left,
         "pulling_day": pulling_day,
         "pulling_url": f"{reverse('paperwork:day_pulling_list')}?day={pulling_day.isoformat()}",
         "to_plan": page.orders_said(list(boxes.orders_without_box())),
         "sent": list(boxes.parcels_sent(SENT_SHOWN)),
     }
-    return render(request, "dispatch/list.html", context)
+    answer = render(request, "dispatch/list.html", context)
+    if left:  # what is said now is said again when all are checked
+        messages.get_messages(request).used = False
+    return answer
 
 
 @require_POST
 def check_all(request: HttpRequest) -> HttpResponse:
-    """Check every box that is here, and say which could not be."""
+    """Check the boxes that are here for as long as a page may take; the list goes on with those that are left."""
     token = request.POST.get("token", "")
     once.seen(token)
-    for sentence in actions.check_all(by=request.user, token=token, answer=reverse("dispatch:list")):
+    asked = request.POST.get("left", "")
+    open_boxes = queries.to_check(timezone.localdate())
+    numbers = [number for number in open_boxes if not asked or str(number) in asked.split(",")]
+    until = time.monotonic() + settings.CHECK_PATIENCE_S
+    done = actions.check_boxes(numbers, by=request.user, until=until, token=token, answer=_list_of)
+    for sentence in done.failed:
         messages.warning(request, sentence)
-    return redirect("dispatch:list")
+    return redirect(_list_of(done.left))
+
+
+def _list_of(left: Sequence[int]) -> str:
+    """Return the packing list's address, which goes on with checking what is left."""
+    asked = f"?left={','.join(map(str, left))}" if left else ""
+    return reverse("dispatch:list") + asked
 
 
 def parcel(request: HttpRequest, number: int) -> HttpResponse:

@@ -156,3 +156,12 @@ def test_growth_too_much_in_doubt_names_no_80_percent_day() -> None:
     shrinking = surplus_forecast(TODAY, 150, 0.2, Growth(-0.05, 0.01, 3, "fitted"), 150, 100)
     assert shrinking.median_on is None
     assert "not likely within 5 years" in shrinking.notes[1]
+
+
+@pytest.mark.parametrize(("months", "is_named"), [(59, True), (61, False)])
+def test_a_day_is_named_within_five_years_and_not_beyond(months: int, is_named: bool) -> None:
+    doubling_a_year = Growth(math.log(2) / 12, 0.0, 3, "fitted")
+    wanted = math.floor(100 * 2 ** (months / 12))
+    forecast = surplus_forecast(TODAY, 100, 0.0, doubling_a_year, wanted, 0)
+    assert (forecast.median_on is not None) is is_named
+    assert ("not likely within 5 years" in " ".join(forecast.notes)) is not is_named

@@ -171,6 +171,44 @@ def test_check_all_says_which_box_could_not_be_checked(keeper_client: Client, bo
     assert f"Box {box.number} cannot be checked: it has no service" in said
 
 
+def test_many_boxes_are_checked_page_by_page_and_what_could_not_be_is_said_at_the_end(
+    keeper_client: Client, box: Parcel, settings: Any
+) -> None:
+    settings.CHECK_PATIENCE_S = 0.0
+    for name in ("Ebb", "Flow"):
+        line = build.line(name)
+        boxes.stocked(line, at=MORNING)
+        boxes.parcel(MILD, of=boxes.order((line, 1), at=MORNING))
+    first, second, third = Parcel.objects.order_by("number")
+    Parcel.objects.filter(pk=second.pk).update(service=None)
+    check_all, here = reverse("dispatch:check_all"), reverse("dispatch:list")
+    answer = keeper_client.post(check_all, {"token": "one"})
+    assert answer.url == f"{here}?left={second.number},{third.number}"
+    assert keeper_client.post(check_all, {"token": "one"}).url == answer.url  # a double tap goes on with the same
+    said = keeper_client.get(answer.url).content.decode()
+    assert f"2 boxes are still being checked: {second.number}, {third.number}." in said
+    answer = keeper_client.post(check_all, {"token": "two", "left": f"{second.number},{third.number}"})
+    assert answer.url == f"{here}?left={third.number}"
+    assert "it has no service" in keeper_client.get(answer.url).content.decode()
+    answer = keeper_client.post(check_all, {"token": "three", "left": f"{third.number}"})
+    assert answer.url == here
+    assert "it has no service" in keeper_client.get(here).content.decode()
+    assert set(Check.objects.values_list("parcel", flat=True)) == {first.pk, third.pk}
+
+
+def test_a_box_whose_day_is_past_asks_for_a_new_day_and_is_not_checked(keeper_client: Client, box: Parcel) -> None:
+    post(keeper_client, "check", box)
+    with time_machine.travel(MORNING + timedelta(days=2), tick=False):
+        keeper_client.post(reverse("dispatch:check_all"))
+        said = keeper_client.get(reverse("dispatch:list")).content.decode()
+        refused = post(keeper_client, "check", box)
+    assert "The day it was to be handed over is past. Choose a new day" in said
+    assert "lacks" not in said
+    assert refused.status_code == 422
+    assert "its day, Monday 7 October, is past: choose a new one" in refused.content.decode()
+    assert Check.objects.count() == 1
+
+
 def test_the_list_takes_the_same_number_of_queries_for_one_box_and_for_ten(keeper_client: Client, box: Parcel) -> None:
     def queries() -> int:
         with CaptureQueriesContext(

@@ -43,7 +43,7 @@ GUARDED = {"promise", "entry", "belief", "culture"}  # whatever is free is read 
 # Actions that set nothing of the above. That none of them can is held by the imports of their rooms (below).
 NO_ANIMALS = {
     "carriers": {"add_federal_holidays", "load_example_services", "remove_closure", "save_closure", "save_service"},
-    "dispatch": {"check_all", "check_parcel", "record_packed"},
+    "dispatch": {"check_boxes", "check_parcel", "record_packed"},
     "house": {"save_settings"},
     "orders": {"save_offer"},
     "packing": {

@@ -1,0 +1,45 @@
+"""A box that finds no day for want of a supply is tried in the kits that nobody had to try before. Pure; no database.
+
+The board tries kits by cost until some may go; where the shelf then runs short of those, dearer ones may still do.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+
+from breeder.dispatch.cells import Asked, Cell
+from breeder.dispatch.spreading import Shelf, Spread, Waits
+from breeder.heat.verdict import NOT_DECIDED
+
+
+def questions(
+    boxes: Sequence[Waits], found: Spread, asked: Mapping[tuple[int, date], Asked], shelf: Shelf
+) -> list[Asked]:
+    """Return the questions of boxes without a day, only of kits not tried yet that what is left makes up."""
+    wider = []
+    for box in boxes:
+        if box.number not in found.without:
+            continue
+        for cell in box.cells:
+            tried = {option.candidate.kit_id for option in cell.options}
+            one = asked[(box.number, cell.on)]
+            more = [kit for kit in one.candidates if kit.kit_id not in tried]
+            rest = tuple(kit for kit in more if not shelf.lacks(kit.kit_id, found.left))
+            # Where hours lack, no further kit would be decided either.
+            if rest and all(option.decided != NOT_DECIDED for option in cell.options):
+                wider.append(replace(one, candidates=rest))
+    return wider
+
+
+def widened(boxes: Sequence[Waits], cells: Sequence[Cell]) -> list[Waits]:
+    """Return the boxes with what came of the further kits put to their days."""
+    more = {(cell.number, cell.on): cell.options for cell in cells}
+    return [
+        replace(
+            box,
+            cells=tuple(
+                replace(cell, options=(*cell.options, *more.get((box.number, cell.on), ()))) for cell in box.cells
+            ),
+        )
+        for box in boxes
+    ]
