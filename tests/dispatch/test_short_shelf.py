@@ -28,7 +28,7 @@ def two() -> list[Parcel]:
     boxes.part(boxes.kit("Thick card", layers=layers, cost=Decimal("1.50")), "Card box", 1)
     boxes.kit("Foam box", layers=[{"material": "eps", "mm": 19}], cost=Decimal("3.00"))
     found = [boxes.parcel(MONDAY) for _ in range(2)]
-    boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=5)
+    boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
     return found
 
 
