@@ -1,4 +1,4 @@
-"""A box that finds no day for want of a supply is tried in the kits that nobody had to try before. Pure; no database.
+"""A box whose kits run out on the shelf is tried in those that nobody had to try before. Pure; no database.
 
 The board tries kits by cost until some may go; where the shelf then runs short of those, dearer ones may still do.
 """
@@ -15,12 +15,16 @@ from breeder.heat.verdict import NOT_DECIDED
 def questions(
     boxes: Sequence[Waits], found: Spread, asked: Mapping[tuple[int, date], Asked], shelf: Shelf
 ) -> list[Asked]:
-    """Return the questions of boxes without a day, only of kits not tried yet that what is left makes up."""
+    """Return the questions of boxes whose kits ran out, only of kits not tried yet that what is left makes up.
+
+    Asked are the days of a box that found none, and those before the day of a box that found a later one.
+    """
     wider = []
     for box in boxes:
-        if box.number not in found.without:
-            continue
+        given = found.of(box.number)
         for cell in box.cells:
+            if given and given.on <= cell.on:
+                continue
             tried = {option.candidate.kit_id for option in cell.options}
             one = asked[(box.number, cell.on)]
             more = [kit for kit in one.candidates if kit.kit_id not in tried]
