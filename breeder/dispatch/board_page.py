@@ -53,13 +53,13 @@ def progress_said(board: Board) -> str:
 
 
 def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
-    """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits cost 52.30 USD.'"""
+    """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits …'"""
     number, days = len(found.given), found.days
-    return (
-        f"By {AIM_SAID[aim]}, {number} of {len(board.rows)} {'box' if len(board.rows) == 1 else 'boxes'} "
-        f"{'finds' if number == 1 else 'find'} a day, on "
-        f"{days} packing {'day' if days == 1 else 'days'}; kits cost {found.cost:.2f} {currency}."
-    )
+    if not number:
+        return "No box finds a day."
+    of = "the box finds" if len(board.rows) == 1 else f"{number} of {len(board.rows)} boxes find{'s' * (number == 1)}"
+    on = f"on {days} packing {'day' if days == 1 else 'days'}"
+    return f"By {AIM_SAID[aim]}: {of} a day, {on}; kits cost {found.cost:.2f} {currency}."
 
 
 def notes_of(found: Spread, board: Board) -> list[str]:

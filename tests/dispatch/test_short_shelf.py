@@ -59,3 +59,4 @@ def test_a_shelf_that_makes_up_nothing_is_a_sentence(two: list[Parcel], keeper_c
     with time_machine.travel(MORNING, tick=False):
         said = keeper_client.get(reverse("dispatch:board")).content.decode()
     assert "no kit is written down that the shelf can make up" in said
+    assert "No box finds a day." in said
