@@ -86,3 +86,23 @@ def test_faults_are_named_all_at_once(document: dict[str, Any], paths: set[str])
     with pytest.raises(BadInput) as refused:
         reserve(load(json.dumps(document)))
     assert {fault.path for fault in refused.value.faults} == paths
+
+
+@pytest.mark.parametrize(
+    ("part", "field", "still", "no_more"),
+    [
+        ("limit", "inbreeding", 1e-4, 0.99e-4),
+        ("limit", "years", 100_000, 100_001),
+        ("limit", "generation_days", 100_000, 100_001),
+        ("surplus", "estimate", 10**9, 10**9 + 1),
+        ("surplus", "standard_error", 10**9, 10**9 + 1),
+    ],
+)
+def test_a_slip_of_the_finger_is_refused_from_a_named_limit_on(
+    part: str, field: str, still: float, no_more: float
+) -> None:
+    """Common practice, no source: what lies beyond these is mistyped."""
+    whole = {"limit": LIMIT, "surplus": SURPLUS}[part]
+    reserve({part: whole | {field: still}})
+    with pytest.raises(BadInput, match=field):
+        reserve({part: whole | {field: no_more}})
