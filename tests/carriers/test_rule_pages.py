@@ -310,3 +310,12 @@ def test_a_taxon_that_covers_nothing_is_asked_about(keeper_client: Client) -> No
         assert "Check how it is spelt" not in said(fine)
     send(keeper_client, "permit_new", PERMIT, taxa="Isopoda, Porcelio")
     assert "covered by ‘Porcelio’" in keeper_client.get(reverse("carriers:permits")).content.decode()
+
+
+def test_before_somebody_is_removed_it_is_said_that_the_number_of_their_permit_stays(keeper_client: Client) -> None:
+    one = build.person()
+    address = reverse("people:remove", args=[one.pk])
+    assert "permit" not in keeper_client.get(address).content.decode()
+    book.permit(number="P-77", person=one)
+    assert "stays in the book without the name" in keeper_client.get(address).content.decode()
+    assert "PPQ 526 P-77" in keeper_client.get(address).content.decode()
