@@ -54,6 +54,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
         ),
+        "moved": moved_said(parcel),
         "holding": holding.notice_of(parcel, check, household),
         "legs": [_leg(row) for row in result.get("legs", ())],
         "sources": [_source(row) for row in result.get("sources", ())],
@@ -61,6 +62,19 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "checks": list(parcel.checks.select_related("by")[:6]),
         **injuring.shown_of(request.GET, courses_of(result), fahrenheit=household.fahrenheit),
     }
+
+
+def moved_said(parcel: Parcel) -> list[str]:
+    """Return where the order names another tub than the box was planned out of; of a packed box it is too late."""
+    if parcel.status != Parcel.Status.WAITING:
+        return []
+    planned = [(item.culture, item.order_line.culture) for item in parcel.items.all()]
+    return [
+        f"Its order now names tub {named.number}, but this box is planned out of tub {tub.number}. Change what is "
+        "planned for it, below, before anything is pulled."
+        for tub, named in planned
+        if tub and named and tub != named
+    ]
 
 
 def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:

@@ -196,6 +196,19 @@ def test_many_boxes_are_checked_page_by_page_and_what_could_not_be_is_said_at_th
     assert set(Check.objects.values_list("parcel", flat=True)) == {first.pk, third.pk}
 
 
+def test_a_box_planned_out_of_another_tub_than_its_order_names_says_so(keeper_client: Client, box: Parcel) -> None:
+    item = box.items.get()
+    other = build.tub(item.order_line.offer.line)
+    assert "Its order now names" not in page(keeper_client, box)
+    item.order_line.culture = other
+    item.order_line.save()
+    said = f"Its order now names tub {other.number}, but this box is planned out of tub {item.culture.number}."
+    assert said in page(keeper_client, box)
+    item.culture = other
+    item.save()
+    assert "Its order now names" not in page(keeper_client, box)
+
+
 def test_a_box_whose_day_is_past_asks_for_a_new_day_and_is_not_checked(keeper_client: Client, box: Parcel) -> None:
     post(keeper_client, "check", box)
     with time_machine.travel(MORNING + timedelta(days=2), tick=False):
