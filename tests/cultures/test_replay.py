@@ -1,5 +1,6 @@
 """The same facts, typed in any order, give the same book; what is stored is what the ledger says."""
 
+import math
 from io import StringIO
 from itertools import permutations
 from typing import Any
@@ -183,3 +184,12 @@ def as_entry(pk: int, on: int, kind: str, number: int) -> Entry:
         return Entry(kind="about", number=number, log_sd=0.2, **values)
     sign = 1 if kind == "received" else -1
     return Entry(kind="change", number=sign * number, reason=kind, **values)
+
+
+def test_about_half_of_a_tub_is_37_to_67_of_a_hundred_19_times_in_20(keeper: User) -> None:
+    """Common practice, no source."""
+    first = tub(line(harvest_share=None))
+    actions.record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
+    actions.split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper)
+    sd = Entry.objects.get(kind=Entry.Kind.ABOUT, culture=first).given["share_log_sd"]
+    assert [0.5 * math.exp(z * sd) for z in (-1.96, 1.96)] == pytest.approx([0.37, 0.67], abs=0.005)
