@@ -191,5 +191,5 @@ def test_about_half_of_a_tub_is_37_to_67_of_a_hundred_19_times_in_20(keeper: Use
     first = tub(line(harvest_share=None))
     actions.record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
     actions.split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper)
-    sd = Entry.objects.get(kind=Entry.Kind.ABOUT, culture=first).given["share_log_sd"]
+    sd = Entry.objects.get(kind=Entry.Kind.ABOUT, culture=first, stage="young").given["share_log_sd"]
     assert [0.5 * math.exp(z * sd) for z in (-1.96, 1.96)] == pytest.approx([0.37, 0.67], abs=0.005)
