@@ -56,13 +56,15 @@ class Content:
         ]
         if self.issued_at and before.issued_at and self.issued_at < before.issued_at:
             said.append("an older forecast")
-        if self.width_c > before.width_c + SAME_WIDTH_C and not self._is_newer_than(before):
+        if self._knows_same_hours(before) and self.width_c > before.width_c + SAME_WIDTH_C:
             said.append("a wider spread in the same forecast")
         return said
 
-    def _is_newer_than(self, before: "Content") -> bool:
-        # A newer forecast may be less sure than the last and still be the better answer.
-        return bool(self.issued_at and before.issued_at and self.issued_at > before.issued_at)
+    def _knows_same_hours(self, before: "Content") -> bool:
+        # A newer forecast may be less sure than the last and still be the better answer; and the spread of hours that
+        # were not there before says nothing of a check that lacked them.
+        newer = bool(self.issued_at and before.issued_at and self.issued_at > before.issued_at)
+        return not newer and self.hours <= before.hours
 
 
 @dataclass(frozen=True)

@@ -112,6 +112,13 @@ def test_a_check_that_knows_as_much_may_say_better() -> None:
     assert hold(Check.Verdict.GO, newer, (Check.Verdict.NO_GO, FULL)).verdict == Check.Verdict.GO
     # A newer forecast may be less sure than the last.
     assert not replace(newer, width_c=1.4).lacks(FULL)
+
+
+def test_hours_that_were_not_there_before_are_no_wider_spread() -> None:
+    none, half = Content(0, 0, 0), replace(FULL, hours=50, spread=40, anchors=40, width_c=0.1)
+    assert not FULL.lacks(none)
+    assert not FULL.lacks(half)
+    assert hold(Check.Verdict.GO, FULL, (Check.Verdict.NOT_DECIDED, none)).verdict == Check.Verdict.GO
     assert hold(Check.Verdict.GO, FULL, None) == ratchet.Held(Check.Verdict.GO, FULL)
 
 
