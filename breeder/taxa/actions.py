@@ -1,6 +1,6 @@
 """What the keeper does with species and lines; each opens the one transaction."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.contrib.auth.models import AbstractBaseUser
@@ -32,11 +32,19 @@ def load_starter_set(by: Keeper = None) -> int:
     return len(new)
 
 
-def add_species(values: Mapping[str, Any], *, by: Keeper, mark: str = "", source: str = "", token: str = "") -> Species:
-    """Add a species; every value that is given gets the source that is given with it."""
+def add_species(
+    values: Mapping[str, Any],
+    *,
+    by: Keeper,
+    mark: str = "",
+    source: str = "",
+    usual: Collection[str] = (),
+    token: str = "",
+) -> Species:
+    """Add a species; every value that is given gets the source that is given with it, the `usual` ones none."""
     species = Species(**values)
     given = {name: value for name, value in values.items() if name in FIELDS}
-    species.sources = rules.sources_after({}, given, mark=mark, source=source)
+    species.sources = rules.sources_after({}, given, mark=mark, source=source, usual=usual)
     try:
         with transaction.atomic(durable=True):
             once.seen(token)

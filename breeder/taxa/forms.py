@@ -10,12 +10,14 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
 from breeder.house.sentences import PlainForm
+from breeder.pages.words import degrees
 from breeder.taxa import rules, sheet
 from breeder.taxa.degrees import DegreesField
 from breeder.taxa.models import Line, Mark, Species
 
 MOST_KEPT = 100_000
 MOST_DAYS = 3_650
+QUOTES = " '\"‘’‚‛“”„«»‹›`´"
 
 NAMES = ("scientific_name", "qualifier")
 
@@ -48,7 +50,7 @@ class SpeciesForm(PlainForm, forms.ModelForm):
     hard_low_c = DegreesField(low_c=-5, high_c=20)
     hard_high_c = DegreesField(low_c=20, high_c=50)
     moist_share = PercentField(required=False)
-    share_female = PercentField()
+    share_female = PercentField(initial=0.5)
     young_survival = PercentField(required=False)
     mark = forms.ChoiceField(
         label="Evidence for what you changed", required=False, choices=[("", "your own record"), *Mark.choices[:-1]]
@@ -83,6 +85,8 @@ class SpeciesForm(PlainForm, forms.ModelForm):
         for name in sheet.PERCENT:
             self.fields[name].label += ", %"
         self._say_units()
+        if self.instance.pk is None:
+            self._take_limits_of_the_band()
 
     def _say_units(self) -> None:
         for name, unit in sheet.UNITS.items():
@@ -91,8 +95,22 @@ class SpeciesForm(PlainForm, forms.ModelForm):
         for name, (least, most) in BETWEEN.items():
             self.fields[name].validators += [MinValueValidator(least), MaxValueValidator(most)]
         self.fields["adult_length_mm"].label += ", mm"
+        self.fields["group"].choices = [("", "choose a group"), *Species.Group.choices]  # type: ignore[attr-defined]
         self.fields["qualifier"].help_text = "cf., aff. or sp.; empty for a determined species."
         self.fields["authorship"].help_text = "In brackets only where the genus has changed since."
+
+    def _take_limits_of_the_band(self) -> None:
+        for name in sheet.DEGREES:
+            field = self.fields[name]
+            field.required = False
+            usual = [(limits[name], band) for band, limits in rules.BAND_LIMITS.items()]
+            said = " or ".join(f"{degrees(value, fahrenheit=field.fahrenheit)} {band}" for value, band in usual)
+            field.help_text = f"Left empty: {said} (common practice, no source)."
+
+    @property
+    def usual(self) -> list[str]:
+        """Return the values of a new species that nobody typed, and that the book takes as usual."""
+        return [name for name in sheet.FIELDS if name not in self.changed_data]
 
     @property
     def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
@@ -108,6 +126,9 @@ class SpeciesForm(PlainForm, forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
+        for name, usual in rules.BAND_LIMITS.get(cleaned.get("band", ""), {}).items():
+            if name in cleaned and cleaned[name] is None:
+                cleaned[name] = usual
         order = ["hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"]
         known = [(name, cleaned[name]) for name in order if cleaned.get(name) is not None]
         for (lower, low), (higher, high) in zip(known, known[1:], strict=False):
@@ -127,6 +148,7 @@ class LineForm(PlainForm, forms.ModelForm):
     harvest_share = PercentField(
         label="Young taken between counts, %",
         required=False,
+        initial=0.30,
         help_text="30 is common practice, no source. Empty for no limit.",
     )
     handling_loss = PercentField(label="Lost in handling, %", initial=0)
@@ -163,11 +185,16 @@ class LineForm(PlainForm, forms.ModelForm):
             "common practice, no source."
         )
         self.fields["young_kept"].help_text = "Left empty: as many as adults."
-        self.fields["form_name"].help_text = "Colour or pattern, without quotes; empty for the plain species."
-        self.fields["shown_by"].help_text = "Which sex shows the form."
+        self.fields["form_name"].help_text = "Colour or pattern; empty for the plain species."
+        self.fields["shown_by"].help_text = "Where only one sex shows it, the other cannot be sorted by looks."
+        self.fields["species"].empty_label = "choose a species"  # type: ignore[attr-defined]
         self.fields["irreplaceable"].help_text = "Keeps more breeders, and more than one tub."
         if self.instance.pk is None:
             self.initial["adults_kept"] = self.initial["young_kept"] = None
+
+    def clean_form_name(self) -> str:
+        """Take off the quotes that a keeper writes around a form; the pages put them back."""
+        return self.cleaned_data["form_name"].strip(QUOTES)
 
     @property
     def sections(self) -> list[tuple[str, list[forms.BoundField]]]:

@@ -1,12 +1,13 @@
 """What may change on a species or a line, and what must be said with it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
 
 from breeder.reserve.defaults import ADULTS_KEPT, ADULTS_KEPT_IRREPLACEABLE
-from breeder.taxa.models import Line, Mark
+from breeder.taxa.models import Line, Mark, Species
 
 OWN_SOURCE = "your own record"
 
@@ -72,13 +73,30 @@ def sentence_of(clauses: Iterable[str]) -> str:
     return f"{joined[:1].upper()}{joined[1:]}."
 
 
+# What the trade takes for granted of a band: inside the box, comfort between 7 (tropical 13) and 29 °C, never outside
+# 0 to 36 (tropical 8 to 35). Common practice, no source.
+_LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
+BAND_LIMITS = {
+    Species.Band.TEMPERATE.value: dict(zip(_LIMITS, map(Decimal, (7, 29, 0, 36)), strict=True)),
+    Species.Band.TROPICAL.value: dict(zip(_LIMITS, map(Decimal, (13, 29, 8, 35)), strict=True)),
+}
+USUAL_SOURCE = "the usual value, taken since nobody typed one"
+
+
 def sources_after(
-    sources: Mapping[str, Any], changed: Mapping[str, Any], *, mark: str = "", source: str = ""
+    sources: Mapping[str, Any],
+    changed: Mapping[str, Any],
+    *,
+    mark: str = "",
+    source: str = "",
+    usual: Collection[str] = (),
 ) -> dict[str, list[str]]:
     """Return the sources once these values were set: the keeper's own record unless they name another source.
 
-    A value that was emptied keeps no source.
+    A value that was emptied keeps no source; one of the `usual` that nobody typed is common practice.
     """
     entry = [mark or Mark.OWN.value, source.strip() or OWN_SOURCE]
     kept = {name: list(value) for name, value in sources.items() if name not in changed}
-    return kept | {name: list(entry) for name, value in changed.items() if value not in (None, "")}
+    assumed = [Mark.PRACTICE.value, USUAL_SOURCE]
+    given = [name for name, value in changed.items() if value not in (None, "")]
+    return kept | {name: list(assumed if name in usual else entry) for name in given}

@@ -67,7 +67,7 @@ def _species_form(request: HttpRequest, one: Species | None) -> HttpResponse:
         writing = {"by": request.user, "token": request.POST.get("token", ""), **said}
         try:
             if one is None:
-                saved = actions.add_species(form.values, **writing)
+                saved = actions.add_species(form.values, usual=form.usual, **writing)
             else:
                 saved = actions.edit_species(one.pk, form.values, **writing)
             return redirect(actions.species_url(saved))

@@ -139,8 +139,22 @@ class TestEditing:
         typed = typed_for(like, scientific_name="Porcellio ornatus", authorship="Milne-Edwards, 1840")
         assert keeper_client.post(reverse("taxa:species_new"), typed).status_code == 302
         one = Species.objects.get(scientific_name="Porcellio ornatus")
-        assert {tuple(entry) for entry in one.sources.values()} == {("own", "your own record")}
+        own = {name for name, entry in one.sources.items() if entry == ["own", "your own record"]}
+        assert {"authorship", "group", "comfort_low_c", "brood"} <= own
+        assert one.sources["hours_allowed"] == ["common practice", "the usual value, taken since nobody typed one"]
         assert "secretes" not in one.sources
+
+    @pytest.mark.parametrize(("band", "limits"), [("temperate", (7, 29, 0, 36)), ("tropical", (13, 29, 8, 35))])
+    def test_limits_left_empty_are_the_usual_ones_of_the_band(
+        self, keeper_client: Client, band: str, limits: tuple[int, ...]
+    ) -> None:
+        typed = typed_for(Species(scientific_name="Porcellio bolivari", group="isopod", band=band))
+        typed |= dict.fromkeys(("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c"), "")
+        assert keeper_client.post(reverse("taxa:species_new"), typed | {"hard_high_c": "34"}).status_code == 302
+        one = Species.objects.get(scientific_name="Porcellio bolivari")
+        assert (one.comfort_low_c, one.comfort_high_c, one.hard_low_c) == limits[:3]
+        assert one.sources["comfort_low_c"][0] == "common practice"
+        assert (one.hard_high_c, one.sources["hard_high_c"][0]) == (34, "own")
 
     def test_editing_belongs_to_the_keeper(self, helper_client: Client) -> None:
         one, line = Species.objects.first(), build.line()
