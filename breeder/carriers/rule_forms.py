@@ -31,7 +31,8 @@ TAKES = [
     (CarrierRule.Takes.AGREEMENT, "Takes them only under an agreement"),
     (CarrierRule.Takes.NO, "Does not take them"),
 ]
-REGION_HELP = "Such as US, US-FL, CA-ON or DE. Empty: anywhere."
+REGION_HELP = "Such as US, US-FL or Florida, CA-ON or DE. Empty: anywhere."
+LONGEST_REGION = 60
 TWICE = "The book holds a rule for exactly this already. Change that one instead."
 
 
@@ -107,8 +108,8 @@ class OnRecordForm(PlainForm, forms.ModelForm):
 class MovementRuleForm(OnRecordForm):
     """What an authority says of a taxon going from one region into another."""
 
-    origin = RegionField(label="From", required=False, max_length=6, help_text=REGION_HELP)
-    destination = RegionField(label="Into", required=False, max_length=6, help_text=REGION_HELP)
+    origin = RegionField(label="From", required=False, max_length=LONGEST_REGION, help_text=REGION_HELP)
+    destination = RegionField(label="Into", required=False, max_length=LONGEST_REGION, help_text=REGION_HELP)
     effect = forms.ChoiceField(label="What holds there", choices=EFFECTS)
 
     class Meta:
@@ -245,7 +246,7 @@ class AskForm(PlainForm, forms.Form):
     """A species and a place, to ask the book without an order."""
 
     species = forms.ModelChoiceField(None, label="Species", empty_label="choose")  # type: ignore[arg-type]
-    into = RegionField(label="Into", max_length=6, help_text="Such as US-FL or DE.")
+    into = RegionField(label="Into", max_length=LONGEST_REGION, help_text="Such as Florida (US-FL) or Germany (DE).")
 
     def __init__(self, *args: Any, species: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,5 +1,6 @@
 """Form fields that several rooms use."""
 
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -7,6 +8,29 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 HUNDRED = Decimal(100)
+
+
+class MoneyField(forms.DecimalField):
+    """An amount of money of two decimals, typed with a point or a comma before them."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_digits=8, decimal_places=2, **kwargs)
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if isinstance(value, str) and "," in value:
+            return super().to_python(self._with_point(value.strip()))
+        return super().to_python(value)
+
+    def _with_point(self, typed: str) -> str:
+        if re.fullmatch(r"-?\d+,\d{1,2}", typed):
+            return typed.replace(",", ".")
+        if re.fullmatch(r"-?\d{1,3}(,\d{3})+(\.\d{1,2})?", typed):
+            plain = typed.replace(",", "")
+            raise ValidationError(
+                f"‘{self.label}’ is ‘{typed}’, and the comma can be read in two ways. Write {plain} without it.",
+                code="two_readings",
+            )
+        return typed
 
 
 class PercentField(forms.DecimalField):

@@ -17,6 +17,19 @@ CURRENCY = RegexValidator(
 )
 
 
+SECTIONS = {
+    "On paper and on the public list": ["trade_name", "return_address", "terms", "public_list", "few_below_packs"],
+    "Units and money": ["fahrenheit", "inches", "currency"],
+    "Your place": ["postcode", "latitude", "longitude", "timezone", "region"],
+    "Orders": ["hold_days"],
+    "Weather service": [
+        "weather_service", "weather_second", "weather_contact", "weather_key", "weather_url",
+    ],
+    "How careful a check is": ["comfort_tolerance", "hard_tolerance"],
+}  # fmt: skip
+LONGEST_REGION = 60
+
+
 class SettingForm(PlainForm, forms.ModelForm):
     """Names, units, place, money and tolerances of the household."""
 
@@ -25,6 +38,12 @@ class SettingForm(PlainForm, forms.ModelForm):
         required=False,
         max_length=10,
         help_text="Sets place and time zone; it is not kept. Elsewhere type latitude and longitude.",
+    )
+    region = forms.CharField(
+        label="State or country of home",
+        required=False,
+        max_length=LONGEST_REGION,
+        help_text="Where you send from, which rules on moving animals ask for: New York (US-NY), Germany (DE).",
     )
     comfort_tolerance = PercentField(
         label="Journeys that may leave comfort, in 100",
@@ -60,15 +79,22 @@ class SettingForm(PlainForm, forms.ModelForm):
             "weather_second": forms.Select,
             "weather_key": forms.PasswordInput(attrs={"autocomplete": "off"}),
         }
-        labels = {"weather_service": "Weather service", "weather_second": "A second weather service"}
-        help_texts = weather.HELP | {
-            "region": "Such as US-NY, CA-ON or DE: from where you send, which rules on moving animals ask for."
+        labels = {
+            "weather_service": "Weather service",
+            "weather_second": "A second weather service",
+            "currency": "Currency",
         }
+        help_texts = weather.HELP | {"currency": "Three letters by ISO 4217, such as USD or EUR."}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["currency"].validators.append(CURRENCY)
         self.kept_key, self.initial["weather_key"] = self.instance.weather_key, ""
+
+    @property
+    def sections(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """Return the fields as the page shows them."""
+        return [(title, [self[name] for name in names]) for title, names in SECTIONS.items()]
 
     def clean_weather_key(self) -> str:
         """Keep the key that is stored when nothing is typed: it is never sent back to the page."""

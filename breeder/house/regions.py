@@ -61,12 +61,25 @@ POST_ONLY = {"US-FM": "FM", "US-MH": "MH", "US-PW": "PW"}
 # Addresses of the armed forces (AA, AE, AP) are in the US post, and in no state.
 ARMED_FORCES = ("US-AA", "US-AE", "US-AP")
 
+# Names that a keeper types instead of a code; what is both a state and a country (Georgia) is left to the code.
+_BY_NAME = {name.removeprefix("the ").casefold(): code for code, name in COUNTRY_NAMES.items()} | {
+    name.casefold(): f"{country}-{code}"
+    for country, parts in SUBDIVISIONS.items()
+    for code, name in parts.items()
+    if name != "Georgia"
+}
+
+NAMED = re.compile(r".*\(([A-Za-z-]{2,6})\)")
 SHAPE = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
 
 
 def code_of(typed: str) -> str:
-    """Return a code as it is kept; 'pr' and 'US-PR' both give 'US-PR'."""
-    code = typed.strip().upper()
+    """Return a code as it is kept: 'pr' gives 'US-PR'; 'New York' and 'New York (US-NY)' give 'US-NY'."""
+    words = " ".join(typed.split())
+    named = NAMED.fullmatch(words)
+    if by_name := _BY_NAME.get(words.casefold()):
+        return by_name
+    code = (named[1] if named else words).upper()
     if code in US_BY_ITS_OWN_CODE:
         return f"US-{code}"
     return POST_ONLY.get(code, code)

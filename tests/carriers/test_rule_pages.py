@@ -59,7 +59,8 @@ def test_a_rule_is_written_down_with_a_day_to_look_again(keeper_client: Client) 
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"destination": "Florida"}, "fit. Shorten it"),
+        ({"destination": "Florida, as far as I know" * 3}, "fit. Shorten it"),
+        ({"destination": "Floridia"}, "‘FLORIDIA’ is no country or state"),
         ({"destination": "US-ZZ"}, "‘ZZ’ is no part of the United States (US) by ISO 3166-2"),
         ({"citation": ""}, "is empty. Fill it in"),
         ({"checked_on": ""}, "Write on which day"),

@@ -21,14 +21,25 @@ def test_every_country_that_the_reference_knows_is_known() -> None:
 
 
 @pytest.mark.parametrize(
-    ("typed", "kept"), [("us-fl", "US-FL"), ("PR", "US-PR"), (" de ", "DE"), ("US-PW", "PW"), ("", "")]
+    ("typed", "kept"),
+    [
+        ("us-fl", "US-FL"),
+        ("PR", "US-PR"),
+        (" de ", "DE"),
+        ("US-PW", "PW"),
+        ("", ""),
+        ("new  york", "US-NY"),
+        ("Germany (DE)", "DE"),
+        ("United Kingdom", "GB"),
+        ("Quebec", "CA-QC"),
+    ],
 )
 def test_a_code_is_kept_as_addresses_bear_it(typed: str, kept: str) -> None:
     assert regions.code_of(typed) == kept
     assert regions.fault_of(kept) == ""
 
 
-@pytest.mark.parametrize("code", ["XX", "US-ZZ", "Florida", "CA-Ontario", "USA", "AU-WAX"])
+@pytest.mark.parametrize("code", ["XX", "US-ZZ", "Floridia", "Georgia", "CA-Ontario", "USA", "AU-WAX"])
 def test_what_is_no_code_is_refused_in_a_sentence(code: str) -> None:
     assert "ISO 3166" in regions.fault_of(code)
 
