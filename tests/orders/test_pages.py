@@ -1,6 +1,7 @@
 """Pages of orders: typed values are kept, refusals are whole, a double click is one order."""
 
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.contrib.auth.models import User
@@ -215,6 +216,8 @@ def test_orders_are_narrowed_by_status_and_person(keeper_client: Client) -> None
         ({"held_until": "2001-01-01"}, "which is over"),
         ({"held_until": "soon"}, "is not a date"),
         ({"postage": "-1"}, "smallest it can be is 0"),
+        ({"postage": "1,250"}, "‘Postage’ is ‘1,250’, and the comma can be read in two ways. Write 1250 without it."),
+        ({"postage": "9 USD"}, "‘Postage’ is ‘9 USD’, which is not a number"),
         ({"address_block": "Ada Marsh\n1 Fern Lane\nNowhere NJ 00000"}, "00000"),
     ],
 )
@@ -226,6 +229,12 @@ def test_bad_values_get_a_sentence_and_agree_nothing(keeper_client: Client, chan
     assert said in answer.content.decode()
     assert "One field below needs another look" in answer.content.decode()
     assert not Order.objects.exists()
+
+
+def test_money_may_be_typed_with_a_comma(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    keeper_client.post(reverse("orders:new"), form_of(starter, 1, postage="9,50"))
+    assert Order.objects.get().postage == Decimal("9.50")
 
 
 def test_every_page_of_an_order_opens(keeper_client: Client) -> None:

@@ -7,6 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.house.fields import MoneyField
 from breeder.orders import rules
 from breeder.orders.queries import LineOnOffer
 from breeder.taxa.models import Line
@@ -22,10 +23,10 @@ def day_field(label: str, **options: Any) -> forms.DateField:
     return forms.DateField(label=label, widget=widget, **options)
 
 
-def money_field(label: str, **options: Any) -> forms.DecimalField:
+def money_field(label: str, **options: Any) -> MoneyField:
     """Return an amount of money, typed with the number keys of a phone."""
     widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 8})
-    return forms.DecimalField(label=label, max_digits=8, decimal_places=2, widget=widget, **options)
+    return MoneyField(label=label, widget=widget, **options)
 
 
 def packs_field(label: str, *, required: bool = False, **options: Any) -> forms.IntegerField:
