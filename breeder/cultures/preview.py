@@ -8,6 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from breeder.census import methods
+from breeder.census.quantiles import whole_below
 from breeder.cultures import counting, learning, ledger, replay, telling
 from breeder.cultures.actions import turn
 from breeder.cultures.models import Culture, Entry
@@ -21,7 +22,7 @@ class Preview:
 
     said: str
     estimate: float
-    lower: float
+    lower: int
     stage: str
     sentence: str
     steps: tuple[str, ...]
@@ -55,7 +56,7 @@ def preview(
     return Preview(
         said=counting.said(method, given),
         estimate=count.estimate or 0.0,
-        lower=count.lower or 0.0,
+        lower=whole_below(count.lower or 0.0),
         stage=stage,
         sentence=sentence,
         steps=methods.working(count),

@@ -10,6 +10,7 @@ from breeder.census import belief as census
 from breeder.census import methods
 from breeder.census.belief import Ageing
 from breeder.census.defaults import PAIRS_NEEDED
+from breeder.census.quantiles import whole_below
 from breeder.cultures import counting
 from breeder.cultures.learning import Own
 from breeder.cultures.ledger import Held
@@ -49,7 +50,7 @@ def short_of(entry: Entry) -> str:
 
 def _count(entry: Entry, other: int | None) -> str:
     said, how = counting.said(entry.method, entry.given), counting.NAMES[entry.method]
-    found = f"about {entry.estimate:.0f}, at least {entry.lower:.0f} by this count alone"
+    found = f"about {entry.estimate:.0f}, at least {whole_below(entry.lower or 0.0)} by this count alone"
     if entry.method == "eye" or entry.method in counting.ONE_BY_ONE:
         return f"Counted {said} {entry.stage}, {how}: {found}."
     return f"Counted {entry.stage}, {how}{f' ({said})' if said else ''}: {found}."

@@ -94,6 +94,16 @@ def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
     assert Entry.objects.latest("pk").given == {"counted": 97, "sexed": "3.4.90"}
 
 
+def test_what_a_count_says_at_least_is_what_the_book_then_relies_on(keeper_client: Client) -> None:
+    new = tub(line())
+    sent = {"method": "full_sort", "stage": "young", "counted": "44", "token": once.new_token()}
+    shown = keeper_client.post(url("tub_count", new.number), sent)
+    assert shown.context["preview"].sentence.startswith("The book would rely on 42")
+    assert "at least 42." in shown.content.decode()  # 44 · exp(−1.645 · 0.02) = 42.6 animals, of which 42 are whole
+    keeper_client.post(url("tub_count", new.number), sent | {"shown": shown.context["fingerprint"], "save": "1"})
+    assert "at least 42 by this count alone" in keeper_client.get(url("tub", new.number)).content.decode()
+
+
 TYPED = [
     ("hand", {"counted": "many"}, "‘many’"),
     ("hand", {"counted": "-3"}, "‘-3’"),
@@ -192,6 +202,8 @@ def test_a_new_tub_is_begun_with_what_was_received(keeper_client: Client) -> Non
     assert answer.status_code == 302
     begun = Culture.objects.get()
     assert (lower(begun, "adults"), lower(begun)) == (12, 30)
+    assert answer.url == url("tub", begun.number)
+    assert f"Write {begun.number} on its lid." in keeper_client.get(answer.url).content.decode()
 
 
 def test_a_lowered_minimum_without_a_reason_is_refused_beside_the_reason(keeper_client: Client, known: Culture) -> None:

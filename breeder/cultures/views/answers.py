@@ -59,12 +59,12 @@ def form_page(
     shown: dict[str, Any],
     act: Callable[[Any, str], Recorded],
     *,
-    done: str,
-    answer: str,
+    done: str | Callable[[Recorded], str],
+    answer: str | Callable[[Recorded], str],
 ) -> HttpResponse:
     """Show a form; when it was sent and is sound, do it and go to `answer`. A refusal is put on the form.
 
-    `act` gets the form's cleaned values and the one-time token.
+    `act` gets the form's cleaned values and the one-time token. `done` and `answer` may be told from what was recorded.
     """
     if request.method == "POST" and form.is_valid():
         try:
@@ -72,8 +72,8 @@ def form_page(
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
         else:
-            say(request, done, recorded)
-            return written(answer, recorded)
+            say(request, done if isinstance(done, str) else done(recorded), recorded)
+            return written(answer if isinstance(answer, str) else answer(recorded), recorded)
     status = REFUSED if form.is_bound else 200
     return render(request, "cultures/form.html", {"form": form, **shown}, status=status)
 

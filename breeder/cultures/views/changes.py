@@ -27,7 +27,6 @@ def tub_new(request: HttpRequest) -> HttpResponse:
             started_on=data["started_on"],
             by=request.user,
             token=token,
-            answer=reverse("cultures:tubs"),
         )
 
     shown = {
@@ -36,7 +35,7 @@ def tub_new(request: HttpRequest) -> HttpResponse:
         "submit": "Start tub",
     }
     shown |= {"back": reverse("cultures:tubs")}
-    return form_page(request, form, shown, act, done="The tub is begun.", answer=reverse("cultures:tubs"))
+    return form_page(request, form, shown, act, done=_begun, answer=lambda recorded: tub_url(recorded.entry.culture))
 
 
 def tub_change(request: HttpRequest, number: int) -> HttpResponse:
@@ -121,7 +120,14 @@ def tub_split(request: HttpRequest, number: int) -> HttpResponse:
 
     lede = "Tipping half over keeps both halves in doubt; counting animals over does not."
     shown = _about(tub, "Split into a new tub", lede, "Split")
-    return form_page(request, form, shown, act, done=f"Tub {number} is split.", answer=tub_url(tub))
+    return form_page(
+        request,
+        form,
+        shown,
+        act,
+        done=lambda recorded: f"Tub {number} is split. {_begun(recorded)}",
+        answer=tub_url(tub),
+    )
 
 
 def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
@@ -200,6 +206,11 @@ def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
 
     shown = _about(tub, "Not for sale", "Nothing is promised out of the tub while a reason stands here.", "Set")
     return form_page(request, form, shown, act, done=f"Set for tub {number}.", answer=tub_url(tub))
+
+
+def _begun(recorded: actions.Recorded) -> str:
+    number = recorded.entry.culture.number
+    return f"Tub {number} is begun. Write {number} on its lid."
 
 
 def _about(tub: Culture, title: str, lede: str, submit: str) -> dict[str, Any]:
