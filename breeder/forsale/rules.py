@@ -79,13 +79,22 @@ class Row:
     def counted_said(self) -> str:
         """Return when and how the line was last counted, and what that means for selling it."""
         if self.stage is None or self.counted_on is None:
-            return "never looked at" if self.by_cup else "never counted, so nothing is sold"
+            return "never looked at" if self.by_cup else self._never_counted
         said = f"{ago(self.counted_on, self.today)}, {NAMES.get(self.stage.method, self.stage.method)}"
         if self.by_cup:
             return f"looked {ago(self.counted_on, self.today)}"
         if self.stage.is_stale:
             return f"{said}: too old to sell from, count again"
         return f"{said}: an old count sells less" if self.is_old else said
+
+    @property
+    def _never_counted(self) -> str:
+        tubs = self.stage.tubs if self.stage else ()
+        if not any(tub.lower for tub in tubs):
+            return "never counted, so nothing is sold"
+        never = [tub.number for tub in tubs if tub.counted_on is None]
+        which = f"tub {never[0]}" if len(never) == 1 else f"{len(never)} tubs"
+        return f"{which} never counted: only what was put in is known"
 
     @property
     def is_old(self) -> bool:

@@ -61,7 +61,8 @@ def destination(
     read = read_block(block, country=country)
     if not read.country:
         raise Unreadable(
-            "The country could not be read from the address. Write it as the last line, or choose it below.",
+            "The country could not be read from the address. Write state and postcode in one line, such as "
+            "Duluth, MN 55802, or the country as the last line.",
             code="no_country",
         )
     code = postcode.strip() or read.postcode

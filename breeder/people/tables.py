@@ -18,7 +18,7 @@ class PeopleTable(tables.Table):
 
     class Meta:
         order_by = "name"
-        empty_text = "Nobody by that name. Put them on file with ‘New person’."
+        empty_text = "Nobody here. Put somebody on file with ‘New person’; a new order does it too."
 
     def render_town(self, record: Person) -> str:
         return town_of(record) or "no address yet"

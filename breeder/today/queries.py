@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Max, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery
 from django.utils import timezone
 
 from breeder.cultures.doubts import ToCount
@@ -23,6 +23,7 @@ HOLD_ENDS_WITHIN = timedelta(hours=36)
 LOOKED_AFTER_DAYS = 7  # a week's round: common practice, no source
 COUNT_DUE_DAYS = 150  # a month before an old count sells nothing
 TROUBLE_DAYS = 14
+NOTHING_KNOWN = "never counted, so nothing of it can be sold"
 TROUBLE = ("mould", "mites", "dry")
 
 
@@ -120,6 +121,7 @@ def _tubs() -> QuerySet[Culture]:
         Culture.objects.filter(closed_on=None)
         .select_related("line__species")
         .annotate(
+            is_known=Exists(beliefs),
             seen_at=Subquery(seen.order_by("-happened_at").values("happened_at")[:1]),
             last_look=Subquery(looks.order_by("-happened_at").values("given")[:1]),
             last_look_at=Subquery(looks.order_by("-happened_at").values("happened_at")[:1]),
@@ -146,7 +148,7 @@ def _why(tub: Culture, on: date) -> str:
     if tub.purpose not in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) or tub.line.sold_by != Line.SoldBy.HEAD:
         return ""
     if tub.counted_at is None:
-        return "never counted, so nothing of it can be sold"
+        return "never counted: the book knows only what was put in" if tub.is_known else NOTHING_KNOWN
     if (on - _day(tub.counted_at)).days >= COUNT_DUE_DAYS:
         return f"count due: last counted {_ago(tub.counted_at, on)}"
     return ""

@@ -170,6 +170,16 @@ def test_an_old_count_is_called_old(keeper_client: Client) -> None:
     assert "400 days ago, by eye: too old to sell from" in said
 
 
+def test_a_tub_that_was_only_filled_is_sold_from_and_says_so(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    cultures.record_change(tub(harbour, number=9001).pk, "young", 30, "received", by=None)
+    pack(harbour)
+    said = keeper_client.get(reverse("forsale:page")).content.decode()
+    assert "90 young" in said
+    assert "tub 9001 never counted: only what was put in is known" in said
+    assert "so nothing is sold" not in said
+
+
 def test_a_line_sold_by_the_cup_says_its_cups(keeper_client: Client) -> None:
     of = line("Dwarf", sold_by="cup", cups_per_tub=2)
     tub(of)

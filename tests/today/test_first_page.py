@@ -30,14 +30,24 @@ def test_an_empty_book_teaches_the_next_step(keeper_client: Client) -> None:
     said = main_of(keeper_client)
     assert "Your book is empty" in said
     assert reverse("taxa:line_new") in said
+    assert reverse("cultures:round") not in said
+    line("First")
+    said = main_of(keeper_client)
+    assert "No tub is begun yet" in said
+    assert reverse("cultures:tub_new") in said
 
 
 def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client, keeper: User) -> None:
-    never, mites = tub(line("Never")), tub(line("Mites"))
+    never, mites, filled = tub(line("Never")), tub(line("Mites")), tub(line("Filled"))
+    cultures.record_change(filled.pk, "young", 30, "received", by=keeper)
     cultures.record_count(mites.pk, "adults", "hand", {"counted": 90}, by=keeper)
     cultures.record_looked(mites.pk, ["mites"], by=keeper)
     whys = {row.tub: row.why for row in queries.day(timezone.now()).tubs}
-    assert whys == {never: "never counted, so nothing of it can be sold", mites: "mites seen today"}
+    assert whys == {
+        never: "never counted, so nothing of it can be sold",
+        mites: "mites seen today",
+        filled: "never counted: the book knows only what was put in",
+    }
 
 
 def test_an_old_count_is_due(keeper: User) -> None:
