@@ -186,7 +186,7 @@ def test_many_boxes_are_checked_page_by_page_and_what_could_not_be_is_said_at_th
     assert answer.url == f"{here}?left={second.number},{third.number}"
     assert keeper_client.post(check_all, {"token": "one"}).url == answer.url  # a double tap goes on with the same
     said = keeper_client.get(answer.url).content.decode()
-    assert f"2 boxes are still being checked: {second.number}, {third.number}." in said
+    assert f"2 boxes are still to be checked: {second.number}, {third.number}." in said
     answer = keeper_client.post(check_all, {"token": "two", "left": f"{second.number},{third.number}"})
     assert answer.url == f"{here}?left={third.number}"
     assert "it has no service" in keeper_client.get(answer.url).content.decode()
