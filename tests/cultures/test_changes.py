@@ -45,7 +45,11 @@ def test_a_fall_below_the_minimum_is_said(keeper: User) -> None:
 
 def test_more_deaths_than_the_book_knows_of_are_recorded(keeper: User) -> None:
     culture = with_young(keeper, 10)
-    actions.record_change(culture.pk, "young", 25, "died", by=keeper)
+    recorded = actions.record_change(culture.pk, "young", 25, "died", by=keeper)
+    assert recorded.breaks[0] == (
+        f"The book knew of about 10 young in tub {culture.number}, and 25 left it. Count the tub, or take the entry "
+        "back under ‘Wrong?’ if it was a slip."
+    )
     assert lower(culture) == 0
     assert Belief.objects.get(culture=culture).moved == -25
 

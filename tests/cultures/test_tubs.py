@@ -67,6 +67,17 @@ def test_no_tub_is_begun_in_a_closed_line_or_in_the_future(keeper: User) -> None
     assert not Culture.objects.exists()
 
 
+def test_a_crashed_tub_tipped_into_another_says_that_the_other_is_sold_from(keeper: User) -> None:
+    of = line()
+    first, second = tub(of, not_for_sale="Crashed on 3 May 2026: heat mat failed"), tub(of)
+    said = actions.merge_tubs(first.pk, second.pk, by=keeper).breaks
+    assert said == (
+        f"Tub {first.number} was not for sale (Crashed on 3 May 2026: heat mat failed), and its animals are now in tub "
+        f"{second.number}, which is sold from. Keep that out of sale too, if the reason goes with them.",
+    )
+    assert actions.merge_tubs(second.pk, tub(of).pk, by=keeper).breaks == ()
+
+
 def test_a_split_and_a_merge_are_kept_as_ancestry(keeper: User) -> None:
     first = tub()
     child = actions.split_tub(first.pk, Place("B"), share=0.5, by=keeper).entry.culture

@@ -196,5 +196,5 @@ def test_a_tubs_own_forms_wait_on_the_phone_too(walker: Walker, own_site: Site) 
     walker.page.fill("[name=number]", "1")
     walker.page.get_by_role("button", name="Record").tap()
     walker.page.wait_for_url(re.compile(rf"/tubs/{here}/$"))
-    expect(walker.page.locator("main")).to_contain_text(f"Recorded for tub {here}.")
+    expect(walker.page.locator("main")).to_contain_text(f"Recorded for tub {here}: ")
     assert len(entries(own_site, start)) == 2

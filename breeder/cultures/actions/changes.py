@@ -11,7 +11,7 @@ from breeder.cultures.actions.pouring import Animals, carry
 from breeder.cultures.actions.states import LOST_IN
 from breeder.cultures.actions.turn import Recorded
 from breeder.cultures.counting import BadFact
-from breeder.cultures.models import Culture, Entry
+from breeder.cultures.models import Belief, Culture, Entry
 from breeder.house.models import Photo
 
 # Packing is written by the packing bench, moving by move_animals, which keeps its two sides together.
@@ -59,7 +59,7 @@ def record_change(
             by=by,
             **turn.record_sexes(sign, males, females),
         )
-        return this.recorded(entry, token=token, answer=answer)
+        return this.recorded(entry, token=token, answer=answer, more=_more_than_known(entry))
 
 
 def move_animals(
@@ -93,7 +93,20 @@ def move_animals(
         at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
         some = Animals(stage, number, males, females)
         out = carry(source, target, some, at, by, note=note)
-        return this.recorded(out, token=token, answer=answer, more=mixing(source, target))
+        return this.recorded(out, token=token, answer=answer, more=[*_more_than_known(out), *mixing(source, target)])
+
+
+def _more_than_known(entry: Entry) -> list[str]:
+    """Return that more left a tub than the book knew of; where it knew nothing there is nothing to say."""
+    held = Belief.objects.filter(culture=entry.culture, stage=entry.stage).first()
+    left = -(entry.number or 0)
+    known = 0 if held is None else round(held.middle + held.moved + left)
+    if held is None or left <= known or known <= 0:
+        return []
+    return [
+        f"The book knew of about {known} {entry.stage} in tub {entry.culture.number}, and {left} left it. Count the "
+        "tub, or take the entry back under ‘Wrong?’ if it was a slip."
+    ]
 
 
 def leaves_line(source: Culture, target: Culture) -> bool:

@@ -130,7 +130,9 @@ def merge_tubs(
         closing = write_state(source, {"closed_on": on}, at=at, note=said, by=by, into=target.pk)
         for stage in turn.stages_of(source.line):
             tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
-        return this.recorded(closing, token=token, answer=answer, more=_still_named(source))
+        return this.recorded(
+            closing, token=token, answer=answer, more=[*_still_named(source), *_kept_out_no_more(source, target)]
+        )
 
 
 def close_tub(
@@ -234,6 +236,16 @@ def _untrue(source: Culture, target: Culture) -> str:
             "Tip it into a tub of its own line, or into a mixed tub."
         )
     return ""
+
+
+def _kept_out_no_more(source: Culture, target: Culture) -> list[str]:
+    """Return that animals kept out of sale, after a crash perhaps, are now in a tub that is sold from."""
+    if not source.not_for_sale or target.not_for_sale:
+        return []
+    return [
+        f"Tub {source.number} was not for sale ({source.not_for_sale.rstrip('.')}), and its animals are now in tub "
+        f"{target.number}, which is sold from. Keep that out of sale too, if the reason goes with them."
+    ]
 
 
 def _still_named(tub: Culture) -> list[str]:

@@ -5,7 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
-from breeder.cultures import actions, forms, queries
+from breeder.cultures import actions, forms, queries, telling
 from breeder.cultures.models import Culture
 from breeder.cultures.views.answers import form_page, tub_or_404, tub_url, with_fault
 from breeder.house import photos
@@ -67,7 +67,7 @@ def tub_change(request: HttpRequest, number: int) -> HttpResponse:
     shown = {"keep": number} | _about(
         tub, "Died, culled, received", "Known to the animal, so nothing has to be counted again.", "Record"
     )
-    return form_page(request, form, shown, act, done=f"Recorded for tub {number}.", answer=tub_url(tub))
+    return form_page(request, form, shown, act, done=_recorded, answer=tub_url(tub))
 
 
 def tub_move(request: HttpRequest, number: int) -> HttpResponse:
@@ -95,7 +95,11 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
     shown = {"keep": number} | _about(
         tub, "Move to another tub", "Both tubs get an entry; a mistake takes both back.", "Record"
     )
-    return form_page(request, form, shown, act, done=f"Moved out of tub {number}.", answer=tub_url(tub))
+
+    def done(recorded: actions.Recorded) -> str:
+        return _recorded(recorded, form.cleaned_data["to"].number)
+
+    return form_page(request, form, shown, act, done=done, answer=tub_url(tub))
 
 
 def tub_split(request: HttpRequest, number: int) -> HttpResponse:
@@ -206,6 +210,10 @@ def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
 
     shown = _about(tub, "Not for sale", "Nothing is promised out of the tub while a reason stands here.", "Set")
     return form_page(request, form, shown, act, done=f"Set for tub {number}.", answer=tub_url(tub))
+
+
+def _recorded(recorded: actions.Recorded, other: int | None = None) -> str:
+    return f"Recorded for tub {recorded.entry.culture.number}: {telling.sentence_of(recorded.entry, other)}"
 
 
 def _begun(recorded: actions.Recorded) -> str:
