@@ -1,9 +1,7 @@
 """Movement rules as a file for a spreadsheet (RFC 4180): all of it is taken, or nothing."""
 
-import csv
 from collections.abc import Iterable, Sequence
 from datetime import date
-from io import StringIO
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -11,6 +9,7 @@ from django.core.exceptions import ValidationError
 from breeder.carriers.models import MovementRule
 from breeder.carriers.rule_forms import MovementRuleForm
 from breeder.house.regions import code_of
+from breeder.pages.csv_rows import Unreadable, rows_of
 
 COLUMNS = (
     "taxon", "origin", "destination", "across_only", "effect", "authority", "permit_kind", "conditions", "citation",
@@ -43,9 +42,8 @@ def rules_in(file: bytes) -> list[MovementRule]:
     Raises FileRefused naming every fault by its row.
     """
     kept = {_key(rule): rule for rule in MovementRule.objects.all()}
-    rows = _rows(_text(file))
     faults, found, seen = [], [], {}
-    for number, row in enumerate(rows, start=2):
+    for number, row in _rows(file):
         typed = _typed(row)
         form = MovementRuleForm(typed, instance=kept.get(_key(MovementRule(**{name: typed[name] for name in SAME}))))
         if not form.is_valid():
@@ -78,34 +76,23 @@ def _said(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _text(file: bytes) -> str:
+def _rows(file: bytes) -> list[tuple[int, dict[str, str]]]:
     if len(file) > MOST_BYTES:
         raise FileRefused([f"The file is larger than {MOST_BYTES // 1000:,} kB, too much for a list of rules."])
     try:
-        return file.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise FileRefused(["The file is not text in UTF-8. Save it as “CSV UTF-8”."]) from None
-
-
-def _rows(text: str) -> list[dict[str, str]]:
-    delimiter = ";" if text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",") else ","
-    reader = csv.DictReader(StringIO(text, newline=""), delimiter=delimiter)
-    heads = {(head or "").strip().lower() for head in reader.fieldnames or ()}
-    if lacking := NEEDED - heads:
+        header, *rows = rows_of(file) or [[]]
+    except Unreadable as fault:
+        raise FileRefused([str(fault)]) from None
+    heads = [head.strip().lower() for head in header]
+    if lacking := NEEDED - set(heads):
         raise FileRefused([f"The first row names no column {', '.join(sorted(lacking))}. See the download."])
-    if strange := heads - set(COLUMNS) - {""}:
+    if strange := set(heads) - set(COLUMNS) - {""}:
         raise FileRefused([f"The column {', '.join(sorted(strange))} means nothing here. Take it out."])
-    try:
-        rows = [
-            {(head or "").strip().lower(): cell for head, cell in row.items() if isinstance(cell, str)}
-            for row in reader
-        ]
-    except csv.Error as fault:
-        raise FileRefused([f"The file cannot be read as a table: {fault}."]) from None
-    rows = [row for row in rows if any(cell.strip() for cell in row.values())]
-    if not rows or len(rows) > MOST_ROWS:
-        raise FileRefused([f"The file holds {len(rows)} rules; between 1 and {MOST_ROWS} can be taken."])
-    return rows
+    # Numbers are those of the spreadsheet: an empty row between two rules counts.
+    found = [(number, dict(zip(heads, row, strict=False))) for number, row in enumerate(rows, start=2) if any(row)]
+    if not found or len(found) > MOST_ROWS:
+        raise FileRefused([f"The file holds {len(found)} rules; between 1 and {MOST_ROWS} can be taken."])
+    return found
 
 
 def _typed(row: dict[str, str]) -> dict[str, Any]:

@@ -4,15 +4,14 @@ Columns `time`, `outside` and `inside` (with `_c` or `_f`, or the unit chosen be
 times; commas or semicolons, decimal points or decimal commas; empty cells are gaps.
 """
 
-import csv
 import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from io import StringIO
 
 from dateutil import parser as dates
 from django.core.exceptions import ValidationError
 
+from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of
 from breeder.pages.words import to_celsius
 
 MOST_ROWS = 20_000
@@ -100,13 +99,9 @@ def _readings(rows: list[list[str]], places: Places, unit_f: bool, day_first: bo
 
 def _rows(content: bytes) -> list[list[str]]:
     try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise LoggerRefused(["The file is not UTF-8 text. Save it as CSV in UTF-8 and send it again."]) from None
-    if "\x00" in text:
-        raise LoggerRefused(["The file holds a NUL byte, so it is no CSV. Export it from the logger as CSV."])
-    delimiter = ";" if text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",") else ","
-    rows = list(csv.reader(StringIO(text), delimiter=delimiter))
+        rows = rows_of(content)
+    except Unreadable as fault:
+        raise LoggerRefused([str(fault)]) from None
     if not rows:
         raise LoggerRefused([f"The file is empty. {WANTED}"])
     if len(rows) > MOST_ROWS:
@@ -153,11 +148,11 @@ def _counted(typed: str) -> datetime | None:
 
 
 def _value(number: int, text: str, fahrenheit: bool) -> float:
-    typed = text.strip().lower().replace(",", ".")
+    typed = text.strip().lower()
     if typed in GAPS:
         return float("nan")
     try:
-        value = float(typed)
+        value = decimal_of(typed)
     except ValueError:
         raise ValueError(
             f"Row {number} has '{text.strip()[:30]}', which is no temperature. Leave gaps empty."

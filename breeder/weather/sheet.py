@@ -4,16 +4,14 @@ Columns `time` and `temp_c`, `temp_f`, or `temp` with the unit chosen beside it;
 decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen beside.
 """
 
-import csv
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from io import StringIO
-from itertools import islice
 from math import isfinite
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 
+from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of
 from breeder.pages.words import to_celsius
 from breeder.weather import limits
 from breeder.weather.clock import NoSuchTime, utc_of
@@ -81,7 +79,7 @@ class _Reader:
         if text.lower() in MISSING:
             return None
         try:
-            value = float(text.replace(",", "."))
+            value = decimal_of(text)
         except ValueError:
             raise ValueError(f"Row {row}: '{text[:30]}' is not a temperature. Write a number such as 12.5.") from None
         if not isfinite(value):
@@ -101,21 +99,6 @@ def _moment(row: int, text: str) -> datetime:
         raise ValueError(
             f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00 or 2026-03-07T19:00Z."
         ) from None
-
-
-def _text_of(content: bytes) -> str:
-    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
-    try:
-        text = content.decode("utf-16" if wide else "utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = content[: fault.start].count(b"\n") + 1
-        raise SheetRefused([f"Row {line}: the file is not plain text in UTF-8. Save it again as CSV, UTF-8."]) from None
-    if "\x00" in text:
-        line = text[: text.index("\x00")].count("\n") + 1
-        raise SheetRefused(
-            [f"Row {line}: there is a NUL byte in the file, so it is damaged or no plain text. Save it as CSV, UTF-8."]
-        )
-    return text
 
 
 def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
@@ -156,13 +139,10 @@ def read(content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False) 
 
     `unit` is 'c', 'f' or '' (as the column's name says); `sure` says that the keeper has confirmed the unit.
     """
-    text = _text_of(content)
-    first_line = text.partition("\n")[0]
-    delimiter = next((mark for mark in (";", "\t") if mark in first_line), ",")
     try:
-        rows = list(islice(csv.reader(StringIO(text), delimiter=delimiter), MOST_ROWS + 2))
-    except csv.Error as fault:
-        raise SheetRefused([f"The file cannot be read as a table ({fault}). Save it again as CSV."]) from None
+        rows = rows_of(content)
+    except Unreadable as fault:
+        raise SheetRefused([str(fault)]) from None
     if not rows or not any(cell.strip() for cell in rows[0]):
         raise SheetRefused([f"Row 1: the file begins with an empty line. {COLUMNS_WANTED}"])
     if len(rows) > MOST_ROWS + 1:

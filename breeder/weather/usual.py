@@ -1,12 +1,11 @@
 """What is usual at a place in a month: a hint for planning beyond the forecast, never hours to try a box with."""
 
-import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from io import StringIO
 from zoneinfo import ZoneInfo
 
+from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of
 from breeder.pages.words import degrees, to_celsius
 from breeder.weather.limits import fault_of
 
@@ -73,9 +72,9 @@ def _mean(values: Iterable[float]) -> float:
 def read(content: bytes) -> tuple[list[Usual], list[str]]:
     """Return the months of a file, and every fault of it by its row; a file with faults gives no month."""
     try:
-        rows = list(csv.reader(StringIO(content.decode("utf-8-sig"))))
-    except (UnicodeDecodeError, csv.Error):
-        return [], [f"The file cannot be read as CSV in UTF-8. {COLUMNS_WANTED}"]
+        rows = rows_of(content)
+    except Unreadable as fault:
+        return [], [str(fault)]
     header = tuple(cell.strip().lower() for cell in rows[0]) if rows else ()
     if header not in COLUMNS:
         return [], [COLUMNS_WANTED]
@@ -96,9 +95,9 @@ def read(content: bytes) -> tuple[list[Usual], list[str]]:
 
 def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
     try:
-        month, low, high = int(row[0]), float(row[1]), float(row[2])
+        month, low, high = int(row[0]), decimal_of(row[1]), decimal_of(row[2])
     except (ValueError, IndexError):
-        return None, "give a month from 1 to 12, a low and a high, as numbers."
+        return None, f"‘{', '.join(row)[:60]}’ is no month from 1 to 12 with a low and a high. Write 1, -2.5, 4."
     if not 1 <= month <= len(NAMES):
         return None, f"{month} is no month. Give 1 to 12."
     low_c, high_c = (to_celsius(value) if fahrenheit else value for value in (low, high))

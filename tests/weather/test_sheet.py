@@ -65,7 +65,7 @@ def test_a_missing_hour_stays_missing() -> None:
         (sheet("2025-03-07T14:00Z,20", "2026-07-07T15:00Z,-5"), "more than 400 days"),
         (sheet(), "holds no temperatures"),
         (b"", "begins with an empty line"),
-        (b"time,temp_c\n2026-03-07T14:00Z,\xff", "Row 2: the file is not plain text in UTF-8"),
+        (b"time,temp_c\n2026-03-07T14:00Z,\xff", "Row 2: the file is not UTF-8 text"),
     ],
 )
 def test_faults_are_named_with_row_value_and_remedy(content: bytes, said: str) -> None:

@@ -103,10 +103,10 @@ def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) ->
     ("content", "said"),
     [
         (b"", "first row"),
-        (b"\xff\xfe", "cannot be read"),
+        (b"month,low_c,high_c\n1,\xff,3", "Row 2: the file is not UTF-8 text"),
         (b"month,low,high\n1,2,3\n", "first row"),
         (b"month,low_c,high_c\n13,2,3\n", "Row 2: 13 is no month"),
-        (b"month,low_c,high_c\n1,2\n", "Row 2: give a month"),
+        (b"month,low_c,high_c\n1,2\n", "Row 2: ‘1, 2’ is no month"),
         (b"month,low_c,high_c\n1,nan,3\n", "Row 2: January"),
         (b"month,low_c,high_c\n1,2,3\n1,2,3\n", "Row 3: January stands there twice"),
     ],
