@@ -73,7 +73,9 @@ def closures(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     carrier = Service.objects.values_list("carrier", flat=True).first() or ""
     wants_year = "year" in request.POST
-    closure = ClosureForm(request.POST if request.POST and not wants_year else None, initial={"carrier": carrier})
+    # Both forms ask for a carrier on one page, and a label belongs to one field only.
+    sent = request.POST if request.POST and not wants_year else None
+    closure = ClosureForm(sent, initial={"carrier": carrier}, auto_id="day_%s")
     year = HolidaysForm(request.POST) if wants_year else HolidaysForm.for_next(carrier, today)
     answer, token = reverse("carriers:closures"), request.POST.get("token", "")
     if wants_year and year.is_valid():

@@ -43,10 +43,11 @@ def plan_parcel(order_number: int, *, by: Any, token: str = "") -> Parcel:
         parcel = steps.new_parcel(order=order, service=service, post_on=days[0] if days else None, by=by)
         items = steps.plan_items(parcel, lines, stock_by_line({line.offer.line_id for line in lines}))
         animals = sum(item.planned for item in items)
+        tubs = "1 tub" if len(items) == 1 else f"{len(items)} tubs"
         log(
             "planned a box",
             str(parcel),
-            f"Box {parcel.number} for order {order.number}: {animals} from {len(items)} tubs.",
+            f"Box {parcel.number} for order {order.number}: {animals} from {tubs}.",
             by=by,
         )
         once.spend(token, steps.page_of(parcel))

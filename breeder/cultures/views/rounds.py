@@ -176,9 +176,8 @@ def care(request: HttpRequest) -> HttpResponse:
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
         else:
-            messages.success(
-                request, f"{', '.join(data['did']).capitalize()}: {len(done)} tubs of shelf {data['shelf']}."
-            )
+            many = "1 tub" if len(done) == 1 else f"{len(done)} tubs"
+            messages.success(request, f"{', '.join(data['did']).capitalize()}: {many} of shelf {data['shelf']}.")
             return redirect("cultures:care")
     shown = {"form": form, "shelves": shelves}
     return render(request, "cultures/care.html", shown, status=REFUSED if form.is_bound else 200)
