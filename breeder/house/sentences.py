@@ -3,7 +3,7 @@
 from typing import Any
 
 from django import forms
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 
 SENTENCES = {
     "required": "‘%(label)s’ is empty. Fill it in.",
@@ -35,7 +35,8 @@ class PlainForm(forms.BaseForm):
             error = ValidationError(error)
         if hasattr(error, "error_dict"):
             for name, errors in error.error_dict.items():
-                self.add_error(None if name == NON_FIELD_ERRORS else name, ValidationError(errors))
+                # What the form does not ask for by this name is told above the form; it must not bring the page down.
+                self.add_error(name if name in self.fields else None, ValidationError(errors))
             return
         if field in self.fields:
             error = ValidationError([self._said(str(field), one) for one in error.error_list])

@@ -171,7 +171,8 @@ def save_kit(kit: Kit, parts: Sequence[Part], *, by: Any, token: str = "", answe
     with transaction.atomic(durable=True):
         names = list(Supply.objects.filter(pk__in=[part.supply_id for part in parts]).values_list("name", flat=True))
         rules.refuse_dry_ice(kit, names)
-        kit.full_clean()
+        # An empty list is a kit without packs, not a value that somebody forgot.
+        kit.full_clean(exclude=None if kit.packs else ["packs"])
         kit.save()
         kit.parts.all().delete()
         KitPart.objects.bulk_create(KitPart(kit=kit, supply_id=part.supply_id, number=part.number) for part in parts)

@@ -172,6 +172,18 @@ def test_a_kit_is_kept_with_what_it_uses_up(keeper_client: Client) -> None:
     assert "0.30 watts" in page
 
 
+def test_a_kit_without_packs_is_kept_and_changed(keeper_client: Client) -> None:
+    plain = form_values(rated_0="", grams_0="", before_0="", kg_0="", melt_0="", latent_0="", start_0="")
+    assert keeper_client.post(reverse("packing:kit_new"), plain).status_code == 302
+    kit = Kit.objects.get()
+    changed = keeper_client.post(reverse("packing:kit", args=[kit.pk]), plain | {"name": "Plain"})
+    assert (changed.status_code, Kit.objects.get().name, Kit.objects.get().packs) == (302, "Plain", [])
+    for one in actions.load_example_kits(by=None):
+        shown = KitForm(household=Setting(), kit=one)
+        sent = {name: shown[name].value() for name in shown.fields if shown[name].value() not in (None, False)}
+        assert keeper_client.post(reverse("packing:kit", args=[one.pk]), sent).status_code == 302, one
+
+
 def test_instructions_name_the_hour_at_which_a_pack_is_opened() -> None:
     from datetime import datetime
 
