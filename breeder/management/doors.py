@@ -20,6 +20,7 @@ from breeder.packing.actions import load_example_kits
 from breeder.taxa.actions import load_starter_set
 
 THREADS = 8
+LAST_PORT = 65_535
 Say = Callable[[str], object]
 
 
@@ -66,15 +67,27 @@ def first_keeper(say: Say) -> User | None:
                 "or start this where it can ask."
             )
         say("This book has no keeper yet. Choose the name and password you log in with.")
-        name, password = input("Name: ").strip(), getpass.getpass("Password (10 signs or more): ")
+        name, password = input("Name: ").strip(), ask_password()
     keeper = add_person(name, password, KEEPER)
     Setting.objects.get_or_create(pk=Setting.ONLY)
     say(f"{name} is the keeper of this book.")
     return keeper
 
 
+def ask_password() -> str:
+    """Ask twice for a password, since nobody sees what is typed. Raises CommandError where nobody can be asked."""
+    if not sys.stdin.isatty():
+        raise CommandError("Nobody can be asked for a password here. Start this where it can ask.")
+    password = getpass.getpass("Password (10 signs or more): ")
+    if getpass.getpass("The same password again: ") != password:
+        raise CommandError("The two passwords differ. Nothing was kept; start again.")
+    return password
+
+
 def refuse_taken(host: str, port: int) -> None:
-    """Raise CommandError if something already listens there."""
+    """Raise CommandError if something already listens there, or nothing can."""
+    if not 0 < port <= LAST_PORT:
+        raise CommandError(f"{port} is no port. Choose one from 1024 to {LAST_PORT}, such as --port 8000.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -72,7 +72,16 @@ def schema() -> str:
 def write_backup(path: Path) -> Kept:
     """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
     unfinished = path.with_name(path.name + ".part")
-    with transaction.atomic(), zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+    try:
+        kept = _write(unfinished)
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return kept
+
+
+def _write(path: Path) -> Kept:
+    with transaction.atomic(), zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         _stand_still()
         rows, digest = Counter[str](), hashlib.sha256()
         with archive.open(BOOK, "w", force_zip64=True) as book:
@@ -84,7 +93,6 @@ def write_backup(path: Path) -> Kept:
         kept = Kept(dict(rows), photos, digest.hexdigest())
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
         archive.writestr(ABOUT, json.dumps(about, indent=1))
-    unfinished.replace(path)
     return kept
 
 
@@ -130,6 +138,9 @@ def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
         )
     if _digest_of(archive) != about["digest"]:
         raise CannotRestore(f"'{path}' is damaged: its rows are not those that were written. Use another backup.")
+    # Photos are unpacked when the rows are in: a damaged one must be met before.
+    if damaged := archive.testzip():
+        raise CannotRestore(f"'{path}' is damaged: {damaged} is not what was written. Use another backup.")
     return about
 
 
@@ -160,8 +171,12 @@ def restore_backup(path: Path) -> Kept:
                     raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
                 _reset_sequences()
             photos = _unpack_photos(archive)
-    except (OSError, zipfile.BadZipFile) as trouble:
-        raise CannotRestore(f"'{path}' cannot be read: {trouble}. Use another backup.") from None
+    except OSError as trouble:
+        raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror}. Check its name.") from None
+    except zipfile.BadZipFile:
+        raise CannotRestore(
+            f"'{path}' is no backup of this book, or a damaged one. Choose a file written by `backup`."
+        ) from None
     return Kept(rows, photos, about["digest"])
 
 

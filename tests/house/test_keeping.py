@@ -52,7 +52,13 @@ def run(where: dict[str, str], *words: str) -> subprocess.CompletedProcess[str]:
     own = {key: value for key, value in os.environ.items() if key != "BREEDER_DATABASE"} | where
     own["DJANGO_SETTINGS_MODULE"] = "breeder.settings"
     return subprocess.run(
-        [sys.executable, *words], cwd=settings.BASE_DIR, env=own, capture_output=True, text=True, check=False
+        [sys.executable, *words],
+        cwd=settings.BASE_DIR,
+        env=own,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
     )
 
 
@@ -109,11 +115,53 @@ def test_a_damaged_backup_is_refused_whole(book: None, tmp_path: Path) -> None:
         keeping.restore_backup(bad)
 
 
+@on_rows
+def test_a_damaged_photo_is_met_before_a_row_is_written(book: None, tmp_path: Path) -> None:
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    keeping.write_backup(good)
+    with zipfile.ZipFile(good) as there, zipfile.ZipFile(bad, "w") as here:
+        for name in there.namelist():
+            here.writestr(name, there.read(name))
+        here.writestr(f"{keeping.PHOTOS}2026/05/tub.jpg", b"bark and leaves")
+    bad.write_bytes(bad.read_bytes().replace(b"bark and leaves", b"bark and leavez"))
+    with pytest.raises(keeping.CannotRestore, match="is damaged: photos/2026/05/tub.jpg"):
+        keeping.restore_backup(bad)
+
+
+@on_rows
+def test_a_backup_that_fails_leaves_nothing_behind_and_the_older_one_whole(
+    book: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keeping.write_backup(tmp_path / "book.zip")
+    before = (tmp_path / "book.zip").read_bytes()
+    monkeypatch.setattr(keeping, "schema", lambda: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        keeping.write_backup(tmp_path / "book.zip")
+    assert [file.name for file in tmp_path.iterdir()] == ["book.zip"]
+    assert (tmp_path / "book.zip").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("backup", "book.zip"), "There is no book in"),
+        (("restore", "nowhere.zip"), "'nowhere.zip' cannot be read: No such file or directory."),
+        (("serve", "--port", "99999"), "99999 is no port. Choose one from 1024 to 65535"),
+        (("add_helper", "Bo"), "Nobody can be asked for a password here."),
+    ],
+)
+def test_a_command_that_cannot_run_says_why_in_a_sentence(tmp_path: Path, words: tuple[str, ...], said: str) -> None:
+    done = run({"BREEDER_DATA": str(tmp_path)}, "manage.py", *words)
+    assert done.returncode == 1
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize("content", [b"", b"PK not really", b"{}"])
 def test_what_is_no_backup_is_refused(db: None, tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "odd.zip"
     path.write_bytes(content)
-    with pytest.raises(keeping.CannotRestore, match="cannot be read"):
+    with pytest.raises(keeping.CannotRestore, match="is no backup of this book, or a damaged one"):
         keeping.restore_backup(path)
 
 

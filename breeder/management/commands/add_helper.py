@@ -1,6 +1,5 @@
 """`manage.py add_helper NAME`: somebody who walks the round and packs."""
 
-import getpass
 import os
 from argparse import ArgumentParser
 from typing import Any
@@ -18,7 +17,7 @@ class Command(BaseCommand):
         parser.add_argument("name")
 
     def handle(self, *args: Any, name: str, **options: Any) -> None:
-        password = os.environ.get("BREEDER_HELPER_PASSWORD") or getpass.getpass("Password (10 signs or more): ")
         doors.bring_up_to_date()
+        password = os.environ.get("BREEDER_HELPER_PASSWORD") or doors.ask_password()
         doors.add_person(name, password, HELPER)
         self.stdout.write(f"{name} may log in as a helper.")

@@ -4,9 +4,10 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from breeder.management.keeping import write_backup
+from breeder.management.keeping import schema, write_backup
 
 
 class Command(BaseCommand):
@@ -16,6 +17,8 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path)
 
     def handle(self, *args: Any, file: Path, **options: Any) -> None:
+        if not schema():
+            raise CommandError(f"There is no book in {settings.DATA_DIR} yet. Name its folder in BREEDER_DATA.")
         try:
             kept = write_backup(file)
         except OSError as trouble:

@@ -95,7 +95,8 @@ def _cities(path: Path, options: dict[str, Any]) -> list[City]:
     try:
         found = pairs.cities_of(path)
     except (OSError, KeyError, ValueError) as fault:
-        raise CommandError(f"{path} cannot be read as daily pairs: {fault}. See manage.py replay --help.") from None
+        said = fault.strerror if isinstance(fault, OSError) else fault
+        raise CommandError(f"{path} cannot be read as daily pairs: {said}. See manage.py replay --help.") from None
     if options["half"]:
         found = found[options["half"] == "other" :: 2]
     number = options["cities"]
