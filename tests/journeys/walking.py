@@ -7,7 +7,7 @@ import sys
 import time
 import urllib.request
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from django.conf import settings
 
@@ -52,7 +52,9 @@ class Site:
 
 
 class Walker:
-    """A thumb on a phone: every tap is counted."""
+    """A thumb on a phone: every tap is counted. Whoever logged in on a site before need not do so again."""
+
+    logged_in: ClassVar[dict[str, Any]] = {}
 
     def __init__(self, browser: Any, address: str, *, script: bool) -> None:
         self.context = browser.new_context(
@@ -60,7 +62,13 @@ class Walker:
         )
         self.page, self.script, self.taps = self.context.new_page(), script, 0
         self.page.set_default_timeout(15_000)
-        self.page.goto("/login/")
+        self.context.add_cookies(self.logged_in.get(address, []))
+        self.page.goto("/book/")
+        if "/login/" in self.page.url:
+            self.log_in()
+            self.logged_in[address] = self.context.cookies()
+
+    def log_in(self) -> None:
         self.page.fill("#id_username", "keeper")
         self.page.fill("#id_password", PASSWORD)
         self.page.get_by_role("button", name="Log in").click()
