@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from breeder.carriers.holidays import FIRST_YEAR
 from breeder.carriers.models import Closure, Service
 from breeder.carriers.rules import DELAYS_FROM
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.taxa.degrees import DegreesField
 
@@ -18,7 +19,7 @@ MOST_DAYS = 15
 LAST_YEAR = 2100
 
 
-class ServiceForm(PlainForm, forms.ModelForm):
+class ServiceForm(SeenForm, PlainForm, forms.ModelForm):
     """A postal service as this keeper uses it."""
 
     weekdays = forms.TypedMultipleChoiceField(

@@ -11,6 +11,7 @@ from django.utils import timezone
 from breeder.carriers.acceptance import month_day
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.house import regions
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.people.models import Person
 
@@ -62,7 +63,7 @@ class ListField(forms.CharField):
         """Have each part looked at where the form needs it; a list has no length in letters."""
 
 
-class OnRecordForm(PlainForm, forms.ModelForm):
+class OnRecordForm(SeenForm, PlainForm, forms.ModelForm):
     """What every rule is asked: where it is written, who looked it up, when, and until when that is good."""
 
     url = forms.URLField(label="Address of that page", required=False, max_length=240, assume_scheme="https")

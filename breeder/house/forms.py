@@ -10,6 +10,7 @@ from breeder.house import regions, weather
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
 from breeder.house.places import fault_of_place, us_place
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 
 CURRENCY = RegexValidator(
@@ -30,7 +31,7 @@ SECTIONS = {
 LONGEST_REGION = 60
 
 
-class SettingForm(PlainForm, forms.ModelForm):
+class SettingForm(SeenForm, PlainForm, forms.ModelForm):
     """Names, units, place, money and tolerances of the household."""
 
     postcode = forms.CharField(

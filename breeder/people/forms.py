@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.people import rules
 from breeder.people.models import Address, Person
@@ -22,7 +23,7 @@ class PeopleFilter(forms.Form):
     kind = forms.ChoiceField(label="Kind", required=False, choices=[("", "everybody"), *Person.Kind.choices])
 
 
-class PersonForm(PlainForm, forms.ModelForm):
+class PersonForm(SeenForm, PlainForm, forms.ModelForm):
     """Who somebody is and how to reach them."""
 
     class Meta:

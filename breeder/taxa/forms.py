@@ -9,6 +9,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.pages.words import degrees
 from breeder.taxa import rules, sheet
@@ -41,7 +42,7 @@ class SpeciesFilter(forms.Form):
     band = forms.ChoiceField(label="Band", required=False, choices=[("", "both bands"), *Species.Band.choices])
 
 
-class SpeciesForm(PlainForm, forms.ModelForm):
+class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
     """All values of a species, and where the changed ones come from."""
 
     # The bounds lie so close that every usual limit typed in the other unit falls outside.
@@ -142,7 +143,7 @@ class SpeciesForm(PlainForm, forms.ModelForm):
         return f"‘{self.label_of(higher)}’ is {high}, but ‘{self.label_of(lower)}’ is {low}. Mend one of the two."
 
 
-class LineForm(PlainForm, forms.ModelForm):
+class LineForm(SeenForm, PlainForm, forms.ModelForm):
     """A line: what it is, how it is sold, what must stay."""
 
     harvest_share = PercentField(

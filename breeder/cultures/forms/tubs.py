@@ -11,6 +11,7 @@ from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
 from breeder.cultures.forms.fields import AnimalsField, WhenField, as_number, photo_field
 from breeder.cultures.models import Culture, Entry, Stage
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.taxa.models import Line
 
@@ -243,7 +244,7 @@ class EndFreezeForm(PlainForm, forms.Form):
     reason = forms.CharField(label="Why it may give again", max_length=160, help_text="Kept in the log.")
 
 
-class MinimumForm(PlainForm, forms.ModelForm):
+class MinimumForm(SeenForm, PlainForm, forms.ModelForm):
     """How many of a line must stay."""
 
     reason = forms.CharField(

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 
 from breeder.cultures.models import Stage
+from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.orders import rules
 from breeder.orders.forms.fields import money_field
@@ -15,7 +16,7 @@ HOLDS = ("line", "kind", "stage", "number", "males", "females")
 FIXED = "What the pack holds is fixed, since it was ordered before. To sell another pack, offer a new one."
 
 
-class OfferForm(PlainForm, forms.ModelForm):  # type: ignore[type-arg]
+class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
     """A pack that a line is sold in."""
 
     class Meta:
