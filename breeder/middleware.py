@@ -1,8 +1,10 @@
 """Small layers around every page: content policy, the household's clock, answers that are repeated."""
 
 from collections.abc import Callable
+from datetime import timedelta
 
 from django.conf import settings
+from django.contrib import messages
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.template.loader import render_to_string
@@ -40,6 +42,13 @@ class HouseholdTime:
             return self.get_response(request)
 
 
+DOUBLE_CLICK = timedelta(seconds=10)
+SENT_BEFORE = (
+    "This form was sent before, so nothing was written this time. If you typed something else in it since, open its "
+    "page anew and send it from there."
+)
+
+
 class RepeatedAnswer:
     """Give a form that is sent twice the answer that its first sending got."""
 
@@ -51,6 +60,9 @@ class RepeatedAnswer:
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if isinstance(exception, AlreadyDone):
+            # Somebody who went back and typed something else must not take it for written.
+            if timezone.now() - exception.at > DOUBLE_CLICK and kept.HEADER not in request.headers:
+                messages.warning(request, SENT_BEFORE)
             return HttpResponseRedirect(exception.answer)
         return None
 

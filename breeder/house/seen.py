@@ -1,4 +1,4 @@
-"""Two people edit the same row: whoever saves second is told what changed meanwhile, and nothing is lost in silence."""
+"""Two browsers edit the same row: the second to save is told what changed meanwhile, so nothing is lost in silence."""
 
 from hashlib import sha256
 from typing import Any
@@ -22,7 +22,7 @@ class _StampField(forms.CharField):
 
 
 class SeenForm(forms.BaseModelForm):
-    """Mix in first: refuses to write over values that somebody else changed since the page was opened.
+    """Mix in first: refuses to write over values that were changed since the page was opened.
 
     It is a courtesy to people; rows are still guarded by the turn that their actions take.
     """
@@ -60,7 +60,7 @@ class SeenForm(forms.BaseModelForm):
     def _changed(self, name: str) -> str:
         shown = self._shown(name)
         return (
-            f"‘{self[name].label}’ was changed by somebody else since you opened this page; in the book it is now "
+            f"‘{self[name].label}’ was changed since you opened this page; in the book it is now "
             f"‘{shown}’. What you typed stands below: look at it, and save again if it is to be so."
         )
 

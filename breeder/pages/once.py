@@ -11,11 +11,11 @@ KEY_LENGTH = 40
 
 
 class AlreadyDone(Exception):
-    """The form with this token was done before; `answer` is the page that its first sending led to."""
+    """The form with this token was done before; `answer` is the page that its first sending led to, `at` when."""
 
-    def __init__(self, answer: str) -> None:
-        super().__init__(answer)
-        self.answer = answer
+    def __init__(self, token: Token) -> None:
+        super().__init__(token.answer)
+        self.answer, self.at = token.answer, token.at
 
 
 def new_token() -> str:
@@ -26,7 +26,7 @@ def new_token() -> str:
 def seen(key: str) -> None:
     """Raise AlreadyDone if this form was done before; call it first in a view, so that old faults are not shown."""
     if key and (token := Token.objects.filter(pk=key[:KEY_LENGTH]).first()):
-        raise AlreadyDone(token.answer)
+        raise AlreadyDone(token)
 
 
 def spend(key: str, answer: str) -> None:
@@ -41,4 +41,4 @@ def spend(key: str, answer: str) -> None:
         with transaction.atomic():
             Token.objects.create(key=key, answer=answer, at=timezone.now())
     except IntegrityError:
-        raise AlreadyDone(Token.objects.get(pk=key).answer) from None
+        raise AlreadyDone(Token.objects.get(pk=key)) from None

@@ -1,9 +1,15 @@
 """A form that is sent twice is done once."""
 
+from datetime import timedelta
+
 import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
 
 from breeder.pages import once
 from breeder.pages.models import Token
+from breeder.people.models import Person
 
 pytestmark = pytest.mark.django_db
 
@@ -32,3 +38,15 @@ def test_a_token_longer_than_the_column_is_cut_and_still_found() -> None:
     once.spend("x" * 300, "/a/")
     with pytest.raises(once.AlreadyDone):
         once.seen("x" * 300)
+
+
+@pytest.mark.parametrize(("seconds", "told"), [(2, False), (60, True)])
+def test_who_went_back_and_typed_something_else_is_told_that_it_was_not_written(
+    keeper_client: Client, seconds: int, told: bool
+) -> None:
+    sent = {"name": "Ada Marsh", "kind": "customer", "without_place": "on", "token": once.new_token()}
+    keeper_client.post(reverse("people:new"), sent)
+    Token.objects.update(at=timezone.now() - timedelta(seconds=seconds))
+    answer = keeper_client.post(reverse("people:new"), sent | {"name": "Bo Reed"}, follow=True)
+    assert Person.objects.get().name == "Ada Marsh"
+    assert ("nothing was written this time" in answer.content.decode()) is told
