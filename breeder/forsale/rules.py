@@ -80,7 +80,9 @@ class Row:
         """Return when and how the line was last counted, and what that means for selling it."""
         if self.stage is None or self.counted_on is None:
             return "never looked at" if self.by_cup else self._never_counted
-        said = f"{ago(self.counted_on, self.today)}, {NAMES.get(self.stage.method, self.stage.method)}"
+        # A tub that was only tipped into has the day of the count that came with it, and no way of counting.
+        how = NAMES.get(self.stage.method, self.stage.method)
+        said = ago(self.counted_on, self.today) + (f", {how}" if how else "")
         if self.by_cup:
             return f"looked {ago(self.counted_on, self.today)}"
         if self.stage.is_stale:

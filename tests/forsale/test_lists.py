@@ -180,6 +180,16 @@ def test_a_tub_that_was_only_filled_is_sold_from_and_says_so(keeper_client: Clie
     assert "so nothing is sold" not in said
 
 
+def test_a_tub_that_was_tipped_full_says_when_its_animals_were_counted(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    counted = harbour.cultures.get()
+    cultures.merge_tubs(counted.pk, tub(harbour).pk, by=None)
+    pack(harbour)
+    said = keeper_client.get(reverse("forsale:page")).content.decode()
+    assert "today<" in said
+    assert "today, <" not in said
+
+
 def test_a_line_sold_by_the_cup_says_its_cups(keeper_client: Client) -> None:
     of = line("Dwarf", sold_by="cup", cups_per_tub=2)
     tub(of)
