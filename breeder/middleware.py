@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 from datetime import timedelta
+from http import HTTPStatus
 
 from django.conf import settings
 from django.contrib import messages
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.template.loader import render_to_string
+from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from breeder.house.queries import household
@@ -65,6 +67,30 @@ class RepeatedAnswer:
                 messages.warning(request, SENT_BEFORE)
             return HttpResponseRedirect(exception.answer)
         return None
+
+
+class PageOfAForm:
+    """Lead to the page above where an address only takes a form: a phone that threw a tab away asks for it anew."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if response.status_code == HTTPStatus.METHOD_NOT_ALLOWED and request.method in ("GET", "HEAD"):
+            return HttpResponseRedirect(_page_above(request.path))
+        return response
+
+
+def _page_above(path: str) -> str:
+    while path != "/":
+        path = path.rstrip("/").rpartition("/")[0] + "/"
+        try:
+            resolve(path)
+        except Resolver404:
+            continue
+        return path
+    return path
 
 
 class BusyBook:

@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "breeder.middleware.AnswerToPhone",
     "breeder.middleware.HouseholdTime",
     "breeder.middleware.RepeatedAnswer",
+    "breeder.middleware.PageOfAForm",
     "breeder.middleware.BusyBook",
     "axes.middleware.AxesMiddleware",
 ]

@@ -32,7 +32,22 @@ def test_every_address_answers_on_an_empty_book(who: str, request: pytest.Fixtur
             for answer in (visitor.get(address), visitor.post(address)):
                 assert answer.status_code < 500, (who, name)
                 assert not parts or answer.status_code in (302, 403, 404, 405), (who, name, answer.status_code)
+                # A phone that threw a tab away asks for the address of a form: it gets a page, never an empty one.
+                assert answer.status_code != 405 or answer.wsgi_request.method == "POST", (who, name)
                 if answer.status_code in (403, 404) and "text/html" in answer["Content-Type"]:
                     assert "<h1" in answer.content.decode(), (who, name)
                 asked += 1
     assert asked > 200
+
+
+@pytest.mark.parametrize(
+    ("address", "page"),
+    [
+        ("/packing/7/send/", "/packing/7/"),
+        ("/closures/3/remove/", "/closures/"),
+        ("/tubs/12/crash/over/", "/tubs/12/crash/"),
+        ("/logout/", "/"),
+    ],
+)
+def test_the_address_of_a_form_leads_to_the_page_above(keeper_client: Client, address: str, page: str) -> None:
+    assert keeper_client.get(address).headers["Location"] == page

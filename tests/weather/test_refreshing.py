@@ -363,7 +363,7 @@ def test_pages_start_the_bringing_and_do_not_wait_for_it(
     started: list[bool] = []
     monkeypatch.setattr(refreshing, "bring_wanted_soon", lambda: started.append(True))
     url = reverse("weather:fresh", args=[place.pk])
-    assert helper_client.get(url).status_code == 405
+    assert helper_client.get(url).headers["Location"] == reverse("weather:place", args=[place.pk])
     answer = helper_client.post(url, {"token": "a"}, follow=True)
     assert "No weather service is chosen yet" in answer.content.decode()
     assert started == []
