@@ -11,7 +11,20 @@ from django.utils import timezone
 
 from breeder.census import belief as census
 from breeder.census.defaults import ANIMALS_A_LITRE, DAYS_PER_MONTH, FIT_OVER_MONTHS, ROOM_OVER_MOST
-from breeder.census.growth import Forecast, Growth, Seen, Vital, default_growth, fitted_growth, surplus_forecast
+from breeder.census.growth import (
+    Forecast,
+    Growth,
+    Seen,
+    Vital,
+    default_growth,
+    fitted_growth,
+    growth_rate,
+    reproductive_value,
+    stage_matrix,
+    surplus_forecast,
+    sustainable_share,
+    sustainable_share_of,
+)
 from breeder.census.quantiles import STORED_Z
 from breeder.cultures import replay
 from breeder.cultures.ledger import Ledger, ageing_of
@@ -21,6 +34,7 @@ from breeder.cultures.stock import StageStock
 from breeder.reserve.defaults import GIVES_SURPLUS
 from breeder.taxa.models import Line, Species
 
+YOUNG_ROW, ADULT_ROW = 0, 1  # of a stage matrix
 VITAL_FIELDS = ("brood", "broods_a_year", "mature_days", "young_survival")
 FITTED_FROM = timedelta(days=round(FIT_OVER_MONTHS * DAYS_PER_MONTH))
 
@@ -75,15 +89,46 @@ def when_ready(line: Line, stock: StageStock, wanted: int, on: date) -> WhenRead
 
 def growth_of_species(species: Species) -> Growth | None:
     """Return the growth that a species' own values give, with their marks; None while one of them is missing."""
+    vital = _vital_of(species)
+    return None if vital is None else default_growth(vital, f"from {_vital_words(species)}")
+
+
+def spare_of_species(species: Species) -> tuple[str, ...]:
+    """Return in sentences what a species with room can spare for good; nothing while one of its values is missing."""
+    vital = _vital_of(species)
+    if vital is None:
+        return ()
+    matrix = stage_matrix(vital)
+    source = f"From {_vital_words(species)}. Nothing is sold on it: what was counted and what must stay decide."
+    if growth_rate(matrix) <= 1:
+        return (
+            "By these values it does not grow even with room and care, so what goes is not made good. Check them on "
+            "the species’ page.",
+            source,
+        )
+    young, adults = (sustainable_share_of(matrix, stage) for stage in (YOUNG_ROW, ADULT_ROW))
+    worth = float(reproductive_value(matrix)[ADULT_ROW])
+    return (
+        f"With room and care {young:.0%} of the young can go every month without an end, or {adults:.0%} of the "
+        f"adults, or {sustainable_share(matrix):.0%} of all: one of these, not all three.",
+        f"One adult counts in what comes after for as much as {worth:.1f} young. Sell young first.",
+        source,
+    )
+
+
+def _vital_of(species: Species) -> Vital | None:
     values = [getattr(species, name) for name in VITAL_FIELDS]
     if any(value is None or not value for value in values):
         return None
     brood, broods, days, survival = (float(value) for value in values)
-    vital = Vital(
+    return Vital(
         brood, broods, days / DAYS_PER_MONTH, survival, float(species.share_female), float(species.adult_life_months)
     )
+
+
+def _vital_words(species: Species) -> str:
     marks = {species.sources.get(name, ["common practice"])[0] for name in VITAL_FIELDS}
-    return default_growth(vital, f"from the brood, survival and life of the species ({', '.join(sorted(marks))})")
+    return f"the brood, survival and life of the species ({', '.join(sorted(marks))})"
 
 
 def seen_in(entries: Iterable[Entry], since: date) -> list[Seen]:

@@ -1,9 +1,11 @@
 """How many of a line must stay, why, and what that means: the reserve room's answers for a line of the book."""
 
 from breeder.cultures.models import Culture
-from breeder.cultures.stock import StageStock
+from breeder.cultures.stock import StageStock, TubStock
 from breeder.reserve import outlook
 from breeder.reserve.breeders import Advice, Minimum, binding_minimum, size_of_minimum
+from breeder.reserve.circle import TubBreeders
+from breeder.reserve.sex_ratio import Sexed, sex_ratio_alarm
 from breeder.taxa.models import Line
 
 
@@ -27,19 +29,40 @@ def minimum_of(line: Line) -> Minimum:
 
 def outlook_of(line: Line, adults: StageStock) -> tuple[str, ...]:
     """Return what the adults of a line mean for its keeping, in sentences."""
+    share, breeding = float(line.species.share_female), _breeding(adults)
     kept = outlook.Kept(
         adults=adults.lower,
         males=adults.males,
         females=adults.females,
-        breeding_tubs=sum(tub.purpose == Culture.Purpose.BREEDING for tub in adults.tubs),
+        breeding_tubs=len(breeding),
         irreplaceable=line.irreplaceable,
         reproduction=line.species.reproduction,
-        share_female=float(line.species.share_female),
+        share_female=share,
         shown_by=line.shown_by,
         generation_days=line.species.generation_days,
         effective_share=float(line.effective_share),
+        years=line.horizon_years,
+        tubs=tuple(_breeders(tub, share) for tub in breeding if not tub.is_stale),
     )
     return outlook.outlook(kept, minimum_of(line))
+
+
+def sexes_out_of_share(line: Line, sexed: Sexed) -> tuple[str, ...]:
+    """Return in sentences that a line has too many or too few females, by the adults that were sexed."""
+    species = line.species
+    share = float(species.share_female)
+    return sex_ratio_alarm(sexed, share, minimum_of(line).number, reproduction=species.reproduction)
+
+
+def _breeding(adults: StageStock) -> list[TubStock]:
+    return [tub for tub in adults.tubs if tub.purpose == Culture.Purpose.BREEDING]
+
+
+def _breeders(tub: TubStock, share_female: float) -> TubBreeders:
+    """Return the breeders surely in a tub: as they were sexed, else by the usual share of females."""
+    if tub.males is None or tub.females is None:
+        return TubBreeders(tub.number, tub.lower * (1 - share_female), tub.lower * share_female)
+    return TubBreeders(tub.number, tub.males, tub.females)
 
 
 def size_kept(line: Line) -> float:

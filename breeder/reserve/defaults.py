@@ -14,6 +14,9 @@ HORIZON_YEARS = 5.0  # judgement, as for a hobby line
 ALLELE_FREQUENCY = 0.05  # the rarest allele worth keeping: Marshall & Brown 1975 (from memory)
 EFFECTIVE_SHARE = 0.3  # effective size / adults in a stable tub; judgement (wild mean 0.10: Frankham 1995)
 DAYS_PER_YEAR = 365.25
+SEX_RATIO_CONFIDENCE = 0.95  # two-sided; how sure before the sexes are said to be out of their share
+FEW_EXPECTED = 5  # of the rarer sex; with fewer expected a sample says nothing: Cochran 1954 (from memory)
+CIRCLE_GENERATIONS = 10  # looked ahead where the generation time is not in the book; KEEPER_DEFAULT
 
 EXTINCTION_RISK = 0.05  # accepted chance that the breeders left die out by bad luck; judgement
 DAUGHTERS_PER_FEMALE = 1.5  # that grow up to breed, in a tub that does well; KEEPER_DEFAULT

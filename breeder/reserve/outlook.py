@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from . import circle
 from .breeders import TWO_SEXES, Minimum, size_of_minimum
-from .defaults import EFFECTIVE_SHARE, SURE
+from .defaults import EFFECTIVE_SHARE, HORIZON_YEARS, SURE
 from .effective import (
     chance_of_size,
     effective_size,
@@ -20,7 +21,10 @@ HALVINGS = 40  # of the span searched for a size; far finer than a tenth of an a
 
 @dataclass(frozen=True)
 class Kept:
-    """What is surely there of a line: adults, of them males and females where they were counted, and breeding tubs."""
+    """What is surely there of a line: adults, of them males and females where they were counted, and breeding tubs.
+
+    `tubs` are the breeding tubs whose adults are known well enough to say which could give males to which.
+    """
 
     adults: int
     males: int | None
@@ -32,6 +36,8 @@ class Kept:
     shown_by: str = "both"
     generation_days: float | None = None
     effective_share: float = EFFECTIVE_SHARE
+    years: float = HORIZON_YEARS
+    tubs: tuple[circle.TubBreeders, ...] = ()
 
 
 def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> float:
@@ -50,7 +56,7 @@ def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> fl
 
 def outlook(kept: Kept, minimum: Minimum) -> tuple[str, ...]:
     """Return what the numbers of a line mean, a sentence each; nothing for what cannot be said of it."""
-    return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_tubs(kept))
+    return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_tubs(kept), *_circle(kept))
 
 
 def _advised(kept: Kept, minimum: Minimum) -> list[str]:
@@ -127,3 +133,14 @@ def _tubs(kept: Kept) -> list[str]:
     if not kept.breeding_tubs:
         return ["It cannot be bought again and has no breeding tub. Start one."]
     return ["It cannot be bought again and all of it breeds in one tub. Split it: one crash would end it."]
+
+
+def _circle(kept: Kept) -> tuple[str, ...]:
+    if kept.reproduction != TWO_SEXES:
+        return ()
+    return circle.advice(
+        kept.tubs,
+        years=kept.years,
+        generation_days=kept.generation_days,
+        effective_share=kept.effective_share,
+    )

@@ -23,6 +23,7 @@ from breeder.census.growth import (
     stay_and_leave,
     surplus_forecast,
     sustainable_share,
+    sustainable_share_of,
 )
 
 TODAY = date(2026, 3, 1)
@@ -165,3 +166,18 @@ def test_a_day_is_named_within_five_years_and_not_beyond(months: int, is_named: 
     forecast = surplus_forecast(TODAY, 100, 0.0, doubling_a_year, wanted, 0)
     assert (forecast.median_on is not None) is is_named
     assert ("not likely within 5 years" in " ".join(forecast.notes)) is not is_named
+
+
+def test_a_stage_alone_is_spared_so_that_the_tub_neither_grows_nor_falls() -> None:
+    matrix = stage_matrix(VITAL)
+    for stage in (0, 1):
+        taken = matrix.copy()
+        taken[stage] *= 1 - sustainable_share_of(matrix, stage)
+        assert growth_rate(taken) == pytest.approx(1)
+    assert sustainable_share(matrix) < sustainable_share_of(matrix, 1) < sustainable_share_of(matrix, 0)
+
+
+def test_nothing_is_spared_of_a_tub_that_falls_and_all_of_a_stage_that_is_not_needed() -> None:
+    falling = np.array([[0.5, 0.2], [0.3, 0.5]])
+    assert sustainable_share_of(falling, 0) == sustainable_share_of(falling, 1) == 0
+    assert sustainable_share_of(np.array([[1.2, 0.0], [0.4, 0.5]]), 1) == 1

@@ -150,6 +150,7 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "reproductive_value": lambda *matrix: list(growth.reproductive_value(np.array(matrix))),
     "stay_and_leave": lambda *given: list(growth.stay_and_leave(*given)),
     "sustainable_percent": lambda *matrix: 100 * growth.sustainable_share(np.array(matrix)),
+    "sustainable_percent_of": lambda stage, matrix: 100 * growth.sustainable_share_of(np.array(matrix), stage),
     "usher_rate": lambda *given: usher(given)[0],
     "usher_percent": lambda *given: usher(given)[1],
     "life_table": lambda offspring, days: [

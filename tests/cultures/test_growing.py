@@ -4,15 +4,16 @@ import math
 from collections.abc import Iterator
 from datetime import timedelta
 
+import numpy as np
 import pytest
 import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.census.growth import surplus_forecast
+from breeder.census.growth import Vital, stage_matrix, surplus_forecast
 from breeder.cultures import actions, queries
-from breeder.cultures.growing import growth_of_species, needed, seen_in, when_ready
+from breeder.cultures.growing import growth_of_species, needed, seen_in, spare_of_species, when_ready
 from breeder.cultures.models import Culture
 from breeder.taxa.models import Line
 from tests.build import NOW, line, species, tub
@@ -162,3 +163,25 @@ def test_growth_is_fitted_to_the_counts_of_the_last_year(keeper: User) -> None:
         at = NOW - timedelta(days=days, hours=1)
         actions.record_count(culture.pk, "young", "hand", {"counted": 500 - days}, happened_at=at, by=keeper)
     assert "fitted to 4 counts of 1 tub" in asked(of, 600).forecast.notes[0]
+
+
+def test_the_line_says_what_the_species_can_spare_for_good(keeper_client: Client) -> None:
+    """Of 1000 and 1000 the shares named, taken after every month, leave a stock that neither grows nor falls."""
+    kind = species("Porcellio laevis", brood=35, broods_a_year=4, mature_days=110, young_survival="0.5")
+    said = spare_of_species(kind)
+    young, adults, both = (float(word.rstrip("%")) / 100 for word in said[0].split() if word.endswith("%"))
+    monthly = stage_matrix(Vital(35, 4, 110 / 30.4375, 0.5, 0.5, 24))
+    for shares in ((young, 0.0), (0.0, adults), (both, both)):
+        held = np.array([1000.0, 1000.0])
+        settled = [held := (1 - np.array(shares)) * (monthly @ held) for _ in range(40)]
+        assert settled[-1].sum() / settled[-2].sum() == pytest.approx(1, abs=0.03)  # told in whole percent
+    assert "keeper default" in said[-1] or "common practice" in said[-1]
+    page = keeper_client.get(reverse("cultures:line", args=[line(of=kind).pk])).content.decode()
+    assert "What the species can spare for good" in page
+    assert said[0] in page
+
+
+def test_a_species_that_does_not_grow_can_spare_nothing() -> None:
+    kind = species("Oniscus asellus", brood=1, broods_a_year=1, mature_days=240, young_survival="0.1")
+    assert "does not grow" in spare_of_species(kind)[0]
+    assert spare_of_species(species("Cubaris murina")) == ()

@@ -95,3 +95,48 @@ def test_adults_of_unknown_sex_count_for_the_size_by_their_share_and_never_for_a
     assert shortages([Want(ash.pk, "adults", 12, males=12)], stock) == []
     (said,) = shortages([Want(ash.pk, "adults", 13, males=13)], stock)
     assert "Only 12 males can be spared" in said
+
+
+def test_the_line_says_whose_males_each_breeding_tub_gets(keeper_client: Client) -> None:
+    ash = vulgare()
+    for number, (males, females) in ((4, (10, 20)), (9, (12, 18))):
+        one, sexed = tub(ash, number=number), Sexed(males, females, 0)
+        actions.record_count(one.pk, "adults", "hand", {"counted": males + females}, sexed=sexed, by=None)
+    unsexed = tub(ash, number=7)
+    actions.record_count(unsexed.pk, "adults", "hand", {"counted": 40}, by=None)
+    actions.record_count(tub(ash, number=11, purpose="growing").pk, "adults", "hand", {"counted": 40}, by=None)
+    page = keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
+    assert "always the same way: 4 → 7 → 9 → 4." in page
+    assert "After 5 years (7 generations) inbreeding is then about" in page
+
+
+def test_a_line_out_of_its_share_of_females_says_so_until_the_book_knows_better(keeper_client: Client) -> None:
+    """48 of 60: Wilson's 95 % interval is .68 to .88 (computed)."""
+    ash = vulgare()
+    first, second = tub(ash), tub(ash)
+    wrong = actions.record_count(first.pk, "adults", "hand", {"counted": 60}, sexed=Sexed(60, 0, 0), by=None)
+    actions.correct_entry(wrong.entry.pk, by=None)
+    actions.record_count(first.pk, "adults", "hand", {"counted": 20}, sexed=Sexed(10, 10, 0), by=None)
+    for males, females in ((4, 16), (8, 32)):
+        culture = first if males == 4 else second
+        sexed = Sexed(males, females, 5)
+        actions.record_count(culture.pk, "adults", "hand", {"counted": sexed.counted}, sexed=sexed, by=None)
+    address = reverse("cultures:line", args=[ash.pk])
+    said = "Too many females: 48 of 60 adults sexed (80%; 68% to 88% of all, 95% sure), and 50% is usual."
+    page = keeper_client.get(address).content.decode()
+    assert said in page
+    assert "bacteria that turn sons into daughters" in page
+    ash.species.share_female = Decimal("0.80")
+    ash.species.save()
+    assert "Too many females" not in keeper_client.get(address).content.decode()
+
+
+def test_a_sexed_sale_before_the_count_is_named_as_the_reason(keeper_client: Client) -> None:
+    ash = vulgare()
+    culture = tub(ash)
+    address = reverse("cultures:line", args=[ash.pk])
+    actions.record_count(culture.pk, "adults", "hand", {"counted": 80}, sexed=Sexed(40, 40, 0), by=None)
+    actions.record_change(culture.pk, "adults", 30, "culled", males=30, by=None)
+    assert "Too many" not in keeper_client.get(address).content.decode()
+    actions.record_count(culture.pk, "adults", "hand", {"counted": 50}, sexed=Sexed(10, 40, 0), by=None)
+    assert "Animals were taken out by sex before" in keeper_client.get(address).content.decode()

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from breeder.reserve import alleles, demography, effective, starters
+from breeder.reserve import alleles, circle, demography, effective, starters
 from breeder.reserve.lots import surplus_of_estimate
 from tests.published.rows import MARKS, Row, rows_of
 
@@ -15,6 +15,19 @@ ROWS = rows_of("reserve.csv")
 def surplus(estimate: float, error: float, portions: int, minimum: int) -> list[float]:
     lot = surplus_of_estimate(estimate, error, portions, minimum, 0, 0.0, 0.95)
     return [lot.lower, lot.surplus]
+
+
+def tubs_alike(tubs: int, males: int, females: int) -> list[circle.TubBreeders]:
+    return [circle.TubBreeders(number, males, females) for number in range(tubs)]
+
+
+def apart(tubs: int, males: int, females: int, generations: int) -> list[float]:
+    return circle.inbreeding_of_tubs(tubs_alike(tubs, males, females), range(tubs), generations)
+
+
+def in_circle(tubs: int, males: int, females: int, generations: int) -> float:
+    way = circle.round_the_circle(tubs)
+    return circle.inbreeding_of_tubs(tubs_alike(tubs, males, females), way, generations)[-1]
 
 
 CHECKS: dict[str, Callable[..., Any]] = {
@@ -48,6 +61,9 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "selfing": effective.effective_size_selfing,
     "founders": lambda *shares: alleles.founder_equivalents(shares),
     "surplus": surplus,
+    "apart": lambda *given: apart(*given)[-1],
+    "apart_each": apart,
+    "circle": in_circle,
 }
 
 

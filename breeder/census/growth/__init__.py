@@ -12,6 +12,7 @@ from .stages import (
     stage_matrix,
     stay_and_leave,
     sustainable_share,
+    sustainable_share_of,
 )
 
 __all__ = [
@@ -34,4 +35,5 @@ __all__ = [
     "stay_and_leave",
     "surplus_forecast",
     "sustainable_share",
+    "sustainable_share_of",
 ]

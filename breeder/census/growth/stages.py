@@ -63,6 +63,23 @@ def sustainable_share(matrix: Matrix) -> float:
     return max(0.0, 1 - 1 / growth_rate(matrix))
 
 
+def sustainable_share_of(matrix: Matrix, stage: int) -> float:
+    """Return the share of one stage alone that may be taken after each step; 0 when the tub does not grow.
+
+    The h at which the dominant eigenvalue of diag(1 − h)·A is 1, h in the row of `stage` alone. The determinant of
+    I − diag(1 − h)·A is a straight line in h, so its root is found without a search; 1 when the tub grows even without
+    that stage. Source: Caswell 2001, Matrix Population Models (harvest of stages; from memory).
+    """
+    if growth_rate(matrix) <= 1:
+        return 0.0
+    without = matrix.copy()
+    without[stage] = 0.0
+    if growth_rate(without) >= 1:
+        return 1.0
+    none_left, all_left = (float(np.linalg.det(np.eye(len(matrix)) - one)) for one in (without, matrix))
+    return 1 - none_left / (none_left - all_left)
+
+
 def stable_stages(matrix: Matrix) -> Matrix:
     """Return the shares of the stages that settle in the long run; they add up to 1."""
     values, vectors = np.linalg.eig(matrix)

@@ -4,6 +4,7 @@ from breeder.cultures.queries.carried import carried_on
 from breeder.cultures.queries.kin import Sister, left_since, sisters_of
 from breeder.cultures.queries.next_counts import plan_of_week
 from breeder.cultures.queries.rounds import last_of, round_of, sheet_of
+from breeder.cultures.queries.sexing import sexed_of
 from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
 from breeder.cultures.queries.tubs import (
     book_of,
@@ -35,6 +36,7 @@ __all__ = [
     "plan_of_week",
     "promise_rows",
     "round_of",
+    "sexed_of",
     "sheet_of",
     "shelves",
     "sisters_of",

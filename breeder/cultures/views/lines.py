@@ -10,8 +10,8 @@ from django.utils import timezone
 from django_tables2 import RequestConfig
 
 from breeder.cultures import actions, forms, freezing, queries
-from breeder.cultures.growing import when_ready
-from breeder.cultures.keeping import minimum_of, outlook_of
+from breeder.cultures.growing import spare_of_species, when_ready
+from breeder.cultures.keeping import minimum_of, outlook_of, sexes_out_of_share
 from breeder.cultures.queries.tubs import LineRow
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
@@ -42,12 +42,22 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "row": row,
         "stages": stages,
         "tubs": queries.tub_rows(line_id=pk),
-        "minimum": minimum_of(one) if one.sold_by == Line.SoldBy.HEAD else None,
-        "harvest_percent": round(float(one.harvest_share or 0) * 100),
-        "outlook": outlook_of(one, row.stock.stages["adults"]) if one.sold_by == Line.SoldBy.HEAD else (),
         "should_freeze": freezing.should_freeze(row.stock),
-    } | _when(request, row)
+    }
+    if one.sold_by == Line.SoldBy.HEAD:
+        shown |= _kept(one, row) | _when(request, row)
     return render(request, "cultures/line.html", shown)
+
+
+def _kept(one: Line, row: LineRow) -> dict[str, Any]:
+    """Return what must stay of a line kept by the animal, and what its numbers mean."""
+    return {
+        "minimum": minimum_of(one),
+        "harvest_percent": round(float(one.harvest_share or 0) * 100),
+        "outlook": outlook_of(one, row.stock.stages["adults"]),
+        "out_of_share": sexes_out_of_share(one, queries.sexed_of(one.pk)),
+        "spare": spare_of_species(one.species),
+    }
 
 
 def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
