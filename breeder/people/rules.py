@@ -7,6 +7,7 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 
 from breeder.house.places import Place, fault_of_place, to_hundredth, us_place
+from breeder.house.regions import name_of
 from breeder.people.blocks import ReadBlock, read_block
 
 REMOVED = "removed"
@@ -82,7 +83,7 @@ def no_place(country: str, postcode: str) -> str:
         "place; its boxes then stay Not decided."
     )
     if country != "US":
-        return f"Places are looked up by postcode only in the US, and this address is in {country}: {remedy}"
+        return f"Places are looked up by postcode only in the US, and this address is in {name_of(country)}: {remedy}"
     if not postcode:
         return f"No postcode of five digits was found in the address. Add it to the address, or {remedy}"
     return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right, {remedy}"

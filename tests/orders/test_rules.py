@@ -100,6 +100,7 @@ def test_a_pack_that_cannot_be_is_explained(values: dict[str, object], field: st
 
 
 def test_a_pair_needs_no_number_of_its_own() -> None:
+    assert rules.filled_pack({"kind": "cup"})["number"] == 1
     filled = rules.filled_pack({"kind": "sexed", "males": 1, "females": 1})
     assert (filled["number"], filled["stage"], filled["overcount"]) == (2, "adults", 0)
 

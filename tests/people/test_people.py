@@ -57,7 +57,7 @@ class TestPuttingOnFile:
         ("changed", "said"),
         [
             ({"block": "Ada Marsh\nTrenton NJ 00000"}, "no place for 00000"),
-            ({"block": "Ada Marsh\nCork\nIreland"}, "this address is in IE"),
+            ({"block": "Ada Marsh\nCork\nIreland"}, "this address is in Ireland (IE)"),
             ({"latitude": "40.22", "longitude": "74.76", "timezone": "America/New_York"}, "have a minus sign"),
             ({"latitude": "north"}, "‘Latitude’ is ‘north’, which is not a number"),
             ({"country": "USA"}, "as two letters"),

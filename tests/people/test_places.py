@@ -81,7 +81,7 @@ def test_an_american_address_is_placed_by_its_postcode() -> None:
         (TRENTON.replace("08608", "00000"), "no place for 00000"),
         ("PSC 3\nAPO AE 09001", "no place for 09001"),
         ("Ada Marsh\nFern Lane\nTrenton\nUSA", "No postcode of five digits"),
-        ("Di Busch\nFarnweg 4\n10117 Berlin\nGermany", "this address is in DE"),
+        ("Di Busch\nFarnweg 4\n10117 Berlin\nGermany", "this address is in Germany"),
     ],
 )
 def test_without_a_place_there_is_a_sentence_and_a_way_on(block: str, said: str) -> None:

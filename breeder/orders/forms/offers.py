@@ -29,7 +29,7 @@ class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
             "active": "Offered now",
         }
         help_texts = {
-            "number": "Animals, or cups. For sexed animals leave it empty: it is males and females together.",
+            "number": "Animals, or cups (empty: 1). For sexed animals leave it empty: males and females together.",
             "stage": "Asked only for starters. Sexes and showing females are told in adults.",
             "males": "Only for sexed animals: a pair is 1 male and 1 female, written 1.1.",
             "overcount": "Empty: 15 % rounded up, at least 1 (common practice, no source). Promised with the rest.",
@@ -51,6 +51,8 @@ class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
         for name, field in self.fields.items():
             field.help_text = self.Meta.help_texts.get(name, field.help_text)
             field.label = self.Meta.labels.get(name, field.label)
+        self.fields["kind"].choices = [("", "choose a kind"), *Offer.Kind.choices]  # type: ignore[attr-defined]
+        self.fields["line"].empty_label = "choose a line"  # type: ignore[attr-defined]
         lines = Line.objects.exclude(status=Line.Status.CLOSED).select_related("species")
         self.fields["line"].queryset = lines  # type: ignore[attr-defined]
         if self.instance.pk and self.instance.order_lines.exists():

@@ -68,7 +68,8 @@ def filled_pack(given: Mapping[str, Any]) -> dict[str, Any]:
     kind = given["kind"]
     sexed = kind == Offer.Kind.SEXED
     males, females = ((given.get("males") or 0, given.get("females") or 0)) if sexed else (0, 0)
-    number = given.get("number") or (males + females if sexed else None)
+    followed = {Offer.Kind.SEXED: males + females, Offer.Kind.CUP: 1}.get(kind)
+    number = given.get("number") or followed
     stage = {Offer.Kind.CUP: Stage.CUPS, Offer.Kind.STARTER: given.get("stage") or Stage.YOUNG}.get(kind, Stage.ADULTS)
     overcount = given.get("overcount")
     if overcount is None:
