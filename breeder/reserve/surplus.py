@@ -170,7 +170,8 @@ def _one_tub(stock: StageStock, tub: TubStage) -> Free:
 
 def _why_not(tub: TubStage) -> str:
     if tub.purpose not in GIVES_SURPLUS:
-        return f"Tub {tub.tub} is a {tub.purpose} tub, so nothing is sold from it."
+        article = "an" if tub.purpose[0] in "aeiou" else "a"
+        return f"Tub {tub.tub} is {article} {tub.purpose} tub, so nothing is sold from it."
     return f"The last count of tub {tub.tub} is too old to sell on. Count it first."
 
 

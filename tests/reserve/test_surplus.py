@@ -77,7 +77,8 @@ def test_only_breeding_and_growing_tubs_give_surplus() -> None:
     assert (line.lower, line.number) == (200, 150)
     assert [by_tub[n].number for n in range(6)] == [50, 100, 0, 0, 0, 0]
     assert (by_tub[2].lower, by_tub[2].kept_back, by_tub[2].short) == (0, 0, 0)
-    assert "quarantine tub" in by_tub[2].why[0]
+    assert "Tub 2 is a quarantine tub" in by_tub[2].why[0]
+    assert "Tub 3 is an isolation tub" in by_tub[3].why[0]
 
 
 def test_a_stale_tub_gives_nothing_and_says_so() -> None:
