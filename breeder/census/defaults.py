@@ -7,12 +7,13 @@ KEEPER_DEFAULT = "keeper default, common practice, no source"
 # Shared error of each method: the part (standard deviation on the natural-log scale) that counting again the same way
 # does not reduce, since the same eye and the same habits of the animals come back every time. KEEPER_DEFAULT.
 # "weight" is portioning by weight; "index" is, like "piece", a look at what happens to sit under cover; animals that
-# were counted one by one ("hand") are simply there, and "after_sale" rests on the index that it compares.
+# were counted one by one ("hand") are simply there; "after_sale" and "by_sexes" rest on the looks that they compare.
 SHARED_SD: dict[str, float] = {
     "eye": 0.35,
     "piece": 0.25,
     "index": 0.25,
     "after_sale": 0.25,
+    "by_sexes": 0.25,
     "portions": 0.10,
     "weight": 0.10,
     "removal": 0.10,

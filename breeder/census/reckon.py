@@ -133,6 +133,17 @@ def _after_sale(reader: Reader, own: Own) -> Callable[[], Count]:
     return lambda: methods.after_sale(before, later, removed, **own)
 
 
+def _by_sexes(reader: Reader, own: Own) -> Callable[[], Count]:
+    looks = [_sexes(reader.object(name)) for name in ("before", "after", "taken")]
+    return lambda: methods.by_sexes(*looks, **own)
+
+
+def _sexes(reader: Reader) -> methods.Sexes:
+    found = methods.Sexes(reader.whole("males"), reader.whole("females"))
+    reader.done()
+    return found
+
+
 _READERS: dict[str, Callable[[Reader, Own], Callable[[], Count]]] = {
     "eye": _eye,
     "hand": _hand,
@@ -144,4 +155,5 @@ _READERS: dict[str, Callable[[Reader, Own], Callable[[], Count]]] = {
     "marked": _marked,
     "removal": _removal,
     "after_sale": _after_sale,
+    "by_sexes": _by_sexes,
 }

@@ -21,6 +21,7 @@ NAMES = {
     "removal": "removal in passes",
     "marked": "marked and caught again",
     "after_sale": "before and after a sale",
+    "by_sexes": "sexes before and after",
     "start": "tub started empty",
 }
 
@@ -38,10 +39,14 @@ _BY: dict[str, Callable[..., Count]] = {
     "after_sale": lambda given, **own: methods.left_after(
         methods.after_sale(given["index_before"], given["index_after"], given["removed"], **own)
     ),
+    "by_sexes": lambda given, **own: methods.left_after(
+        methods.by_sexes(*(methods.Sexes(**given[name]) for name in ("before", "after", "taken")), **own)
+    ),
     "marked": lambda given, **own: methods.marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
 METHODS = tuple(_BY)
 ONE_BY_ONE = ("hand", "full_sort")
+OF_ADULTS = ("by_sexes",)  # only adults can be sexed
 LEARNT = "learnt"  # in what is kept of a count: bias, spread and pairs of the person who made it
 
 # Where the census room's name of a value is not the form's.

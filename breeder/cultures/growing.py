@@ -109,8 +109,9 @@ def spare_of_species(species: Species) -> tuple[str, ...]:
     young, adults = (sustainable_share_of(matrix, stage) for stage in (YOUNG_ROW, ADULT_ROW))
     worth = float(reproductive_value(matrix)[ADULT_ROW])
     return (
-        f"With room and care {young:.0%} of the young can go every month without an end, or {adults:.0%} of the "
-        f"adults, or {sustainable_share(matrix):.0%} of all: one of these, not all three.",
+        f"At the very most {young:.0%} of the young could go every month and the tub would hold its own, or "
+        f"{adults:.0%} of the adults, or {sustainable_share(matrix):.0%} of all: one of these, with room and care. "
+        "Stay well below, since what a species does in your tubs is not known so closely.",
         f"One adult counts in what comes after for as much as {worth:.1f} young. Sell young first.",
         source,
     )

@@ -71,8 +71,8 @@ def advice(
     circle = inbreeding_of_tubs(counted, round_the_circle(len(able)), generations)[-1]
     way = " → ".join(str(one.tub) for one in [*able, able[0]])
     return (
-        f"Let males go round the breeding tubs, once a generation and always the same way: {way}. Each tub then "
-        "breeds with males of the one before, and no two tubs are lost together.",
+        f"Let males go round the breeding tubs, once a generation and always the same way: {way}. The "
+        "females of each tub then breed with males of the one before.",
         f"After {span} inbreeding is then about {circle:.1%} instead of {apart:.1%} with every tub for itself, if "
         f"{effective_share:.0%} of the animals count and the tubs began unrelated.",
         "Move males before the females of the new tub have mated: sperm is kept for months. What a tub carries, mites "

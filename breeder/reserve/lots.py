@@ -9,6 +9,8 @@ from scipy import special
 
 from .whole import whole_below
 
+WIDEST_CV = 1e150  # whose square a double still holds; a bound so wide is no animal at all
+
 
 @dataclass(frozen=True)
 class Lot:
@@ -35,5 +37,6 @@ def surplus_of_estimate(
     if estimate <= 0:
         return Lot(0.0, 0)
     quantile = special.ndtri(confidence) if portions is None else special.stdtrit(portions - 1, confidence)
-    lower = estimate * math.exp(-float(quantile) * math.sqrt(math.log1p((standard_error / estimate) ** 2)))
+    cv = min(standard_error / estimate, WIDEST_CV)
+    lower = estimate * math.exp(-float(quantile) * math.sqrt(math.log1p(cv**2)))
     return Lot(lower, max(0, whole_below((lower - breeding_minimum - promised) * (1 - handling_loss))))

@@ -20,8 +20,9 @@ from .starters import both_sexes
 PARTS = ("males", "females", "sizes_by_generation", "limit", "allele", "surplus", "starter")
 
 LEAST_SHARE = 1e-4  # of anything here; less is a slip of the finger, and keeps numbers of animals readable
-MOST_TIME = 1e5  # years or days
-MOST_STOCK = 1e9  # animals in a whole line
+LEAST_FREQUENCY = 1e-9  # of an allele; no number of animals that anybody keeps holds a rarer one
+LEAST_TIME, MOST_TIME = 0.01, 1e5  # years or days
+MOST_STOCK = 10**9  # animals in a whole line
 
 Answer = dict[str, Any]
 Part = Callable[[], Answer]  # computed only after the whole document was found good
@@ -46,7 +47,7 @@ def reserve(document: dict[str, Any]) -> Answer:
 def _sexes(reader: Reader) -> Part | None:
     if not (reader.has("males") or reader.has("females")):
         return None
-    males, females = reader.whole("males", low=0), reader.whole("females", low=0)
+    males, females = (reader.whole(name, low=0, high=MOST_STOCK) for name in ("males", "females"))
 
     def answer() -> Answer:
         size = effective.effective_size(males, females)
@@ -74,8 +75,8 @@ def _limit(reader: Reader) -> Part | None:
         return None
     inbreeding = limit.number("inbreeding", low=LEAST_SHARE, below=1)
     years, days = (
-        limit.number("years", above=0, high=MOST_TIME),
-        limit.number("generation_days", above=0, high=MOST_TIME),
+        limit.number("years", low=LEAST_TIME, high=MOST_TIME),
+        limit.number("generation_days", low=LEAST_TIME, high=MOST_TIME),
     )
     limit.done()
     if reproduction == TWO_SEXES and not LEAST_SHARE <= share_male <= 1 - LEAST_SHARE:
@@ -98,7 +99,7 @@ def _allele(reader: Reader) -> Part | None:
     allele = reader.object_or_none("allele")
     if allele is None:
         return None
-    frequency = allele.number("frequency", above=0, below=1)
+    frequency = allele.number("frequency", low=LEAST_FREQUENCY, below=1)
     confidence = allele.number("confidence", above=0, below=1, default=CONFIDENCE)
     allele.done()
     return lambda: {"animals_needed": animals_needed_for_allele(frequency, confidence)}

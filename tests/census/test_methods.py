@@ -12,7 +12,9 @@ from breeder.census.methods import (
     SHARED_SD,
     Count,
     Layer,
+    Sexes,
     after_sale,
+    by_sexes,
     closed_forms,
     eye,
     full_sort,
@@ -38,7 +40,7 @@ EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
 def test_shared_errors_are_the_keepers_defaults() -> None:
     # Common practice, no source.
     named = {"eye": 0.35, "piece": 0.25, "portions": 0.10, "removal": 0.10, "marked": 0.10, "full_sort": 0.02}
-    ours = {"index": 0.25, "after_sale": 0.25, "weight": 0.10, "hand": 0.0}
+    ours = {"index": 0.25, "after_sale": 0.25, "by_sexes": 0.25, "weight": 0.10, "hand": 0.0}
     assert named | ours == SHARED_SD
 
 
@@ -266,6 +268,7 @@ ALL: list[Count] = [
     marked(421, 332, 88),
     removal((38, 26, 12)),
     after_sale(60, 42, 40),
+    by_sexes(Sexes(40, 40), Sexes(60, 20), Sexes(0, 40)),
 ]
 
 
@@ -343,3 +346,42 @@ def test_what_is_left_after_a_sale_is_the_count_less_what_was_sold() -> None:
     assert (left.taken_since, left_after(left)) == (0, left)
     unknown = after_sale(10, 10, 30)
     assert left_after(unknown) is unknown
+
+
+def test_a_sale_of_one_sex_counts_the_tub_by_how_far_the_share_moved() -> None:
+    """Change in ratio: from .5 to .4 by taking 40 females, so (40 − .4·40)/.1 = 240 (Paulik & Robson 1969)."""
+    count = by_sexes(Sexes(100, 100), Sexes(120, 80), Sexes(0, 40))
+    assert count.estimate == pytest.approx(240)
+    assert "About 200 are left" in count.notes[0]
+    assert left_after(count).estimate == pytest.approx(200)
+    # Males taken move it the other way by as much.
+    assert by_sexes(Sexes(100, 100), Sexes(80, 120), Sexes(40, 0)).estimate == pytest.approx(240)
+    # Delta method, worked by hand: √(240²·v₁ + 200²·v₂)/.1 with v = p(1 − p)/200 of 101 in 202 and of 81 in 202.
+    v1, v2 = 101 * 101 / 202**2 / 200, 81 * 121 / 202**2 / 200
+    assert count.standard_error == pytest.approx(math.sqrt(240**2 * v1 + 200**2 * v2) / 0.1)
+
+
+def test_a_share_that_did_not_move_as_the_sale_would_move_it_tells_nothing() -> None:
+    for after in (Sexes(20, 20), Sexes(19, 21)):
+        count = by_sexes(Sexes(20, 20), after, Sexes(0, 10))
+        assert (count.estimate, count.lower, count.interval) == (None, None, None)
+        assert "did not move" in count.notes[0]
+    assert by_sexes(Sexes(20, 20), Sexes(21, 19), Sexes(10, 10)).estimate is None  # both sexes alike
+
+
+def test_a_sale_by_sex_leaves_no_fewer_than_were_taken() -> None:
+    count = by_sexes(Sexes(5, 5), Sexes(6, 4), Sexes(0, 30))
+    assert count.estimate == pytest.approx(180)
+    assert count.lower == 30
+    assert by_sexes(Sexes(5, 5), Sexes(10, 0), Sexes(0, 30)).standard_error > 0
+
+
+def test_the_bound_of_a_sale_by_sex_is_safe() -> None:
+    """Of 300 animals with as many of each sex 60 are sexed, 60 females sold, and 60 sexed again; 2000 such sales."""
+    draw = np.random.default_rng(20260301)
+    before, after = draw.hypergeometric(150, 150, 60, 2000), draw.hypergeometric(90, 150, 60, 2000)
+    lower = [
+        by_sexes(Sexes(60 - b, b), Sexes(60 - a, a), Sexes(0, 60)).lower or 0.0
+        for b, a in zip(before.tolist(), after.tolist(), strict=True)
+    ]
+    assert np.mean(np.array(lower) <= 300) >= 0.95

@@ -125,6 +125,7 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "delury_catchability": lambda c, e: closed_forms.unequal_effort_log(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
     "after_sale": lambda *given: methods.after_sale(*given).estimate,
     "after_sale_with_error": lambda *given: numbers_of(methods.after_sale(*given), "estimate", "standard_error"),
+    "change_in_ratio": lambda *looks: methods.by_sexes(*(methods.Sexes(*look) for look in looks)).estimate,
     "index": lambda *given: numbers_of(methods.index(*given), "estimate", "standard_error"),
     "index_lower": lambda *given: methods.index(*given).lower,
     "cochran_cities": cochran_cities,

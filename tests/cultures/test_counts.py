@@ -30,19 +30,25 @@ BY_METHOD = {
     "marked": {"marked": 40, "caught": 30, "marked_caught": 8},
     "index": {"seen": 27, "trial_seen": 18, "trial_known": 60},
     "after_sale": {"index_before": 60, "index_after": 30, "removed": 40},
+    "by_sexes": {
+        "before": {"males": 40, "females": 40},
+        "after": {"males": 60, "females": 20},
+        "taken": {"males": 0, "females": 40},
+    },
 }
 
 
 @pytest.mark.parametrize("method", BY_METHOD)
 def test_the_tub_relies_on_the_counts_own_bound(keeper: User, method: str) -> None:
     culture = tub(line(harvest_share=None))
-    recorded = actions.record_count(culture.pk, "young", method, BY_METHOD[method], by=keeper)
+    stage = "adults" if method == "by_sexes" else "young"
+    recorded = actions.record_count(culture.pk, stage, method, BY_METHOD[method], by=keeper)
     entry = recorded.entry
     assert entry.given == BY_METHOD[method]
     assert entry.lower is not None
     assert entry.estimate is not None
     assert 0 < entry.lower <= entry.estimate
-    assert lower(culture) == int(entry.lower + 1e-9)
+    assert lower(culture, stage) == int(entry.lower + 1e-9)
     assert method in NAMES
 
 

@@ -169,7 +169,7 @@ def test_the_line_says_what_the_species_can_spare_for_good(keeper_client: Client
     """Of 1000 and 1000 the shares named, taken after every month, leave a stock that neither grows nor falls."""
     kind = species("Porcellio laevis", brood=35, broods_a_year=4, mature_days=110, young_survival="0.5")
     said = spare_of_species(kind)
-    young, adults, both = (float(word.rstrip("%")) / 100 for word in said[0].split() if word.endswith("%"))
+    young, adults, both = (float(word.rstrip("%,")) / 100 for word in said[0].split() if word.endswith("%"))
     monthly = stage_matrix(Vital(35, 4, 110 / 30.4375, 0.5, 0.5, 24))
     for shares in ((young, 0.0), (0.0, adults), (both, both)):
         held = np.array([1000.0, 1000.0])

@@ -125,6 +125,11 @@ TYPED = [
     ("marked", {"marked": "5", "caught": "3", "marked_caught": "9"}, "9"),
     ("index", {"seen": "5", "trial_known": "3", "trial_seen": "9"}, "cannot see more"),
     ("after_sale", {"index_before": "9", "index_after": "9", "removed": "4"}, "did not fall"),
+    ("by_sexes", {"before": "20", "after": "30.20", "taken": "0.40", "stage": "adults"}, "each animal needs its sex"),
+    ("by_sexes", {"before": "20.20.1", "after": "30.20", "taken": "0.40"}, "each animal needs its sex"),
+    ("by_sexes", {"before": "20.20", "after": "30.20", "taken": "0.40", "stage": "young"}, "cannot be sexed"),
+    ("by_sexes", {"before": "20.20", "after": "20.30", "taken": "0.40", "stage": "adults"}, "did not move"),
+    ("by_sexes", {"before": "20.20", "after": "20.30", "taken": "0.0", "stage": "adults"}, "at least 1"),
 ]
 
 

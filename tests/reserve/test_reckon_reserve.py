@@ -94,6 +94,9 @@ def test_faults_are_named_all_at_once(document: dict[str, Any], paths: set[str])
         ("limit", "inbreeding", 1e-4, 0.99e-4),
         ("limit", "years", 100_000, 100_001),
         ("limit", "generation_days", 100_000, 100_001),
+        ("limit", "years", 0.01, 0.0099),
+        ("limit", "generation_days", 0.01, 0.0099),
+        ("allele", "frequency", 1e-9, 0.99e-9),
         ("surplus", "estimate", 10**9, 10**9 + 1),
         ("surplus", "standard_error", 10**9, 10**9 + 1),
     ],
@@ -102,7 +105,20 @@ def test_a_slip_of_the_finger_is_refused_from_a_named_limit_on(
     part: str, field: str, still: float, no_more: float
 ) -> None:
     """Common practice, no source: what lies beyond these is mistyped."""
-    whole = {"limit": LIMIT, "surplus": SURPLUS}[part]
+    whole = {"limit": LIMIT, "surplus": SURPLUS, "allele": {"confidence": 0.95}}[part]
     reserve({part: whole | {field: still}})
     with pytest.raises(BadInput, match=field):
         reserve({part: whole | {field: no_more}})
+
+
+def test_more_animals_than_any_line_holds_are_refused() -> None:
+    assert reserve({"males": 10**9, "females": 10**9})["effective_size"] == 2 * 10**9
+    with pytest.raises(BadInput, match="males"):
+        reserve({"males": 10**9 + 1, "females": 10**9})
+
+
+def test_of_an_estimate_that_is_all_doubt_nothing_is_sold() -> None:
+    for estimate in (1e-300, 5e-324, 0.0):
+        answer = reserve({"surplus": SURPLUS | {"estimate": estimate}})
+        assert answer["surplus"] == 0
+        assert answer["lower"] == pytest.approx(0)

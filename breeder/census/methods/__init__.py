@@ -6,6 +6,7 @@ from .count import Count, log_sd_of
 from .handling import after_sale, full_sort, hand, left_after, weight
 from .looking import eye, index, piece, wilson
 from .marking import marked
+from .ratios import Sexes, by_sexes
 from .removing import removal
 from .sampling import Layer, layers, portions
 
@@ -24,7 +25,9 @@ __all__ = [
     "Count",
     "EyeClass",
     "Layer",
+    "Sexes",
     "after_sale",
+    "by_sexes",
     "eye",
     "full_sort",
     "hand",

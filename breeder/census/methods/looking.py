@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from ..defaults import CONFIDENCE, EYE_CLASS_WIDTH_SDS, SHELTER_SATURATION
-from ..faults import Checks
+from ..faults import MOST_ANIMALS, Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
@@ -77,7 +77,7 @@ def index(
     checks.animals("seen", seen, least=0)
     checks.animals("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
     checks.animals("trial_seen", trial_seen, least=0)
-    if trial_seen > trial_known >= 1:
+    if MOST_ANIMALS >= trial_seen > trial_known >= 1:
         checks.wrong(
             "trial_seen", f"The trial saw {trial_seen} of {trial_known} animals. It cannot see more than there were."
         )

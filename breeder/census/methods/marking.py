@@ -9,7 +9,7 @@ import numpy as np
 from scipy import special
 
 from ..defaults import CONFIDENCE, FEW_RECAPTURES
-from ..faults import Checks
+from ..faults import MOST_ANIMALS, Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
@@ -36,7 +36,7 @@ def marked(
     checks.animals("marked", marked, least=1, remedy="Mark some animals first.")
     checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
     checks.animals("marked_caught", marked_caught, least=0)
-    if marked_caught > min(marked, caught) and marked_caught > 0:
+    if max(marked, caught) <= MOST_ANIMALS >= marked_caught > min(marked, caught) >= 0:
         checks.wrong(
             "marked_caught",
             f"{marked_caught} marked animals were caught again, more than the {marked} marked or the {caught} caught. "

@@ -86,6 +86,8 @@ def record_count(
 
 def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed | None) -> dict[str, Any]:
     """Return what is kept of the typed values. Raises BadFact when sexes stand where they cannot."""
+    if method in counting.OF_ADULTS and stage != Stage.ADULTS:
+        raise BadFact({"stage": f"“{stage}” cannot be sexed, so this way counts adults. Choose adults."})
     if sexed is None:
         return dict(given)
     if stage != Stage.ADULTS or method not in counting.ONE_BY_ONE:

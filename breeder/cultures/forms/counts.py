@@ -10,7 +10,7 @@ from django import forms
 from breeder.cultures import counting
 from breeder.cultures.actions.counts import CARED, Sexed
 from breeder.cultures.actions.turn import MOST_ANIMALS
-from breeder.cultures.forms.fields import AnimalsField, NumbersField, WhenField, photo_field
+from breeder.cultures.forms.fields import AnimalsField, NumbersField, SexesField, WhenField, photo_field
 from breeder.house.sentences import PlainForm
 
 STAGES = [("young", "young"), ("adults", "adults")]
@@ -31,6 +31,7 @@ class CountForm(PlainForm, forms.Form):
     """What every way of counting asks: which stage, when, and a note."""
 
     method = ""
+    usual_stage = "young"
     stage = forms.ChoiceField(label="Which", choices=STAGES, initial="young", widget=forms.RadioSelect)
     happened_at = WhenField()
     note = forms.CharField(label="Note", required=False, max_length=200)
@@ -171,6 +172,21 @@ class AfterSaleForm(CountForm):
         return {name: self.cleaned_data[name] for name in ("index_before", "index_after", "removed")}
 
 
+class BySexesForm(CountForm):
+    """The sexes seen before and after more of one sex were taken out."""
+
+    method = "by_sexes"
+    usual_stage = "adults"
+    before = SexesField(label="Sexed before", help_text="As they came: males.females, such as 20.20.")
+    after = SexesField(label="Sexed after, in the same way")
+    taken = SexesField(label="Taken out in between", help_text="Already in the book as packed, moved or culled.")
+
+    @property
+    def given(self) -> dict[str, Any]:
+        looks = {name: self.cleaned_data[name] for name in ("before", "after", "taken")}
+        return {name: {"males": one.males, "females": one.females} for name, one in looks.items()}
+
+
 class WeightForm(CountForm):
     """All animals weighed, against a counted sample."""
 
@@ -223,6 +239,7 @@ COUNT_FORMS: dict[str, type[CountForm]] = {
         RemovalForm,
         MarkedForm,
         AfterSaleForm,
+        BySexesForm,
     )
 }
 

@@ -49,6 +49,20 @@ class AnimalsField(forms.CharField):
         return ValidationError(f"‘{self.label}’ is ‘{_short(text)}’, {said}", code="animals")
 
 
+class SexesField(AnimalsField):
+    """Animals of known sex as '3.4' (males.females); cleaned to Sexed."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", "Males.females, such as 3.4.")
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> Sexed | None:
+        sexed = super().clean(value)
+        if sexed is not None and (not isinstance(sexed, Sexed) or sexed.unsexed):
+            raise self._wrong(str(value).strip(), "but each animal needs its sex. Write males.females, such as 3.4.")
+        return sexed
+
+
 class NumbersField(forms.CharField):
     """A list of numbers with spaces or semicolons between, such as '9 14 6'; cleaned to a list."""
 

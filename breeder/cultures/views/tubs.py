@@ -117,7 +117,9 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     one = tub_or_404(number)
     method = request.POST.get("method") or request.GET.get("method") or "hand"
     kind = forms.COUNT_FORMS.get(method, forms.COUNT_FORMS["hand"])
-    form = kind(request.POST or None, request.FILES or None, initial={"stage": request.GET.get("stage", "young")})
+    form = kind(
+        request.POST or None, request.FILES or None, initial={"stage": request.GET.get("stage", kind.usual_stage)}
+    )
     shown: Preview | None = None
     if one.line.sold_by == Line.SoldBy.CUP:
         return _refused(request, one, counting.BadFact("This line is kept by the cup, so its animals are not counted."))

@@ -18,6 +18,7 @@ WEEKS_BETWEEN_COUNTS = (4, 5, 6)
 SORT_EVERY_COUNTS = 5  # every so many counts a tub is counted in portions or by hand instead of by eye
 EYE_ERROR = 0.30  # log scale, the invented keeper's own
 # The invented keeper guesses adults before sorting them, and sees too few; so long ago that all sells as before.
+MOSTLY_DAUGHTERS = {"Glasshouse two": 0.75}  # locality of a line whose mothers bear mostly daughters, invented
 SORTED_BEFORE_WEEKS, EYE_SEES = 12, 0.78
 GROWTH_A_WEEK, RENEWAL_A_WEEK = 0.09, 0.05
 DEATH_CHANCE = 0.03
@@ -135,7 +136,8 @@ class History:
                 "whole": TUB_ML,
             }, {}
         counted = max(1, round(there))
-        share = float(truth.tub.line.species.share_female)
+        line = truth.tub.line
+        share = MOSTLY_DAUGHTERS.get(line.locality, float(line.species.share_female))
         if not 0 < share < 1:
             return {"counted": counted}, {}
         females = round(counted * share * 0.8)
