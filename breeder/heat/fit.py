@@ -17,6 +17,7 @@ from .stepping import first_order_hold
 Array = NDArray[np.float64]
 
 LEAST_HOURS = 20.0  # a day's swing, nearly
+MOST_HOURS = 7 * 24.0  # a week says all that a box has to say; a wrong year in one row would make decades of it
 LEAST_SWING_K = 10.0
 MOST_SD_LN = 0.15
 MOST_RESIDUAL_K = 0.5
@@ -80,7 +81,7 @@ def fit_box(hours: ArrayLike, outside_c: ArrayLike, inside_c: ArrayLike, *, bott
     """Return the box that explains what a logger on a water bottle recorded.
 
     `hours` increasing, `outside_c` and `inside_c` degC of the same length, NaN where a logger has a gap.
-    Raises CannotFit where the run is too short, too steady, or leaves the parameters open.
+    Raises CannotFit where the run is too short, too long, too steady, or leaves the parameters open.
     """
     at, outside, inside = (np.asarray(values, dtype=float) for values in (hours, outside_c, inside_c))
     from scipy.optimize import least_squares  # a third of a second that only a fit needs
@@ -91,7 +92,7 @@ def fit_box(hours: ArrayLike, outside_c: ArrayLike, inside_c: ArrayLike, *, bott
     weather = np.interp(grid, at[known], outside[known])
     seen = np.isfinite(inside)
     logged = np.interp(grid, at[seen], inside[seen])
-    near = np.abs(grid[:, None] - at[seen][None, :]).min(axis=1) <= 2 * GRID_S / SECONDS_PER_HOUR
+    near = _to_nearest(grid, at[seen]) <= 2 * GRID_S / SECONDS_PER_HOUR
 
     def off(guess: Array) -> Array:
         missed = (_modelled(guess, weather, logged[0], bottle_kg) - logged)[near]
@@ -99,6 +100,12 @@ def fit_box(hours: ArrayLike, outside_c: ArrayLike, inside_c: ArrayLike, *, bott
 
     found = least_squares(off, [np.log(GUESS_W_K), *LOOSE, 0.0], xtol=1e-10, ftol=1e-10)
     return _told(found.x, found.jac, grid, weather, logged, near, bottle_kg)
+
+
+def _to_nearest(grid: Array, at: Array) -> Array:
+    """Return how far each point of the grid lies from the nearest reading, h."""
+    after = np.clip(np.searchsorted(at, grid), 1, len(at) - 1)
+    return np.minimum(np.abs(grid - at[after - 1]), np.abs(at[after] - grid))
 
 
 def _beforehand(guess: Array) -> Array:
@@ -117,6 +124,11 @@ def _refuse_poor(at: Array, outside: Array, inside: Array, bottle_kg: float) -> 
     span = at[seen][-1] - at[seen][0]
     if span < LEAST_HOURS:
         raise CannotFit(f"The run lasted {span:.1f} h, but a day outdoors is needed: at least {LEAST_HOURS:g} h.")
+    if (whole := at[-1] - at[0]) > MOST_HOURS:
+        raise CannotFit(
+            f"The run lasted {whole:.0f} h, and at most {MOST_HOURS:g} h are looked through. Check the year and the "
+            "month of each row, or leave only the days outdoors in the file."
+        )
     # A swing of the weather shows the box, and so does a box carried from a warm room into the cold.
     step = abs(inside[seen][0] - np.median(outside[seen]))
     swing = max(float(np.ptp(outside[seen])), float(step))

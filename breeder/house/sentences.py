@@ -13,6 +13,7 @@ SENTENCES = {
     "max_digits": "‘%(label)s’ is %(typed)s, which has too many digits. Check the value.",
     "max_whole_digits": "‘%(label)s’ is %(typed)s, which is far too large. Check the value.",
     "max_decimal_places": "‘%(label)s’ is %(typed)s; write it with at most %(max)s digits after the point.",
+    "empty": "‘%(label)s’ holds nothing: the file is empty. Choose the one that was meant.",
     "invalid_choice": "‘%(label)s’ was sent as ‘%(typed)s’, which is not in the list. Choose one that is.",
     "null_characters_not_allowed": "‘%(label)s’ holds a sign that cannot be kept. Type it again instead of pasting it.",
 }

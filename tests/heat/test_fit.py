@@ -80,11 +80,18 @@ def test_sun_on_the_box_is_doubted(run: tuple[np.ndarray, ...]) -> None:
         (lambda h, o, i: (h, o * 0 + 19, i), "differ by only 1.0 K"),
         (lambda h, o, i: (h, o, i * np.nan), "Only 0 times have both"),
         (lambda h, o, i: (h[::-1], o, i), "must increase"),
+        (lambda h, o, i: ([*h[:-1], h[-1] + 8766], o, i), r"lasted 8\d{3} h, and at most 168 h are looked through"),
     ],
 )
 def test_a_run_that_says_nothing_is_refused(run: tuple[np.ndarray, ...], change: object, said: str) -> None:
     with pytest.raises(fit.CannotFit, match=said):
         fit.fit_box(*change(*run), bottle_kg=BOTTLE_KG)  # type: ignore[operator]
+
+
+def test_the_nearest_reading_is_found_as_by_looking_at_all() -> None:
+    at = np.sort(np.random.default_rng(5).uniform(0, 48, 60))
+    grid = np.linspace(-1, 50, 400)
+    assert fit._to_nearest(grid, at) == pytest.approx(np.abs(grid[:, None] - at[None, :]).min(axis=1))
 
 
 def test_ice_melt_in_closed_form() -> None:
