@@ -52,7 +52,7 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:
-        lacks.append("your own place is not known: give its latitude and longitude in the settings")
+        lacks.append("your own place is not known: give its postcode, or latitude and longitude, in the settings")
     if not packing.kits(active=True).exists():
         lacks.append("no kit is written down: take the example kits or write your own")
     if lacks:

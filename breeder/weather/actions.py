@@ -170,14 +170,17 @@ def page_of(place: Place) -> str:
 
 def summary(forecast: Forecast) -> str:
     """Return what was kept, in a sentence that shows a wrong unit or zone at a glance."""
-    known = [value for value in forecast.hours_c if value is not None]
-    missing = len(forecast.hours_c) - len(known)
+    # Lows and highs say nothing of the hours before the first and after the last of them: those are no gap.
+    held = [place for place, value in enumerate(forecast.hours_c) if value is not None]
+    known = [forecast.hours_c[place] for place in held]
+    missing = held[-1] - held[0] + 1 - len(held)
     zone = forecast.place.zone
-    first = forecast.starts_at.astimezone(zone)
-    last = (forecast.starts_at + (len(forecast.hours_c) - 1) * grid.HOUR).astimezone(zone)
+    first = (forecast.starts_at + held[0] * grid.HOUR).astimezone(zone)
+    last = (forecast.starts_at + held[-1] * grid.HOUR).astimezone(zone)
     fahrenheit = household().fahrenheit
     low, high = (degrees(value, fahrenheit=fahrenheit) for value in (min(known), max(known)))
-    gaps = f" {missing} hours between are missing; only short gaps will be filled." if missing else ""
+    many = "1 hour between is" if missing == 1 else f"{missing} hours between are"
+    gaps = f" {many} missing; only short gaps will be filled." if missing else ""
     return (
         f"Kept {len(known)} hours for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
         f"(its own clock): lowest {low}, highest {high}.{gaps}"

@@ -82,6 +82,13 @@ def test_a_file_with_a_fault_is_refused_in_words_and_nothing_is_kept(
     assert not Forecast.objects.exists()
 
 
+def test_an_hour_that_is_missing_between_is_counted(keeper_client: Client, place: Place) -> None:
+    rows = csv().splitlines()
+    answer = upload(keeper_client, place, "\n".join(rows[:9] + rows[10:]))
+    assert "Kept 29 hours for Trenton" in answer.content.decode()
+    assert "1 hour between is missing" in answer.content.decode()
+
+
 def days_typed(low: float = 2.0, high: float = 9.0, number: int = 4) -> dict[str, str]:
     return {f"{word}_{row}": str(value) for row in range(number) for word, value in (("low", low), ("high", high))}
 
@@ -93,6 +100,8 @@ def test_typed_days_are_kept_as_typed_with_their_own_spread(keeper_client: Clien
     assert forecast.daily[0] == ["2026-03-02", 2.0, 9.0]
     assert (forecast.extra_sd_c, forecast.issued_at) == (1.7, NOW)
     assert "lows and highs typed by hand" in answer.content.decode()
+    # The hours before the first low and after the last high are no gap between.
+    assert "between are missing" not in answer.content.decode()
 
 
 def test_fahrenheit_days_make_the_same_hours(keeper_client: Client, place: Place) -> None:
