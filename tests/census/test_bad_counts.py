@@ -54,7 +54,7 @@ IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
     (lambda: by_sexes(Sexes(0, 0), Sexes(9, 3), Sexes(0, 5)), "before", "Nobody was sexed"),
     (lambda: by_sexes(Sexes(3, 3), Sexes(0, 0), Sexes(0, 5)), "after", "Nobody was sexed"),
     (lambda: by_sexes(Sexes(3, 3), Sexes(9, 3), Sexes(0, 0)), "taken", "Nothing was taken"),
-    (lambda: by_sexes(Sexes(3, -3), Sexes(9, 3), Sexes(0, 2)), "before.females", "-3"),
+    (lambda: by_sexes(Sexes(3, -1), Sexes(9, 3), Sexes(0, 2)), "before.females", "-1"),
     (lambda: eye(50, 100, confidence=0.4), "confidence", "0.4"),
     (lambda: eye(50, 100, confidence=1.0), "confidence", "1"),
     (lambda: eye(50, 100, shared_sd=-0.1), "shared_sd", "-0.1"),

@@ -27,6 +27,7 @@ from breeder.census.belief import (
     tipping,
 )
 from breeder.census.methods import after_sale, eye, hand, portions
+from tests.census import controls
 
 AGEING = Ageing()
 START = date(2026, 1, 10)
@@ -52,6 +53,16 @@ def test_the_tub_page_and_the_method_agree_on_the_bound() -> None:
     for count in (eye(100, 250, shared_sd=0.35), portions([9, 14, 6], [1] * 3, 80), hand(120, 0.05)):
         assert count.lower is not None
         assert safe(believed(counted_from(START, count)), 0) == math.floor(count.lower + 1e-9)
+
+
+def test_a_well_mixed_count_is_believed_about_as_the_exact_gamma_belief_has_it() -> None:
+    """16 in a tenth of the tub, after about 120 with half as much doubt: log-normal against gamma, within a tenth."""
+    mean, sd, fifth = controls.gamma_poisson((120, 0.5), [(16, 0.1)], ())
+    prior = fuse(None, Counted(START, 120 / math.sqrt(1.25), math.sqrt(math.log(1.25))), AGEING, "young")
+    belief = fuse(prior, Counted(START, 160, math.sqrt(math.log(1 + 1 / 16))), AGEING, "young")
+    assert belief.middle * math.exp(belief.log_sd**2 / 2) == pytest.approx(mean, rel=0.1)
+    assert belief.middle * math.exp(-Z * belief.log_sd) == pytest.approx(fifth, rel=0.1)
+    assert belief.log_sd == pytest.approx(sd / mean, rel=0.1)
 
 
 def test_the_bound_ages_by_the_formula() -> None:

@@ -105,9 +105,11 @@ def test_slips_of_the_finger_begin_where_they_begin() -> None:
     assert hand(10**6).estimate == 10**6
     assert weight(1, 1e-6, 1e-6).estimate == 1
     assert weight(1, 1e9, 1e9).estimate == 1
+    assert piece(1, 10_000).estimate == 10_000
     assert eye(10, 20, shared_sd=3.0, confidence=0.999).lower is not None
     slips: list[Callable[[], object]] = [
         lambda: hand(10**6 + 1),
+        lambda: piece(1, 10_000.5),
         lambda: weight(1, 0.99e-6, 1),
         lambda: weight(1, 1, 1.01e9),
         lambda: eye(10, 20, shared_sd=3.01),

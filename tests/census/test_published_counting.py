@@ -51,8 +51,22 @@ def fused(middle: float, log_sd: float, count: float, cv: float) -> list[float]:
     return [belief.middle, belief.log_sd]
 
 
+def grown_and_fused(
+    middle: float, log_sd: float, first: float, cv: float, months: float, widening: float, rate: float, *second: float
+) -> list[float]:
+    """Two counts with growth between them; the belief never grows by itself, so the growth is put in by hand."""
+    middle, log_sd = fused(middle, log_sd, first, cv)
+    day, later = date(2026, 1, 1), date(2026, 3, 3)
+    ageing = Ageing(widening_per_month=widening * months * DAYS_PER_MONTH / (later - day).days)
+    prior = fuse(None, Counted(day, middle * math.exp(rate * months), log_sd), ageing, "young")
+    belief = fuse(prior, Counted(later, second[0], math.sqrt(math.log1p(second[1] ** 2))), ageing, "young")
+    assert belief.used is not None
+    assert belief.used.gain == pytest.approx(0.6936, abs=5e-5)
+    return [belief.middle, belief.log_sd]
+
+
 def sums_of_catches(caught: list[int], again: list[int], marked: list[int]) -> list[float]:
-    """The four sums in print, out of the two estimates that are quotients of them."""
+    """The five sums in print, four of them out of the estimates that are quotients of them."""
     found = closed_forms.marked_repeatedly(caught, again, marked)
     assert found is not None
     products, recaught = sum(c * m for c, m in zip(caught, marked, strict=True)), sum(again)
@@ -61,7 +75,7 @@ def sums_of_catches(caught: list[int], again: list[int], marked: list[int]) -> l
     assert list(vars(found).values()) == pytest.approx(
         [products / recaught, products / (recaught + 1), squares / marks]
     )
-    return [products, recaught, squares, marks]
+    return [products, recaught, squares, marks, sum(r**2 / c for c, r in zip(caught, again, strict=True))]
 
 
 def local_level(noise: float, drift: float) -> list[float]:
@@ -141,9 +155,17 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "local_level_variance": lambda *given: local_level(*given)[0],
     "local_level_predicted": lambda *given: local_level(*given)[2],
     "fused": fused,
+    "grown_and_fused": grown_and_fused,
+    "gamma_poisson": lambda *given: list(controls.gamma_poisson(*given)),
+    "log_growth": lambda *matrix: math.log(growth.growth_rate(np.array(matrix))),
+    "clumping_rhs": lambda seen, log10: planning.clumping_by_zeros(mean_of(seen)[0], 10**-log10),
+    "mean_and_variance": lambda *given: list(mean_of(given)),
     "garwood": lambda *given: [controls.poisson_lower(*given), controls.poisson_upper(*given)],
     "garwood_lower": controls.poisson_lower,
     "sums_of_catches": sums_of_catches,
+    "cochran_cities_simple": lambda seen, cities: numbers_of(
+        methods.portions(seen, [1] * len(seen), cities), "estimate", "standard_error"
+    ),
     "cochran_cities_error": cochran_cities_error,
     "local_level_gain": lambda *given: local_level(*given)[1],
     "growth_rate": lambda *matrix: growth.growth_rate(np.array(matrix)),

@@ -203,6 +203,17 @@ def test_the_line_ages_by_its_own_constants() -> None:
     assert line(fresh)["lower"] == 0
 
 
+def test_a_life_or_a_widening_that_nobody_means_is_refused_from_a_named_limit_on() -> None:
+    """Common practice, no source: what lies beyond a million months, or 10 a month, is mistyped."""
+    for field, still, no_more in (("adult_life_months", 1e6, 1e6 + 1), ("widening_per_month", 10, 10.01)):
+        given = document()
+        given["line"][field] = still
+        book(given)
+        given["line"][field] = no_more
+        with pytest.raises(BadInput, match=field):
+            book(given)
+
+
 def test_a_count_that_says_nothing_is_left_out_with_a_note() -> None:
     nothing = {"method": "after_sale", "index_before": 5, "index_after": 6, "removed": 20}
     given = document(entries=[eye(1, 14, "2026-01-10"), eye(2, 14, "2026-02-10") | {"count": nothing}])
