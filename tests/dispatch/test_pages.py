@@ -1,5 +1,6 @@
 """The packing-day pages: a box from its check to the post by forms alone; refusals show the page again."""
 
+import re
 from datetime import date, timedelta
 from typing import Any
 
@@ -254,3 +255,18 @@ def test_no_page_of_these_rooms_carries_inline_style_or_script(keeper_client: Cl
         assert " style=" not in said
         assert " onclick=" not in said
         assert said.count("<h1") == 1
+
+
+def test_a_helper_meets_no_link_that_is_closed_to_them(
+    helper_client: Client, keeper_client: Client, box: Parcel
+) -> None:
+    waiting = boxes.order((box.items.get().order_line.offer.line, 1), at=MORNING - timedelta(days=1))
+    given = {f"packed_{item.pk}": item.planned for item in box.items.all()}
+    post(keeper_client, "packed", box, given)
+    for address in (reverse("dispatch:list"), reverse("dispatch:parcel", args=[box.number])):
+        shown = helper_client.get(address).content.decode()
+        links = set(re.findall(r'href="(/[^"#]*)"', shown))
+        assert links
+        assert [link for link in links if helper_client.get(link).status_code == 403] == []
+    order_page = reverse("orders:order", args=[waiting.number])
+    assert order_page in keeper_client.get(reverse("dispatch:list")).content.decode()
