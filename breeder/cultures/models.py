@@ -1,5 +1,6 @@
 """Tubs, the append-only ledger, what the book believes of each tub, and animals set aside."""
 
+from math import exp
 from typing import Any
 
 from django.conf import settings
@@ -186,6 +187,11 @@ class OwnError(models.Model):
 
     def __str__(self) -> str:
         return f"{self.method} by {self.by}, {self.learnt_at:%Y-%m-%d}"
+
+    @property
+    def factor(self) -> float:
+        """Return the factor within which a count is right, one standard deviation either way."""
+        return exp(self.sd)
 
 
 class Belief(models.Model):

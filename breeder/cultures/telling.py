@@ -214,14 +214,14 @@ def own_error_of(own: Own, reader: str) -> str:
     pairs = animals(own.error.pairs, "pairs")
     if not own.error.learnt:
         return (
-            f"{whose} {what}: {pairs} so far. From {PAIRS_NEEDED} on, what they show is used; until then a usual error "
-            f"of {own.default_sd:.2f} on the log scale stands for it ({own.error.mark})."
+            f"{whose} {what}: {pairs} so far. From {PAIRS_NEEDED} on, what they show is used; until then they are "
+            f"taken to be right within a factor of {exp(own.default_sd):.2f} ({own.error.mark})."
         )
     factor = exp(own.error.bias)
     return (
         f"{whose} {what}: {sees} {factor:.2f} of what is there ({pairs}), give or take a factor of "
-        f"{exp(own.error.sd):.2f}. New counts are divided by {factor:.2f}, and a shared error of {own.error.sd:.2f} on "
-        f"the log scale is used for them instead of {own.default_sd:.2f}."
+        f"{exp(own.error.sd):.2f}. New counts are divided by {factor:.2f} and taken to be right within that "
+        f"factor, instead of {exp(own.default_sd):.2f}."
     )
 
 
