@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
-from breeder.cultures import actions, counting, queries
+from breeder.cultures import actions, counting, queries, telling
 from breeder.cultures.forms import COUNT_FORMS, SplitForm, WhenForm
 from breeder.cultures.models import Culture
 from tests.build import NOW, line, tub
@@ -131,3 +131,30 @@ def test_a_tub_may_begin_with_none_and_has_up_to_999_litres(keeper_client: Clien
     assert whole is not None
     for name in ("adults", "young"):
         assert not SplitForm({name: "0"} | sent, tub=whole).errors.get(name)
+
+
+def test_a_week_is_seven_days_for_the_plan(keeper: User) -> None:
+    """A tub counted six days ago is done for this week; one of seven days ago is asked for again."""
+    recent, older = tub(), tub()
+    for culture, days in ((recent, 6), (older, 7)):
+        at = NOW - timedelta(days=days)
+        actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=at, by=keeper)
+    plan = queries.plan_of_week()
+    assert plan.counted == 1
+    assert plan.of(recent.pk) is None
+    assert plan.of(older.pk) is not None
+
+
+def test_the_last_look_is_undone_on_the_round_for_half_an_hour(keeper: User) -> None:
+    looked = actions.record_looked(tub().pk, by=keeper)
+    for minutes, found in ((30, looked.entry), (31, None)):
+        with time_machine.travel(NOW + timedelta(minutes=minutes), tick=False):
+            assert queries.last_of(keeper) == found
+
+
+def test_a_tub_tipped_out_whole_is_told_as_all(keeper: User) -> None:
+    whole, into = tub(), tub(line("Mixed"), purpose="mixed")
+    actions.record_count(whole.pk, "young", "hand", {"counted": 40}, by=keeper)
+    actions.merge_tubs(whole.pk, into.pk, by=keeper)
+    told = [telling.sentence_of(row.entry, row.other_number) for row in queries.entry_rows(into)]
+    assert any(one.startswith(f"All of the young tipped in from tub {whole.number}") for one in told), told
