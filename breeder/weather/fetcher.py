@@ -109,7 +109,7 @@ class Fetcher:
         if answer.status == 200 and "json" in answer.headers.get("content-type", ""):
             try:
                 json.loads(answer.body)
-            except ValueError:
+            except (ValueError, RecursionError):
                 raise _Again(trouble, answer) from None
         return answer
 

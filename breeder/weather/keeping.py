@@ -65,10 +65,9 @@ def good_until(ask: Ask, answer: Answer, dice: random.Random) -> datetime:
 
 
 def keep_lasting(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
-    """Keep an answer whole, since further questions rest on it."""
-    _write(
-        place, service, answer, good_until=good_until(ask, answer, dice), body=answer.body.decode("utf-8", "replace")
-    )
+    """Keep an answer whole, since further questions rest on it; PostgreSQL keeps no text with a NUL in it."""
+    body = answer.body.decode("utf-8", "replace").replace("\0", "")
+    _write(place, service, answer, good_until=good_until(ask, answer, dice), body=body)
 
 
 def keep_forecast(place: Place, ask: Ask, answer: Answer, found: FetchedForecast, dice: random.Random) -> Forecast:

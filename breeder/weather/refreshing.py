@@ -151,6 +151,9 @@ class _Run:
             return
         except Trouble as trouble:
             far = isinstance(trouble, NotCovered)
+            if asking.endpoint not in keeping.MEASURING:
+                # The forecast rests on the point as well: that it names no station must not put the point aside.
+                asking.endpoint = keeping.MEASURING[0]
             asking.note(trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
 
 
@@ -209,8 +212,10 @@ class _Asking:
             if row.body and not row.trouble:
                 return keeping.kept_answer(row)
             raise _Kept
-        answer = self._asked(ask, keeping.condition(row, now))
-        if row is not None and answer.status == NOT_MODIFIED:
+        condition = keeping.condition(row, now)
+        answer = self._asked(ask, condition)
+        # One that was not asked only for news but says so is broken: what was kept grew too old to be believed.
+        if row is not None and condition and answer.status == NOT_MODIFIED:
             keeping.keep_unchanged(row, ask, answer, self.fetcher.dice)
             raise _Kept
         if ask.is_lasting and answer.status == 200:

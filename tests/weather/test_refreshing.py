@@ -204,36 +204,6 @@ def test_a_service_that_was_asked_too_often_is_left_alone_as_long_as_it_says(clo
         assert len(server.asked) == 2
 
 
-FAULTS: dict[str, Any] = {
-    "429": says({}, 429), "503": says({"type": "urn:x:ForecastGridExpired"}, 503, "application/problem+json"),
-    "html": says(b"<html>hello</html>", kind="text/html"), "half": says(b'{"a": [1,Something went wrong.'),
-    "short": rogue.short, "reset": rogue.resets, "stale": says(shapes.series(updated_at="2026-03-01T00:00:00Z")),
-    "refused": says(b"<h1>no</h1>", 403, "text/html"), "nan": says(b'{"properties": NaN}'), "hang": rogue.hangs,
-    "drip": rogue.drips, "drip in headers": rogue.drips_headers, "500": says({}, 500), "no contact": says({}, 401),
-    "far cell": says(shapes.series() | {"geometry": {"type": "Point", "coordinates": [-74.0, 40.7, 5]}}),
-    "null island": says(shapes.series() | {"geometry": {"type": "Point", "coordinates": [0, 0]}}),
-    "only nulls": says(shapes.series([shapes.step("2026-03-07T10:00:00Z", None)])),
-    "°F": says(shapes.series(units={"air_temperature": "fahrenheit"})), "no units": says(shapes.series(units={})),
-    "thousands": says(shapes.series([shapes.step("2026-03-07T10:00:00Z", 9999)])), "empty": says(b""),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS)
-def test_whatever_goes_wrong_earlier_hours_stay_and_the_place_says_what_it_was(
-    clock: Clock, place: Place, fault: Any, keeper_client: Client
-) -> None:
-    with rogue.rogue(says(shapes.series()), fault) as server:
-        choose(server)
-        bring(clock, place)
-        clock.now += timedelta(hours=1)
-        patient = bring(clock, place)
-    assert len(patient.troubles) == 1
-    assert Forecast.objects.count() == 1
-    page = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
-    assert patient.troubles[0].split("(")[0][:40] in page
-    assert not Lease.objects.filter(until__gt=clock.now).exists()
-
-
 def test_a_tail_of_nulls_ends_the_hours_and_is_never_carried_on(clock: Clock, place: Place) -> None:
     tail = [shapes.step(f"2026-03-07T{hour}:00:00Z", 9.0 if hour < 15 else None) for hour in range(10, 24)]
     with rogue.rogue(says(shapes.series(tail))) as server:

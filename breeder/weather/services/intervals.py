@@ -27,10 +27,13 @@ def interval(text: object) -> tuple[datetime, datetime] | None:
     if not stroke:
         return None
     start, end = utc(first), utc(second)
-    if start is None and end is not None and (length := duration(first)) is not None:
-        start = end - length
-    elif end is None and start is not None and (length := duration(second)) is not None:
-        end = start + length
+    try:
+        if start is None and end is not None and (length := duration(first)) is not None:
+            start = end - length
+        elif end is None and start is not None and (length := duration(second)) is not None:
+            end = start + length
+    except OverflowError:  # it leads out of the calendar
+        return None
     return (start, end) if start is not None and end is not None and start < end else None
 
 

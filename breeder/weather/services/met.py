@@ -170,11 +170,13 @@ class _Series:
         anchored = {at for at in known if None not in self.extremes[at]}
         for before, after in zip(known, known[1:], strict=False):
             step_h = round((after - before) / grid.HOUR)
-            hours = [before + number * grid.HOUR for number in range(1, step_h)]
             # Behind a gap a step is no surer than a later one.
             steps[after] = min(max(1, step_h), coarse.LONGEST_STEP_H)
+            if not 1 < step_h <= coarse.LONGEST_STEP_H:
+                continue
+            hours = [before + number * grid.HOUR for number in range(1, step_h)]
             # An hour that the service names without a value is a gap of its own, not a longer step.
-            if not 1 < step_h <= coarse.LONGEST_STEP_H or any(at in self.c for at in hours):
+            if any(at in self.c for at in hours):
                 continue
             high, low = self.extremes[before]
             # The extremes speak of the six hours ahead; a shorter step may lie beside them.

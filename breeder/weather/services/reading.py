@@ -18,6 +18,8 @@ CLOCKS_DIFFER = timedelta(minutes=10)
 # After this a forecast is not used at all (dispatch leaves it out too), so it is not worth keeping.
 LAPSES = timedelta(hours=48)
 
+NUL = "\0"  # allowed in JSON, refused by PostgreSQL
+
 DEGREES_C = {"degc", "c", "cel", "celsius", "°c"}
 LONGEST_FORECAST_H = 24 * 40
 EARTH_KM = 6371.0
@@ -31,13 +33,23 @@ def document(service: str, answer: Answer) -> dict[str, Any]:
     if "json" not in kind:
         raise BadResponse(service, "no JSON", f"it is {kind or 'of no named kind'}", status=answer.status)
     try:
-        found = json.loads(answer.body, parse_constant=_no_such_number)
+        found = json.loads(answer.body, parse_constant=_no_such_number, object_pairs_hook=_each_once)
     except (ValueError, RecursionError):
         raise BadResponse(service, "broken", f"{len(answer.body)} bytes are no JSON", status=answer.status) from None
     if isinstance(found, list) and len(found) == 1:
         found = found[0]
     if not isinstance(found, dict):
         raise BadResponse(service, "shape", "it is no JSON object", status=answer.status)
+    return found
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object whose names each come once: of two values for one name, neither can be chosen."""
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a name comes twice in an object")
+    if any(NUL in text for pair in pairs for text in pair if isinstance(text, str)):
+        raise ValueError("a text holds a character that no database keeps")
     return found
 
 
@@ -81,9 +93,9 @@ def utc(value: Any) -> datetime | None:
     """Return a moment written with its offset; None for anything else."""
     try:
         found = datetime.fromisoformat(value)
-    except (TypeError, ValueError):
+        return found.astimezone(UTC) if found.tzinfo is not None else None
+    except (TypeError, ValueError, OverflowError):  # the last when its offset leads out of the calendar
         return None
-    return found.astimezone(UTC) if found.tzinfo is not None else None
 
 
 def issued(service: str, said: datetime | None, fetched_at: datetime, now: datetime) -> tuple[datetime, bool]:

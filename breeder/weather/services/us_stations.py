@@ -18,6 +18,7 @@ FARTHEST_KM = 40.0
 STATIONS_KEPT_FOR = timedelta(days=30)
 OBSERVED_KEPT_FOR = timedelta(hours=12)
 MOST_REPORTS = 500
+OLDEST_REPORT = timedelta(days=8)  # three days are asked for, and a week is the most that the service keeps
 
 # The service's own marks: V, C checked, S passed the first checks, Z not checked yet; X and Q were rejected.
 TRUSTED = {"V", "C", "S", "Z"}
@@ -73,7 +74,7 @@ class UsStations:
         for feature in reading.part(NAME, document, "features", list):
             properties = feature.get("properties") if isinstance(feature, dict) else None
             at = reading.utc(properties.get("timestamp")) if isinstance(properties, dict) else None
-            if at is not None and at <= now:
+            if at is not None and now - OLDEST_REPORT <= at <= now:
                 found[at] = _air(properties.get("temperature"))
         if all(value is None for value in found.values()):
             raise BadResponse(NAME, "empty", f"station {station} reported no temperature")
@@ -100,14 +101,16 @@ def _station(feature: Any) -> tuple[str, float, float] | None:
     if not isinstance(properties, dict) or not isinstance(geometry, dict):
         return None
     name, position = properties.get("stationIdentifier"), geometry.get("coordinates")
-    if not isinstance(name, str) or not name.isalnum() or not isinstance(position, list) or len(position) < 2:
+    if not isinstance(name, str) or not (name.isascii() and name.isalnum()):
+        return None
+    if not isinstance(position, list) or len(position) < 2:
         return None
     longitude, latitude = (reading.number(one) for one in position[:2])
     return None if longitude is None or latitude is None else (name, longitude, latitude)
 
 
 def _air(value: Any) -> float | None:
-    if not isinstance(value, dict) or value.get("qualityControl") not in TRUSTED:
+    if not isinstance(value, dict) or str(value.get("qualityControl")) not in TRUSTED:
         return None
     reading.in_celsius(NAME, value.get("unitCode"))
     return reading.air_c(value.get("value"))

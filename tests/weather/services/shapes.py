@@ -108,8 +108,10 @@ def paths_of(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...
 
 
 def without(document: Any, path: tuple[Any, ...]) -> Any:
-    """Return a copy of a document without the part at a path."""
+    """Return a copy of a document without the part at a path; the whole document for no path."""
     copy = json.loads(json.dumps(document))
+    if not path:
+        return copy
     inside = copy
     for name in path[:-1]:
         inside = inside[name]
