@@ -96,9 +96,11 @@ def tub_rows(
             tubs = tubs.filter(**{name: value})
     for word in find.split():
         tubs = tubs.filter(_named(word))
-    by_tub = _stages_by_tub(None if line_id is None else [line_id])
+    rows, narrowed = list(tubs), bool(shelf or purpose or find or closed or line_id or number)
+    # Reading what the whole book relies on is most of the work, so a narrowed list reads only the lines that it shows.
+    by_tub = _stages_by_tub(sorted({tub.line_id for tub in rows if not closed}) if narrowed else None)
     today = timezone.localdate()
-    return [_row(tub, by_tub.get(tub.pk, ()), today) for tub in tubs]
+    return [_row(tub, by_tub.get(tub.pk, ()), today) for tub in rows]
 
 
 def _named(word: str) -> Q:
@@ -200,6 +202,8 @@ def entry_rows(tub: Culture, *, newest: int | None = None) -> list[EntryRow]:
     into = dict(
         Entry.objects.filter(other_side__in=[row.pk for row in rows]).values_list("other_side_id", "culture__number")
     )
+    for row in rows:
+        row.culture = tub  # else each row would ask for it again
     return [EntryRow(row, row.pk in void, _other(row, into)) for row in rows]
 
 
