@@ -4,10 +4,11 @@ The board's way to what `ambient.around` gives for a single box; both use the sa
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from functools import cached_property, lru_cache
 from hashlib import blake2b
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from breeder.weather.queries import Hours
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
+PER_HOUR = [field for field in fields(Hours) if field.type not in (str, float)]  # and the names of sources
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +48,11 @@ class Air:
             if isinstance(values := getattr(self, field.name), np.ndarray):
                 found.update(values.tobytes())
         return found.digest()
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what another process needs to reckon: of the hours only where they are and when they begin."""
+        one = {field.name: getattr(self.hours, field.name)[:1] for field in PER_HOUR}
+        return {field.name: getattr(self, field.name) for field in fields(self)} | {"hours": replace(self.hours, **one)}
 
     def sd_c(self, season: str) -> Array:
         """Return the usual error of each hour in a season, °C."""
@@ -158,6 +165,7 @@ class Members:
         )
         self.errors: dict[tuple[int, bytes], Single] = {}
         self.starts: dict[tuple[Air, datetime, int], Single] = {}
+        self.steps: dict[tuple[float, float], Single] = {}
 
     def of(self, shape: Shape, origin: Air, destination: Air) -> list[Single]:
         """Return what surrounds the box in each case, (members, hours + 1) in °C; NaN where nothing is forecast.
@@ -170,28 +178,33 @@ class Members:
         airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: ambient.bracketed(first, last)}
         sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
         lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
+        in_van = {where: sun.late_by(light, sun.VAN_LAG_H).astype(np.float32) for where, light in lights.items()}
+        on_step = {where: light.astype(np.float32) for where, light in lights.items()}
         found: list[Single] = []
         for case, stretches in zip(shape.cases, shape.stretches, strict=True):
             rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
             same = _legs_in_common(stretches, shape.stretches[0]) if found else 0
-            for leg in stretches[:same]:
-                rows[:, leg.rows] = found[0][:, leg.rows]
+            if same:
+                alike = slice(0, stretches[same - 1].rows.stop)
+                rows[:, alike] = found[0][:, alike]
             for leg in stretches[same:]:
-                light = lights[leg.where] if leg.exposure in SUNNY else None
-                rows[:, leg.rows] = self._exposed(leg, airs[leg.where][:, leg.rows], light, case.template)
+                outside = airs[leg.where][:, leg.rows]
+                if leg.exposure not in SUNNY:
+                    rows[:, leg.rows] = ambient.kept(leg.exposure, outside, case.template)
+                    continue
+                is_van = leg.exposure == Exposure.VAN
+                light = (in_van if is_van else on_step)[leg.where][leg.rows]
+                np.multiply(light, self.van if is_van else self._step(case.template), out=rows[:, leg.rows])
+                rows[:, leg.rows] += outside
             found.append(rows)
         return found
 
-    def _exposed(self, leg: Stretch, outside: Single, light: Array | None, template: Template) -> Single:
-        if leg.exposure not in SUNNY or light is None:
-            return ambient.kept(leg.exposure, outside, template)
-        is_van = leg.exposure == Exposure.VAN
-        seen = sun.late_by(light, sun.VAN_LAG_H) if is_van else light
-        return outside + seen[leg.rows].astype(np.float32) * (self.van if is_van else self._step(template))
-
     def _step(self, template: Template) -> Single:
-        least, factor = template.step_gain(members.DOORSTEP_HIGH)
-        return np.float32(least) + np.float32(factor) * self.doorstep
+        """Return each member's gain on this doorstep."""
+        if template.step_sun not in self.steps:
+            least, factor = template.step_gain(members.DOORSTEP_HIGH)
+            self.steps[template.step_sun] = np.float32(least) + np.float32(factor) * self.doorstep
+        return self.steps[template.step_sun]
 
     def _origin(self, air: Air, start: datetime, number: int) -> Single:
         key = (air, start, number)

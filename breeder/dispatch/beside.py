@@ -9,6 +9,7 @@ from concurrent.futures import TimeoutError as NotYet
 from breeder.dispatch import planning
 from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.remembering import Memo, keys_of
+from breeder.house.twin import side_by_side
 
 LOG = logging.getLogger(__name__)
 
@@ -28,7 +29,7 @@ class Desk:
         if not rest:
             return known
         # Whoever asks for the same meanwhile finds it kept when its turn comes.
-        job = self.worker.submit(planning.cells_of, rest, members=members, memo=self.memo)
+        job = self.worker.submit(planning.cells_of, rest, members=members, memo=self.memo, by=side_by_side)
         job.add_done_callback(_tell_trouble)
         try:
             found = iter(job.result(None if until is None else max(0.0, until - time.monotonic())))

@@ -6,7 +6,8 @@ left out.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import Any
 
 from breeder.dispatch import air
@@ -17,17 +18,22 @@ from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_
 from breeder.dispatch.trying import Candidate
 from breeder.heat.members import Draws, draws
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
+from breeder.house.twin import one_by_one
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
-# Members of boxes and days that are reckoned together, in three delay cases about 120 MB. One thread does it all: the
-# sums are many and short, so that two threads wait for each other longer than they gain.
-MEMBERS_AT_ONCE = 32_000
+# Members of boxes and days that are reckoned together, in three delay cases about 90 MB. One thread of a process does
+# it all: the sums are many and short, so that two threads wait for each other longer than they gain.
+MEMBERS_AT_ONCE = 24_000
 # A kit that melts is given up after so many members of the first case when half of them fail.
 FIRST_LOOK, HOPELESS = 16, 0.5
 # Kits are tried by cost until one goes easily, as a check takes them, and two may go: the second is for a shelf that
 # runs short of the first, and tried on no more members than a screening. Kits that melt are slow: none is tried for the
 # second's sake, and where another may go they too are only screened.
 ENOUGH = 2
+
+Blocks = Sequence[Sequence[Asked]]
+Work = Callable[[Sequence[Asked]], list[Cell]]
+By = Callable[[Work, Blocks], Iterable[tuple[int, list[Cell]]]]
 
 
 def cells_of(
@@ -36,20 +42,25 @@ def cells_of(
     members: int = SCREENED,
     memo: Memo | None = None,
     told: Callable[[int, int], None] | None = None,
+    by: By = one_by_one,
 ) -> list[Cell]:
-    """Return the cell of each question in its order; `told(done, all)` is called as the work goes on."""
+    """Return the cell of each question in its order; `told(done, all)` is called as the work goes on.
+
+    `by` says who works on the blocks: this process alone, or with a second one beside it (`house.twin.side_by_side`).
+    """
     keys = keys_of(asked, members) if memo else []
     cells = memo.known(asked, keys) if memo else [None] * len(asked)
     rest = sorted((place for place, cell in enumerate(cells) if cell is None), key=lambda place: _way(asked[place]))
     size = max(1, MEMBERS_AT_ONCE // members)
     blocks = [rest[first : first + size] for first in range(0, len(rest), size)]
     done = len(asked) - len(rest)
-    for block in blocks:
-        for place, cell in zip(block, _block([asked[place] for place in block], members), strict=True):
+    work = partial(cells_of_block, members=members)
+    for number, found in by(work, [[asked[place] for place in block] for block in blocks]):
+        for place, cell in zip(blocks[number], found, strict=True):
             cells[place] = cell
             if memo:
                 memo.keep(keys[place], cell)
-        done += len(block)
+        done += len(found)
         if told:
             told(done, len(asked))
     return [cell for cell in cells if cell is not None]
@@ -67,16 +78,26 @@ def drawn_of(seed: int, members: int) -> Draws:
     return draws(seed, members)
 
 
-def _block(asked: Sequence[Asked], members: int) -> list[Cell]:
+def cells_of_block(asked: Sequence[Asked], members: int) -> list[Cell]:
+    """Return the cells of questions that are worked on together."""
     ways = _Ways(members)
     tallies: list[list[list[Tally]]] = []
     for one in asked:
         own = [ways.of(one, reading) for reading in one.readings]
         tallies.append([[Tally(way, candidate.kit, one.animals) for way in own] for candidate in _by_cost(one)])
+    standing = [_Standing() for _ in asked]
     for turn in range(max(len(one.candidates) for one in asked)):
-        rows = [row for one, kits in zip(asked, tallies, strict=True) for row in _worth_trying(one, kits, turn)]
+        open_yet = [each for each in zip(asked, tallies, standing, strict=True) if turn < len(each[1])]
+        rows = []
+        for one, kits, so_far in open_yet:
+            if so_far.is_worth_trying(one, kits[turn]):
+                if so_far.needs_few(one, kits[turn]):
+                    kits[turn] = [tally.first_look(SCREENED) for tally in kits[turn]]
+                rows.append(kits[turn])
         _give_up_hopeless(row for row in rows if melts(row[0].kit))
         sweep_all(tally for row in rows for tally in row if not tally.was_tried)
+        for _, kits, so_far in open_yet:
+            so_far.add(kits[turn])
     return [_cell(one, kits) for one, kits in zip(asked, tallies, strict=True)]
 
 
@@ -115,30 +136,36 @@ def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
             row[place] = look
 
 
-def _worth_trying(asked: Asked, kits: list[list[Tally]], turn: int) -> Iterable[list[Tally]]:
-    """Yield the tallies, reading by reading, of the kit whose turn it is, while it could still be wanted."""
-    if turn >= len(kits):
-        return
-    before, row = kits[:turn], kits[turn]
-    tried = [_decided(each) for each in before]
-    has_easy = any(all(tally.is_easy for tally in each) for each in before)
-    # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
-    is_open = NOT_DECIDED in tried and any(tally.way.rules_out_go(asked.animals) for tally in row)
-    # Stopping before one goes easily would choose another kit than a check does.
-    has_enough = has_easy and (asked.is_thorough or melts(row[0].kit) or tried.count(GO) >= ENOUGH)
-    if not asked.is_thorough and (has_easy or GO in tried and melts(row[0].kit)):
-        row[:] = [tally.first_look(SCREENED) for tally in row]
-    if not has_enough and not is_open:
-        yield row
+@dataclass
+class _Standing:
+    """What came of a question's kits so far."""
+
+    has_easy: bool = False
+    going: int = 0
+    is_undecided: bool = False
+
+    def add(self, row: Sequence[Tally]) -> None:
+        """Take in a kit's tallies, reading by reading; the worst reading holds."""
+        decided = max((tally.decided for tally in row), key=HARM.__getitem__)
+        self.has_easy |= all(tally.is_easy for tally in row)
+        self.going += decided == GO
+        self.is_undecided |= decided == NOT_DECIDED
+
+    def is_worth_trying(self, asked: Asked, row: Sequence[Tally]) -> bool:
+        """Return whether the next kit could still be wanted."""
+        # Where missing hours rule out every Go, the cheapest kit that has not failed speaks for the dearer ones.
+        is_open = self.is_undecided and any(tally.way.rules_out_go(asked.animals) for tally in row)
+        # Stopping before one goes easily would choose another kit than a check does.
+        has_enough = self.has_easy and (asked.is_thorough or melts(row[0].kit) or self.going >= ENOUGH)
+        return not has_enough and not is_open
+
+    def needs_few(self, asked: Asked, row: Sequence[Tally]) -> bool:
+        """Return whether a screening of the next kit will do."""
+        return not asked.is_thorough and (self.has_easy or self.going > 0 and melts(row[0].kit))
 
 
 def _by_cost(asked: Asked) -> list[Candidate]:
     return sorted(asked.candidates, key=lambda candidate: candidate.cost)
-
-
-def _decided(row: Sequence[Tally]) -> str:
-    """Return the verdict of a kit in the worst reading."""
-    return max((tally.decided for tally in row), key=HARM.__getitem__)
 
 
 def _cell(asked: Asked, kits: list[list[Tally]]) -> Cell:

@@ -122,13 +122,20 @@ def _blocks(
     """Yield one node's curves (members, readings) in degC, block by block, with the members they belong to."""
     levels, which = np.unique(around.leak, return_inverse=True)
     key = tuple(float(level) for level in levels)
-    for level in range(len(levels)):
-        here = members[which[members] == level]
-        if len(here):
-            parts = _parts(kit, around.films, key, level, per_hour, node)
-            for begin in range(0, len(here), MEMBERS_AT_ONCE):
-                who = here[begin : begin + MEMBERS_AT_ONCE]
-                yield who, _curves(kit, around, weather, who, parts)
+    # Level by level, so that one product serves neighbours, and one reading many products.
+    level_of = which.astype(np.int16)[members]
+    order = np.argsort(level_of, kind="stable")
+    in_order, level_of = members[order], level_of[order]
+    parts = {level: _parts(kit, around.films, key, level, per_hour, node) for level in np.unique(level_of).tolist()}
+    for begin in range(0, len(in_order), MEMBERS_AT_ONCE):
+        who, own = in_order[begin : begin + MEMBERS_AT_ONCE], level_of[begin : begin + MEMBERS_AT_ONCE]
+        given = _given(kit, around, weather, who)
+        curves = np.empty((len(who), around.hours * per_hour + 1), np.float32)
+        for level, own_parts in parts.items():
+            first, last = np.searchsorted(own, (level, level + 1))
+            for part in own_parts if first < last else ():
+                np.matmul(given[first:last, part.columns], part.matrix, out=curves[first:last, part.rows])
+        yield who, curves
 
 
 @lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
@@ -147,25 +154,23 @@ def _parts(
     return tuple(parts)
 
 
-def _curves(kit: Kit, around: Surroundings, weather: Array | Single, who: Whole, parts: tuple[_Part, ...]) -> Single:
-    """Return the curves of one block of members (members, readings) in degC."""
+def _given(kit: Kit, around: Surroundings, weather: Array | Single, who: Whole) -> Single:
+    """Return what the matrix is multiplied with, (members, columns): shares of the packs' power, start, weather."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)
     given[:, : series.shape[1]] = series
     given[:, series.shape[1]] = around.start_c[who]
     given[:, series.shape[1] + 1 :] = weather[who]
-    curves = np.empty((len(who), parts[-1].rows.stop), np.float32)
-    for part in parts:
-        np.matmul(given[:, part.columns], part.matrix, out=curves[:, part.rows])
-    return curves
+    return given
 
 
 def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, found: Swept) -> None:
     """Fill in the answers of one block."""
-    found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, curves.argmin(axis=1), per_hour)
-    found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, curves.argmax(axis=1), per_hour)
-    found.hours_below[who] = _hours(curves, curves < np.float32(low_c), low_c, per_hour)
-    found.hours_above[who] = _hours(curves, curves > np.float32(high_c), high_c, per_hour)
+    coldest, warmest = curves.argmin(axis=1), curves.argmax(axis=1)
+    found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, coldest, per_hour)
+    found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, warmest, per_hour)
+    found.hours_below[who] = _hours(curves, coldest, np.less, low_c, per_hour)
+    found.hours_above[who] = _hours(curves, warmest, np.greater, high_c, per_hour)
 
 
 def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
@@ -185,17 +190,26 @@ def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
     return extreme - lean**2 / (8.0 * bend), (at + lean / (2.0 * bend)) / per_hour
 
 
-def _hours(curves: Single, beyond: NDArray[np.bool_], limit_c: float, per_hour: int) -> Array:
-    """Return the hours beyond a limit of each row: leaving times less entering times, on straight lines."""
-    readings = curves.shape[1]
+def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, per_hour: int) -> Array:
+    """Return the hours beyond a limit of each row, whose `extreme` is at that reading.
+
+    They are leaving times less entering times, on straight lines.
+    """
+    limit = np.float32(limit_c)
+    all_hours = np.zeros(len(curves))
+    rows = np.flatnonzero(is_beyond(curves[np.arange(len(curves)), extreme], limit))
+    if not len(rows):
+        return all_hours
+    values = curves if len(rows) == len(curves) else curves[rows]
+    readings = values.shape[1]
+    beyond = is_beyond(values, limit)
     hours = np.where(beyond[:, -1], (readings - 1) / per_hour, 0.0)
-    flags, values = beyond.ravel(), curves.ravel()
+    flags, values = beyond.ravel(), values.ravel()
     changes = flags[1:] != flags[:-1]
     changes[readings - 1 :: readings] = False  # from one member's end to the next one's beginning
     at = np.flatnonzero(changes)
-    if not len(at):
-        return hours
     row = at // readings
-    begin, end = values[at] - np.float32(limit_c), values[at + 1] - np.float32(limit_c)
+    begin, end = values[at] - limit, values[at + 1] - limit
     when = (at - row * readings + begin / (begin - end)) / per_hour
-    return hours + np.bincount(row, np.where(flags[at], when, -when), minlength=len(curves))
+    all_hours[rows] = hours + np.bincount(row, np.where(flags[at], when, -when), minlength=len(rows))
+    return all_hours

@@ -1,7 +1,10 @@
 """The board's quick sums say what the check says: the same members, kits and delay cases."""
 
+from collections import deque
 from dataclasses import replace
-from datetime import date, time
+from datetime import date, time, timedelta
+from functools import partial
+from queue import SimpleQueue
 
 import numpy as np
 import pytest
@@ -9,7 +12,7 @@ from numpy.typing import NDArray
 
 from breeder.dispatch import air, ambient, planning, trying
 from breeder.dispatch.ambient import Ends
-from breeder.dispatch.cells import Asked
+from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.planning import cells_of
 from breeder.dispatch.remembering import Memo
 from breeder.dispatch.surroundings import USUAL, Template
@@ -17,6 +20,7 @@ from breeder.dispatch.sweeping import Way
 from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.verdict import Limits
+from breeder.house import twin
 from breeder.weather.queries import Hours
 from tests.dispatch.test_ratchet import ANIMALS, CARD, hours, journey
 
@@ -151,3 +155,24 @@ def test_where_two_cheap_kits_go_but_not_easily_the_board_takes_the_dearer_one_o
     assert trial.best.candidate is MELTS
     cell = cells_of([replace(asked(post_on, ends.origin, ends.destination), candidates=kits)], members=MEMBERS)[0]
     assert cell.going[0].candidate is MELTS
+
+
+def test_a_second_process_finds_the_same_cells() -> None:
+    post_on = date(2013, 4, 9)
+    days = [post_on + timedelta(days=ahead) for ahead in range(7)]
+    rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
+    alone = cells_of(rows)
+    with twin._twin() as process:
+        # Its answers come back through a pickle, its questions went there through one.
+        waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
+        work = partial(planning.cells_of_block, members=planning.SCREENED)
+        twin._feed(process, twin._written((work, [[row] for row in rows])), waiting, done)
+    beside = [cell for _, cells in sorted(twin._finished(done), key=lambda each: each[0]) for cell in cells]
+    for one, other in zip(beside, alone, strict=True):
+        assert (one.number, one.on, one.missing_hours, one.shape) == (
+            other.number, other.on, other.missing_hours, other.shape,
+        )  # fmt: skip
+        # What a block holds besides decides in which order a product is summed: a millionth of an hour.
+        assert [replace(each, hour=0.0) for each in one.options] == [replace(each, hour=0.0) for each in other.options]
+        assert [each.hour for each in one.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
+    assert len({cell.shown.verdict for cell in beside}) > 1
