@@ -146,6 +146,16 @@ def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
     return _shape(journey, origin.timezone, destination.timezone)
 
 
+def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, float]:
+    """Return the lowest and highest air at either end while the box stands in it on time, as `trying.air_at_ends`."""
+    number = shape.stretches[0][-1].rows.stop
+    at_end = {Where.ORIGIN: origin, Where.DESTINATION: destination}
+    middles = {where: window(air.middle_c, air.place_of(shape.starts_at), number) for where, air in at_end.items()}
+    stood = np.concatenate([middles[leg.where][leg.rows] for leg in shape.stretches[0] if leg.where in middles])
+    known = stood[~np.isnan(stood)]
+    return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
+
+
 def _legs_in_common(one: Sequence[Stretch], other: Sequence[Stretch]) -> int:
     """Return how many legs two cases share from the first on; all cases of a journey have one template."""
     pairs = enumerate(zip(one, other, strict=False))

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.utils import timezone
 
-from breeder.dispatch import queries, telling
+from breeder.dispatch import queries, telling, trade
 from breeder.dispatch.board import Board, Row
 from breeder.dispatch.cells import Cell, Option
 from breeder.dispatch.queries import Standing
@@ -145,6 +145,8 @@ def reason_of(cell: Cell, option: Option) -> str:
     both = f"{said[0].upper()}{said[1:]}."
     if option.decided == GO:
         return both
+    if option.is_barred:
+        return f"{trade.HARSH_SAID} {both}"
     case = cell.shape.cases[option.case]
     late = "" if option.case == 0 else f", {case.name}"
     where = telling.stands_at(case, option.hour, cell.destination_zone)

@@ -37,6 +37,7 @@ class Option:
     case: int
     hour: float
     strain: float
+    is_barred: bool = False  # by harsh weather, for want of a pack
 
     @property
     def is_easy(self) -> bool:

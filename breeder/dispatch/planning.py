@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any
 
-from breeder.dispatch import air
+from breeder.dispatch import air, trade
 from breeder.dispatch.air import Air, Members
 from breeder.dispatch.cells import Asked, Cell, Option
 from breeder.dispatch.remembering import Memo, keys_of
@@ -116,7 +116,9 @@ class _Ways:
         if key not in self.made:
             shape, around = air.shape_of(asked.journey, origin.hours, destination.hours), self._around(asked)
             rows = around.of(shape, origin, destination)
-            self.made[key] = Way(shape, rows, air.known_rows(rows), around.drawn)
+            ends = air.air_at_ends(shape, origin, destination)
+            is_harsh = not asked.journey.to_counter and trade.is_harsh(*ends)
+            self.made[key] = Way(shape, rows, air.known_rows(rows), around.drawn, is_harsh)
         return self.made[key]
 
     def _around(self, asked: Asked) -> Members:
@@ -198,4 +200,5 @@ def _option(candidate: Candidate, row: Sequence[Tally]) -> Option:
         worst.case_of_trouble,
         worst.hour_of_trouble,
         worst.strain,
+        worst.is_barred,
     )

@@ -20,6 +20,7 @@ from breeder.pages.curves import BoxCurve
 from breeder.weather.queries import Hours
 
 DIGITS = 2  # of a stored temperature
+NO_PACK = "too harsh without a pack"
 ODDS_DIGITS = 6  # 200 members in three cases: far finer than any share can be
 
 
@@ -122,7 +123,7 @@ def _kit(tried: Tried, chosen: bool) -> dict[str, Any]:
         "kit_id": tried.candidate.kit_id,
         "name": tried.candidate.name,
         "cost": tried.candidate.cost,
-        "note": tried.candidate.note,
+        "note": "; ".join(said for said in (tried.candidate.note, NO_PACK if tried.is_barred else "") if said),
         "verdict": str(tried.verdict),
         "chosen": chosen,
         "coldest_c": [_plain(value) for value in outcome.coldest.quantiles_c],

@@ -30,6 +30,7 @@ class Way:
     around: Sequence[Single]
     known: Sequence[int]
     drawn: Draws
+    is_harsh: bool = False  # too cold or warm for a kit without a pack
     touching: dict[Any, Flags] = field(default_factory=dict)
     narrower: dict[int, "Way"] = field(default_factory=dict)
 
@@ -37,7 +38,7 @@ class Way:
         """Return the first members of the same way."""
         if members not in self.narrower:
             around = [rows[:members] for rows in self.around]
-            self.narrower[members] = Way(self.shape, around, self.known, self.drawn.first(members))
+            self.narrower[members] = Way(self.shape, around, self.known, self.drawn.first(members), self.is_harsh)
         return self.narrower[members]
 
     def may_leave(self, case: int, limits: Limits) -> Flags:
@@ -105,6 +106,7 @@ class Tally:
     kit: HeatKit
     animals: Animals
     decided: str = NOT_DECIDED  # so far; what was not run is not decided
+    is_barred: bool = False  # by harsh weather: a no-go for want of a pack, whatever its odds
     strain: float = 0.0  # how much of what is allowed is used up
     cases_done: int = 0
     comfort: float = 0.0  # weight that left comfort for too long
@@ -186,6 +188,9 @@ class Tally:
         comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
         hard = Odds(self.hard, self.hard + self.hard_unknown, 0.0)
         self.decided = decide(comfort, hard, self.animals.tolerance)
+        self.is_barred = self.way.is_harsh and not self.kit.packs and self.decided != NO_GO
+        if self.is_barred:
+            self.decided = NO_GO
         self.strain = strain(comfort, hard, self.animals.tolerance)
 
 

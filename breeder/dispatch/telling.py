@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from breeder.dispatch import trade
 from breeder.dispatch.legs import HOUR, Case, Exposure
 from breeder.dispatch.rivals import Rivalry
 from breeder.dispatch.rules import LEAVING
@@ -129,7 +130,9 @@ def because_said(
     tried: Tried, cases: Sequence[Case], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
 ) -> list[str]:
     """Return what stands behind a verdict beside its odds: the leg that fails, the hours that lack, the worst hour."""
-    if tried.outcome.verdict == NO_GO:
+    if tried.is_barred:
+        said = [trade.HARSH_SAID]
+    elif tried.outcome.verdict == NO_GO:
         said = [fails_said(tried.outcome, cases, zone)]
     elif tried.outcome.verdict == GO:
         said = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]

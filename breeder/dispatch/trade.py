@@ -7,6 +7,14 @@ from dataclasses import dataclass
 
 from breeder.pages.words import degrees, to_celsius
 
+# In air beyond these nothing goes without a pack, unless it is held at a counter, whatever its odds: the sums are least
+# tried there, and a late day cannot be made good (common practice, no source; the rule below never posts so far out).
+HARSH_LOW_C, HARSH_HIGH_C = -5.0, 35.0
+HARSH_SAID = (
+    "In air below −5 °C (23 °F) or above 35 °C (95 °F) nothing goes to a doorstep without a pack, whatever its odds "
+    "(common practice). Take a kit with a pack, or have it held at a counter."
+)
+
 GO, WITH_PACK, AT_COUNTER, NO_GO = "go", "with pack", "at the counter", "no-go"
 STRICTNESS = {GO: 0, WITH_PACK: 1, AT_COUNTER: 2, NO_GO: 3}
 
@@ -65,6 +73,11 @@ def _side(celsius: float, limits_f: tuple[float, float, float], *, below: bool) 
         if beyond:
             return word
     return GO
+
+
+def is_harsh(low_c: float, high_c: float) -> bool:
+    """Return whether air from `low_c` to `high_c` lets nothing go to a doorstep without a pack."""
+    return low_c < HARSH_LOW_C or high_c > HARSH_HIGH_C
 
 
 def compared(word: str, verdict: str, *, to_counter: bool) -> str:

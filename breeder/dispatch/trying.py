@@ -1,18 +1,19 @@
 """The sums of a check, without the database: every kit tried on every way the journey can go."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from math import nan
 
 from breeder.carriers.rules import Delivery
 from breeder.dispatch import ambient, rules, trade
 from breeder.dispatch.ambient import Ends
-from breeder.dispatch.legs import Case, ServiceTimes, cases_of
+from breeder.dispatch.legs import Case, ServiceTimes, Where, cases_of
 from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.members import Draws
 from breeder.heat.outcome import Outcome
 from breeder.heat.risk import AmbientCase, Offer, best_of, try_kit
-from breeder.heat.verdict import Limits, Tolerance
+from breeder.heat.verdict import NO_GO, Limits, Tolerance
 from breeder.weather.queries import Hours
 
 # The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).
@@ -58,6 +59,7 @@ class Tried:
 
     candidate: Candidate
     outcome: Outcome
+    is_barred: bool = False  # by harsh weather: a no-go for want of a pack, whatever its odds
 
     @property
     def verdict(self) -> str:
@@ -96,14 +98,23 @@ def try_journey(journey: Journey, candidates: Sequence[Candidate], ends: Ends, a
     """Return what comes of every kit on a journey, over all delay cases and members."""
     cases = journey_cases(journey, ends)
     around = tuple(ambient.around(case, ends, drawn) for case in cases)
-    tried = tuple(
-        Tried(
-            candidate,
-            try_kit(candidate.kit, around, animals.limits, animals.tolerance, start_c=START_C, draws=drawn),
-        )
-        for candidate in candidates
-    )
-    return Trial(cases, around, tried, animals.tolerance)
+    is_harsh = not journey.to_counter and trade.is_harsh(*air_at_ends(cases[0], ends))
+    tried = []
+    for candidate in candidates:
+        found = try_kit(candidate.kit, around, animals.limits, animals.tolerance, start_c=START_C, draws=drawn)
+        is_barred = is_harsh and not candidate.has_pack and found.verdict != NO_GO
+        tried.append(Tried(candidate, replace(found, verdict=NO_GO) if is_barred else found, is_barred))
+    return Trial(cases, around, tuple(tried), animals.tolerance)
+
+
+def air_at_ends(case: Case, ends: Ends) -> tuple[float, float]:
+    """Return the lowest and highest air at either end while the box stands in it; NaN where no hour is known."""
+    at_end = {Where.ORIGIN: ends.origin, Where.DESTINATION: ends.destination}
+    known = {where: dict(zip(hours.times, hours.c, strict=True)) for where, hours in at_end.items()}
+    stands = ((case.leg_at(at).where, at) for at in case.times)
+    values = [known[where].get(at) for where, at in stands if where in known]
+    found = [value for value in values if value is not None]
+    return (min(found), max(found)) if found else (nan, nan)
 
 
 def journey_cases(journey: Journey, ends: Ends) -> tuple[Case, ...]:

@@ -169,8 +169,9 @@ def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fa
     """
     if kit is None:
         return []
-    said = [_open_heat_pack(pack, handed_over) for pack in kit.packs if pack["kind"] == "heat"]
-    said += [_ready_cold_pack(pack, fahrenheit) for pack in kit.packs if pack["kind"] == "phase_change"]
+    alike = [(pack, kit.packs.count(pack)) for place, pack in enumerate(kit.packs) if pack not in kit.packs[:place]]
+    said = [_open_heat_pack(pack, number, handed_over) for pack, number in alike if pack["kind"] == "heat"]
+    said += [_ready_cold_pack(pack, number, fahrenheit) for pack, number in alike if pack["kind"] == "phase_change"]
     if any(pack["kind"] == "heat" for pack in kit.packs):
         said.append(
             "Tape it inside the lid under a layer of paper, away from the cups: its face reaches about "
@@ -185,7 +186,7 @@ def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fa
     return said
 
 
-def _open_heat_pack(pack: dict[str, float], handed_over: datetime | None) -> str:
+def _open_heat_pack(pack: dict[str, float], number: int, handed_over: datetime | None) -> str:
     hours = -float(pack.get("lit_h", 0.0))
     if handed_over is not None:
         opened = handed_over - timedelta(hours=hours)
@@ -194,12 +195,19 @@ def _open_heat_pack(pack: dict[str, float], handed_over: datetime | None) -> str
         when = f"{hours * 60:.0f} minutes before hand-over" if hours < 2 else f"{hours:g} hours before hand-over"
     else:
         when = "when you close the box"
+    if number > 1:
+        return (
+            f"Open the {number} heat packs of {pack['rated_h']:g} h {when} and see that they warm before you pack them."
+        )
     return f"Open the {pack['rated_h']:g} h heat pack {when} and see that it warms before you pack it."
 
 
-def _ready_cold_pack(pack: dict[str, float], fahrenheit: bool) -> str:
+def _ready_cold_pack(pack: dict[str, float], number: int, fahrenheit: bool) -> str:
     melts, starts = (degrees(pack[name], fahrenheit=fahrenheit) for name in ("melt_c", "start_c"))
+    what, they, it = f"the {pack['kg']:g} kg pack that melts", "it", "it"
+    if number > 1:
+        what, they, it = f"the {number} packs of {pack['kg']:g} kg that melt", "each", "them"
     return (
-        f"Bring the {pack['kg']:g} kg pack that melts at {melts} to {starts} first, wrap it in paper, and keep it off "
-        "the cups: a pack straight from the freezer chills what lies against it."
+        f"Bring {what} at {melts} to {starts} first, wrap {they} in paper, and keep {it} off the cups: a pack straight "
+        "from the freezer chills what lies against it."
     )

@@ -195,6 +195,17 @@ def test_instructions_name_the_hour_at_which_a_pack_is_opened() -> None:
     assert rules.instructions_for(None) == []
 
 
+def test_packs_that_are_alike_are_told_of_once() -> None:
+    kit = boxes.warm()
+    kit.packs = [*kit.packs, *kit.packs, *[{"kind": "phase_change", "kg": 0.45, "melt_c": 22, "start_c": 20}] * 2]
+    said = rules.instructions_for(kit)
+    assert [sentence.split(" and ")[0] for sentence in said if "72 h" in sentence] == [
+        "Open the 2 heat packs of 72 h 60 minutes before hand-over"
+    ]
+    assert sum("22 °C" in sentence for sentence in said) == 1
+    assert any(sentence.startswith("Bring the 2 packs of 0.45 kg that melt at 22 °C to 20 °C") for sentence in said)
+
+
 def test_a_box_too_small_for_its_cups_is_said_in_words() -> None:
     tiny = boxes.kit(inner_m=[0.06, 0.06, 0.06])
     assert worth.worth_of(tiny, cups=8).fault.startswith("Size: It is 0.448 kg")

@@ -8,7 +8,7 @@ from breeder.carriers.rules import DELAY_SHARES, Delivery
 from breeder.dispatch import air, planning, trade, trying
 from breeder.dispatch.ambient import Ends, distance_km
 from breeder.dispatch.cells import Asked, Option
-from breeder.dispatch.legs import ServiceTimes, Where
+from breeder.dispatch.legs import ServiceTimes
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.forecast_error import correlation
 from breeder.heat.members import draws
@@ -234,10 +234,4 @@ def _broken(option: Option) -> float:
 def _extremes(case: Case) -> tuple[float, float]:
     """Return the lowest and highest air at either end while the box stands in it; hubs are near room temperature."""
     ends = case.ends(case.truth)
-    first, *_ = trying.journey_cases(case.journey, ends)
-    at_end = {Where.ORIGIN: ends.origin, Where.DESTINATION: ends.destination}
-    known = {where: dict(zip(hours.times, hours.c, strict=True)) for where, hours in at_end.items()}
-    stands = [(first.leg_at(at).where, at) for at in first.times]
-    values = [known[where].get(at) for where, at in stands if where in known]
-    found = [value for value in values if value is not None]
-    return min(found), max(found)
+    return trying.air_at_ends(trying.journey_cases(case.journey, ends)[0], ends)

@@ -3,11 +3,11 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from breeder.dispatch import trade
 from breeder.management.replay.deciding import Day, Decided
 
 BINS = (0.0, 0.005, 0.02, 0.05, 0.10, 0.20, 0.50, 1.0)
 ORDINARY_LOW_C, ORDINARY_HIGH_C = 7.0, 27.0
-HARSH_LOW_C, HARSH_HIGH_C = -5.0, 35.0
 DIGITS = 4
 
 
@@ -67,7 +67,7 @@ def _ordinary(days: Sequence[Day]) -> dict[str, Any]:
 
 
 def _harsh(days: Sequence[Day]) -> dict[str, Any]:
-    harsh = [day for day in days if day.low_c < HARSH_LOW_C or day.high_c > HARSH_HIGH_C]
+    harsh = [day for day in days if trade.is_harsh(day.low_c, day.high_c)]
     plain = sum(day.check.kit is not None and not day.check.has_pack for day in harsh)
     return {"days": len(harsh), "go_without_pack": plain}
 

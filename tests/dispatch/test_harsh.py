@@ -1,0 +1,101 @@
+"""In harsh air nothing goes to a doorstep without a pack, whatever its odds (common practice, no source)."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from breeder.dispatch import air, planning, telling, trade, trying
+from breeder.dispatch.ambient import Ends
+from breeder.dispatch.board_page import reason_of
+from breeder.dispatch.cells import Asked, Cell
+from breeder.dispatch.trying import Animals, Candidate, Trial
+from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload
+from breeder.heat.verdict import NO_GO, Limits, Tolerance
+from breeder.weather.queries import Hours
+from tests.dispatch.test_ratchet import CARD, DRAWN, hours, journey
+
+POST_ON = date(2013, 10, 7)
+# Animals that bear anything, so that only the rule can say no.
+HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
+PACKED = Candidate(
+    2,
+    "Card, pack",
+    4.0,
+    Kit(Box((0.25, 0.2, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2), packs=(HeatPack(72, 125),)),
+)
+
+
+def steady(outside_c: float) -> Hours:
+    real = hours(POST_ON, "LGA")
+    return replace(real, c=(outside_c,) * len(real.c))
+
+
+def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candidate, ...]) -> tuple[Trial, Cell]:
+    """What a check and the board say of the same way."""
+    way, ends = replace(journey(POST_ON), to_counter=to_counter), Ends(steady(18.0), steady(outside_c))
+    reading = (air.air_of(ends.origin), air.air_of(ends.destination))
+    asked = Asked(1, way, (reading,), candidates, HARDY, 77)
+    return trying.try_journey(way, candidates, ends, HARDY, DRAWN), planning.cells_of([asked])[0]
+
+
+@pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
+def test_a_box_without_a_pack_stays_here_and_one_with_a_pack_goes(outside_c: float) -> None:
+    trial, cell = both(outside_c, candidates=(CARD, PACKED))
+    assert [one.verdict for one in trial.tried] == ["no-go", "with pack"]
+    assert [one.verdict for one in cell.options] == ["no-go", "with pack"]
+    assert trial.best is not None
+    assert trial.best.candidate == cell.going[0].candidate == PACKED
+
+
+@pytest.mark.parametrize("outside_c", [-4.9, 34.9])
+def test_up_to_there_the_odds_decide(outside_c: float) -> None:
+    trial, cell = both(outside_c, candidates=(CARD, PACKED))
+    assert trial.tried[0].verdict == cell.options[0].verdict == "go"
+
+
+@pytest.mark.parametrize("outside_c", [-12.0, 39.0])
+def test_at_a_counter_the_odds_decide(outside_c: float) -> None:
+    trial, cell = both(outside_c, to_counter=True, candidates=(CARD,))
+    assert trial.tried[0].verdict == cell.options[0].verdict == "go"
+
+
+def test_the_reason_names_the_rule_and_not_an_hour_that_failed() -> None:
+    trial, cell = both(-12.0, candidates=(CARD,))
+    shown = trial.calmest
+    assert shown.outcome.verdict == NO_GO
+    because = telling.because_said(shown, trial.cases, (), cell.destination_zone, fahrenheit=False)
+    assert because[0] == trade.HARSH_SAID
+    assert reason_of(cell, cell.shown).startswith(trade.HARSH_SAID)
+    assert "Comfort never" in reason_of(cell, cell.shown)
+
+
+def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
+    way, ends = journey(POST_ON), Ends(steady(18.0), steady(-12.0))
+    tender = Animals(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
+    shown = trying.try_journey(way, (CARD,), ends, tender, DRAWN).calmest
+    reading = (air.air_of(ends.origin), air.air_of(ends.destination))
+    option = planning.cells_of([Asked(1, way, (reading,), (CARD,), tender, 77)])[0].shown
+    assert (shown.verdict, option.verdict) == ("no-go", "no-go")
+    assert not shown.is_barred
+    assert not option.is_barred
+
+
+def test_air_that_is_never_met_does_not_count() -> None:
+    """The box has left its origin before the night falls there."""
+    way = journey(POST_ON)
+    first, *_ = trying.journey_cases(way, Ends(steady(18.0), steady(18.0)))
+    gone = first.times[-2]
+    origin = steady(18.0)
+    cold = replace(origin, c=tuple(-30.0 if at >= gone else 18.0 for at in origin.times))
+    assert trying.air_at_ends(first, Ends(cold, steady(15.0))) == (15.0, 18.0)
+    shape = air.shape_of(way, cold, steady(15.0))
+    assert air.air_at_ends(shape, air.air_of(cold), air.air_of(steady(15.0))) == (15.0, 18.0)
+
+
+def test_without_hours_nothing_is_called_harsh() -> None:
+    nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
+    first, *_ = trying.journey_cases(journey(POST_ON), Ends(nothing, nothing))
+    assert not trade.is_harsh(*trying.air_at_ends(first, Ends(nothing, nothing)))
+    shape = air.shape_of(journey(POST_ON), nothing, nothing)
+    assert not trade.is_harsh(*air.air_at_ends(shape, air.air_of(nothing), air.air_of(nothing)))
