@@ -1,10 +1,12 @@
 """Bringing fresh hours: place after place, one runner at a time, never inside a page or a transaction."""
 
+import logging
 import random
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 from django.db import connections, transaction
@@ -17,6 +19,9 @@ from breeder.weather.services.nws import UsService
 from breeder.weather.services.troubles import BadResponse, NotCovered, RateLimited, Trouble, Unavailable
 from breeder.weather.services.us_stations import OBSERVED_KEPT_FOR, STATIONS_KEPT_FOR, UsStations
 from breeder.weather.services.values import Answer, Ask, WeatherService
+
+LOG = logging.getLogger(__name__)
+Read = TypeVar("Read")
 
 HORIZON = timedelta(days=12)
 OBSERVED_BACK = timedelta(days=3)
@@ -184,9 +189,9 @@ class _Asking:
     def _forecast(self) -> Forecast:
         spot, now = keeping.spot_of(self.place), self.fetcher.clock()
         answers: tuple[Answer, ...] = ()
-        while asks := self.service.build_requests(spot, now, now + HORIZON, answers):
+        while asks := self._read(self.service.build_requests, spot, now, now + HORIZON, answers):
             answers += tuple(self._answer(ask) for ask in asks)
-        found = self.service.parse(answers, spot, self.fetcher.clock())
+        found = self._read(self.service.parse, answers, spot, self.fetcher.clock())
         if self.last is None:
             raise _Kept
         return keeping.keep_forecast(self.place, *self.last, found, self.fetcher.dice)
@@ -195,14 +200,27 @@ class _Asking:
         """Keep what was measured of late, and return how many hours were new. Raises a Trouble or _Kept."""
         spot, now = keeping.spot_of(self.place), self.fetcher.clock()
         answers: tuple[Answer, ...] = ()
-        while asks := stations.build_requests(spot, now - OBSERVED_BACK, now, answers):
+        while asks := self._read(stations.build_requests, spot, now - OBSERVED_BACK, now, answers):
             answers += tuple(self._answer(ask) for ask in asks)
-        found = stations.parse(answers, spot, now)
+        found = self._read(stations.parse, answers, spot, now)
         starts_at, hours = grid.on_whole_hours(found.readings)
         with transaction.atomic(durable=True):
             if self.last:
                 keeping.keep_answered(self.place, self.service.key, *self.last, self.fetcher.dice)
             return remembering.remember(self.place, starts_at, hours, found.credit, now)
+
+    def _read(self, reader: Callable[..., Read], *given: Any) -> Read:
+        """Return what a service's reader makes of its answers.
+
+        What it did not foresee stays with this place as a broken answer, so that the places after it are brought.
+        """
+        try:
+            return reader(*given)
+        except Trouble:
+            raise
+        except Exception as fault:
+            LOG.exception("An answer of %s broke its reader.", self.service.name)
+            raise BadResponse(self.service.name, "unforeseen", type(fault).__name__) from fault
 
     def _answer(self, ask: Ask) -> Answer:
         self.endpoint = ask.endpoint

@@ -1,8 +1,11 @@
 """What leaves the house on a packing day: rounded places to the chosen weather service, and nothing else at all."""
 
+import re
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from html import unescape
 from typing import Any
+from urllib.parse import urljoin
 
 import pytest
 import time_machine
@@ -164,6 +167,41 @@ def test_a_packing_day_tells_the_chosen_service_two_rounded_places(
         assert headers["accept"] == accept
         told = f"{path} {headers}".lower().replace(f"{PROGRAM} ({CONTACT})".lower(), "")
         assert [word for word in SECRETS if word in told] == []
+
+
+def follow_every_link(client: Client) -> set[str]:
+    """Open every page that links lead to from the first one, and what they lead to, as a keeper may."""
+    seen, waiting = set[str](), ["/"]
+    while waiting:
+        address = waiting.pop()
+        answer = client.get(address)
+        assert answer.status_code in (200, 302), address
+        body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        if "text/html" not in answer.headers.get("Content-Type", ""):
+            continue
+        found = {
+            re.split("[?#]", urljoin(address, unescape(one)))[0] for one in re.findall(r'href="([^"]+)"', body.decode())
+        }
+        new = {one for one in found if one.startswith("/") and not one.startswith("/static/")} - seen
+        seen |= new
+        waiting += sorted(new)
+    return seen
+
+
+def test_no_page_asks_anybody_by_itself(keeper_client: Client, nowhere_else: list[Any]) -> None:
+    with rogue.rogue(norway) as server:
+        settle(keeper_client, weather_service="met", weather_contact=CONTACT, weather_url=server.home)
+        box = order_a_box(keeper_client)
+        seen = follow_every_link(keeper_client)
+        assert (server.asked, nowhere_else) == ([], [])
+        assert bring().brought == 2
+        asked = len(server.asked)
+        keeper_client.post(reverse("dispatch:check", args=[box.number]))
+        seen |= follow_every_link(keeper_client)
+        assert (len(server.asked), nowhere_else) == (asked, [])
+    assert reverse("weather:place", args=[Place.objects.first().pk]) in seen  # type: ignore[union-attr]
+    assert reverse("dispatch:parcel", args=[box.number]) in seen
+    assert len(seen) > 60
 
 
 def test_a_second_service_is_told_the_same_places_and_no_more(keeper_client: Client, nowhere_else: list[Any]) -> None:

@@ -18,6 +18,7 @@ from breeder.management import forecasting
 from breeder.weather import choosing, hosts, leases, queries, refreshing, steps
 from breeder.weather.fetcher import Fetcher, Patience
 from breeder.weather.models import Fetch, Forecast, Host, Lease, Place
+from breeder.weather.services.met import NorwegianService
 from tests.weather import rogue
 from tests.weather.rogue import Rogue, says
 from tests.weather.services import shapes
@@ -212,6 +213,27 @@ def test_a_tail_of_nulls_ends_the_hours_and_is_never_carried_on(clock: Clock, pl
     hours = queries.hours_for(place, NOW, NOW + timedelta(hours=12))
     assert hours.c[:5] == (9.0,) * 5
     assert set(hours.c[5:]) == {None}
+
+
+@pytest.mark.parametrize("reader", ["parse", "build_requests"])
+def test_an_answer_that_breaks_its_reader_stays_with_its_place(
+    reader: str, clock: Clock, place: Place, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    whole = getattr(NorwegianService, reader)
+
+    def breaks(self: NorwegianService, *given: Any) -> Any:
+        spot = next(one for one in given if hasattr(one, "latitude"))
+        return {}["nobody foresaw it"] if float(spot.latitude) > 40 else whole(self, *given)
+
+    monkeypatch.setattr(NorwegianService, reader, breaks)
+    north = steps.place_for("45.15", "-90.05", "America/Chicago", "Rib Lake")
+    with rogue.rogue(says(shapes.series())) as server:
+        choose(server)
+        report = bring(clock, north, place)
+    assert report.brought == 1
+    assert Forecast.objects.get().place == place
+    assert "cannot be relied on (unforeseen: KeyError)" in report.sentence
+    assert "nobody foresaw it" in caplog.text
 
 
 def test_a_refusal_is_not_repeated_for_an_hour_unless_somebody_asks(clock: Clock, place: Place) -> None:
