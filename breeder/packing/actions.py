@@ -216,11 +216,14 @@ def add_supply(name: str, on_shelf: int, order_below: int, *, by: Any, token: st
 
 
 def load_example_kits(*, by: Any, token: str = "", answer: str = "") -> list[Kit]:
-    """Write down the example kits that are not in the book yet; what is there already stays as the keeper has it."""
+    """Write down the example kits that are not in the book yet; what is there already stays as the keeper has it.
+
+    Of what they use up nothing is on the shelf until the keeper has counted it.
+    """
     made = []
     with transaction.atomic(durable=True):
-        for name, on_shelf in examples.SUPPLIES.items():
-            Supply.objects.get_or_create(name=name, defaults={"on_shelf": on_shelf})
+        for name in examples.SUPPLIES:
+            Supply.objects.get_or_create(name=name)
         for example in examples.KITS:
             kit, fresh = Kit.objects.get_or_create(name=example.name, defaults=example.values())
             if fresh:

@@ -27,7 +27,7 @@ BOX, LINER_19, LINER_38, LINER_FOIL = (
 PACK_72, PACK_22 = "Heat pack 72 h", "Phase-change pack 22 °C, 0.45 kg"
 WATER = "Water bottle 1 l"
 LITRE_KG = 1.0
-SUPPLIES = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_22: 8, WATER: 12}
+SUPPLIES = (BOX, LINER_19, LINER_38, LINER_FOIL, PACK_72, PACK_22, WATER)
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,11 @@ def kits(request: HttpRequest) -> HttpResponse:
         token = request.POST.get("token", "")
         once.seen(token)
         made = actions.load_example_kits(by=request.user, token=token, answer=reverse("packing:kits"))
-        messages.success(request, f"{len(made)} kits written down. Put in your own sizes and costs where they differ.")
+        messages.success(
+            request,
+            f"{len(made)} kits written down. Put in your own sizes and costs where they differ, and count what is on "
+            "the shelf: a kit of which something is missing is not tried.",
+        )
         return redirect("packing:kits")
     fahrenheit = request.household.fahrenheit
     short = queries.short_supplies(Kit.objects.values_list("pk", flat=True))

@@ -21,6 +21,8 @@ pytestmark = pytest.mark.django_db
 
 def test_the_example_kits_are_written_down_once() -> None:
     assert len(actions.load_example_kits(by=None)) == len(examples.KITS) == 10
+    # Nobody has counted anything yet, so nothing is there.
+    assert set(Supply.objects.values_list("name", "on_shelf")) == {(name, 0) for name in examples.SUPPLIES}
     Kit.objects.filter(name="Bare card").update(cost=Decimal("9.00"))
     Supply.objects.filter(name=examples.BOX).update(on_shelf=1)
     assert actions.load_example_kits(by=None) == []

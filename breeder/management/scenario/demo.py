@@ -22,7 +22,7 @@ from breeder.management.scenario import places, rulebook, stock, week
 from breeder.management.scenario.history import History
 from breeder.management.scenario.sales import Sales
 from breeder.packing import actions as packing
-from breeder.packing.examples import WATER
+from breeder.packing.examples import BOX, LINER_19, LINER_38, LINER_FOIL, PACK_22, PACK_72, WATER
 from breeder.packing.models import Kit, Supply
 
 SEED = 1804  # the year in which A. vulgare and P. scaber were named
@@ -30,6 +30,8 @@ KEEPER_NAME, HELPER_NAME = "keeper", "helper"
 PASSWORD = "under the bark"
 STAMP = "demo-of"
 SERVICE = "two-day"
+# This breeder has no bottles ready, so cold boxes go with a heat pack.
+SHELF = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_22: 8, WATER: 0}
 
 
 def is_fresh(warmer_c: float, season: str = places.ALL_YEAR) -> bool:
@@ -68,9 +70,8 @@ def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) ->
     keeper = doors.add_person(KEEPER_NAME, PASSWORD, KEEPER)
     doors.add_person(HELPER_NAME, PASSWORD, HELPER)
     doors.load_examples(by=keeper)
-    # This breeder has no bottles ready, so cold boxes go with a heat pack.
-    bottles = Supply.objects.get(name=WATER)
-    packing.count_supplies({bottles.pk: (0, bottles.order_below)}, by=keeper)
+    counted = {one.pk: (SHELF[one.name], one.order_below) for one in Supply.objects.filter(name__in=SHELF)}
+    packing.count_supplies(counted, by=keeper)
     with timezone.override(setting.zone):
         _live(setting, now, places.Weather(warmer_c, season), keeper)
     (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c, season))
