@@ -69,6 +69,7 @@ class Day:
     holds: tuple[Order, ...]
     to_plan: tuple[Order, ...]
     supplies: tuple[Supply, ...]
+    shelf_is_bare: bool  # nothing at all is there, as before anybody counted
     has_lines: bool
 
     @property
@@ -79,7 +80,7 @@ class Day:
 def day(now: datetime) -> Day:
     """Return what needs doing on this day."""
     on = timezone.localdate(now)
-    tubs = list(_tubs())
+    tubs, supplies = list(_tubs()), list(Supply.objects.all())
     return Day(
         on=on,
         boxes=tuple(_boxes(now)),
@@ -90,7 +91,8 @@ def day(now: datetime) -> Day:
         lines=tuple(_lines_in_need()),
         holds=tuple(_holds(now)),
         to_plan=tuple(Order.objects.filter(status=Order.Status.PAID, parcels=None).select_related("person")),
-        supplies=tuple(supply for supply in Supply.objects.all() if supply.on_shelf < supply.order_below),
+        supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
+        shelf_is_bare=not any(supply.on_shelf for supply in supplies),
         has_lines=Line.objects.exists(),
     )
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from breeder.cultures import actions as cultures
 from breeder.orders import actions as orders
+from breeder.packing.actions import load_example_kits
 from breeder.packing.models import Supply
 from breeder.today import queries
 from tests.build import line, tub
@@ -95,7 +96,27 @@ def test_orders_that_wait_are_named_for_the_keeper_only(
     assert "Bo Reed" not in main_of(helper_client)
 
 
+def test_on_an_empty_book_no_supply_runs_out(keeper_client: Client) -> None:
+    load_example_kits(by=None)
+    assert "on the shelf</a>" in keeper_client.get(reverse("today:page")).content.decode()
+    assert "Running out" not in main_of(keeper_client)
+    assert "Foam liner" not in main_of(keeper_client)
+
+
+def test_a_shelf_that_nobody_counted_asks_for_it_once(keeper_client: Client) -> None:
+    counted_line("Harbour", 60)
+    load_example_kits(by=None)
+    said = main_of(keeper_client)
+    assert "Nothing is counted on the shelf" in said
+    assert "Foam liner" not in said
+    Supply.objects.filter(name__startswith="Card").update(on_shelf=9)
+    said = main_of(keeper_client)
+    assert "Running out on the shelf" in said
+    assert "Foam liner 19 mm" in said
+
+
 def test_supplies_running_out_are_named(keeper_client: Client) -> None:
+    counted_line("Harbour", 60)
     Supply.objects.create(name="Foam liner", on_shelf=2, order_below=5)
     Supply.objects.create(name="Card box", on_shelf=9, order_below=5)
     said = main_of(keeper_client)
