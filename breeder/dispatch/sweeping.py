@@ -188,7 +188,7 @@ class Tally:
         comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
         hard = Odds(self.hard, self.hard + self.hard_unknown, 0.0)
         self.decided = decide(comfort, hard, self.animals.tolerance)
-        self.is_barred = self.way.is_harsh and not self.kit.packs and self.decided != NO_GO
+        self.is_barred = self.way.is_harsh and not self.kit.packs and self.decided == GO
         if self.is_barred:
             self.decided = NO_GO
         self.strain = strain(comfort, hard, self.animals.tolerance)

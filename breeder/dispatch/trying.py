@@ -13,7 +13,7 @@ from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.members import Draws
 from breeder.heat.outcome import Outcome
 from breeder.heat.risk import AmbientCase, Offer, best_of, try_kit
-from breeder.heat.verdict import NO_GO, Limits, Tolerance
+from breeder.heat.verdict import GO, NO_GO, Limits, Tolerance
 from breeder.weather.queries import Hours
 
 # The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).
@@ -102,7 +102,7 @@ def try_journey(journey: Journey, candidates: Sequence[Candidate], ends: Ends, a
     tried = []
     for candidate in candidates:
         found = try_kit(candidate.kit, around, animals.limits, animals.tolerance, start_c=START_C, draws=drawn)
-        is_barred = is_harsh and not candidate.has_pack and found.verdict != NO_GO
+        is_barred = is_harsh and not candidate.has_pack and found.verdict == GO
         tried.append(Tried(candidate, replace(found, verdict=NO_GO) if is_barred else found, is_barred))
     return Trial(cases, around, tuple(tried), animals.tolerance)
 

@@ -11,7 +11,7 @@ import signal
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from queue import Empty, SimpleQueue
 from subprocess import PIPE, Popen
 from threading import Thread
@@ -42,7 +42,13 @@ def side_by_side(work: Callable[[Part], Found], parts: Sequence[Part]) -> Iterat
         return
     waiting, done = deque(range(len(parts))), SimpleQueue[tuple[int, Found]]()
     everything = _written((work, parts))  # before any part changes what it keeps for itself
-    with _twin() as twin:
+    with ExitStack() as stack:
+        try:
+            twin = stack.enter_context(_twin())
+        except OSError as trouble:
+            LOG.warning("A second process could not begin; the first does all of its work (%r).", trouble)
+            yield from one_by_one(work, parts)
+            return
         feeder = Thread(target=_feed, args=(twin, everything, waiting, done), name="feeds the twin")
         feeder.start()
         while waiting or feeder.is_alive():
@@ -58,6 +64,7 @@ def side_by_side(work: Callable[[Part], Found], parts: Sequence[Part]) -> Iterat
 
 @contextmanager
 def _twin() -> Iterator["Popen[bytes]"]:
+    """Begin a twin, and end it whatever happens. Raises OSError where it cannot begin."""
     # Begun anew, not forked: a fork would copy the locks that other threads of a site hold at this moment.
     surroundings = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
     process = Popen([sys.executable, "-c", BEGIN], stdin=PIPE, stdout=PIPE, env=surroundings)
@@ -74,17 +81,21 @@ def _feed(twin: "Popen[bytes]", everything: bytes, waiting: "deque[int]", done: 
     try:
         with twin.stdin as to_twin, twin.stdout as from_twin:  # type: ignore[union-attr]
             _send(everything, to_twin)
-            while waiting:
-                given = waiting.pop()
+            while (given := _last_of(waiting)) is not None:
                 _send(_written(given), to_twin)
                 done.put((given, pickle.load(from_twin)))
                 given = None
-    except IndexError:
-        return  # the last part was taken meanwhile
-    except (EOFError, OSError, pickle.UnpicklingError) as trouble:
+    except Exception as trouble:  # whatever it was, the part must not be lost
         LOG.warning("A second process ended early; the first does its work too (%r).", trouble)
         if given is not None:
             waiting.append(given)
+
+
+def _last_of(waiting: "deque[int]") -> int | None:
+    try:
+        return waiting.pop()
+    except IndexError:
+        return None  # the first process took the last one
 
 
 def _written(thing: Any) -> bytes:

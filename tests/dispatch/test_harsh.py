@@ -93,6 +93,16 @@ def test_air_that_is_never_met_does_not_count() -> None:
     assert air.air_at_ends(shape, air.air_of(cold), air.air_of(steady(15.0))) == (15.0, 18.0)
 
 
+def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> None:
+    cold = steady(-12.0)
+    half = replace(cold, c=tuple(None if place > 110 else value for place, value in enumerate(cold.c)))
+    ends = Ends(steady(-12.0), half)
+    shown = trying.try_journey(journey(POST_ON), (CARD,), ends, HARDY, DRAWN).tried[0]
+    reading = (air.air_of(ends.origin), air.air_of(half))
+    option = planning.cells_of([Asked(1, journey(POST_ON), (reading,), (CARD,), HARDY, 77)])[0].shown
+    assert (shown.verdict, option.verdict) == ("not decided", "not decided")
+
+
 def test_without_hours_nothing_is_called_harsh() -> None:
     nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
     first, *_ = trying.journey_cases(journey(POST_ON), Ends(nothing, nothing))

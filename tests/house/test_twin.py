@@ -49,6 +49,24 @@ def test_a_twin_that_dies_leaves_its_parts_to_the_first(
     assert "A second process ended early" in caplog.text
 
 
+def test_where_no_twin_can_begin_the_first_does_it_all(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(twin.os, "cpu_count", lambda: 2)
+    monkeypatch.setattr(twin.sys, "executable", "/nowhere/python")
+    assert list(twin.side_by_side(operator.neg, range(12))) == [(place, -place) for place in range(12)]
+    assert "could not begin" in caplog.text
+
+
+def test_an_answer_that_cannot_be_read_loses_no_part(caplog: pytest.LogCaptureFixture) -> None:
+    waiting, done = deque([0, 1]), SimpleQueue[Any]()
+    with twin._twin() as process:
+        # A class of this very test, which the other process cannot name to us.
+        twin._feed(process, twin._written((eval, ["1", "type('Alien', (), {})"])), waiting, done)
+    assert (sorted(waiting), everything(done)) == ([0, 1], [])
+    assert "ended early" in caplog.text
+
+
 def test_a_part_that_cannot_be_done_is_heard_of(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(twin.os, "cpu_count", lambda: 2)
     with pytest.raises(ZeroDivisionError):
