@@ -15,7 +15,7 @@ from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
 from breeder.dispatch.lacking import missing_of, usual_of
 from breeder.dispatch.legs import HOUR, ServiceTimes, needed
-from breeder.dispatch.record import Found, odds_of
+from breeder.dispatch.record import Found, note_of, odds_of
 from breeder.dispatch.rivals import Alternative, Side
 from breeder.dispatch.surroundings import template_of
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
@@ -285,6 +285,7 @@ def _offer(tried: Tried) -> dict[str, Any]:
     return {
         "kit_id": tried.candidate.kit_id,
         "kit": tried.candidate.name,
+        "note": note_of(tried),
         "verdict": str(tried.verdict),
         **odds_of(tried.outcome),
     }

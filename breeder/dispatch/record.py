@@ -117,13 +117,18 @@ def _share(odds: Odds, decided: bool) -> dict[str, float | None]:
     }
 
 
+def note_of(tried: Tried) -> str:
+    """Return what is to be known of a kit beside its odds: what the shelf lacks, and that it wants a pack."""
+    return "; ".join(said for said in (tried.candidate.note, NO_PACK if tried.is_barred else "") if said)
+
+
 def _kit(tried: Tried, chosen: bool) -> dict[str, Any]:
     outcome = tried.outcome
     return {
         "kit_id": tried.candidate.kit_id,
         "name": tried.candidate.name,
         "cost": tried.candidate.cost,
-        "note": "; ".join(said for said in (tried.candidate.note, NO_PACK if tried.is_barred else "") if said),
+        "note": note_of(tried),
         "verdict": str(tried.verdict),
         "chosen": chosen,
         "coldest_c": [_plain(value) for value in outcome.coldest.quantiles_c],

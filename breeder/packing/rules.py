@@ -180,7 +180,7 @@ def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fa
         )
     if kit.ballast_kg:
         said.append(
-            f"Put in {kit.ballast_kg:g} litres of water in a tight bottle, at room temperature: it slows the swings."
+            f"Put in {kit.ballast_kg:g} l of water in a tight bottle, at room temperature: it slows the swings."
         )
     said.append("Leave the air holes open, and never put the animals in a sealed bag.")
     return said

@@ -23,11 +23,13 @@ def kits(request: HttpRequest) -> HttpResponse:
         token = request.POST.get("token", "")
         once.seen(token)
         made = actions.load_example_kits(by=request.user, token=token, answer=reverse("packing:kits"))
-        messages.success(
-            request,
+        said = (
             f"{len(made)} kits written down. Put in your own sizes and costs where they differ, and count what is on "
-            "the shelf: a kit of which something is missing is not tried.",
+            "the shelf: a kit of which something is missing is not tried."
+            if made
+            else "Every example kit is in your book already, so nothing was added."
         )
+        messages.success(request, said)
         return redirect("packing:kits")
     fahrenheit = request.household.fahrenheit
     short = queries.short_supplies(Kit.objects.values_list("pk", flat=True))

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from breeder.dispatch import air, planning, telling, trade, trying
+from breeder.dispatch import air, planning, record, telling, trade, trying
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.board_page import reason_of
 from breeder.dispatch.cells import Asked, Cell
@@ -68,6 +68,9 @@ def test_the_reason_names_the_rule_and_not_an_hour_that_failed() -> None:
     assert because[0] == trade.HARSH_SAID
     assert reason_of(cell, cell.shown).startswith(trade.HARSH_SAID)
     assert "Comfort never" in reason_of(cell, cell.shown)
+    assert record.note_of(shown) == "too harsh without a pack"
+    lacking = replace(shown, candidate=replace(CARD, note="Card box: 1 needed, 0 on the shelf"))
+    assert record.note_of(lacking) == "Card box: 1 needed, 0 on the shelf; too harsh without a pack"
 
 
 def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
