@@ -13,6 +13,7 @@ import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.db import connection
+from django.db.backends.signals import connection_created
 from django.test import Client
 
 from breeder.dispatch.skies import KEPT
@@ -41,6 +42,25 @@ def pytest_configure() -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     # Tests look at whole boards, however busy the machine is; what an unfinished one shows has a test of its own.
     settings.BOARD_PATIENCE_S = settings.CHECK_PATIENCE_S = 60.0
+    connection_created.connect(read_backwards)
+
+
+def read_backwards(connection: Any, **_: Any) -> None:
+    """Let rows that nobody put in order come the other way round, since a server may give them in any.
+
+    SQLite has a switch for it, which does not reach grouped rows; and Django forgets a model's own order for those.
+    """
+    if connection.vendor == "sqlite":
+        connection.cursor().execute("PRAGMA reverse_unordered_selects = ON")
+    if _groups_backwards not in connection.execute_wrappers:
+        connection.execute_wrappers.append(_groups_backwards)
+
+
+def _groups_backwards(execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
+    grouped = sql.startswith("SELECT") and " GROUP BY " in sql
+    if grouped and not any(word in sql.rpartition(" GROUP BY ")[2] for word in (" ORDER BY ", " LIMIT ")):
+        sql += " ORDER BY 1 DESC"
+    return execute(sql, params, many, context)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

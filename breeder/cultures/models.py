@@ -11,6 +11,8 @@ from breeder.house.models import Photo
 from breeder.taxa.models import Line
 
 KEEPER = settings.AUTH_USER_MODEL
+# How a keeper walks along the tubs. Named by queries that group, too: Django forgets a model's own order for those.
+SHELF_ORDER = ("shelf", "place_on_shelf", "number")
 
 
 class Stage(models.TextChoices):
@@ -46,7 +48,7 @@ class Culture(models.Model):
     note = models.CharField(max_length=240, blank=True)
 
     class Meta:
-        ordering = ["shelf", "place_on_shelf", "number"]
+        ordering = [*SHELF_ORDER]
 
     def __str__(self) -> str:
         return f"tub {self.number}"

@@ -24,7 +24,8 @@ def kits(*, active: bool | None = None) -> QuerySet[Kit]:
 
 def supplies() -> QuerySet[Supply]:
     """Return supplies by name, with how many kits in use need each."""
-    return Supply.objects.annotate(kits_in_use=Count("kit_parts", filter=Q(kit_parts__kit__active=True), distinct=True))
+    in_use = Count("kit_parts", filter=Q(kit_parts__kit__active=True), distinct=True)
+    return Supply.objects.annotate(kits_in_use=in_use).order_by("name")
 
 
 def parcels() -> QuerySet[Parcel]:

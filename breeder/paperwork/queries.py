@@ -10,7 +10,7 @@ from django.utils import timezone
 from breeder.carriers.asking import markings_of, read_rules
 from breeder.carriers.queries import closures_of
 from breeder.carriers.rules import after_working_days
-from breeder.cultures.models import Culture, Stage
+from breeder.cultures.models import SHELF_ORDER, Culture, Stage
 from breeder.cultures.words import animals
 from breeder.dispatch.legal import ask_box
 from breeder.house.models import Setting
@@ -250,7 +250,7 @@ def _priced(line: Line, offer: Offer, word: str, home: Setting) -> Priced:
 def round_rows(shelf: str = "") -> list[RoundRow]:
     """Return the open tubs in shelf order, of one shelf or all."""
     tubs = Culture.objects.filter(closed_on=None, **({"shelf": shelf} if shelf else {}))
-    tubs = tubs.select_related("line__species").annotate(counted_at=Max("beliefs__counted_at"))
+    tubs = tubs.select_related("line__species").annotate(counted_at=Max("beliefs__counted_at")).order_by(*SHELF_ORDER)
     found = [_round_row(tub) for tub in tubs]
     if not found:
         where = f"on shelf {shelf[:40]}" if shelf else "yet"

@@ -9,7 +9,7 @@ OPEN = ~Q(lines__status=Line.Status.CLOSED)
 
 def species_list(search: str = "", group: str = "", band: str = "") -> QuerySet[Species]:
     """Return species with the number of their open lines, narrowed by name, group and band."""
-    found = Species.objects.annotate(open_lines=Count("lines", filter=OPEN))
+    found = Species.objects.annotate(open_lines=Count("lines", filter=OPEN)).order_by("scientific_name", "qualifier")
     if search:
         named = Q(scientific_name__icontains=search) | Q(vernacular_name__icontains=search)
         found = found.filter(named | Q(family__icontains=search))

@@ -43,6 +43,13 @@ def test_a_tub_that_was_there_before_the_book_waits_for_its_count(keeper: User) 
     assert (row.tub, row.count_due) == (begun, True)
 
 
+def test_tubs_are_listed_as_a_keeper_walks_along_them() -> None:
+    of = line()
+    walk = [("B", 1), ("A", 2), ("A", 1), ("A", 1)]
+    last, third, first, second = (tub(of, shelf=shelf, place_on_shelf=place).number for shelf, place in walk)
+    assert [row.tub.number for row in queries.tub_rows(line_id=of.pk)] == [first, second, third, last]
+
+
 def test_a_closed_tub_takes_no_entry_and_no_longer_counts(keeper: User) -> None:
     culture = tub(line(harvest_share=None, young_kept=0))
     actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)

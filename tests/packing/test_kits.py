@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from breeder.heat import box
 from breeder.house.models import Setting
-from breeder.packing import actions, examples, rules, worth
+from breeder.packing import actions, examples, queries, rules, worth
 from breeder.packing.kit_form import KitForm
 from breeder.packing.models import Kit, KitPart, Supply
 from breeder.packing.reading import box_of, heat_kit
@@ -29,6 +29,12 @@ def test_the_example_kits_are_written_down_once() -> None:
     assert Kit.objects.get(name="Bare card").cost == Decimal("9.00")
     assert Supply.objects.get(name=examples.BOX).on_shelf == 1
     assert KitPart.objects.count() == sum(len(kit.parts) for kit in examples.KITS)
+
+
+def test_supplies_are_listed_by_name() -> None:
+    names = ["Liner", "Box", "Tape", "Cold pack"]
+    Supply.objects.bulk_create(Supply(name=name) for name in names)
+    assert [supply.name for supply in queries.supplies()] == sorted(names)
 
 
 @pytest.mark.parametrize("example", examples.KITS, ids=lambda example: example.name)

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from breeder.house.models import Setting
 from breeder.pages import once
-from breeder.taxa import actions
+from breeder.taxa import actions, queries
 from breeder.taxa.forms import SpeciesForm
 from breeder.taxa.models import Line, Species
 from tests import build
@@ -37,6 +37,10 @@ class TestReading:
         assert text.index("Trichorhina") < text.index("murina")
         assert "scaber" not in text
         assert "13 to 29 °C" in text
+
+    def test_species_are_listed_by_name(self) -> None:
+        names = [one.scientific_name for one in queries.species_list()]
+        assert names == sorted(names)
 
     def test_a_search_for_nothing_or_for_rubbish_answers(self, helper_client: Client) -> None:
         url = reverse("taxa:species_list")

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from breeder.cultures import replay
 from breeder.cultures.ledger import Ledger, void_ids
-from breeder.cultures.models import Culture, Entry, Promise
+from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
 from breeder.cultures.queries.stock import held_promises, stock_by_line
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.words import animals
@@ -90,6 +90,7 @@ def tub_rows(
     tubs = Culture.objects.select_related("line__species").annotate(
         looked_at=Max("entries__happened_at", filter=Q(entries__kind__in=(Entry.Kind.LOOKED, Entry.Kind.COUNT)))
     )
+    tubs = tubs.order_by(*SHELF_ORDER)
     tubs = tubs.exclude(closed_on=None) if closed else tubs.filter(closed_on=None)
     for name, value in (("shelf", shelf), ("purpose", purpose), ("line_id", line_id), ("number", number)):
         if value:
