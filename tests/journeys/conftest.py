@@ -1,11 +1,11 @@
 """The demo in a folder of its own, its site in a process of its own, and a real browser."""
 
+import fcntl
 import os
 import shutil
 import socket
 import subprocess
 import sys
-import tempfile
 import time
 import urllib.request
 from collections.abc import Iterator
@@ -27,11 +27,10 @@ STARTS_WITHIN_S = 60
 
 @dataclass(frozen=True)
 class Demo:
-    """A loaded demo: what it printed, where it lives, how long it took."""
+    """A loaded demo: what it printed and where it lives."""
 
     printed: str
     folder: Path
-    seconds: float
 
 
 def environment(folder: Path) -> dict[str, str]:
@@ -40,21 +39,20 @@ def environment(folder: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def demo() -> Iterator[Demo]:
-    """Load the demo once for all journeys."""
-    folder = Path(tempfile.mkdtemp(prefix="breeder-demo-"))
-    begun = time.monotonic()
-    done = subprocess.run(
-        [sys.executable, "manage.py", "demo", "--once"],
-        cwd=settings.BASE_DIR,
-        env=environment(folder),
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    yield Demo(done.stdout, folder, time.monotonic() - begun)
-    shutil.rmtree(folder, ignore_errors=True)
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+    """Return a copy of the demo of this process's own; whoever comes first loads it, once for all."""
+    own = tmp_path_factory.getbasetemp()
+    shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    loaded, printed = shared / "demo", shared / "demo.txt"
+    with (shared / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not printed.exists():
+            command = [sys.executable, "manage.py", "demo", "--once"]
+            surroundings = environment(loaded)
+            done = subprocess.run(command, cwd=settings.BASE_DIR, env=surroundings, capture_output=True, text=True)
+            assert done.returncode == 0, done.stderr
+            printed.write_text(done.stdout)
+    return Demo(printed.read_text(), Path(shutil.copytree(loaded, own / "own demo")))
 
 
 def free_port() -> int:

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import expect
 
-# One demo, arena or wreck for the whole file, whichever processor it runs on.
-pytestmark = pytest.mark.xdist_group("journeys")
+# One site for the whole file, whichever processor it runs on.
+pytestmark = pytest.mark.xdist_group("day")
 
 LISTS = (
     "/",

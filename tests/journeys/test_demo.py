@@ -6,8 +6,8 @@ import pytest
 
 from tests.journeys.conftest import Demo
 
-# One demo, arena or wreck for the whole file, whichever processor it runs on.
-pytestmark = pytest.mark.xdist_group("journeys")
+# Whichever processor has a demo.
+pytestmark = pytest.mark.xdist_group("day")
 
 
 def test_the_demo_prints_two_plain_tables_with_every_verdict(demo: Demo) -> None:

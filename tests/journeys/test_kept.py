@@ -13,8 +13,8 @@ from tests.journeys.conftest import Demo
 from tests.journeys.test_round import SENT_WITHIN_MS, entries, last_row, visit
 from tests.journeys.walking import PASSWORD, Site, Walker
 
-# One demo, arena or wreck for the whole file, whichever processor it runs on.
-pytestmark = pytest.mark.xdist_group("journeys")
+# One site for the whole file, whichever processor it runs on.
+pytestmark = pytest.mark.xdist_group("kept")
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ from playwright.sync_api import expect
 from tests.journeys.conftest import HOME_HOST, Demo
 from tests.journeys.walking import Site, Walker
 
-# One demo, arena or wreck for the whole file, whichever processor it runs on.
-pytestmark = pytest.mark.xdist_group("journeys")
+# One site for the whole file, whichever processor it runs on.
+pytestmark = pytest.mark.xdist_group("round")
 
 MOST_TAPS_A_GUESS = 3
 SENT_WITHIN_MS = 30_000
