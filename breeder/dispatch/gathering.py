@@ -96,9 +96,11 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
+    next_day, looked_until = _next_day(parcel, candidates, places, animals, drawn, now)
     return replace(
         found,
-        next_day=_next_day(parcel, candidates, places, animals, drawn, now),
+        next_day=next_day,
+        no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
         helps=tuple(_helps(parcel, candidates, places, animals, drawn, now)),
     )
 
@@ -209,9 +211,12 @@ def _next_day(
     animals: Animals,
     drawn: Draws,
     now: datetime,
-) -> dict[str, Any] | None:
-    """Return the first later posting day on which some kit may go; the search ends where the hours end."""
-    rulebook = legal.book()
+) -> tuple[dict[str, Any] | None, date | None]:
+    """Return the first later posting day on which some kit may go, and the last day on which none may.
+
+    The search ends where the hours end.
+    """
+    rulebook, looked_until = legal.book(), None
     for day in packing.usable_days(parcel.service, timezone.localdate(now)):
         if day <= parcel.post_on or legal.ask_box(rulebook, parcel, day).blocks:
             continue
@@ -220,11 +225,12 @@ def _next_day(
         if _may_go(parcel, journey, candidates, sides, animals, drawn.seed):
             trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
             if best := trial.best:
-                return {"on": day.isoformat(), **_offer(best)}
+                return {"on": day.isoformat(), **_offer(best)}, looked_until
         ends = Ends(*(side.freshest for side in sides))
         if missing_of(trying.journey_cases(journey, ends)[:1], ends):
-            return None
-    return None
+            break
+        looked_until = day
+    return None, looked_until
 
 
 def _other_way(

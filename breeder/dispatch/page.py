@@ -51,6 +51,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "ways": ways_of(parcel, result),
         "ways_first": check is not None and check.verdict not in LEAVING,
         "next_day": _day(result.get("next_day")),
+        "no_day": telling.no_day_said(result.get("no_day")),
         "instructions": instructions_for(
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
         ),

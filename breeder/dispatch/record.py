@@ -42,6 +42,7 @@ class Found:
     spread: int = 0
     anchors: int = 0
     other_way: dict[str, Any] | None = None
+    no_day: dict[str, Any] | None = None
     stand_ins: tuple[str, ...] = ()
 
     @property
@@ -87,6 +88,7 @@ def result_of(found: Found, odds: str, because: Sequence[str], held_to: Content)
         "missing": list(found.missing),
         "trade": None if found.opinion is None else asdict(found.opinion) | {"compared": found.opinion_compared},
         "next_day": found.next_day,
+        "no_day": found.no_day,
         "helps": list(found.helps),
         "other_way": found.other_way,
         "tolerance": asdict(found.animals.tolerance),

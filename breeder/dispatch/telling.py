@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from breeder.dispatch import trade
@@ -65,6 +66,15 @@ def average_said(*shares: float) -> str:
     found = dict.fromkeys(allowed.nearest(share) for share in shares)
     parts = [f"{one.broke * 1000:.0f} in 1000 boxes broke where {one.tolerance * 100:.0f} in 100 may" for one in found]
     return f"On real days {' and '.join(parts)} (computed)."
+
+
+def no_day_said(stored: dict[str, Any] | None) -> str:
+    """Return up to which later posting day no kit goes; an empty text where none was looked for, or one was found."""
+    if stored is None:
+        return ""
+    if stored["until"] is None:
+        return "The hours that are known reach no later posting day."
+    return f"No kit goes on a later posting day either, up to {date.fromisoformat(stored['until']):%A %-d %B}."
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:

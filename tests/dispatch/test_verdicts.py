@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.test import Client
+from django.urls import reverse
 
 from breeder.dispatch import actions, queries, telling
 from breeder.dispatch.models import Check
@@ -193,6 +195,25 @@ def test_a_no_go_names_the_next_day_that_is_go() -> None:
         assert on > start
         Parcel.objects.filter(pk=box.pk).update(post_on=on)
         assert actions.check_parcel(box.number, by=None).verdict in ("go", "with pack")
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (16, "No kit goes on a later posting day either, up to Tuesday 12 February."),
+        (4, "The hours that are known reach no later posting day."),
+    ],
+)
+def test_a_no_go_without_a_later_day_says_how_far_it_looked(keeper_client: Client, days: int, said: str) -> None:
+    boxes.household()
+    boxes.bare()
+    box = boxes.parcel(FEBRUARY)
+    now = boxes.morning_of(FEBRUARY)
+    boxes.real_hours(FEBRUARY, issued_at=now - timedelta(hours=2), days=days, shift_c=-15.0)
+    with time_machine.travel(now, tick=False):
+        check = actions.check_parcel(box.number, by=None)
+        assert (check.verdict, check.result["next_day"]) == (Check.Verdict.NO_GO, None)
+        assert said in keeper_client.get(reverse("dispatch:parcel", args=[box.number])).content.decode()
 
 
 # Mondays and Tuesdays of spring and autumn 2013 on which air stayed between 45 and 81 °F on the way and the day after.
