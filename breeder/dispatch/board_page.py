@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.utils import timezone
+from django.utils.text import get_text_list
 
 from breeder.dispatch import queries, telling, trade
 from breeder.dispatch.board import Board, Row
@@ -15,6 +16,7 @@ from breeder.heat.verdict import GO, NOT_DECIDED
 from breeder.house.models import Setting
 from breeder.pages.words import NEVER, odds
 
+UNKNOWN = "odds not known"
 ROWS_A_PAGE = 40  # of ten days each: more would make the page slow to read and to make
 AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
@@ -68,10 +70,9 @@ def notes_of(found: Spread, board: Board) -> list[str]:
     if board.not_made:
         said.append(f"The shelf cannot make up, so these were not tried: {'; '.join(board.not_made)}.")
     if found.without:
-        numbers = ", ".join(map(str, found.without))
+        boxes = f"box{'es' * (len(found.without) > 1)} {get_text_list([str(one) for one in found.without], 'and')}"
         said.append(
-            f"No day is found for box {numbers}. Tell the buyer, try a counter or a faster service, or bring newer "
-            "hours."
+            f"No day is found for {boxes}. Tell the buyer, try a counter or a faster service, or bring newer hours."
         )
     late = [one for one in found.given if one.is_late]
     said += [f"Box {one.number} would leave on {one.on:%A %-d %B}, after its promised date." for one in late]
@@ -113,7 +114,7 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
         "checked": checked,
         "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
         "cost": option.candidate.cost,
-        "odds": _both(odds(standing.comfort), odds(standing.hard)) if checked else odds_of(option),
+        "odds": _checked_odds(standing) if checked else odds_of(option),
         "reason": standing.check.reason if checked else reason_of(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
@@ -121,10 +122,14 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
     }
 
 
+def _checked_odds(standing: Standing) -> str:
+    return UNKNOWN if standing.comfort is None else _both(odds(standing.comfort), odds(standing.hard))
+
+
 def odds_of(option: Option) -> str:
     """Return the odds of both limits: 'comfort 1 in 9, hard limit never'; 'or more' where the count was cut short."""
     if option.decided == NOT_DECIDED:
-        return "odds not known"
+        return UNKNOWN
     if not option.at_least:
         return _both(odds(option.comfort), odds(option.hard))
     # Cases were left out once one limit had failed; of the other nothing is said where nothing failed so far.

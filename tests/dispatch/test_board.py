@@ -12,8 +12,9 @@ from django.urls import reverse
 
 from breeder.dispatch import actions, holding
 from breeder.dispatch import board as boards
+from breeder.dispatch.board_page import notes_of
 from breeder.dispatch.models import Check
-from breeder.dispatch.spreading import Aim, Shelf, Waits, spread
+from breeder.dispatch.spreading import Aim, Shelf, Spread, Waits, spread
 from breeder.house.models import LogRow
 from breeder.packing.models import Parcel
 from tests.dispatch import boxes
@@ -48,6 +49,19 @@ def test_every_box_stands_with_its_posting_days(two: list[Parcel]) -> None:
     assert all(day.weekday() in (0, 1, 2) for day in days)
     assert {given.on for given in plan.given} == {MONDAY}
     assert plan.cost == pytest.approx(2.20)
+
+
+def test_a_checked_day_that_lacks_hours_names_its_odds_as_an_unchecked_one_does(keeper_client: Client) -> None:
+    boxes.household()
+    boxes.bare()
+    box = boxes.parcel(MONDAY)
+    boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=2)
+    with time_machine.travel(MORNING, tick=False):
+        assert actions.check_parcel(box.number, by=None).verdict == Check.Verdict.NOT_DECIDED
+        said = keeper_client.get(reverse("dispatch:board")).content.decode()
+    assert "Its check says so." in said
+    assert "odds not known" in said
+    assert "comfort not known" not in said
 
 
 def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel]) -> None:
@@ -139,6 +153,14 @@ def test_the_calendar_needs_its_secret_and_names_nobody(two: list[Parcel], clien
     assert [event.decoded("dtstart") for event in events] == [MONDAY]
     assert str(events[0]["summary"]) == "Post 2 boxes"
     assert two[0].order.person.name not in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("without", "said"), [((4,), "box 4. Tell"), ((4, 7), "boxes 4 and 7. Tell"), ((4, 7, 9), "boxes 4, 7 and 9. Tell")]
+)
+def test_boxes_without_a_day_are_named(without: tuple[int, ...], said: str) -> None:
+    (note,) = notes_of(Spread((), without, (), {}), boards.Board((), Shelf({}, {}, {}), (), {}, {}))
+    assert note.startswith(f"No day is found for {said}")
 
 
 def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
