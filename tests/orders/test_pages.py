@@ -1,14 +1,16 @@
 """Pages of orders: typed values are kept, refusals are whole, a double click is one order."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
+import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.house.models import Setting
 from breeder.orders.models import Offer, Order
 from breeder.pages import once
 from tests.orders.stand import agree, counted_line, free, pack
@@ -258,6 +260,15 @@ def test_orders_belong_to_the_keeper(helper_client: Client, client: Client) -> N
 def test_names_that_look_like_formulas_are_guarded_in_the_spreadsheet(keeper_client: Client) -> None:
     agree((pack(counted_line("Harbour", 60)), 1), name="=cmd()")
     assert "'=cmd()" in keeper_client.get(reverse("orders:csv")).content.decode()
+
+
+def test_the_spreadsheet_tells_days_by_the_clock_of_the_household(keeper_client: Client) -> None:
+    Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
+    with time_machine.travel(datetime(2026, 3, 5, 3, 30, tzinfo=UTC)):  # the evening of the 4th
+        typed = form_of(pack(counted_line("Harbour", 60)), 1, held_until="2026-03-08", promised_by="2026-03-20")
+        keeper_client.post(reverse("orders:new"), typed)
+        rows = keeper_client.get(reverse("orders:csv")).content.decode()
+    assert "held,2026-03-04,2026-03-08,2026-03-20," in rows
 
 
 def test_an_offer_is_made_and_a_wrong_one_is_explained(keeper_client: Client) -> None:
