@@ -13,6 +13,7 @@ from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
 from breeder.orders.rules import Terms, Wanted
+from breeder.packing.actions import plan_parcel
 from breeder.pages import once
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
@@ -116,6 +117,17 @@ def test_a_lapsed_order_is_held_again_only_if_its_animals_can_still_be_spared() 
     actions.hold_again(late.number, timezone.now() + timedelta(days=3), by=None)
     assert free(harbour) == 0
     assert Order.objects.get(number=late.number).status == Order.Status.HELD
+
+
+def test_a_line_taken_off_after_its_box_was_planned_is_not_held_again() -> None:
+    harbour, rook = counted_line("Harbour", 60), counted_line("Rook", 60)
+    order = agree((pack(harbour), 2), (pack(rook), 1))
+    plan_parcel(order.number, by=None)
+    first = order.lines.first()
+    actions.change_order(order.number, Change(terms(-1), {first.pk: LineChange(0, first.price)}), by=None)
+    actions.lapse_holds()
+    actions.hold_again(order.number, timezone.now() + timedelta(days=3), by=None)
+    assert (free(harbour), free(rook)) == (60, 48)
 
 
 def test_a_part_payment_leaves_the_hold_and_the_rest_ends_it() -> None:

@@ -114,9 +114,12 @@ def want_all(line: OrderLine) -> Want:
 
 
 def want_again(line: OrderLine) -> Want | None:
-    """Return what a line held when its hold ran out; None when nothing of it was released."""
+    """Return what a line held when its hold ran out; None when nothing of it was released then.
+
+    A line of no packs was taken off before, and stays only for the box that was planned with it.
+    """
     was = line.promise
-    if was is None or was.state != was.State.RELEASED:
+    if not line.packs or was is None or was.state != was.State.RELEASED:
         return None
     return Want(was.line_id, was.stage, was.number, males=was.males, females=was.females, culture_id=was.culture_id)
 
