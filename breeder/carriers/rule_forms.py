@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.utils import timezone
 
 from breeder.carriers.acceptance import month_day
@@ -188,7 +189,7 @@ class CarrierRuleForm(OnRecordForm):
         return given
 
 
-class PermitForm(PlainForm, forms.ModelForm):
+class PermitForm(SeenForm, PlainForm, forms.ModelForm):
     """A permit and its scope."""
 
     person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="me", label="Held by")
@@ -211,7 +212,9 @@ class PermitForm(PlainForm, forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["person"].queryset = Person.objects.filter(removed_at=None)  # type: ignore[attr-defined]
+        # Whoever holds it stays in the list, removed or not: left out, their permit would be saved as the keeper's own.
+        holders = Q(removed_at=None) | Q(pk=self.instance.person_id)
+        self.fields["person"].queryset = Person.objects.filter(holders)  # type: ignore[attr-defined]
 
     @property
     def sections(self) -> list[tuple[str, list[forms.BoundField]]]:

@@ -14,6 +14,7 @@ from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_actions import load_example_rules
 from breeder.house.models import LogRow
 from breeder.pages import once
+from breeder.people import actions as people
 from breeder.taxa.ranks import known_taxa
 from breeder.taxa.starter import starter_set
 from tests import build
@@ -138,6 +139,28 @@ def test_a_permit_is_written_down_with_its_scope(keeper_client: Client) -> None:
     answer = send(keeper_client, "permit_new", PERMIT, number="P-2", valid_until="2025-01-01", destinations="US-XX")
     assert "before it begins on 1 January 2026" in answer.content.decode()
     assert "‘XX’ is no part of" in answer.content.decode()
+
+
+def test_a_permit_of_somebody_who_was_removed_does_not_become_the_keepers_own(keeper_client: Client) -> None:
+    holder = build.person("Ada Marsh")
+    send(keeper_client, "permit_new", PERMIT, person=holder.pk, direction="receive")
+    permit = Permit.objects.get()
+    people.remove_person(holder.pk, by=None)
+    form = keeper_client.get(reverse("carriers:permit", args=[permit.pk])).context["form"]
+    chosen = form["person"].value() if form["person"].value() in dict(form.fields["person"].choices) else ""
+    send(keeper_client, "permit", PERMIT, permit.pk, person=chosen, direction="receive", conditions="Sealed")
+    permit.refresh_from_db()
+    assert (permit.person, permit.conditions) == (holder, "Sealed")
+
+
+def test_a_permit_that_was_changed_meanwhile_is_not_written_over(keeper_client: Client) -> None:
+    send(keeper_client, "permit_new", PERMIT)
+    permit = Permit.objects.get()
+    seen = keeper_client.get(reverse("carriers:permit", args=[permit.pk])).context["form"]["seen"].value()
+    send(keeper_client, "permit", PERMIT, permit.pk, valid_until="2027-12-31", seen=seen)
+    stale = send(keeper_client, "permit", PERMIT, permit.pk, conditions="Sealed", seen=seen)
+    assert "was changed since you opened this page" in stale.content.decode()
+    assert Permit.objects.get().valid_until == date(2027, 12, 31)
 
 
 def test_a_helper_reads_and_does_not_write(helper_client: Client) -> None:
