@@ -19,6 +19,8 @@ from breeder.weather.clock import NoSuchTime, utc_of
 MOST_ROWS = 10_000
 MOST_FAULTS_SHOWN = 10
 MOST_DAYS = 400
+# Other years are slips, or stand for “no time” in a file; the very last and first of them no zone can tell.
+FIRST_YEAR, LAST_YEAR = 1900, 2100
 MISSING = {"", "m", "na", "n/a", "nan", "null", "-"}
 UNIT_OF_COLUMN = {"temp_c": "c", "temp_f": "f", "temp": ""}
 COLUMNS_WANTED = (
@@ -94,11 +96,14 @@ def _moment(row: int, text: str) -> datetime:
     try:
         if len(text) <= len("2026-03-07"):
             raise ValueError
-        return datetime.fromisoformat(text)
+        at = datetime.fromisoformat(text)
     except ValueError:
         raise ValueError(
             f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00 or 2026-03-07T19:00Z."
         ) from None
+    if not FIRST_YEAR <= at.year <= LAST_YEAR:
+        raise ValueError(f"Row {row}: the year of {text[:30]} is not between {FIRST_YEAR} and {LAST_YEAR}. Mend it.")
+    return at
 
 
 def _columns(header: list[str], unit: str) -> tuple[int, int, str]:

@@ -78,6 +78,13 @@ def test_a_local_time_that_the_clocks_skip_is_refused_with_its_row() -> None:
     )
 
 
+@pytest.mark.parametrize("time", ["9999-12-31 23:00", "0001-01-01 00:00", "0001-01-01T00:00+05:00"])
+def test_a_year_that_stands_for_no_time_is_refused_with_its_row(time: str) -> None:
+    assert refused(sheet(f"{time},1"), zone=NEW_YORK) == [
+        f"Row 2: the year of {time} is not between 1900 and 2100. Mend it."
+    ]
+
+
 def test_the_hour_that_comes_twice_is_read_twice_and_not_thrice() -> None:
     twice = ["2026-11-01 01:00,5", "2026-11-01 01:00,4"]
     got = read(sheet(*twice), zone=NEW_YORK)
