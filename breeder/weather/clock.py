@@ -5,16 +5,19 @@ from zoneinfo import ZoneInfo
 
 
 class NoSuchTime(ValueError):
-    """The clocks were put forward over this time, so it never was."""
+    """The clocks were put forward over this time, or the calendar ends there, so it never was."""
 
 
 def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """Return the UTC moments of a naive local time: twice the same, or both when the clocks go back over it.
 
-    Raises NoSuchTime for a time that the clocks skip.
+    Raises NoSuchTime for a time that the clocks skip, and for one that leads out of the calendar.
     """
-    first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
-    second = local.replace(tzinfo=zone, fold=1).astimezone(UTC)
+    try:
+        first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
+        second = local.replace(tzinfo=zone, fold=1).astimezone(UTC)
+    except OverflowError:
+        raise NoSuchTime(f"{local:%Y-%m-%d %H:%M} lies at the end of the calendar. Mend the year.") from None
     if first.astimezone(zone).replace(tzinfo=None) != local:
         raise NoSuchTime(
             f"{local:%Y-%m-%d %H:%M} does not exist in {zone.key}: the clocks went forward over it. "

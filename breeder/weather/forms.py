@@ -1,12 +1,13 @@
 """Forms for places, files of hours, and lows and highs typed by hand."""
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from breeder.house.models import known_zone
 from breeder.house.sentences import PlainForm
@@ -91,7 +92,9 @@ class UploadForm(PlainForm, forms.Form):
         text = self.cleaned_data["issued_at"]
         if not text:
             return None
-        local = forms.DateTimeField().to_python(text).replace(tzinfo=None)
+        # Read on a clock that never changes: the field itself refuses an hour that comes twice in the household's zone.
+        with timezone.override(UTC):
+            local = forms.DateTimeField().to_python(text).replace(tzinfo=None)
         try:
             return utc_of(local, self.household_zone)[0]
         except NoSuchTime as skipped:

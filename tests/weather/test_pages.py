@@ -104,6 +104,22 @@ def test_typed_days_are_kept_as_typed_with_their_own_spread(keeper_client: Clien
     assert "between are missing" not in answer.content.decode()
 
 
+@pytest.mark.parametrize(
+    ("typed", "status", "said"),
+    [
+        ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice; the form itself begins with it then
+        ("2025-03-09T02:30", 422, "2025-03-09 02:30 does not exist in America/New_York"),
+        ("9999-12-31T23:00", 422, "9999-12-31 23:00 lies at the end of the calendar. Mend the year."),
+    ],
+)
+def test_a_time_of_issue_at_a_change_of_the_clocks_is_read_or_refused_in_a_sentence(
+    keeper_client: Client, place: Place, typed: str, status: int, said: str
+) -> None:
+    Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
+    answer = upload(keeper_client, place, csv(), issued_at=typed)
+    assert (answer.status_code, said in answer.content.decode()) == (status, True)
+
+
 def test_fahrenheit_days_make_the_same_hours(keeper_client: Client, place: Place) -> None:
     page = reverse("weather:by_hand", args=[place.pk])
     keeper_client.post(page, days_typed())
