@@ -6,9 +6,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
+from breeder.house.regions import COUNTRIES
 from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.people import rules
+from breeder.people.countries import code_of
 from breeder.people.models import Address, Person
 
 TWO_LETTERS = RegexValidator(
@@ -73,6 +75,16 @@ class AddressForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["block"].required = not may_be_empty
 
+    def clean_country(self) -> str:
+        typed = self.cleaned_data["country"].upper()
+        code = code_of(typed) or typed
+        if code and code not in COUNTRIES:
+            raise ValidationError(
+                f"‘{typed}’ is no country by ISO 3166, so no rule could be asked. Write two letters such as US or DE.",
+                code="no_country",
+            )
+        return code
+
     @property
     def rest(self) -> list[forms.BoundField]:
         """Return the fields that are needed only where the block does not say it."""
@@ -92,7 +104,7 @@ class AddressForm(PlainForm, forms.Form):
         try:
             self.destination = rules.destination(
                 cleaned["block"],
-                country=cleaned["country"].upper(),
+                country=cleaned["country"],
                 postcode=cleaned["postcode"],
                 typed=typed,
                 without_place=cleaned["without_place"],

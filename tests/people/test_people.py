@@ -61,6 +61,7 @@ class TestPuttingOnFile:
             ({"latitude": "40.22", "longitude": "74.76", "timezone": "America/New_York"}, "have a minus sign"),
             ({"latitude": "north"}, "‘Latitude’ is ‘north’, which is not a number"),
             ({"country": "USA"}, "as two letters"),
+            ({"country": "XX"}, "‘XX’ is no country by ISO 3166"),
             ({"email": "ada"}, "is not an e-mail address"),
             ({"name": ""}, "‘Name’ is empty"),
             ({"name": "a" * 200}, "has 200 letters and signs; 120 fit"),
@@ -83,6 +84,12 @@ class TestPuttingOnFile:
         answer = keeper_client.post(reverse("people:new"), typed)
         assert Address.objects.get().latitude is None
         assert "It has no place" in keeper_client.get(answer["Location"]).content.decode()
+
+    def test_a_country_typed_by_another_name_is_the_one_that_rules_speak_of(self, keeper_client: Client) -> None:
+        typed = PERSON | ADDRESS | {"block": "Ada Marsh\nLondon SW1A 1AA", "country": "uk", "without_place": "on"}
+        keeper_client.post(reverse("people:new"), typed)
+        kept = Address.objects.get()
+        assert (kept.country, kept.postcode, kept.town) == ("GB", "SW1A 1AA", "London")
 
 
 class TestChanging:
