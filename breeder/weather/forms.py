@@ -108,7 +108,9 @@ class DaysForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self.fahrenheit = fahrenheit
         self.unit = "°F" if fahrenheit else "°C"
-        self.dates = [today + timedelta(days=ahead) for ahead in range(by_hand.MOST_DAYS)]
+        self.fields["first"] = forms.DateField(required=False, initial=today, widget=forms.HiddenInput)
+        first = self._opened_on(today)
+        self.dates = [first + timedelta(days=ahead) for ahead in range(by_hand.MOST_DAYS)]
         for number in range(len(self.dates)):
             for word in ("low", "high"):
                 self.fields[f"{word}_{number}"] = forms.FloatField(
@@ -119,6 +121,14 @@ class DaysForm(PlainForm, forms.Form):
         self.fields["sure"] = forms.BooleanField(
             label="The unit is right", required=False, help_text="Tick only when asked: for air above 45 °C."
         )
+
+    def _opened_on(self, today: date) -> date:
+        """Return the day that the page began with: at midnight what was typed must not move on by a day."""
+        try:
+            first = self.fields["first"].to_python(self["first"].data) or today
+        except ValidationError:
+            return today
+        return first if timedelta() <= today - first < timedelta(days=by_hand.MOST_DAYS) else today
 
     def label_of(self, name: str) -> str:
         """Return the label with its day: beside the field the day stands above both."""

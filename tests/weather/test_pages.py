@@ -131,6 +131,18 @@ def test_fahrenheit_days_make_the_same_hours(keeper_client: Client, place: Place
     assert all(abs(one - other) < 0.011 for one, other in pairs if one is not None)
 
 
+def test_days_typed_before_midnight_and_sent_after_it_are_still_those_days(keeper_client: Client, place: Place) -> None:
+    page = reverse("weather:by_hand", args=[place.pk])
+    opened = keeper_client.get(page).context["form"]["first"].value()
+    with time_machine.travel(NOW + timedelta(hours=14), tick=False):
+        keeper_client.post(page, days_typed() | {"first": opened.isoformat()})
+        assert Forecast.objects.get().daily[0][0] == "2026-03-02"
+        for odd in ("soon", "2031-01-01", "0001-01-01"):
+            said = keeper_client.post(page, {"first": odd}).content.decode()
+            assert "Tuesday 3 March" in said
+            assert "Monday 2 March" not in said
+
+
 @pytest.mark.parametrize(
     "values, said",
     [
