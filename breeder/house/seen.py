@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 STAMP_LETTERS = 8
 
 
-class _StampField(forms.CharField):
+class StampField(forms.CharField):
     """What the row held when its page was opened; shown anew each time, so that a second look counts."""
 
     widget = forms.HiddenInput
@@ -32,14 +32,14 @@ class SeenForm(forms.BaseModelForm):
         if self.instance.pk is None:
             return
         self._now = {name: self._value(name) for name in self._stamped()}
-        stamp = " ".join(f"{name}:{_short(value)}" for name, value in self._now.items())
-        self.fields["seen"] = _StampField(required=False, initial=stamp)
+        stamp = " ".join(f"{name}:{short(value)}" for name, value in self._now.items())
+        self.fields["seen"] = StampField(required=False, initial=stamp)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         cleaned.pop("seen", None)
         for name, was in self._seen().items():
-            if name in self._now and _short(self._now[name]) != was:
+            if name in self._now and short(self._now[name]) != was:
                 self.add_error(None, ValidationError(self._changed(name), code="changed_meanwhile"))
         return cleaned
 
@@ -73,5 +73,6 @@ class SeenForm(forms.BaseModelForm):
         return ", ".join(choices.get(str(part), str(part)) for part in parts if part not in (None, "")) or "empty"
 
 
-def _short(value: Any) -> str:
+def short(value: Any) -> str:
+    """Return a few letters that tell whether a value is still the same."""
     return sha256(str(value).encode()).hexdigest()[:STAMP_LETTERS]

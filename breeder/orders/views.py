@@ -86,7 +86,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     order = _order_or_404(number)
     sent, typed = _sent_or_typed(request, "change")
     terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed)
-    lines = forms.LinesForm(sent, lines=order.lines.all(), initial=typed)
+    lines = forms.LinesForm(sent, order=order, initial=typed)
     packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
     if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
         change = lines.change(terms.terms(), packs.wanted(), packs.named())

@@ -262,6 +262,24 @@ def test_names_that_look_like_formulas_are_guarded_in_the_spreadsheet(keeper_cli
     assert "'=cmd()" in keeper_client.get(reverse("orders:csv")).content.decode()
 
 
+def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undone(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    line, page = order.lines.get(), reverse("orders:change", args=[order.number])
+    day = timezone.localdate() + timedelta(days=3)
+    typed = {"held_until": day.isoformat(), "change": "1", f"line-{line.pk}-packs": 1, f"line-{line.pk}-price": "24"}
+    typed["seen"] = keeper_client.get(page).context["lines"]["seen"].value()
+    assert keeper_client.post(page, typed | {f"line-{line.pk}-packs": 3}).status_code == 302
+    stale = keeper_client.post(page, typed | {"note": "for the show"})
+    said = stale.content.decode()
+    assert stale.status_code == 422
+    assert "was changed since you opened this page; in the book it is now 3 × starter of 10 young" in said
+    assert "for the show" in said
+    line.refresh_from_db()
+    assert line.packs == 3
+    # Looked at again, it is sent as it is to be.
+    assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
+
+
 def test_the_spreadsheet_tells_days_by_the_clock_of_the_household(keeper_client: Client) -> None:
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
     with time_machine.travel(datetime(2026, 3, 5, 3, 30, tzinfo=UTC)):  # the evening of the 4th

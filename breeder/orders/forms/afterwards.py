@@ -9,19 +9,24 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.house.seen import StampField, short
 from breeder.house.sentences import PlainForm
 from breeder.orders import rules
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.forms.fields import AgreedDays, day_field, money_field, name_field, packs_field
-from breeder.orders.models import OrderLine
+from breeder.orders.models import Order, OrderLine
 
 
 class LinesForm(PlainForm, forms.Form):
-    """What the lines of an order should become."""
+    """What the lines of an order should become; asks before it writes over what was changed since the page was opened.
 
-    def __init__(self, *args: Any, lines: Iterable[OrderLine], **kwargs: Any) -> None:
+    A courtesy to two browsers, as in `house.seen`; the stamp is of the terms too, which the same page changes.
+    """
+
+    def __init__(self, *args: Any, order: Order, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.lines = [line for line in lines if line.packs]
+        self.order, self.lines = order, [line for line in order.lines.all() if line.packs]
+        self.fields["seen"] = StampField(required=False, initial=_stamp(order, self.lines))
         for line in self.lines:
             self.fields[f"line-{line.pk}-packs"] = packs_field("Packs", required=True, initial=line.packs)
             self.fields[f"line-{line.pk}-price"] = money_field(
@@ -29,6 +34,18 @@ class LinesForm(PlainForm, forms.Form):
             )
             if line.offer.line.frozen_because:
                 self.fields[f"line-{line.pk}-name"] = name_field(line.offer.line)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        seen = self.data.get("seen", "")
+        if seen and seen != _stamp(self.order, self.lines):
+            packs = ", ".join(str(line) for line in self.lines)
+            raise ValidationError(
+                f"Order {self.order.number} was changed since you opened this page; in the book it is now {packs}. "
+                "What you typed stands below: look at it and at the terms, and keep it again if it is to be so.",
+                code="changed_meanwhile",
+            )
+        return given
 
     def rows(self) -> list[dict[str, Any]]:
         """Return each line with its two fields, for the page."""
@@ -49,6 +66,12 @@ class LinesForm(PlainForm, forms.Form):
         }
         typed = [given[f"line-{line.pk}-name"] for line in self.lines if given.get(f"line-{line.pk}-name")]
         return Change(terms=terms, lines=lines, added=added, named=[*typed, *named])
+
+
+def _stamp(order: Order, lines: Iterable[OrderLine]) -> str:
+    """Return what tells whether an order is still as the page of its change showed it."""
+    terms = (order.held_until, order.promised_by, order.postage, order.note, order.address_id)
+    return short((terms, [(line.pk, line.packs, line.price) for line in lines]))
 
 
 class CancelForm(PlainForm, forms.Form):
