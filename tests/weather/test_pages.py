@@ -89,6 +89,17 @@ def test_an_hour_that_is_missing_between_is_counted(keeper_client: Client, place
     assert "1 hour between is missing" in answer.content.decode()
 
 
+def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Client) -> None:
+    Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
+    far = steps.place_for("45.52", "-122.68", "America/Los_Angeles", "Portland")
+    upload(keeper_client, far, csv(30), issued_at="2026-03-02T09:30")
+    said = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
+    assert "The clock of America/Los_Angeles" in said
+    assert "From Mon 2 Mar 07:00 to Tue 3 Mar 12:00" in said
+    assert "issued Mon 2 Mar 06:30" in said
+    assert "Mon 2 Mar 2026 07:00" in said
+
+
 def days_typed(low: float = 2.0, high: float = 9.0, number: int = 4) -> dict[str, str]:
     return {f"{word}_{row}": str(value) for row in range(number) for word, value in (("low", low), ("high", high))}
 
