@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from breeder.cultures.models import Culture, Promise, Stage
+from breeder.cultures.words import animals
 from breeder.people.models import Address, Person
 from breeder.taxa.models import Line
 
@@ -49,8 +50,8 @@ class Offer(models.Model):
         if self.kind == self.Kind.SEXED:
             return f"{self.males}.{self.females} {self.stage}"
         if self.kind == self.Kind.SHOWING:
-            return f"{self.number} showing females"
-        return f"starter of {self.number} {self.stage}"
+            return f"{self.number} showing {'female' if self.number == 1 else 'females'}"
+        return f"starter of {animals(self.number, self.stage)}"
 
     @property
     def held(self) -> int:

@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
+from breeder.cultures import words as cultures_words
 from breeder.orders.queries import handed
 from breeder.pages import animals, curves, names, once, words
 
@@ -122,6 +123,12 @@ def money(context: Context, amount: Decimal | None) -> str:
 def ago(day: date | datetime | None) -> str:
     """Return how long ago a day was: 'today', '9 days ago', 'in 3 days'."""
     return words.ago(day, timezone.localdate())
+
+
+@register.filter(name="animals")
+def so_many(number: int, stage: str) -> str:
+    """Return '1 adult', '12 young', 'no cups'."""
+    return cultures_words.animals(number, stage)
 
 
 @register.filter

@@ -71,9 +71,21 @@ def test_fewer_packs_than_are_packed_already_are_refused() -> None:
     with pytest.raises(ValidationError) as refusal:
         change(order, 1)
     assert "2 packs" in " ".join(refusal.value.messages)
+    assert (
+        "2 packs of starter of 10 young, Armadillidium vulgare ‘Harbour’ are packed already"
+        in refusal.value.messages[0]
+    )
     change(order, 2)
     assert order.lines.get().promise.number == 24 - 14
     assert free(harbour) == 60 - 24
+
+
+def test_one_pack_that_is_packed_already_is_said_in_the_singular() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 2))
+    take(harbour, 12, order)
+    with pytest.raises(ValidationError, match="^.*1 pack of .* is packed already"):
+        change(order, 0)
 
 
 def test_more_of_a_line_that_is_wholly_packed_is_a_line_of_its_own() -> None:

@@ -18,7 +18,7 @@ from breeder.orders.rules import Wanted, Who
 from breeder.pages import once
 from breeder.taxa.models import Line
 from tests.build import tub
-from tests.orders.stand import agree, counted_line, pack, terms
+from tests.orders.stand import agree, counted_line, pack, sexed_line, terms
 
 pytestmark = pytest.mark.django_db
 
@@ -61,6 +61,25 @@ def test_the_page_shows_the_order_and_offers_to_cancel_and_reduce(keeper_client:
         reverse("orders:line_promises", args=[ash.pk])
         in keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
     )
+
+
+def test_of_one_animal_the_pages_and_the_letter_speak_in_the_singular(keeper_client: Client) -> None:
+    ash = sexed_line("Ash", 20, 20)
+    single = pack(ash, kind="showing", stage="adults", number=1, overcount=0, females=0)
+    order, home = agree((single, 1)), ash.cultures.get()
+    assert str(single).startswith("1 showing female, ")
+    page = reverse("orders:line_promises", args=[ash.pk])
+    covered = keeper_client.get(page).content.decode()
+    assert "1 adult is covered" in covered
+    assert '<span class="strong">1 adult</span> for Ada Marsh' in covered
+    actions.name_tub(order.number, order.lines.get().pk, home.pk, by=None)
+    cultures.mark_crashed(home.pk, "all dead", by=None)
+    short = keeper_client.get(page).content.decode()
+    assert "1 adult short" in short
+    assert "I hold 1 adult of Armadillidium vulgare ‘Ash’ for you. It is not there after my last count" in short
+    crashed = keeper_client.get(reverse("orders:crash", args=[home.number])).content.decode()
+    assert "1 adult is promised without cover" in crashed
+    assert "1 adult for Ada Marsh is promised out of this tub" in crashed
 
 
 def test_reducing_the_last_order_covers_the_rest() -> None:

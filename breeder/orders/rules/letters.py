@@ -45,7 +45,11 @@ def crash_letter(person: Person, handed: Sequence[tuple[datetime, str]], tub: Cu
 
 def wait_letter(person: Person, held: str, missing: int, line: Line, trade_name: str) -> Letter:
     """Return what to ask somebody whose promise is not covered: to wait, to take another line, or their money."""
-    some = "None of them is" if missing and held.startswith(f"{missing} ") else f"{missing} of them are not"
+    all_of_it = held.startswith(f"{missing} ")
+    if missing == 1:
+        some = "It is not" if all_of_it else "1 of them is not"
+    else:
+        some = "None of them is" if all_of_it else f"{missing} of them are not"
     body = (
         f"Hello {person.name},\n\n"
         f"I hold {held} of {line} for you. {some} there after my last count, and I do not send what the line needs to "

@@ -11,6 +11,7 @@ from django.utils import timezone
 from breeder.cultures.models import Promise
 from breeder.cultures.rules import Want
 from breeder.cultures.stock import LineStock
+from breeder.cultures.words import animals
 from breeder.orders.models import Order, OrderLine
 from breeder.orders.rules.money import NOTHING, Bill
 from breeder.orders.rules.packs import MOST_PACKS, want_of
@@ -137,8 +138,9 @@ def refuse_change(lines: Sequence[OrderLine], packs_after: Mapping[int, int], ad
         if packs > MOST_PACKS or packs < 0:
             refusals.append(f"{packs} packs of {line.offer} is not a number to agree on. Write 0 to {MOST_PACKS}.")
         elif packs < fewest:
-            already = f"{fewest} {'pack' if fewest == 1 else 'packs'} of {line.offer}"
-            refusals.append(f"{already} are packed already. Write {fewest} or more, or unpack the box first.")
+            many, are = ("pack", "is") if fewest == 1 else ("packs", "are")
+            already = f"{fewest} {many} of {line.offer} {are}"
+            refusals.append(f"{already} packed already. Write {fewest} or more, or unpack the box first.")
     if not refusals and not adds and not any(packs_after.get(line.pk, line.packs) for line in lines):
         refusals.append("That would leave an order of nothing. Cancel it instead, with a reason.")
     if refusals:
@@ -165,8 +167,8 @@ def refuse_tub(promise: Promise, stock: LineStock, culture_id: int | None) -> st
         return f"That tub gives no {promise.stage} of {stock.name}. Choose another, or leave the tub open."
     if tub.free_alone < promise.number:
         return (
-            f"{promise.number} {promise.stage} are promised, and only {tub.free_alone} can be spared from tub "
-            f"{tub.number}. Choose another tub, or leave the tub open."
+            f"{animals(promise.number, promise.stage)} {'is' if promise.number == 1 else 'are'} promised, and only "
+            f"{tub.free_alone} can be spared from tub {tub.number}. Choose another tub, or leave the tub open."
         )
     return ""
 
