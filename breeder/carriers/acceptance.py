@@ -138,9 +138,10 @@ def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
         season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
         found.append(f"{carriage.called} takes {animal.name} only {season}, and it would leave on {carriage.on:%-d %B}")
     if rule.most_days is not None and carriage.latest_days > rule.most_days:
+        enough = "1 working day is" if rule.most_days == 1 else f"{rule.most_days} working days are"
         found.append(
-            f"{carriage.called} takes {animal.name} only where {rule.most_days} working days are enough, and it is "
-            f"planned for {carriage.latest_days}"
+            f"{carriage.called} takes {animal.name} only where {enough} enough, and it is planned for "
+            f"{carriage.latest_days}"
         )
     if rule.domestic_only and carriage.leaves_country:
         found.append(f"{carriage.called} takes {animal.name} only within the country")

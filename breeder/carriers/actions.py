@@ -51,7 +51,8 @@ def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", a
     with transaction.atomic(durable=True):
         once.seen(token)
         added = _add_closures(carrier, year)
-        log("closures added", carrier, f"{added} federal holidays of {year} were added for {carrier}.", by=by)
+        many = f"1 federal holiday of {year} was" if added == 1 else f"{added} federal holidays of {year} were"
+        log("closures added", carrier, f"{many} added for {carrier}.", by=by)
         once.spend(token, answer)
     return added
 
@@ -61,7 +62,8 @@ def save_service(service: Service, *, by: Any, token: str = "", answer: str = ""
     with transaction.atomic(durable=True):
         once.seen(token)
         service.save()
-        log("service kept", str(service), f"{service}: {service.usual_days} days, latest {service.latest_days}.", by=by)
+        days = "1 day" if service.usual_days == 1 else f"{service.usual_days} days"
+        log("service kept", str(service), f"{service}: {days}, latest {service.latest_days}.", by=by)
         once.spend(token, answer)
     return service
 

@@ -55,7 +55,8 @@ def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer
         once.seen(token)
         for rule in rules:
             rule.save()
-        log("rules loaded", "file", f"{len(rules)} rules of a file were written into the book.", by=by)
+        many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
+        log("rules loaded", "file", f"{many} written into the book.", by=by)
         once.spend(token, answer)
     return len(rules)
 

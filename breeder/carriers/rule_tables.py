@@ -135,7 +135,7 @@ def terms_of(rule: CarrierRule) -> list[str]:
     if rule.season_from:
         said.append(f"{month_day(rule.season_from)} to {month_day(rule.season_until)}")
     if rule.most_days is not None:
-        said.append(f"{rule.most_days} working days at most")
+        said.append(f"{rule.most_days} working {'day' if rule.most_days == 1 else 'days'} at most")
     if rule.domestic_only:
         said.append("within the country")
     return said

@@ -87,7 +87,8 @@ def rules_upload(request: HttpRequest) -> HttpResponse:
         except ValidationError as refusal:
             form.add_error(None, refusal)
         else:
-            messages.success(request, f"{number} rules of the file are in the book.")
+            said = "1 rule of the file is" if number == 1 else f"{number} rules of the file are"
+            messages.success(request, f"{said} in the book.")
             return redirect(back)
     status = REFUSED if request.method == "POST" else 200
     shown = {"form": form, "columns": rules_file.COLUMNS}

@@ -68,6 +68,7 @@ def test_while_the_day_is_open_no_season_is_asked() -> None:
 def test_a_longer_planned_transit_than_allowed_blocks() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries(most_days=3)])
     assert "only where 3 working days are enough, and it is planned for 4" in answer.blocks[0]
+    assert "only where 1 working day is enough" in does_take(SCABER, CARRIAGE, [carries(most_days=1)]).blocks[0]
     assert does_take(SCABER, replace(CARRIAGE, latest_days=3), [carries(most_days=3)]).standing == Standing.CLEAR
 
 

@@ -203,6 +203,14 @@ def test_a_file_is_taken_whole(keeper_client: Client) -> None:
     }
 
 
+def test_of_one_rule_and_one_day_it_is_said_in_the_singular(keeper_client: Client) -> None:
+    upload(keeper_client, "taxon,destination,effect,citation\nIsopoda,US-FL,permit,F.A.C. 5B-57.004\n")
+    assert "1 rule of the file is in the book." in keeper_client.get(reverse("carriers:rules")).content.decode()
+    assert LogRow.objects.get().sentence == "1 rule of a file was written into the book."
+    send(keeper_client, "carrier_rule_new", CARRIER, most_days="1")
+    assert "1 working day at most" in keeper_client.get(reverse("carriers:carrier_rules")).content.decode()
+
+
 def test_a_file_with_one_fault_is_not_taken_at_all(keeper_client: Client) -> None:
     text = (
         "taxon;destination;effect;citation;verified\n"
