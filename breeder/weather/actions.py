@@ -101,7 +101,8 @@ def upload_measured(
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
         new = remembering.remember(place, starts_at, hours, credit, now)
-        said = f"{new} measured hours are new for {place}; its forecasts are judged by them."
+        many = "1 measured hour is" if new == 1 else f"{new} measured hours are"
+        said = f"{many} new for {place}; its forecasts are judged by {'it' if new == 1 else 'them'}."
         log("sent in measured hours", str(place), said, by=by)
         once.spend(token, page_of(place))
     return said
@@ -139,9 +140,14 @@ def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: 
             UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
             for one in months
         )
-        log("kept what is usual", str(place), f"Lows and highs of {len(months)} usual months at {place}.", by=by)
+        log("kept what is usual", str(place), f"Lows and highs of {usual_months(len(months))} at {place}.", by=by)
         once.spend(token, page_of(place))
     return place
+
+
+def usual_months(number: int) -> str:
+    """Return '1 usual month', '12 usual months'."""
+    return "1 usual month" if number == 1 else f"{number} usual months"
 
 
 def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:
@@ -179,10 +185,11 @@ def summary(forecast: Forecast) -> str:
     last = (forecast.starts_at + held[-1] * grid.HOUR).astimezone(zone)
     fahrenheit = household().fahrenheit
     low, high = (degrees(value, fahrenheit=fahrenheit) for value in (min(known), max(known)))
+    hours = "1 hour" if len(known) == 1 else f"{len(known)} hours"
     many = "1 hour between is" if missing == 1 else f"{missing} hours between are"
     gaps = f" {many} missing; only short gaps will be filled." if missing else ""
     return (
-        f"Kept {len(known)} hours for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
+        f"Kept {hours} for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
         f"(its own clock): lowest {low}, highest {high}.{gaps}"
     )
 

@@ -52,7 +52,8 @@ class Report:
     def sentence(self) -> str:
         if self.was_running:
             return "Forecasts are being brought by another run already."
-        said = f"Fresh hours for {self.brought} places; {self.still_good} were fresh still."
+        places = "1 place" if self.brought == 1 else f"{self.brought} places"
+        said = f"Fresh hours for {places}; {self.still_good} {'was' if self.still_good == 1 else 'were'} fresh still."
         return " ".join([said, *dict.fromkeys(self.troubles)])
 
 

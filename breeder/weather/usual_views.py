@@ -34,7 +34,7 @@ def usual(request: HttpRequest, pk: int) -> HttpResponse:
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
-                messages.success(request, f"Kept {len(given['months'])} usual months of {here}.")
+                messages.success(request, f"Kept {actions.usual_months(len(given['months']))} of {here}.")
                 return redirect(actions.page_of(here))
     context = {"place": here, "form": form, "measured": len(measured.keys() - kept.keys())}
     return render(request, "weather/usual.html", context, status=REFUSED if form.errors else 200)

@@ -93,7 +93,7 @@ def said_by(process: subprocess.Popen[str]) -> str:
     return said.strip()
 
 
-BROUGHT = "Fresh hours for 1 places; 0 were fresh still."
+BROUGHT = "Fresh hours for 1 place; 0 were fresh still."
 OTHER = "Forecasts are being brought by another run already."
 
 

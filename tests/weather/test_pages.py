@@ -12,6 +12,7 @@ from django.urls import reverse
 from breeder.house.models import Setting
 from breeder.weather import steps
 from breeder.weather.models import Forecast, Place
+from breeder.weather.refreshing import Report
 
 pytestmark = pytest.mark.django_db
 
@@ -87,6 +88,26 @@ def test_an_hour_that_is_missing_between_is_counted(keeper_client: Client, place
     answer = upload(keeper_client, place, "\n".join(rows[:9] + rows[10:]))
     assert "Kept 29 hours for Trenton" in answer.content.decode()
     assert "1 hour between is missing" in answer.content.decode()
+
+
+def test_of_one_hour_and_one_month_it_is_said_in_the_singular(keeper_client: Client, place: Place) -> None:
+    assert "Kept 1 hour for Trenton" in upload(keeper_client, place, csv(1)).content.decode()
+    measured = upload(keeper_client, place, csv(1), measured="on").content.decode()
+    assert "1 measured hour is new for Trenton; its forecasts are judged by it." in measured
+    months = {"low_3": "1", "high_3": "9"}
+    said = keeper_client.post(reverse("weather:usual", args=[place.pk]), months, follow=True).content.decode()
+    assert "Kept 1 usual month of Trenton." in said
+
+
+@pytest.mark.parametrize(
+    ("report", "said"),
+    [
+        (Report(brought=1), "Fresh hours for 1 place; 0 were fresh still."),
+        (Report(brought=2, still_good=1), "Fresh hours for 2 places; 1 was fresh still."),
+    ],
+)
+def test_a_run_says_how_many_places_it_brought_hours_for(report: Report, said: str) -> None:
+    assert report.sentence == said
 
 
 def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Client) -> None:
