@@ -280,6 +280,14 @@ def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undo
     assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
 
 
+def test_a_name_is_found_and_known_again_whatever_letters_are_large(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    agree((starter, 1), name="Örjan Ünal")
+    assert "Örjan Ünal" in keeper_client.get(reverse("orders:list"), {"who": "örjan ü"}).content.decode()
+    again = keeper_client.post(reverse("orders:new"), form_of(starter, 1, new_name="örjan ünal"))
+    assert "is in the book already" in again.content.decode()
+
+
 def test_the_spreadsheet_tells_days_by_the_clock_of_the_household(keeper_client: Client) -> None:
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
     with time_machine.travel(datetime(2026, 3, 5, 3, 30, tzinfo=UTC)):  # the evening of the 4th

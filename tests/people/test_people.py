@@ -186,6 +186,9 @@ class TestReading:
         assert "Bo Reed" not in keeper_client.get(url, {"q": "trenton"}).content.decode()
         assert "Ada Marsh" not in keeper_client.get(url, {"kind": "swap partner"}).content.decode()
         assert keeper_client.get(url, {"q": "a\x00b"}).status_code == 200
+        build.address(build.person("Örjan Ünal"), town="Ängelholm")
+        for words in ("örjan", "ÜNAL", "ängel"):
+            assert "Örjan Ünal" in keeper_client.get(url, {"q": words}).content.decode()
 
     def test_the_csv_runs_nothing_in_a_spreadsheet(self, keeper_client: Client) -> None:
         build.person("=HYPERLINK(1)")

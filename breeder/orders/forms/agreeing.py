@@ -25,6 +25,7 @@ from breeder.orders.models import Order
 from breeder.orders.moves import NotLookedUp
 from breeder.orders.queries import LineOnOffer
 from breeder.people.models import Person
+from breeder.people.queries import is_on_file
 from breeder.people.rules import destination
 
 PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
@@ -50,7 +51,7 @@ class WhoForm(PlainForm, forms.Form):
             self.add_error(
                 "new_name", f"{person} is chosen above, and {name} is written here. Leave one of the two empty."
             )
-        if person is None and name and Person.objects.filter(name__iexact=name, removed_at=None).exists():
+        if person is None and name and is_on_file(name):
             self.add_error(
                 "new_name",
                 f"{name} is in the book already: choose them above, or add something that tells the two apart.",

@@ -17,6 +17,7 @@ from breeder.cultures.words import animals
 from breeder.orders import rules
 from breeder.orders.models import Offer, Order, OrderLine
 from breeder.orders.rules import Bill, OfferFree
+from breeder.people import queries as people
 from breeder.taxa.models import Line
 
 EMPTY_STAGE = {"cup": "cups", "head": "young"}
@@ -150,7 +151,7 @@ def orders(statuses: Sequence[str] = (), who: str = "") -> QuerySet[Order]:
     if statuses:
         found = found.filter(status__in=statuses)
     if who:
-        found = found.filter(person__name__icontains=who)
+        found = found.filter(person__in=people.holding(who, "name"))
     return whole(found)
 
 
