@@ -10,6 +10,7 @@ from breeder.house.regions import COUNTRIES
 from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
 from breeder.people import rules
+from breeder.people.blocks import read_block
 from breeder.people.countries import code_of
 from breeder.people.models import Address, Person
 
@@ -93,8 +94,8 @@ class AddressForm(PlainForm, forms.Form):
     @property
     def asks_for_more(self) -> bool:
         """Return whether the rest is to be shown open: something is wrong, or was given by hand before."""
-        by_hand = self.initial.get("latitude") is not None or self.initial.get("without_place", False)
-        return bool(self.errors) or bool(by_hand)
+        by_hand = (self.initial.get(name) for name in ("country", "postcode", "timezone", "without_place"))
+        return bool(self.errors) or any(by_hand)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -115,8 +116,14 @@ class AddressForm(PlainForm, forms.Form):
 
 
 def as_typed(address: Address) -> dict[str, Any]:
-    """Return an address as the form shows it: the place by hand only where it did not come from the postcode."""
-    shown: dict[str, Any] = {"block": address.block, "country": address.country, "postcode": address.postcode}
+    """Return an address as the form shows it: beside the block only what did not come from it or from the postcode.
+
+    What the block says itself would otherwise stand against the next block, out of sight.
+    """
+    country = "" if read_block(address.block).country == address.country else address.country
+    read = read_block(address.block, country=country)
+    postcode = "" if read.postcode == address.postcode else address.postcode
+    shown: dict[str, Any] = {"block": address.block, "country": country, "postcode": postcode}
     shown["without_place"] = address.latitude is None
     if address.latitude is not None and not rules.is_of_postcode(address.country, address.postcode, address.latitude):
         shown |= {"latitude": address.latitude, "longitude": address.longitude, "timezone": address.timezone}

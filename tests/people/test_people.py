@@ -104,6 +104,35 @@ class TestChanging:
         assert order.address.town == "Austin"
         assert Address.objects.count() == 1
 
+    @pytest.mark.parametrize(
+        ("was", "becomes", "read"),
+        [
+            ("1 Fern Lane\nTrenton NJ 08608", "9 Moss Road\nNewark NJ 07102", ("US", "07102", "Newark")),
+            ("1 Farnweg\n10117 Berlin\nGermany", "9 Rue Verte\n75001 Paris\nFrance", ("FR", "75001", "Paris")),
+        ],
+    )
+    def test_a_block_put_right_is_not_overruled_by_what_the_former_one_said(
+        self, keeper_client: Client, was: str, becomes: str, read: tuple[str, str, str]
+    ) -> None:
+        one = build.person()
+        typed = ADDRESS | {"block": was, "without_place": "" if "NJ" in was else "on"}
+        keeper_client.post(reverse("people:address_new", args=[one.pk]), typed)
+        url = reverse("people:address_edit", args=[one.pk, Address.objects.get().pk])
+        form = keeper_client.get(url).context["form"]
+        shown = {name: form[name].value() or "" for name in form.fields}
+        assert keeper_client.post(url, shown | {"block": becomes}).status_code == 302
+        kept = Address.objects.get()
+        assert (kept.country, kept.postcode, kept.town) == read
+        assert str(kept.latitude) == ("40.73" if "NJ" in was else "None")
+
+    def test_what_was_typed_beside_a_block_is_shown_again_and_open(self, keeper_client: Client) -> None:
+        typed = ADDRESS | {"block": "1 Fern Lane\nTrenton NJ", "country": "US", "postcode": "08608"}
+        one = build.person()
+        keeper_client.post(reverse("people:address_new", args=[one.pk]), typed)
+        url = reverse("people:address_edit", args=[one.pk, Address.objects.get().pk])
+        form = keeper_client.get(url).context["form"]
+        assert (form["country"].value(), form["postcode"].value(), form.asks_for_more) == ("US", "08608", True)
+
     def test_somebody_who_moved_keeps_the_former_address_with_what_went_there(self, keeper_client: Client) -> None:
         one = build.person()
         former = build.address(one)
