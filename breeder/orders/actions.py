@@ -110,12 +110,14 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         offers = _offers_or_refuse(change.added)
         after = {pk: line.packs for pk, line in change.lines.items()}
         rules.refuse_change(order.lines.all(), after, bool(change.added))
-        _require_more(order, change, offers)
         asked = bool(change.terms.to or change.added) or any(
             _packs_after(line, change) > line.packs for line in order.lines.all()
         )
         before = moves.ask_order(order, now)
-        said = _resize_lines(order, change, now)
+        # What falls away is free for what is put on top; a refusal takes both back.
+        said = _resize_lines(order, change, now, fewer=True)
+        _require_more(order, change, offers)
+        said += _resize_lines(order, change, now, fewer=False)
         steps.set_terms(order, change.terms)
         said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
         answer = moves.ask_order(steps.settle(steps.fresh(number), at=now), now)
@@ -263,12 +265,15 @@ def _packs_after(line: OrderLine, change: Change) -> int:
     return change.lines[line.pk].packs if line.pk in change.lines else line.packs
 
 
-def _resize_lines(order: Order, change: Change, at: datetime) -> list[str]:
+def _resize_lines(order: Order, change: Change, at: datetime, *, fewer: bool) -> list[str]:
+    """Bring those lines that go down to what they should become, or all the others; return what of them changed."""
     said = []
     for line in order.lines.all():
         if line.pk not in change.lines:
             continue
         after = change.lines[line.pk]
+        if fewer != (after.packs < line.packs):
+            continue
         if after.packs != line.packs:
             said.append(f"{line.packs} → {after.packs} × {line.offer}")
         line.price = after.price

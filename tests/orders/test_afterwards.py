@@ -54,6 +54,23 @@ def test_a_line_added_later_is_promised_too() -> None:
     assert (free(harbour), free(rook)) == (48, 36)
 
 
+def test_packs_exchanged_for_others_of_the_line_ask_for_no_more_than_the_difference() -> None:
+    harbour = counted_line("Harbour", 24)
+    ten, five = pack(harbour), pack(harbour, number=5, overcount=1)
+    order = agree((ten, 2))
+    assert free(harbour) == 0
+    change(order, 1, Wanted(five.pk, 2))
+    assert [line.packs for line in order.lines.all()] == [1, 2]
+    assert free(harbour) == 0
+    first, second = order.lines.all()
+    exchanged = Change(terms(), {first.pk: LineChange(2, first.price), second.pk: LineChange(0, second.price)})
+    actions.change_order(order.number, exchanged, by=None)
+    assert (order.lines.get().packs, free(harbour)) == (2, 0)
+    with pytest.raises(ValidationError, match="Only 12 can be spared"):
+        change(order, 1, Wanted(five.pk, 3))
+    assert (order.lines.get().packs, free(harbour)) == (2, 0)
+
+
 def test_free_falls_by_12_each_time_12_are_promised_and_by_0_when_they_are_packed() -> None:
     harbour = counted_line("Harbour", 120)
     starter = pack(harbour)
