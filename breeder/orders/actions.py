@@ -117,8 +117,9 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         # What falls away is free for what is put on top; a refusal takes both back.
         said = _resize_lines(order, change, now, fewer=True)
         _require_more(order, change, offers)
-        said += _resize_lines(order, change, now, fewer=False)
+        # The terms first: what is promised anew runs out with the hold as it is from now on.
         steps.set_terms(order, change.terms)
+        said += _resize_lines(order, change, now, fewer=False)
         said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
         answer = moves.ask_order(steps.settle(steps.fresh(number), at=now), now)
         if asked:

@@ -133,6 +133,16 @@ def test_a_later_hold_is_the_later_end_of_its_promises() -> None:
     assert order.lines.get().promise.expires_at == until
 
 
+def test_more_of_a_packed_line_is_held_as_long_as_the_order_is_now() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 1), days=3)
+    take(harbour, 12, order)
+    line, until = order.lines.get(), timezone.now() + timedelta(days=9)
+    later = Change(Terms(held_until=until), {line.pk: LineChange(2, line.price)})
+    actions.change_order(order.number, later, by=None)
+    assert order.lines.last().promise.expires_at == until
+
+
 def test_a_lapsed_order_is_held_again_only_if_its_animals_can_still_be_spared() -> None:
     harbour = counted_line("Harbour", 24)
     starter = pack(harbour)
