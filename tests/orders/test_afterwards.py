@@ -12,7 +12,8 @@ from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
-from breeder.orders.rules import Terms, Wanted
+from breeder.orders.queries import bill_of
+from breeder.orders.rules import Terms, Wanted, standing
 from breeder.packing.actions import plan_parcel
 from breeder.pages import once
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
@@ -179,6 +180,15 @@ def test_a_part_payment_leaves_the_hold_and_the_rest_ends_it() -> None:
     assert order.status == Order.Status.PAID
     assert promise.expires_at is None
     assert promise.paid_at is not None
+
+
+def test_a_paid_order_says_why_money_is_open_again() -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    pay(order, "24.00")
+    pay(order, "4.00", given_back=True)
+    paid = Order.objects.get()
+    said = standing(paid, bill_of(paid), timezone.now())
+    assert said.follows.endswith("4.00 is open since money was given back.")
 
 
 def test_an_order_is_not_paid_while_a_line_has_no_price() -> None:

@@ -181,6 +181,11 @@ def refuse_hold_again(order: Order) -> None:
         refuse_unless_open(order)
 
 
+def was_given_back(order: Order) -> bool:
+    """Return whether any money of an order was given back."""
+    return any(payment.amount < 0 for payment in order.payments.all())
+
+
 def standing(order: Order, bill: Bill, now: datetime) -> Standing:
     """Return how an order stands, as its page says it first."""
     until = f"{timezone.localtime(order.held_until):%-d %B %Y}" if order.held_until else ""
@@ -193,7 +198,8 @@ def standing(order: Order, bill: Bill, now: datetime) -> Standing:
         return Standing("The hold ran out", f"It was held unpaid until {until}; its animals are free again.", True)
     if order.status == Order.Status.PAID:
         said = "It is paid, so its animals are held until they are packed."
-        return Standing("Paid", f"{said} {bill.due:.2f} is open since it was changed." if bill.due > 0 else said)
+        back = "since money was given back" if was_given_back(order) else "since it was changed"
+        return Standing("Paid", f"{said} {bill.due:.2f} is open {back}." if bill.due > 0 else said)
     return Standing(f"Held until {until}", "Unpaid. When that day is over its animals are free again.")
 
 
