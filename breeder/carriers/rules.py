@@ -67,10 +67,14 @@ def after_working_days(start: date, number: int, closures: Iterable[date]) -> da
 
 
 def delivery_days(timing: Timing, day: date, closures: Iterable[date]) -> tuple[Delivery, ...]:
-    """Return the delay cases of a parcel posted on `day`; shares add up to 1 (a rest belongs to the latest)."""
+    """Return the delay cases of a parcel posted on `day`; shares add up to 1 (a rest belongs to the latest).
+
+    Never to a day of no parcels: there even the rounding of a sum would be a parcel, or a lack of one.
+    """
     shut = set(closures)
     shares = list(timing.delay_shares) or list(DELAY_SHARES)
-    shares[-1] += 1 - sum(shares)
+    latest = max((late for late, share in enumerate(shares) if share > 0), default=0)
+    shares[latest] += 1 - sum(shares)
     return tuple(
         Delivery(late, share, after_working_days(day, timing.usual_days + late, shut))
         for late, share in enumerate(shares)

@@ -17,6 +17,14 @@ def usable(timing: Timing, closures: tuple[date, ...] = (), start: date = MONDAY
     return [f"{day.on:%a}" for day in posting_days(timing, closures, start, 7) if day.usable]
 
 
+@pytest.mark.parametrize("shares", [(0.57, 0.06, 0.37, 0.0), (0.5, 0.504, 0.0), (0.87, 0.09, 0.036, 0.0)])
+def test_a_rest_never_goes_to_a_day_on_which_no_parcel_comes(shares: tuple[float, ...]) -> None:
+    timing = Timing(frozenset({0, 1}), usual_days=2, latest_days=4, delay_shares=shares)
+    cases = delivery_days(timing, date(2026, 6, 1), ())
+    assert [case.days_late for case in cases] == list(range(len(shares) - 1))
+    assert sum(case.share for case in cases) == pytest.approx(1)
+
+
 def test_a_two_day_service_is_used_early_in_the_week() -> None:
     """Common practice, no source: Monday and Tuesday, not Thursday, for a service that may take four days."""
     assert usable(TWO_DAY) == ["Mon", "Tue"]
