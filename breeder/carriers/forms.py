@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.carriers.holidays import FIRST_YEAR
 from breeder.carriers.models import Closure, Service
+from breeder.carriers.queries import carriers
 from breeder.carriers.rules import DELAYS_FROM
 from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
@@ -115,8 +116,25 @@ class ServiceForm(SeenForm, PlainForm, forms.ModelForm):
         return super().save(commit=commit)
 
 
+class CarrierField(forms.CharField):
+    """A carrier of the book's services, however its letters are typed: a closure of any other would close nothing."""
+
+    def clean(self, value: Any) -> str:
+        typed = super().clean(value)
+        known = carriers()
+        found = next((carrier for carrier in known if carrier.casefold() == typed.casefold()), "")
+        if known and not found:
+            raise ValidationError(
+                f"No service of ‘{typed}’ is in the book. Write one of: {', '.join(known)}; or add the service first.",
+                code="no_carrier",
+            )
+        return found or typed
+
+
 class ClosureForm(PlainForm, forms.ModelForm):
     """A day on which a carrier carries nothing."""
+
+    carrier = CarrierField(max_length=60)
 
     class Meta:
         model = Closure
@@ -127,7 +145,7 @@ class ClosureForm(PlainForm, forms.ModelForm):
 class HolidaysForm(PlainForm, forms.Form):
     """A year's US federal holidays for one carrier."""
 
-    carrier = forms.CharField(max_length=60)
+    carrier = CarrierField(max_length=60)
     year = forms.IntegerField(min_value=FIRST_YEAR, max_value=LAST_YEAR)
 
     @classmethod

@@ -13,6 +13,11 @@ def services(*, active: bool = True) -> QuerySet[Service]:
     return Service.objects.filter(active=True) if active else Service.objects.all()
 
 
+def carriers() -> list[str]:
+    """Return the carriers of the book's services, by name."""
+    return sorted(set(Service.objects.order_by().values_list("carrier", flat=True)))
+
+
 def closures_of(carrier: str) -> tuple[date, ...]:
     """Return the days on which a carrier carries nothing, earliest first."""
     return tuple(Closure.objects.filter(carrier=carrier).values_list("on", flat=True))

@@ -82,6 +82,18 @@ def test_a_helper_reads_services_but_does_not_change_them(helper_client: Client)
     assert helper_client.get(reverse("carriers:service_new")).status_code == 403
 
 
+def test_a_closure_is_of_a_carrier_in_the_book_however_it_is_typed(keeper_client: Client) -> None:
+    load_example_services()
+    page = reverse("carriers:closures")
+    keeper_client.post(page, {"carrier": " post", "on": "2031-05-02", "name": "Strike"})
+    keeper_client.post(page, {"carrier": "POST", "year": "2032"})
+    assert set(Closure.objects.values_list("carrier", flat=True)) == {"Post"}
+    for more in ({"on": "2031-05-05", "name": "Strike"}, {"year": "2033"}):
+        answer = keeper_client.post(page, {"carrier": "Pots"} | more)
+        assert answer.status_code == 422
+        assert "No service of ‘Pots’ is in the book. Write one of: Post; or add" in answer.content.decode()
+
+
 def test_closures_of_next_year_are_asked_for_from_late_autumn_on(keeper_client: Client, keeper: User) -> None:
     load_example_services(today=date(2025, 3, 1))  # closures of 2025 and 2026
     Service.objects.create(carrier="Courier", name="next day", weekdays=[0], cut_off="16:00")
