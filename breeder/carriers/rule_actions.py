@@ -17,6 +17,7 @@ from breeder.pages import once
 
 EXAMPLES = settings.BASE_DIR / "fixtures"
 EXAMPLE_NOTE = "Unverified example, never law and never advice."
+MEANWHILE = "A rule of the file was written down by somebody else just now, so nothing was kept. Send the file again."
 # What makes two rules the same.
 KEYS: dict[type[Model], tuple[str, ...]] = {
     MovementRule: SAME,
@@ -50,14 +51,21 @@ def remove(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> None:
 
 
 def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer: str = "") -> int:
-    """Write the rules of a file into the book, all of them or none; one that is there already is replaced."""
-    with transaction.atomic(durable=True):
+    """Write the rules of a file into the book, all of them or none; one that is there already is replaced.
+
+    Raises ValidationError where one of them was written down by somebody else while the file was read.
+    """
+    try:
+        with transaction.atomic(durable=True):
+            once.seen(token)
+            for rule in rules:
+                rule.save()
+            many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
+            log("rules loaded", "file", f"{many} written into the book.", by=by)
+            once.spend(token, answer)
+    except IntegrityError:
         once.seen(token)
-        for rule in rules:
-            rule.save()
-        many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
-        log("rules loaded", "file", f"{many} written into the book.", by=by)
-        once.spend(token, answer)
+        raise ValidationError(MEANWHILE, code="twice") from None
     return len(rules)
 
 

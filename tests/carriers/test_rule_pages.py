@@ -4,6 +4,7 @@ from datetime import date
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
@@ -11,7 +12,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
-from breeder.carriers.rule_actions import load_example_rules
+from breeder.carriers.rule_actions import keep_file, load_example_rules
+from breeder.carriers.rules_file import rules_in
 from breeder.house.models import LogRow
 from breeder.pages import once
 from breeder.people import actions as people
@@ -243,6 +245,15 @@ def test_a_file_with_one_fault_is_not_taken_at_all(keeper_client: Client) -> Non
 )
 def test_what_is_no_table_of_rules_is_refused(keeper_client: Client, text: str) -> None:
     assert upload(keeper_client, text).status_code == 422
+
+
+def test_a_file_that_two_browsers_send_at_once_is_kept_once_and_refused_once() -> None:
+    text = b"taxon,destination,effect,citation\nIsopoda,US-FL,permit,F.A.C. 5B-57.004\n"
+    first, second = rules_in(text), rules_in(text)
+    assert keep_file(first, by=None) == 1
+    with pytest.raises(ValidationError, match="by somebody else just now, so nothing was kept"):
+        keep_file(second, by=None)
+    assert MovementRule.objects.count() == 1
 
 
 def test_the_download_can_be_read_in_again(keeper_client: Client) -> None:
