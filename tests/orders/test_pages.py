@@ -280,6 +280,12 @@ def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undo
     assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
 
 
+def test_a_pack_of_no_possible_number_is_left_aside(keeper_client: Client) -> None:
+    typed = form_of(pack(counted_line("Harbour", 60)), "", **{f"packs-{'9' * 20}": "1"})
+    answer = keeper_client.post(reverse("orders:new"), typed)
+    assert "No packs are chosen" in answer.content.decode()
+
+
 def test_a_name_is_found_and_known_again_whatever_letters_are_large(keeper_client: Client) -> None:
     starter = pack(counted_line("Harbour", 60))
     agree((starter, 1), name="Örjan Ünal")

@@ -28,6 +28,7 @@ from breeder.people.models import Person
 from breeder.people.queries import is_on_file
 from breeder.people.rules import destination
 
+LONGEST_ID = 18  # digits; no database counts further
 PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
 
 
@@ -162,7 +163,8 @@ class PacksForm(PlainForm, forms.Form):
         """Return what is wanted, also of packs that were withdrawn while the form was open."""
         found = []
         for name in self.data:
-            if name.startswith(PACKS) and (offer_id := name.removeprefix(PACKS)).isdecimal():
+            offer_id = name.removeprefix(PACKS)
+            if name.startswith(PACKS) and offer_id.isdecimal() and len(offer_id) <= LONGEST_ID:
                 packs = self.cleaned_data.get(name) or self._of_withdrawn(name)
                 if packs:
                     price = self.cleaned_data.get(f"{PRICE}{offer_id}")
