@@ -96,7 +96,7 @@ def hours_for(
         rows = rows.filter(issued_at__gte=issued_since)
     if source is not None:
         rows = rows.filter(source=source)
-    merged = _Merged(times, trust.Experience.of(place))
+    merged = _Merged(times, trust.Experience.of(place, times[0]))
     for row in rows.defer("provenance", "daily").order_by("-issued_at", "-id"):
         merged.add(row)
         if merged.is_whole:

@@ -54,7 +54,7 @@ def pair_up(place: Place, since: datetime) -> int:
 
 
 def learn(place: Place, now: datetime) -> int:
-    """Learn anew from all pairs of a place, and return how many lessons there are."""
+    """Learn anew from all pairs of a place, and return how many lessons there are; those without pairs are dropped."""
     by_source: dict[str, list[learning.Pair]] = {}
     for pair in place.error_pairs.filter(valid_at__gte=now - learning.LEARNT_FROM):
         one = learning.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
@@ -77,6 +77,7 @@ def learn(place: Place, now: datetime) -> int:
                 },
             )
             number += 1
+    place.learnt.exclude(learnt_at=now).delete()
     return number
 
 

@@ -57,8 +57,10 @@ class Experience:
     lessons: dict[tuple[str, int], Lesson]
 
     @classmethod
-    def of(cls, place: Place) -> "Experience":
-        lessons = {(row.source, row.lead_until_h): row.lesson for row in place.learnt.all()}
+    def of(cls, place: Place, at: datetime) -> "Experience":
+        """Return what counts at a moment; what was learnt from another season does not."""
+        rows = place.learnt.filter(learnt_at__gt=at - learning.LEARNT_FROM)
+        lessons = {(row.source, row.lead_until_h): row.lesson for row in rows}
         return cls(place.zone, float(place.latitude), lessons)
 
     def shift_c(self, row: Forecast, at: datetime) -> float:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 from breeder.pages import once
 from breeder.weather import actions, charts, queries, refreshing
 from breeder.weather.forms import DaysForm, PlaceForm, UploadForm
+from breeder.weather.learning import LEARNT_FROM
 from breeder.weather.models import Place
 
 REFUSED = 422
@@ -46,7 +47,7 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
         "received": received,
         "hours": hours,
         "chart": chart,
-        "learnt": list(here.learnt.all()),
+        "learnt": list(here.learnt.filter(learnt_at__gt=timezone.now() - LEARNT_FROM)),
         "usual": queries.usual_ahead_of(here, hours, timezone.now(), fahrenheit=request.household.fahrenheit),
         "askings": queries.askings_of(here, request.household, timezone.now()),
     }

@@ -146,6 +146,23 @@ def test_what_was_learnt_moves_the_next_forecast_and_its_spread(place: Place) ->
     assert after.extra_sd_c == before.extra_sd_c
 
 
+def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
+    start = NOW.replace(hour=0, minute=0) - timedelta(days=40)
+    for day in range(41):
+        forecast(place, start + timedelta(days=day), [10.0] * 24)
+    remembering.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
+    assert queries.hours_for(place, NOW, NOW + HOUR).c[0] > 11.0
+    # The service was not asked all summer: half a year later its forecasts are taken as they are.
+    later = NOW.replace(minute=0) + timedelta(days=180)
+    forecast(place, later, [10.0] * 24)
+    assert queries.hours_for(place, later, later + HOUR).c == (10.0, 10.0)
+    # What is measured then teaches of what was forecast then.
+    Forecast.objects.all().delete()
+    forecast(place, later, [10.0] * 24, source=Forecast.Source.MET)
+    remembering.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
+    assert set(Learnt.objects.values_list("source", flat=True)) == {Forecast.Source.MET}
+
+
 def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_anything_was_learnt(place: Place) -> None:
     for source, moved in ((Forecast.Source.NWS, True), (Forecast.Source.MET, False)):
         Forecast.objects.all().delete()
