@@ -144,6 +144,12 @@ def usual_of(place: Place) -> dict[int, Usual]:
     return {row.month: Usual(row.month, row.low_c, row.high_c) for row in rows}
 
 
+def usual_credit_of(place: Place) -> str:
+    """Return where what is usual at a place came from, as it was written down last."""
+    credits = UsualMonth.objects.filter(place=place).exclude(credit="").order_by("month")
+    return credits.values_list("credit", flat=True).first() or ""
+
+
 def usual_said(place: Place, months: Iterable[int], *, fahrenheit: bool) -> list[str]:
     """Return a sentence for each month of which it is known what is usual at a place."""
     known = usual_of(place)

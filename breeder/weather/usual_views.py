@@ -24,6 +24,7 @@ def usual(request: HttpRequest, pk: int) -> HttpResponse:
         request.FILES if request.method == "POST" else None,
         fahrenheit=request.household.fahrenheit,
         kept={**measured, **kept},
+        initial={"credit": queries.usual_credit_of(here)},
     )
     if request.method == "POST":
         once.seen(token)

@@ -92,6 +92,15 @@ def test_a_month_that_cannot_be_is_refused_with_what_was_typed(
     assert UsualMonth.objects.count() == 0
 
 
+def test_a_month_that_is_mended_keeps_where_the_others_came_from(place: Place, keeper_client: Client) -> None:
+    actions.keep_usual(place.pk, MILD_ALL_YEAR, credit="Normals of Central Park", by=None)
+    page = reverse("weather:usual", args=[place.pk])
+    form = keeper_client.get(page).context["form"]
+    shown = {name: form[name].value() for name in form.fields if form[name].value() is not None}
+    assert keeper_client.post(page, shown | {"high_7": "31"}).status_code == 302
+    assert set(UsualMonth.objects.values_list("credit", flat=True)) == {"Normals of Central Park"}
+
+
 def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) -> None:
     rows = "month,low_f,high_f\n" + "".join(f"{month},50,68\n" for month in range(1, 13))
     sent = SimpleUploadedFile("normals.csv", ("\ufeff" + rows).encode())
