@@ -13,6 +13,7 @@ from django.utils import timezone
 from breeder.house.models import Setting
 from breeder.orders.models import Offer, Order
 from breeder.pages import once
+from breeder.taxa.models import Line
 from tests.orders.stand import agree, counted_line, free, pack
 
 pytestmark = pytest.mark.django_db
@@ -278,6 +279,20 @@ def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undo
     assert line.packs == 3
     # Looked at again, it is sent as it is to be.
     assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
+
+
+def test_a_pack_of_a_line_that_was_closed_is_withdrawn(keeper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    starter = pack(harbour)
+    Line.objects.filter(pk=harbour.pk).update(status=Line.Status.CLOSED)
+    page = reverse("orders:offer_edit", args=[starter.pk])
+    form = keeper_client.get(page).context["form"]
+    lines = [str(value) for value, _ in form.fields["line"].choices]
+    line = str(harbour.pk) if str(harbour.pk) in lines else ""
+    typed = {"line": line, "kind": "starter", "number": "10", "stage": "young", "overcount": "2", "price": "24.00"}
+    assert keeper_client.post(page, typed).status_code == 302
+    starter.refresh_from_db()
+    assert (starter.line, starter.active) == (harbour, False)
 
 
 def test_a_pack_of_no_possible_number_is_left_aside(keeper_client: Client) -> None:

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 
 from breeder.cultures.models import Stage
 from breeder.house.seen import SeenForm
@@ -53,7 +54,9 @@ class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
             field.label = self.Meta.labels.get(name, field.label)
         self.fields["kind"].choices = [("", "choose a kind"), *Offer.Kind.choices]  # type: ignore[attr-defined]
         self.fields["line"].empty_label = "choose a line"  # type: ignore[attr-defined]
-        lines = Line.objects.exclude(status=Line.Status.CLOSED).select_related("species")
+        # A pack of a line that was closed since can still be withdrawn, and stays that line's.
+        offered = ~Q(status=Line.Status.CLOSED) | Q(pk=self.instance.line_id)
+        lines = Line.objects.filter(offered).select_related("species")
         self.fields["line"].queryset = lines  # type: ignore[attr-defined]
         if self.instance.pk and self.instance.order_lines.exists():
             self.fields["line"].queryset = Line.objects.filter(pk=self.instance.line_id)  # type: ignore[attr-defined]
