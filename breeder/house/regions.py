@@ -99,9 +99,9 @@ def fault_of(code: str) -> str:
 
 
 def region_of(country: str, region: str) -> str:
-    """Return the code of an address's state, or of its country where no state is known."""
-    code = code_of(region) if region else code_of(country)
-    return "" if fault_of(code) else code
+    """Return the code of an address's state, or of its country where no state is known, or none by that name."""
+    codes = (code_of(region), code_of(country))
+    return next((code for code in codes if code and not fault_of(code)), "")
 
 
 def country_of(code: str) -> str:

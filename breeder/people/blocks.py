@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from breeder.house.places import us_place
+from breeder.house.regions import CA_PROVINCES
 from breeder.people.countries import code_of
 
 # Two-letter codes of states, territories, freely associated states and military post (USPS Publication 28, appendix B).
@@ -16,6 +17,8 @@ US_STATES = frozenset(
         "AS", "MP", "FM", "MH", "PW", "AA", "AE", "AP",
     )
 )  # fmt: skip
+# Former letters of Quebec and Newfoundland, which are still written (from memory).
+FORMER_PROVINCES = {"PQ": "QC", "NF": "NL"}
 US_LINE = re.compile(r"^(?P<town>.*?)[\s,]+(?P<state>[A-Za-z]{2})[.,]?\s+(?P<code>[0-9]{5})(?:-[0-9]{4})?$")
 US_BARE = re.compile(r"^(?P<town>\D*?)[\s,]*(?P<code>[0-9]{5})(?:-[0-9]{4})?$")
 CA_CODE = re.compile(r"\b([ABCEGHJ-NPRSTVXY]\d[A-Z]) ?(\d[A-Z]\d)\b", re.IGNORECASE)
@@ -93,10 +96,18 @@ def _lettered(lines: Sequence[str], country: str) -> ReadBlock | None:
             continue
         code = f"{found[1]} {found[2]}".upper()
         rest = pattern.sub("", lines[at]).strip(" ,") or (lines[at - 1] if at else "")
-        province = re.search(r"[\s,]+([A-Z]{2})$", rest) if country == "CA" else None
-        town = rest[: province.start()].strip(" ,") if province else rest
-        return ReadBlock(country, code, town, f"CA-{province[1]}" if province else "")
+        town, province = _with_province(rest) if country == "CA" else (rest, "")
+        return ReadBlock(country, code, town, province)
     return None
+
+
+def _with_province(line: str) -> tuple[str, str]:
+    """Return town and province of a line; two letters that are no province belong to the town."""
+    found = re.search(r"[\s,]+([A-Z]{2})$", line)
+    letters = FORMER_PROVINCES.get(found[1], found[1]) if found else ""
+    if not found or letters not in CA_PROVINCES:
+        return line, ""
+    return line[: found.start()].strip(" ,"), f"CA-{letters}"
 
 
 def _continental(lines: Sequence[str], country: str) -> ReadBlock:

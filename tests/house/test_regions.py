@@ -57,3 +57,4 @@ def test_an_address_gives_its_state_or_its_country() -> None:
     assert regions.region_of("US", "US-NJ") == "US-NJ"
     assert regions.region_of("US", "") == "US"
     assert regions.region_of("", "") == ""
+    assert regions.region_of("CA", "CA-PQ") == "CA"  # letters of no province: the country's own rules still speak

@@ -23,6 +23,8 @@ from breeder.people.countries import CODES, NAMES
         ("PSC 3 Box 12\nAPO AE 09001", "US", "09001", "APO", "US-AE"),
         ("Bo Reed\n2 Elm Rd\nOttawa ON K1A 0B1\nCanada", "CA", "K1A 0B1", "Ottawa", "CA-ON"),
         ("Bo Reed\n2 Elm Rd\nOttawa, ON  k1a0b1", "CA", "K1A 0B1", "Ottawa", "CA-ON"),
+        ("Bo Reed\n2 Elm Rd\nMontréal PQ H2X 1Y4\nCanada", "CA", "H2X 1Y4", "Montréal", "CA-QC"),
+        ("Bo Reed\n2 Elm Rd\nMontréal XX H2X 1Y4\nCanada", "CA", "H2X 1Y4", "Montréal XX", ""),
         ("Cy Wold\n3 Moss Street\nLEEDS\nLS1 4AP\nUnited Kingdom", "GB", "LS1 4AP", "LEEDS", ""),
         ("Cy Wold\n3 Moss Street\nLeeds LS1 4AP", "GB", "LS1 4AP", "Leeds", ""),
         ("Di Busch\nFarnweg 4\n10117 Berlin\nDeutschland", "DE", "10117", "Berlin", ""),
