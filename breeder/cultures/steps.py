@@ -43,6 +43,16 @@ def release(promise: Promise, *, at: datetime) -> None:
         _end(promise, Promise.State.RELEASED, at)
 
 
+def hold_anew(promise: Promise, *, at: datetime, expires_at: datetime | None) -> None:
+    """Set aside again what a promise gave back, behind all promises made meanwhile.
+
+    It stays the same promise, so that what was packed of it before is still known to be somebody's. The caller has
+    taken the turn and checked that it can be spared.
+    """
+    promise.state, promise.made_at, promise.expires_at, promise.ended_at = Promise.State.HELD, at, expires_at, None
+    promise.save(update_fields=["state", "made_at", "expires_at", "ended_at"])
+
+
 def mark_paid(promise: Promise, *, at: datetime) -> None:
     """Note that a promise is paid for: it no longer runs out."""
     promise.paid_at, promise.expires_at = at, None

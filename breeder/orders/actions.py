@@ -160,8 +160,8 @@ def hold_again(number: int, held_until: datetime, *, named: Collection[str] = ()
         surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
         moves.refuse_blocked(moves.ask_order(order, now), looked_up=True)
         steps.reopen(order, held_until)
-        for line, want in wants:
-            steps.promise(order, line, want, at=now)
+        for line, _ in wants:
+            cultures.hold_anew(line.promise, at=now, expires_at=held_until)
         steps.settle(steps.fresh(number), at=now)
         log("held an order again", str(order), f"Order {number} for {order.person} is held again.", by=by)
         steps.spend(token, order)

@@ -12,12 +12,12 @@ from django.utils import timezone
 
 from breeder.cultures import actions as cultures
 from breeder.cultures.models import Entry
-from breeder.orders import queries
+from breeder.orders import actions, queries
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, ParcelItem
 from breeder.people.actions import remove_person
 from breeder.taxa.models import Line
-from tests.orders.stand import agree, counted_line, pack, take
+from tests.orders.stand import agree, counted_line, free, pack, take
 
 pytestmark = pytest.mark.django_db
 
@@ -26,6 +26,16 @@ def taken(of: Line, name: str, number: int = 12) -> Order:
     order = agree((pack(of), 1), name=name)
     take(of, number, order)
     return order
+
+
+def test_what_was_packed_before_the_hold_ran_out_is_known_when_it_is_held_again() -> None:
+    ash = counted_line("Ash", 60)
+    order = agree((pack(ash), 2))
+    take(ash, 12, order)
+    actions.lapse_holds(at=timezone.now() + timedelta(days=9))
+    actions.hold_again(order.number, timezone.now() + timedelta(days=3), by=None)
+    assert [(one.person.name, one.said) for one in queries.handed_of_line(ash.pk)] == [("Ada Marsh", "12 young")]
+    assert free(ash) == 60 - 24
 
 
 def test_the_page_names_who_got_how_many_latest_first(keeper_client: Client) -> None:
