@@ -16,6 +16,7 @@ from breeder.orders.queries import bill_of
 from breeder.orders.rules import Terms, Wanted, standing
 from breeder.packing.actions import plan_parcel
 from breeder.pages import once
+from breeder.people.actions import remove_person
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
 pytestmark = pytest.mark.django_db
@@ -157,6 +158,16 @@ def test_a_lapsed_order_is_held_again_only_if_its_animals_can_still_be_spared() 
     actions.hold_again(late.number, timezone.now() + timedelta(days=3), by=None)
     assert free(harbour) == 0
     assert Order.objects.get(number=late.number).status == Order.Status.HELD
+
+
+def test_nothing_is_held_again_for_somebody_who_was_removed() -> None:
+    harbour = counted_line("Harbour", 60)
+    order = agree((pack(harbour), 2), days=-1)
+    actions.lapse_holds()
+    remove_person(order.person_id, by=None)
+    with pytest.raises(ValidationError, match="is no longer in the book, so there is no address"):
+        actions.hold_again(order.number, timezone.now() + timedelta(days=3), by=None)
+    assert free(harbour) == 60
 
 
 def test_a_line_taken_off_after_its_box_was_planned_is_not_held_again() -> None:

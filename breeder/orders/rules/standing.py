@@ -174,11 +174,16 @@ def refuse_tub(promise: Promise, stock: LineStock, culture_id: int | None) -> st
 
 
 def refuse_hold_again(order: Order) -> None:
-    """Refuse to hold again what is still held, or over for another reason."""
+    """Refuse to hold again what is still held, or over for another reason, or for somebody who was removed."""
     if order.status in OPEN:
         raise NotLikeThis(f"Order {order.number} is still {order.status}, so there is nothing to hold again.")
     if order.status != Order.Status.LAPSED:
         refuse_unless_open(order)
+    if order.person.removed_at is not None:
+        raise NotLikeThis(
+            f"Whom order {order.number} was for is no longer in the book, so there is no address to send it to. Make a "
+            "new order."
+        )
 
 
 def was_given_back(order: Order) -> bool:
