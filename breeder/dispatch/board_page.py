@@ -7,6 +7,7 @@ from django.core.paginator import Paginator
 from django.utils import timezone
 from django.utils.text import get_text_list
 
+from breeder.carriers.queries import closures_by_carrier
 from breeder.dispatch import queries, telling, trade
 from breeder.dispatch.board import Board, Row
 from breeder.dispatch.cells import Cell, Option
@@ -29,11 +30,11 @@ def context_of(
     ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
     shown = Paginator(ordered, ROWS_A_PAGE).get_page(page)
     checks = queries.latest_checks(row.parcel.pk for row in shown)
-    now = timezone.now()
+    now, closures = timezone.now(), closures_by_carrier()
     given = {} if found is None else {one.number: one for one in found.given}
     rows = []
     for row in shown:
-        standing = queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now)
+        standing = queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now, closures=closures)
         rows.append(_row(row, days, given.get(row.parcel.number), standing))
     return {
         "rows": rows,

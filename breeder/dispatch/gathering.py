@@ -49,6 +49,8 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("it has no day: choose one")
     elif parcel.post_on < timezone.localdate():
         lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
+    elif parcel.service is not None and (why_not := _not_taken(parcel)):
+        lacks.append(f"{parcel.service} does not take it on {parcel.post_on:%A %-d %B} ({why_not}): choose a new day")
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:
@@ -57,6 +59,11 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("no kit is written down: take the example kits or write your own")
     if lacks:
         raise rules.NotLikeThis(f"Box {parcel.number} cannot be checked: {'; '.join(lacks)}.", code="not_ready")
+
+
+def _not_taken(parcel: Parcel) -> str:
+    """Return why a box's service does not take it on its day: since it was chosen a closure may have been added."""
+    return posting_day(timing_of(parcel.service), parcel.post_on, closures_of(parcel.service.carrier)).why_not
 
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:

@@ -1,9 +1,12 @@
 """What a check rests on, as plain values: change any of it and the check no longer speaks for the box."""
 
+from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 
 from breeder.carriers.models import Service
-from breeder.carriers.queries import timing_of
+from breeder.carriers.queries import closures_of, timing_of
+from breeder.carriers.rules import after_working_days, delivery_days
 from breeder.dispatch import rules
 from breeder.dispatch.surroundings import template_of
 from breeder.heat.verdict import Limits
@@ -13,8 +16,13 @@ from breeder.people.models import Address
 from breeder.taxa.models import Species
 
 
-def inputs_of(parcel: Parcel, household: Setting) -> dict[str, Any]:
-    """Return contents, kit, service, way, both places, day, limits and tolerances of a box. Reads nothing more."""
+def inputs_of(
+    parcel: Parcel, household: Setting, closures: Mapping[str, Iterable[date]] | None = None
+) -> dict[str, Any]:
+    """Return contents, kit, service, way, both places, day, limits and tolerances of a box.
+
+    Reads nothing more but the closures of its carrier, where they are not given by carrier.
+    """
     return {
         "contents": [
             [item.order_line_id, item.order_line.offer.line_id, item.order_line.offer.stage, item.planned, item.cups]
@@ -26,6 +34,7 @@ def inputs_of(parcel: Parcel, household: Setting) -> dict[str, Any]:
         "origin": _spot(household.latitude, household.longitude, household.timezone),
         "destination": _address(parcel.order.address),
         "post_on": None if parcel.post_on is None else parcel.post_on.isoformat(),
+        "closures": _closures(parcel, closures),
         "limits": _limits(species_in(parcel)),
         "tolerance": [float(household.comfort_tolerance), float(household.hard_tolerance)],
     }
@@ -62,6 +71,17 @@ def _service(service: Service) -> list[Any]:
         float(service.doorstep_hours),
         [f"{way.truck_at:%H:%M}", way.van_h, way.hub_c, way.outside_share, *way.step_sun],
     ]
+
+
+def _closures(parcel: Parcel, by_carrier: Mapping[str, Iterable[date]] | None) -> list[str]:
+    """Return the days of a box's way, late ones too, on which its carrier is closed."""
+    if parcel.service is None or parcel.post_on is None:
+        return []
+    carrier, timing = parcel.service.carrier, timing_of(parcel.service)
+    shut = closures_of(carrier) if by_carrier is None or carrier not in by_carrier else tuple(by_carrier[carrier])
+    planned = after_working_days(parcel.post_on, timing.latest_days, shut)
+    last = max(planned, *(delivery.on for delivery in delivery_days(timing, parcel.post_on, shut)))
+    return [day.isoformat() for day in sorted(shut) if parcel.post_on <= day <= last]
 
 
 def _spot(latitude: Any, longitude: Any, timezone: str) -> list[Any] | None:

@@ -1,6 +1,6 @@
 """Reads of checks; how every box that is here stands, in a constant number of queries."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -8,6 +8,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from breeder.carriers.facts import NOTHING, Answer
+from breeder.carriers.queries import closures_by_carrier
 from breeder.dispatch import legal, rules
 from breeder.dispatch.inputs import inputs_of
 from breeder.dispatch.models import Check
@@ -58,14 +59,20 @@ def latest_checks(parcel_ids: Iterable[int]) -> dict[int, Check]:
 
 
 def standing_of(
-    box: Parcel, check: Check | None, household: Setting, now: datetime, on_record: Answer = NOTHING
+    box: Parcel,
+    check: Check | None,
+    household: Setting,
+    now: datetime,
+    on_record: Answer = NOTHING,
+    closures: Mapping[str, Iterable[date]] | None = None,
 ) -> Standing:
     """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
-    leave = rules.may_leave(check, inputs_of(box, household), now, timezone.localdate(now))
+    inputs = inputs_of(box, household, closures)
+    leave = rules.may_leave(check, inputs, now, timezone.localdate(now))
     if check is None:
         return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
     still = leave.is_free or check.verdict not in rules.LEAVING
-    changed = check.digest != rules.digest_of(inputs_of(box, household))
+    changed = check.digest != rules.digest_of(inputs)
     return Standing(
         parcel=box,
         check=check,
@@ -83,8 +90,8 @@ def waiting(now: datetime | None = None) -> list[Standing]:
     at, household = now or timezone.now(), read_household()
     boxes = list(parcels_here())
     checks = latest_checks(box.pk for box in boxes)
-    on_record = legal.ask_boxes(boxes, at)
-    return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk]) for box in boxes]
+    on_record, closures = legal.ask_boxes(boxes, at), closures_by_carrier()
+    return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk], closures) for box in boxes]
 
 
 def to_check(today: date) -> list[int]:

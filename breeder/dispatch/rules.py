@@ -32,6 +32,7 @@ NAMES = {
     "origin": "your own place",
     "destination": "the address",
     "post_on": "the day",
+    "closures": "its carrier's closures",
     "limits": "what the animals bear",
     "tolerance": "the odds you allow",
 }

@@ -8,8 +8,8 @@ import time_machine
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
-from breeder.carriers.models import Service
-from breeder.dispatch import actions, gathering, rules
+from breeder.carriers.models import Closure, Service
+from breeder.dispatch import actions, gathering, queries, rules
 from breeder.dispatch.models import Check
 from breeder.house.models import LogRow, Setting
 from breeder.packing import actions as packing
@@ -109,6 +109,27 @@ def test_another_way_and_another_service_make_it_stay(box: Parcel) -> None:
 def test_what_was_learnt_of_the_services_way_makes_it_stay(box: Parcel, known: dict[str, str]) -> None:
     Service.objects.update(**known)
     assert "the service changed" in stays(box)
+
+
+@pytest.mark.parametrize("days", [0, 1, 4])
+def test_a_closure_on_its_way_makes_it_stay(box: Parcel, days: int) -> None:
+    Closure.objects.create(carrier="Post", on=MILD + timedelta(days=days), name="Storm")
+    assert "its carrier's closures changed" in stays(box)
+    with time_machine.travel(MORNING, tick=False):
+        assert queries.waiting()[0].verdict == Check.Verdict.NOT_DECIDED
+
+
+@pytest.mark.parametrize(("carrier", "days"), [("Other", 0), ("Post", -1), ("Post", 5)])
+def test_a_closure_elsewhere_changes_nothing(box: Parcel, carrier: str, days: int) -> None:
+    Closure.objects.create(carrier=carrier, on=MILD + timedelta(days=days), name="Storm")
+    send(box)
+    assert Parcel.objects.get(pk=box.pk).status == Parcel.Status.SENT
+
+
+def test_a_day_on_which_its_carrier_is_closed_is_not_checked(box: Parcel) -> None:
+    Closure.objects.create(carrier="Post", on=MILD, name="Storm")
+    with pytest.raises(rules.NotLikeThis, match=r"Post two-day does not take it on Monday 7 October \(the carrier is"):
+        at(MORNING, actions.check_parcel, box.number, by=None)
 
 
 def test_narrower_limits_and_stricter_odds_make_it_stay(box: Parcel) -> None:
