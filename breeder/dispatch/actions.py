@@ -191,6 +191,7 @@ def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> 
     refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])
     check = queries.latest_checks([parcel.pk]).get(parcel.pk)
     leave = rules.may_leave(check, inputs_of(parcel, read_household()), now, timezone.localdate(now), handed_over=True)
+    leave = rules.with_order(leave, parcel.order, now)
     if leave.is_free:
         return
     if not override_reason.strip() or check is None:

@@ -196,6 +196,8 @@ class _Candidates:
 def _asked(parcel: Parcel, tried: _Candidates, skies: Skies, household: Setting) -> list[Asked]:
     """Return the questions of one box, one a day. Raises NotLikeThis where it cannot be planned yet."""
     lacks = []
+    if ended := rules.order_ended(parcel.order, skies.now):
+        raise rules.NotLikeThis(ended, code="order_ended")
     if parcel.service is None:
         lacks.append("it has no service")
     if parcel.order.address is None or parcel.order.address.latitude is None:

@@ -13,7 +13,7 @@ from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
-from breeder.dispatch.rules import DAY_PAST, LEAVING
+from breeder.dispatch.rules import DAY_PAST, LEAVING, order_ended
 from breeder.dispatch.trade import Opinion
 from breeder.house.models import Setting
 from breeder.house.roles import is_keeper
@@ -175,7 +175,7 @@ def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
             "standing": standing,
             "parcel": standing.parcel,
             "to": str(standing.parcel.order.address or standing.parcel.order.person),
-            "says": _says(standing),
+            "says": _says(standing, now),
             "morning": morning_of(standing.parcel, standing.check, now),
         }
         for standing in standings
@@ -188,10 +188,12 @@ def next_packing_day(standings: list[Standing], today: date) -> date:
     return min((day for day in days if day >= today), default=today)
 
 
-def _says(standing: Standing) -> str:
+def _says(standing: Standing, now: datetime) -> str:
     """Return what stands between a box and the post, in one sentence."""
     if standing.legal.blocks:
         return standing.legal.blocks[0]
+    if ended := order_ended(standing.parcel.order, now):
+        return ended
     if DAY_PAST in standing.leave.others:
         return DAY_PAST
     if standing.check is None:

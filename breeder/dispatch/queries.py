@@ -68,7 +68,7 @@ def standing_of(
 ) -> Standing:
     """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
     inputs = inputs_of(box, household, closures)
-    leave = rules.may_leave(check, inputs, now, timezone.localdate(now))
+    leave = rules.with_order(rules.may_leave(check, inputs, now, timezone.localdate(now)), box.order, now)
     if check is None:
         return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
     still = leave.is_free or check.verdict not in rules.LEAVING

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -11,6 +11,8 @@ from django.core.exceptions import ValidationError
 
 from breeder.dispatch.models import Check
 from breeder.heat.verdict import GO, NO_GO, Limits, narrowest
+from breeder.orders.models import Order
+from breeder.orders.rules import OPEN, hold_ran_out
 from breeder.packing.models import ParcelItem
 from breeder.pages.words import degrees
 from breeder.taxa.models import Species
@@ -169,6 +171,24 @@ def may_leave(
             "on its own day, or choose today as its day and check again."
         )
     return Leave(verdict, tuple(said))
+
+
+def order_ended(order: Order, now: datetime) -> str:
+    """Return that nothing is promised to a box's order any more; an empty text while its animals are held."""
+    if order.status in (*OPEN, Order.Status.SENT) and not hold_ran_out(order, now):
+        return ""
+    if order.status == Order.Status.CANCELLED:
+        return f"Order {order.number} was cancelled, so nobody waits for this box. Take it apart."
+    return (
+        f"The hold of order {order.number} ran out unpaid, so its animals are promised to nobody. Hold the order "
+        "again, or take this box apart."
+    )
+
+
+def with_order(leave: Leave, order: Order, now: datetime) -> Leave:
+    """Return whether a box may leave, its order asked too."""
+    ended = order_ended(order, now)
+    return replace(leave, others=(ended, *leave.others)) if ended else leave
 
 
 def good_until(check: Check) -> datetime:

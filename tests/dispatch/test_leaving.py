@@ -7,11 +7,15 @@ import pytest
 import time_machine
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
+from django.test import Client
+from django.urls import reverse
 
 from breeder.carriers.models import Closure, Service
 from breeder.dispatch import actions, gathering, queries, rules
 from breeder.dispatch.models import Check
 from breeder.house.models import LogRow, Setting
+from breeder.orders import actions as orders
+from breeder.orders.models import Order
 from breeder.packing import actions as packing
 from breeder.packing.models import Kit, Parcel
 from breeder.packing.rules import Content
@@ -166,6 +170,31 @@ def test_a_box_that_was_never_checked_stays() -> None:
     boxes.household()
     kit = boxes.bare()
     assert "never checked" in stays(boxes.parcel(MILD, kit=kit))
+
+
+def test_a_box_of_a_cancelled_order_stays_but_for_the_keepers_reason(
+    box: Parcel, keeper: User, keeper_client: Client
+) -> None:
+    at(MORNING, orders.cancel_order, box.order.number, "Changed their mind.", by=keeper)
+    said = f"Order {box.order.number} was cancelled, so nobody waits for this box. Take it apart."
+    assert stays(box) == said
+    with time_machine.travel(MORNING, tick=False):
+        for page in (
+            reverse("dispatch:list"),
+            reverse("dispatch:parcel", args=[box.number]),
+            reverse("dispatch:board"),
+        ):
+            assert said in keeper_client.get(page).content.decode()
+    # What happened is never refused: the box may have left before its order was cancelled.
+    send(box, by=keeper, override_reason="It had left already.")
+
+
+def test_a_box_whose_hold_ran_out_stays_until_it_is_held_again(box: Parcel, keeper: User) -> None:
+    Order.objects.update(status=Order.Status.HELD, paid_at=None, held_until=MORNING - timedelta(hours=1))
+    assert "ran out unpaid, so its animals are promised to nobody. Hold the order again" in stays(box)
+    at(MORNING, orders.hold_again, box.order.number, MORNING + timedelta(days=2), by=keeper)
+    send(box, by=keeper)
+    assert Parcel.objects.get(pk=box.pk).status == Parcel.Status.SENT
 
 
 def test_a_past_day_makes_it_stay(box: Parcel) -> None:
