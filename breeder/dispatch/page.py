@@ -190,6 +190,14 @@ def next_packing_day(standings: list[Standing], today: date) -> date:
 
 def _says(standing: Standing, now: datetime) -> str:
     """Return what stands between a box and the post, in one sentence."""
+    said = besides_weather(standing, now)
+    if said or standing.leave.is_free or standing.check is None:
+        return said
+    return " ".join(standing.check.result["because"])
+
+
+def besides_weather(standing: Standing, now: datetime) -> str:
+    """Return what stands between a box and the post besides the verdict of its last check; empty for nothing."""
     if standing.legal.blocks:
         return standing.legal.blocks[0]
     if ended := order_ended(standing.parcel.order, now):
@@ -198,11 +206,7 @@ def _says(standing: Standing, now: datetime) -> str:
         return DAY_PAST
     if standing.check is None:
         return "Not checked yet."
-    if standing.leave.is_free:
-        return ""
-    if standing.check.verdict not in LEAVING and not standing.is_changed:
-        return " ".join(standing.check.result["because"])
-    return standing.leave.others[0]
+    return standing.leave.others[0] if standing.is_changed else ""
 
 
 def orders_said(orders: list[Order]) -> list[dict[str, Any]]:

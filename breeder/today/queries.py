@@ -11,12 +11,10 @@ from breeder.cultures.freezing import should_freeze
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
-from breeder.dispatch import legal
-from breeder.dispatch.models import Check
-from breeder.dispatch.page import morning_of
+from breeder.dispatch.page import besides_weather, morning_of
+from breeder.dispatch.queries import waiting
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, Supply
-from breeder.packing.queries import parcels_here
 from breeder.taxa.models import Line
 
 HOLD_ENDS_WITHIN = timedelta(hours=36)
@@ -46,7 +44,7 @@ class LineInNeed:
 
 @dataclass(frozen=True)
 class Box:
-    """A parcel that waits, with its last check."""
+    """A parcel that waits, with what its last check is still worth."""
 
     parcel: Parcel
     verdict: str
@@ -98,19 +96,15 @@ def day(now: datetime) -> Day:
 
 
 def _boxes(now: datetime) -> list[Box]:
-    last = Check.objects.filter(parcel=OuterRef("pk")).order_by("-made_at", "-id").values("pk")[:1]
-    found = list(parcels_here().annotate(last_check=Subquery(last)))
-    on_record = legal.ask_boxes(found, now)
-    checks = Check.objects.in_bulk([parcel.last_check for parcel in found if parcel.last_check])
     return [
         Box(
-            parcel,
-            check.verdict if check else "",
-            check.reason if check else "",
-            morning_of(parcel, check, now),
-            on_record[parcel.pk].blocks,
+            standing.parcel,
+            standing.verdict,
+            besides_weather(standing, now) or (standing.check.reason if standing.check else ""),
+            morning_of(standing.parcel, standing.check, now),
+            standing.legal.blocks,
         )
-        for parcel, check in ((parcel, checks.get(parcel.last_check)) for parcel in found)
+        for standing in waiting(now)
     ]
 
 

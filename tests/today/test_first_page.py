@@ -1,8 +1,10 @@
 """The first page says what needs doing, and nothing else."""
 
-from datetime import timedelta
+from datetime import date, timedelta
+from typing import Any
 
 import pytest
+import time_machine
 from django.contrib.auth.models import User
 from django.db import connection
 from django.test import Client
@@ -11,6 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.cultures import actions as cultures
+from breeder.dispatch import actions as dispatch
+from breeder.dispatch import gathering
 from breeder.orders import actions as orders
 from breeder.packing.actions import load_example_kits
 from breeder.packing.models import Supply
@@ -137,6 +141,24 @@ def test_the_page_takes_the_same_queries_for_few_and_many_tubs(keeper_client: Cl
     for number in range(3, 20):
         counted_line(f"Form {number}", 50)
     assert taken() == few
+
+
+def test_a_box_that_was_changed_since_its_check_is_not_shown_as_a_go(keeper_client: Client, monkeypatch: Any) -> None:
+    monkeypatch.setattr(gathering, "MEMBERS", 16)
+    monday = date(2013, 10, 7)
+    morning = boxes.morning_of(monday)
+    boxes.household()
+    boxes.bare()
+    boxes.real_hours(monday, issued_at=morning - timedelta(hours=2))
+    box = boxes.parcel(monday)
+    with time_machine.travel(morning, tick=False):
+        check = dispatch.check_parcel(box.number, by=None)
+        assert check.reason in main_of(keeper_client)
+        box.items.update(planned=11)
+        said = main_of(keeper_client)
+    assert "Since the check the contents changed" in said
+    assert "Not decided" in said
+    assert check.reason not in said
 
 
 def test_a_box_that_may_not_go_there_says_so_before_its_weather(keeper_client: Client) -> None:
