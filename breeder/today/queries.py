@@ -15,6 +15,7 @@ from breeder.dispatch.page import besides_weather, morning_of
 from breeder.dispatch.queries import waiting
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, Supply
+from breeder.packing.queries import orders_without_box
 from breeder.taxa.models import Line
 
 HOLD_ENDS_WITHIN = timedelta(hours=36)
@@ -88,7 +89,7 @@ def day(now: datetime) -> Day:
         open_tubs=len(tubs),
         lines=tuple(_lines_in_need()),
         holds=tuple(_holds(now)),
-        to_plan=tuple(Order.objects.filter(status=Order.Status.PAID, parcels=None).select_related("person")),
+        to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
         supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
         shelf_is_bare=not any(supply.on_shelf for supply in supplies),
         has_lines=Line.objects.exists(),

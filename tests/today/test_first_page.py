@@ -100,6 +100,14 @@ def test_orders_that_wait_are_named_for_the_keeper_only(
     assert "Bo Reed" not in main_of(helper_client)
 
 
+def test_a_paid_order_whose_box_was_taken_apart_is_named_again(keeper_client: Client) -> None:
+    box = boxes.parcel(timezone.localdate())
+    named = f"Order {box.order.number}, {box.order.person}"
+    assert named not in main_of(keeper_client)
+    dispatch.unpack_parcel(box.number, by=None)
+    assert named in main_of(keeper_client)
+
+
 def test_on_an_empty_book_no_supply_runs_out(keeper_client: Client) -> None:
     load_example_kits(by=None)
     assert "on the shelf</a>" in keeper_client.get(reverse("today:page")).content.decode()
