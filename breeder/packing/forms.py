@@ -5,9 +5,11 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from breeder.carriers.models import Service
 from breeder.cultures.models import Culture
+from breeder.house.seen import StampField
 from breeder.house.sentences import PlainForm
 from breeder.packing.models import Kit, Parcel, Supply
 from breeder.packing.rules import Content
@@ -80,7 +82,7 @@ class ContentsForm(PlainForm, forms.Form):
 
 
 class SuppliesForm(PlainForm, forms.Form):
-    """What is on the shelf, supply by supply."""
+    """What is on the shelf, supply by supply; a box that left since the page was opened is not counted back."""
 
     def __init__(self, *args: Any, supplies: list[Supply], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -92,6 +94,36 @@ class SuppliesForm(PlainForm, forms.Form):
             self.fields[f"below_{supply.pk}"] = forms.IntegerField(
                 label="Order more below", min_value=0, max_value=MOST_ON_SHELF, initial=supply.order_below
             )
+            stamp = _stamp(supply.on_shelf, supply.order_below)
+            self.fields[f"seen_{supply.pk}"] = StampField(required=False, initial=stamp)
+        if self.is_bound:
+            self.data = self._with_the_shelf(self.data.copy())
+
+    def _with_the_shelf(self, data: Any) -> Any:
+        """Return what was sent, where a supply that nobody touched on the page is as the book has it now."""
+        for supply in self.supplies:
+            names = [f"shelf_{supply.pk}", f"below_{supply.pk}", f"seen_{supply.pk}"]
+            shelf, below, seen = (data.get(name) for name in names)
+            if seen == _stamp(shelf, below):
+                stamp = self.fields[names[2]].initial
+                for name, value in zip(names, [*stamp.split(":"), stamp], strict=True):
+                    data[name] = value
+        return data
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or self.cleaned_data
+        for supply in self.supplies:
+            now, seen = self.fields[f"seen_{supply.pk}"].initial, self._seen(supply)
+            if seen not in ("", now) and _stamp(*self._typed(supply)) != now:
+                self.add_error(None, ValidationError(_changed(supply), code="changed_meanwhile"))
+        return given
+
+    def _typed(self, supply: Supply) -> tuple[Any, Any]:
+        return self.cleaned_data.get(f"shelf_{supply.pk}"), self.cleaned_data.get(f"below_{supply.pk}")
+
+    def _seen(self, supply: Supply) -> str:
+        """Return the stamp of what the page showed when it was opened; empty where it did not say."""
+        return str(self.data.get(f"seen_{supply.pk}", ""))
 
     def label_of(self, name: str) -> str:
         """Return the label with its supply: beside the field the supply stands above both."""
@@ -101,12 +133,23 @@ class SuppliesForm(PlainForm, forms.Form):
     def rows(self) -> Iterator[dict[str, Any]]:
         """Yield each supply with its fields, for the page."""
         for supply in self.supplies:
-            yield {"supply": supply, "shelf": self[f"shelf_{supply.pk}"], "below": self[f"below_{supply.pk}"]}
+            yield {"supply": supply} | {name: self[f"{name}_{supply.pk}"] for name in ("shelf", "below", "seen")}
 
     def counts(self) -> dict[int, tuple[int, int]]:
-        """Return {supply: (on shelf, order below)} as typed."""
-        given = self.cleaned_data
-        return {supply.pk: (given[f"shelf_{supply.pk}"], given[f"below_{supply.pk}"]) for supply in self.supplies}
+        """Return {supply: (on shelf, order below)} of what was typed otherwise than it was shown."""
+        typed = {supply: self._typed(supply) for supply in self.supplies}
+        return {supply.pk: numbers for supply, numbers in typed.items() if _stamp(*numbers) != self._seen(supply)}
+
+
+def _stamp(on_shelf: Any, below: Any) -> str:
+    return f"{on_shelf}:{below}"
+
+
+def _changed(supply: Supply) -> str:
+    return (
+        f"‘{supply}’ was changed since you opened this page: {supply.on_shelf} on the shelf, order more below "
+        f"{supply.order_below}. What you typed stands below: look at it, and save again if it is to be so."
+    )
 
 
 class SupplyForm(PlainForm, forms.Form):

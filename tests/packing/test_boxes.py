@@ -1,6 +1,8 @@
 """Planning and changing a box at the bench; supplies on the shelf."""
 
+import re
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 import time_machine
@@ -144,6 +146,27 @@ def test_the_shelf_is_counted_on_its_page(keeper_client: Client) -> None:
     )
     keeper_client.post(page, {"add": "1", "name": "Bottle", "on_shelf": "1", "order_below": "1"})
     assert Supply.objects.count() == 2
+
+
+def stamps(page: Any) -> dict[str, str]:
+    return dict(re.findall(r'name="(seen_\d+)" value="([^"]*)"', page.content.decode()))
+
+
+def test_a_box_that_left_while_the_shelf_was_counted_is_not_counted_back(keeper_client: Client) -> None:
+    liner, pack = (Supply.objects.create(name=name, on_shelf=20) for name in ("Liner", "Pack"))
+    page = reverse("packing:supplies")
+    seen = stamps(keeper_client.get(page))
+    Supply.objects.update(on_shelf=18)
+    typed = {f"shelf_{liner.pk}": "20", f"below_{liner.pk}": "5", f"shelf_{pack.pk}": "30", f"below_{pack.pk}": "5"}
+    refused = keeper_client.post(page, typed | seen)
+    assert refused.status_code == 422
+    assert "‘Pack’ was changed since you opened this page: 18 on the shelf" in refused.content.decode()
+    assert "‘Liner’ was changed" not in refused.content.decode()
+    # The page that is shown again holds what was typed, and of what nobody touched what the book has.
+    assert refused.context["counts"][f"shelf_{liner.pk}"].value() == "18"
+    again = typed | {f"shelf_{liner.pk}": "18"} | stamps(refused)
+    assert keeper_client.post(page, again).status_code == 302
+    assert list(Supply.objects.values_list("on_shelf", flat=True)) == [18, 30]
 
 
 def test_the_kits_page_takes_the_example_set_once(keeper_client: Client) -> None:
