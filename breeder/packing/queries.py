@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models.functions import Coalesce
 
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, timing_of
@@ -44,8 +45,12 @@ def parcels_here() -> QuerySet[Parcel]:
 
 
 def parcels_sent(number: int) -> QuerySet[Parcel]:
-    """Return the last boxes that left or were unpacked."""
-    return parcels().exclude(status__in=HERE).order_by("-sent_at", "-number")[:number]
+    """Return the last boxes that left or were unpacked; one that never left stands by when it was packed or agreed.
+
+    An empty day sorts first on PostgreSQL and last on SQLite, so none is left empty.
+    """
+    at = Coalesce("sent_at", "packed_at", "order__agreed_at")
+    return parcels().exclude(status__in=HERE).order_by(at.desc(), "-number")[:number]
 
 
 def orders_without_box() -> QuerySet[Order]:

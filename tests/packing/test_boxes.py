@@ -148,6 +148,14 @@ def test_the_shelf_is_counted_on_its_page(keeper_client: Client) -> None:
     assert Supply.objects.count() == 2
 
 
+def test_the_last_boxes_stand_by_when_they_left_and_a_box_taken_apart_among_them() -> None:
+    for number, (status, days) in enumerate([("sent", 2), ("unpacked", 1), ("sent", 0)]):
+        at = NOW - timedelta(days=days)
+        made = order(f"Form {number}", at=at)
+        Parcel.objects.create(number=9 - number, order=made, status=status, sent_at=at if status == "sent" else None)
+    assert [box.number for box in queries.parcels_sent(2)] == [7, 8]
+
+
 def stamps(page: Any) -> dict[str, str]:
     return dict(re.findall(r'name="(seen_\d+)" value="([^"]*)"', page.content.decode()))
 
