@@ -183,8 +183,9 @@ def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
 
 
 def next_packing_day(standings: list[Standing], today: date) -> date:
-    """Return the first day, from today on, for which a box is planned; today where none is."""
-    days = [standing.parcel.post_on for standing in standings if standing.parcel.post_on]
+    """Return the first day, from today on, for which a box is still to be packed; today where none is."""
+    waiting = [standing.parcel for standing in standings if standing.parcel.status == Parcel.Status.WAITING]
+    days = [parcel.post_on for parcel in waiting if parcel.post_on]
     return min((day for day in days if day >= today), default=today)
 
 

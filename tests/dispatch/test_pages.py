@@ -242,6 +242,18 @@ def test_the_list_takes_the_same_number_of_queries_for_one_box_and_for_ten(keepe
     assert queries() == few
 
 
+def test_the_pulling_list_is_of_the_first_day_that_has_something_to_pull(keeper_client: Client, box: Parcel) -> None:
+    line = build.line("Chalk")
+    boxes.stocked(line, at=MORNING)
+    boxes.parcel(MILD + timedelta(days=1), of=boxes.order((line, 1), at=MORNING))
+    lists = reverse("dispatch:list")
+    assert "day=2013-10-07" in keeper_client.get(lists).context["pulling_url"]
+    post(keeper_client, "packed", box, {f"packed_{box.items.get().pk}": "12"})
+    url = keeper_client.get(lists).context["pulling_url"]
+    assert "day=2013-10-08" in url
+    assert keeper_client.get(url).status_code == 200
+
+
 def test_a_box_that_is_not_in_the_book_is_not_found(keeper_client: Client, client: Client) -> None:
     assert keeper_client.get("/packing/999999/").status_code == 404
     assert keeper_client.post("/packing/999999/check/").status_code == 404
