@@ -31,10 +31,13 @@ class Notice:
     rule: str = RULE
 
 
-def new_day_of(parcel: Parcel, check: Check | None) -> date | None:
-    """Return the day that a buyer may be told: one that the last check said Go for; None where there is none."""
-    if check is None:
-        return None
+def new_day_of(parcel: Parcel, check: Check | None, today: date) -> date | None:
+    """Return the day that a buyer may be told: one that the last check said Go for and that is not past; else None."""
+    day = None if check is None else _day_said(parcel, check)
+    return day if day and day >= today else None
+
+
+def _day_said(parcel: Parcel, check: Check) -> date | None:
     if check.verdict in rules.LEAVING:
         speaks_for_it = parcel.post_on is not None and check.inputs.get("post_on") == parcel.post_on.isoformat()
         return parcel.post_on if speaks_for_it else None
@@ -42,14 +45,14 @@ def new_day_of(parcel: Parcel, check: Check | None) -> date | None:
     return date.fromisoformat(later["on"]) if later else None
 
 
-def notice_of(parcel: Parcel, check: Check | None, household: Setting) -> Notice:
+def notice_of(parcel: Parcel, check: Check | None, household: Setting, today: date) -> Notice:
     """Return the notice for a box by its last check."""
     order = parcel.order
     text = hold_text(
         order.person.name,
         order.number,
         promised_by=order.promised_by,
-        new_day=new_day_of(parcel, check),
+        new_day=new_day_of(parcel, check, today),
         trade_name=household.trade_name,
     )
     subject = f"Your order {order.number} waits for the weather"

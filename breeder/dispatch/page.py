@@ -56,7 +56,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
             parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
         ),
         "moved": moved_said(parcel),
-        "holding": holding.notice_of(parcel, check, household),
+        "holding": holding.notice_of(parcel, check, household, timezone.localdate(now)),
         "legs": [_leg(row) for row in result.get("legs", ())],
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),

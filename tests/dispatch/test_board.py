@@ -182,9 +182,9 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     day = MONDAY.isoformat()
     later = {"on": (MONDAY + timedelta(days=7)).isoformat()}
 
-    def told(verdict: str, next_day: object = None, checked_for: str = day) -> date | None:
+    def told(verdict: str, next_day: object = None, checked_for: str = day, today: date = MONDAY) -> date | None:
         return holding.new_day_of(
-            box, Check(verdict=verdict, inputs={"post_on": checked_for}, result={"next_day": next_day})
+            box, Check(verdict=verdict, inputs={"post_on": checked_for}, result={"next_day": next_day}), today
         )
 
     assert told(Check.Verdict.NO_GO) is None
@@ -193,4 +193,7 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     assert told(Check.Verdict.GO) == MONDAY
     # Its day was changed since: nobody has looked at the new one.
     assert told(Check.Verdict.GO, checked_for="2013-10-08") is None
-    assert holding.new_day_of(box, None) is None
+    assert holding.new_day_of(box, None, MONDAY) is None
+    # The check is old, and the day that it found is past.
+    assert told(Check.Verdict.NO_GO, later, today=MONDAY + timedelta(days=8)) is None
+    assert told(Check.Verdict.GO, today=MONDAY + timedelta(days=1)) is None
