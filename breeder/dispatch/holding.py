@@ -66,10 +66,8 @@ def hold_text(name: str, order_number: int, *, promised_by: date | None, new_day
     promised = f" It was promised to leave by {_day(promised_by)}." if promised_by else ""
     if new_day is None:
         when = "I do not know the new day yet; I look at the forecast every day and write as soon as I do."
-        silence = (
-            f"If it cannot leave within {OPEN_FOR_DAYS} days of the promised day and I have not heard from you, I "
-            "cancel it and pay you back."
-        )
+        within = f"{OPEN_FOR_DAYS} days of the promised day" if promised_by else f"{OPEN_FOR_DAYS} days from today"
+        silence = f"If it cannot leave within {within} and I have not heard from you, I cancel it and pay you back."
     else:
         when = f"By the present forecast it can leave on {_day(new_day)}; if the weather changes again I write again."
         silence = "If you are content to wait, please say so in a word."

@@ -175,6 +175,9 @@ def test_the_notice_without_a_new_day_says_when_it_ends_by_itself() -> None:
     said = holding.hold_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
     assert "I do not know the new day yet" in said
     assert "within 30 days of the promised day and I have not heard from you, I cancel it" in said
+    said = holding.hold_text("Ada", 7, promised_by=None, new_day=None, trade_name="Fern")
+    assert "promised" not in said
+    assert "within 30 days from today and I have not heard from you, I cancel it" in said
 
 
 def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -> None:
