@@ -42,15 +42,18 @@ def write_ledger(items: Iterable[ParcelItem], *, at: datetime, by: Any) -> list[
         line, promise = item.order_line.offer.line, item.order_line.promise
         if not item.packed:
             continue
+        if promise is not None:
+            # Two items may fill one promise: each must see what the other left of it.
+            promise.refresh_from_db()
+        males, females = min(item.males, item.packed), min(item.females, item.packed - min(item.males, item.packed))
         if item.culture is None:
             said.append(
                 f"No tub is named for {item.packed} of {line}, so no tub's book was changed. Record it as a change in "
                 "the tub they came from."
             )
+            if promise is not None and promise.state == Promise.State.HELD:
+                cultures.take_off(promise, item.packed, males, females, at)
             continue
-        if promise is not None:
-            # Two items may fill one promise: each must see what the other left of it.
-            promise.refresh_from_db()
         cultures.pack_from(
             item.culture,
             item.order_line.offer.stage,
@@ -58,8 +61,8 @@ def write_ledger(items: Iterable[ParcelItem], *, at: datetime, by: Any) -> list[
             promise=promise,
             at=at,
             by=by,
-            males=min(item.males, item.packed),
-            females=min(item.females, item.packed - min(item.males, item.packed)),
+            males=males,
+            females=females,
         )
     return said
 

@@ -102,6 +102,17 @@ def test_agreed_animals_that_did_not_go_stay_promised_and_the_order_open(line: L
     assert second.items.get().planned == 5
 
 
+def test_what_went_out_of_no_named_tub_is_not_planned_a_second_time(line: Line) -> None:
+    box = checked_box(line)
+    box.items.update(culture=None)
+    send(box, packed=7)
+    promise = Promise.objects.get()
+    assert (promise.state, promise.number) == (Promise.State.HELD, 5)
+    with time_machine.travel(MORNING, tick=False):
+        second = packing.plan_parcel(box.order.number, by=None)
+    assert second.items.get().planned == 5
+
+
 def test_supplies_go_down_by_one_box_and_a_shortage_is_said(line: Line) -> None:
     Supply.objects.update(order_below=0)
     box = checked_box(line)
