@@ -188,9 +188,15 @@ def _cup_count(items: Sequence[ParcelItem]) -> int:
 
 def _cups_of(items: Sequence[ParcelItem], on: str, box: int) -> list[Cup]:
     stage, name, many = items[0].order_line.offer.stage, Name.of(_line(items[0])), _cup_count(items)
-    males, females = sum(item.males for item in items), sum(item.females for item in items)
+    inside, males, females = (
+        sum(map(_number, items)),
+        sum(one.males for one in items),
+        sum(one.females for one in items),
+    )
+    if males + females > inside:  # packed otherwise than planned: then no sex is claimed, of no cup
+        males = females = 0
     found = []
-    for nth, number in enumerate(rules.shares(sum(map(_number, items)), many), 1):
+    for nth, number in enumerate(rules.shares(inside, many), 1):
         count = "cup of culture" if stage == Stage.CUPS else animals(number, stage)
         which = f"cup {nth} of {many}" if many > 1 else ""
         found.append(Cup(name, count, rules.sexes_in_cup(number, males, females, many), which, on, box))

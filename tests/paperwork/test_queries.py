@@ -218,3 +218,9 @@ def test_the_label_bears_the_marking_that_the_carrier_asks_for() -> None:
     assert queries.address_label(read(parcel), HOME).marking == "LIVE ANIMALS"
     CarrierRule.objects.update(verified=False)
     assert queries.address_label(read(parcel), HOME).marking == ""
+
+
+def test_a_box_packed_with_fewer_than_were_sexed_claims_no_sex_on_any_cup() -> None:
+    parcel = box()
+    put(parcel, build.tub(build.line("Harbour")), 10, packed=7, males=5, females=5, cups=3)
+    assert [cup.sexes for cup in queries.cups(parcel)] == ["", "", ""]
