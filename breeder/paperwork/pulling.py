@@ -15,8 +15,6 @@ from breeder.paperwork.signs import TickBox
 
 WIDTHS = [10 * mm, 21 * mm, 19 * mm, 0, 35 * mm, 15 * mm, 16 * mm]
 HEADS = ["", "Tub", "Shelf", "Line", "Take", "Cups", "Box"]
-# A tub number of more than four figures is set smaller, so that it stays on one line.
-WIDE_NUMBER = 9_999
 CENTRED = ("Cups", "Box")
 
 
@@ -73,9 +71,8 @@ def _row(pull: Pull, sheet: Sheet) -> list[Any]:
 def _tub(pull: Pull, sheet: Sheet) -> list[Flowable]:
     if pull.tub is None:
         return [sheet.text("____", HUGE), sheet.text("____")]
-    size = HUGE if pull.tub <= WIDE_NUMBER else BIG
     place = f"<font size='{SMALL}' color='#57605a'>place {pull.place}</font>"
-    return [sheet.text(pull.tub, size, bold=True), Paragraph(f"{sheet.ink(pull.shelf)}<br/>{place}", style())]
+    return [sheet.number(pull.tub, WIDTHS[1]), Paragraph(f"{sheet.ink(pull.shelf)}<br/>{place}", style())]
 
 
 def _taken(pull: Pull, sheet: Sheet) -> list[Flowable]:

@@ -8,7 +8,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Paragraph, Spacer
 
 from breeder.paperwork.names import Name
-from breeder.paperwork.sheet import BIG, BODY, GROUND, HUGE, SMALL, SOFT, Sheet, style, table
+from breeder.paperwork.sheet import BIG, BODY, GROUND, SMALL, SOFT, Sheet, style, table
 
 WIDTHS = [22 * mm, 0, 24 * mm, 24 * mm, 24 * mm, 62 * mm, 18 * mm, 40 * mm]
 HEADS = ["Tub", "Line", "Last counted", "Adults", "Young", "Seen (tick)", "Dead", "Note"]
@@ -56,7 +56,7 @@ def _row(row: RoundRow, sheet: Sheet) -> list[object]:
         name += f"<br/><font size='{SMALL}' color='#57605a'>{ink(row.purpose)}</font>"
     ticks = "&nbsp; ".join(f"☐&nbsp;{seen}" for seen in SEEN)
     return [
-        sheet.text(row.tub, HUGE, bold=True),
+        sheet.number(row.tub, WIDTHS[0]),
         Paragraph(name, style()),
         sheet.text(row.counted, SMALL + 1),
         sheet.text(HEADS_OF_CUPS, SMALL, color=SOFT) if row.by_cup else "",

@@ -12,6 +12,7 @@ from reportlab.lib.enums import TA_CENTER, TA_RIGHT
 from reportlab.lib.pagesizes import A4, landscape, letter
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate, Paragraph, Spacer, Table, TableStyle
 
@@ -24,6 +25,7 @@ FOOT = 8 * mm
 HEAD = 9 * mm
 SMALL, BODY, BIG, HUGE = 8.0, 10.0, 13.0, 20.0
 LEADING = 1.22
+PADDING = 4  # beside what stands in a column, points
 INK = HexColor("#1e2622")
 SOFT = HexColor("#57605a")
 RULE = HexColor("#b9b2a2")
@@ -118,6 +120,11 @@ class Sheet:
         """Return plain words as a paragraph."""
         return Paragraph(self.ink(words, bold=bold), style(size, **more))
 
+    def number(self, number: int, width: float) -> Paragraph:
+        """Return a large number for a column so wide, smaller where it would be broken into two."""
+        size = min(HUGE, HUGE * (width - 2 * PADDING) / stringWidth(f"{number} ", BOLD, HUGE))
+        return self.text(number, size, bold=True)
+
     def heading(self) -> list[Flowable]:
         """Return the trade name, the title and what stands beside it."""
         parts: list[Flowable] = [self.text(self.trade_name, BODY, color=SOFT), self.text(self.title, HUGE, bold=True)]
@@ -168,8 +175,8 @@ def table(
     """Return rows under a heading that is repeated on each page."""
     looks = [
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 4),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+        ("LEFTPADDING", (0, 0), (-1, -1), PADDING),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PADDING),
         ("TOPPADDING", (0, 0), (-1, -1), 3),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
         ("BACKGROUND", (0, 0), (-1, head - 1), GROUND),

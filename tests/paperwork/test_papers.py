@@ -174,6 +174,12 @@ def test_the_round_sheet_goes_shelf_by_shelf_with_boxes_to_tick() -> None:
     assert "Shelf B 3 Porcellio scaber ‘Lava’ quarantine never cups, no count" in text
 
 
+@pytest.mark.parametrize("tub", [99_999, 202_604, 20_260_401, 2_147_483_647])
+def test_a_long_tub_number_stays_in_one_piece_on_sheet_and_list(tub: int) -> None:
+    assert f"{tub} Porcellio" in words(round_sheet([RoundRow(tub, "A", PLAIN, "", "never")], sheet(sideways=True)))
+    assert f"{tub} A place 1" in words(pulling_list([pull(tub)], sheet()))
+
+
 def test_the_price_list_says_price_on_request_where_there_is_none() -> None:
     offers = [
         Priced("Isopods", PLAIN, "rough woodlouse", "starter of 10 young", "24.00 USD", "available"),
