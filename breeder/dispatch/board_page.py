@@ -51,7 +51,8 @@ def progress_said(board: Board) -> str:
     """Return how far the board is: '9 of 14 boxes are worked out, the rest in a moment.'"""
     whole, done = len(board.rows), len(board.rows) - board.open_rows
     if done == whole:
-        return f"All {whole} boxes are worked out; the plan for them follows in a moment."
+        worked, them = ("The box is", "it") if whole == 1 else (f"All {whole} boxes are", "them")
+        return f"{worked} worked out; the plan for {them} follows in a moment."
     return f"{done} of {whole} {'box is' if whole == 1 else 'boxes are'} worked out, the rest in a moment."
 
 

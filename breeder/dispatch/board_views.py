@@ -55,8 +55,9 @@ def choose(request: HttpRequest) -> HttpResponse:
         else:
             refused = []
             numbers = ", ".join(str(parcel.number) for parcel in chosen)
+            boxes_said = "box" if len(chosen) == 1 else "boxes"
             messages.success(
-                request, f"Day and kit are chosen for box {numbers}. Each is checked again before it leaves."
+                request, f"Day and kit are chosen for {boxes_said} {numbers}, to be checked again before leaving."
             )
     for sentence in refused:
         messages.error(request, sentence)

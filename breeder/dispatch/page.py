@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.carriers.facts import NOTHING
+from breeder.cultures.words import animals
 from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
@@ -142,8 +143,8 @@ def lede_of(parcel: Parcel) -> str:
     for item in parcel.items.all():
         stage = item.order_line.offer.stage
         numbers[stage] = numbers.get(stage, 0) + (item.planned if item.packed is None else item.packed)
-    animals = ", ".join(f"{number} {stage}" for stage, number in numbers.items() if stage != "cups")
-    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {animals}" if animals else "")
+    said = ", ".join(animals(number, stage) for stage, number in numbers.items() if stage != "cups")
+    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {said}" if said else "")
     way = "held at a counter" if parcel.way == Parcel.Way.COUNTER else "to the doorstep"
     if parcel.service is None:
         return f"{held}. No service chosen yet."

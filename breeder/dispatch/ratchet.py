@@ -44,13 +44,13 @@ class Content:
     def lacks(self, before: "Content") -> list[str]:
         """Return in words of what there is less than before."""
         said = [
-            f"{mine} {name} instead of {theirs}"
-            for name, mine, theirs in (
-                ("hours of weather", self.hours, before.hours),
-                ("simulated journeys", self.members, before.members),
-                ("sources", self.sources, before.sources),
-                ("hours with a spread", self.spread, before.spread),
-                ("hours with their highs and lows", self.anchors, before.anchors),
+            f"{mine} {one if mine == 1 else f'{one}s'}{of} instead of {theirs}"
+            for one, of, mine, theirs in (
+                ("hour", " of weather", self.hours, before.hours),
+                ("simulated journey", "", self.members, before.members),
+                ("source", "", self.sources, before.sources),
+                ("hour", " with a spread", self.spread, before.spread),
+                ("hour", " with their highs and lows", self.anchors, before.anchors),
             )
             if mine < theirs
         ]

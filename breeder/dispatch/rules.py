@@ -216,7 +216,8 @@ def still_owed(agreed: int, packed: int) -> int:
 def unlike_planned(items: Iterable[ParcelItem]) -> list[str]:
     """Return a sentence for each item of which another number went in than was planned."""
     return [
-        f"{item.packed} of {item.order_line.offer.line} went in, {item.planned} were planned."
+        f"{item.packed} of {item.order_line.offer.line} went in, {item.planned} "
+        f"{'was' if item.planned == 1 else 'were'} planned."
         for item in items
         if item.packed is not None and item.packed != item.planned
     ]

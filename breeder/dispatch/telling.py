@@ -107,10 +107,10 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
     if not missing:
         return ""
     first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
-    return (
-        f"{hours.label} lacks {len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M} (its own "
-        "clock). Send in newer hours, or type its lows and highs."
-    )
+    when = f"{len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M}"
+    if len(missing) == 1:
+        when = f"the hour of {first:%A %-d %B %H:%M}"
+    return f"{hours.label} lacks {when} (its own clock). Send in newer hours, or type its lows and highs."
 
 
 def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:

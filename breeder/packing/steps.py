@@ -8,6 +8,7 @@ from django.db.models import F, Max
 from django.urls import reverse
 
 from breeder.cultures.stock import LineStock
+from breeder.cultures.words import is_are
 from breeder.orders.models import OrderLine
 from breeder.packing import queries, rules
 from breeder.packing.models import Kit, Parcel, ParcelItem, Supply
@@ -75,5 +76,7 @@ def take_supplies(kit: Kit, boxes: int = 1) -> list[str]:
         supply.on_shelf = max(0, supply.on_shelf - needed)
         supply.save(update_fields=["on_shelf"])
         if supply.on_shelf < supply.order_below:
-            said.append(f"{supply.on_shelf} of {supply} are left; order more below {supply.order_below}.")
+            said.append(
+                f"{supply.on_shelf} of {supply} {is_are(supply.on_shelf)} left; order more below {supply.order_below}."
+            )
     return said

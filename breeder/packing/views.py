@@ -24,8 +24,8 @@ def kits(request: HttpRequest) -> HttpResponse:
         once.seen(token)
         made = actions.load_example_kits(by=request.user, token=token, answer=reverse("packing:kits"))
         said = (
-            f"{len(made)} kits written down. Put in your own sizes and costs where they differ, and count what is on "
-            "the shelf: a kit of which something is missing is not tried."
+            f"{len(made)} {'kit' if len(made) == 1 else 'kits'} written down. Put in your own sizes and costs where "
+            "they differ, and count what is on the shelf: a kit of which something is missing is not tried."
             if made
             else "Every example kit is in your book already, so nothing was added."
         )

@@ -92,7 +92,7 @@ def test_hours_and_members_taken_away_never_make_a_verdict_better(
     [
         (replace(FULL, hours=99), "99 hours of weather instead of 100"),
         (replace(FULL, members=48), "48 simulated journeys instead of 200"),
-        (replace(FULL, sources=1), "1 sources instead of 2"),
+        (replace(FULL, sources=1), "(1 source instead of 2)"),
         (replace(FULL, issued_at=FULL.issued_at and FULL.issued_at - timedelta(hours=6)), "an older forecast"),
         (replace(FULL, spread=0), "0 hours with a spread instead of 90"),
         (replace(FULL, anchors=79), "79 hours with their highs and lows instead of 80"),

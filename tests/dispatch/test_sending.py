@@ -8,8 +8,8 @@ import time_machine
 
 from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries import stock_of
-from breeder.dispatch import actions, gathering, rules
-from breeder.orders.models import Order
+from breeder.dispatch import actions, gathering, page, rules
+from breeder.orders.models import Offer, Order
 from breeder.packing import actions as packing
 from breeder.packing.models import Kit, Parcel, Supply
 from breeder.packing.rules import NotLikeThis
@@ -120,6 +120,20 @@ def test_supplies_go_down_by_one_box_and_a_shortage_is_said(line: Line) -> None:
     done = send(box)
     assert any("The shelf held 0 of Card box, and this box used 1" in sentence for sentence in done.sentences)
     assert Supply.objects.get().on_shelf == 0
+
+
+def test_of_one_animal_and_one_supply_is_spoken_as_of_one(line: Line) -> None:
+    Supply.objects.update(on_shelf=2)
+    box = checked_box(line)
+    said = " ".join(send(box, packed=9).sentences)
+    assert "1 of Card box is left; order more below 5." in said
+    assert f"1 of the 10 agreed of {line} is still owed and promised." in said
+    box.items.update(planned=1)
+    assert rules.unlike_planned(box.items.all())[0].endswith("went in, 1 was planned.")
+    assert page.lede_of(box).startswith("1 cup, 9 young.")
+    box.items.update(packed=1)
+    Offer.objects.update(stage="adults")
+    assert page.lede_of(Parcel.objects.get(pk=box.pk)).startswith("1 cup, 1 adult.")
 
 
 def test_what_sending_breaks_is_said(line: Line) -> None:
