@@ -213,7 +213,7 @@ def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "
     """Take a box apart that does not leave: what was in it goes to quarantine, its promises stay or are given back."""
     order_number = queries.parcel(number).order.number
     with transaction.atomic(durable=True):
-        orders.take_order(order_number)
+        order = orders.take_order(order_number)
         parcel = packing.take_parcel(number)
         once.seen(token)
         refuse_unless_here(parcel)
@@ -225,6 +225,8 @@ def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "
         parcel.status, parcel.by = Parcel.Status.UNPACKED, by
         parcel.save(update_fields=["status", "by"])
         said += steps.release_promises(items, at=now) if release else []
+        if order.parcels.filter(status=Parcel.Status.SENT).exists():
+            steps.close_order(order, at=now)
         after = stock_by_line(lines)
         said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
         log("unpacked a box", str(parcel), f"Box {number} was taken apart. {' '.join(said)}".strip(), by=by)

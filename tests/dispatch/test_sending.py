@@ -12,7 +12,7 @@ from breeder.dispatch import actions, gathering, page, rules
 from breeder.orders.models import Offer, Order
 from breeder.packing import actions as packing
 from breeder.packing.models import Kit, Parcel, Supply
-from breeder.packing.rules import NotLikeThis
+from breeder.packing.rules import Content, NotLikeThis
 from breeder.pages.once import AlreadyDone
 from breeder.taxa.models import Line
 from tests import build
@@ -193,6 +193,22 @@ def test_an_order_in_two_boxes_is_sent_with_the_second(line: Line) -> None:
         actions.send_parcel(first.number, {}, by=None)
         assert Order.objects.get().status == Order.Status.PAID
         actions.send_parcel(second.number, {}, by=None)
+    assert Order.objects.get().status == Order.Status.SENT
+
+
+def test_an_order_whose_last_box_is_taken_apart_and_given_back_is_sent_with_what_left(line: Line) -> None:
+    other = build.line("Chalk", harvest_share=None)
+    boxes.stocked(other, at=MORNING)
+    order = boxes.order((line, 1), (other, 1), at=MORNING - timedelta(days=1))
+    with time_machine.travel(MORNING, tick=False):
+        first = packing.plan_parcel(order.number, by=None)
+        out, stays = first.items.all()
+        changes = {out.pk: Content(0, None, 0), stays.pk: Content(12, stays.culture_id, 1)}
+        packing.change_contents(first.number, changes, by=None)
+        second = packing.plan_parcel(order.number, by=None)
+        actions.check_parcel(first.number, by=None)
+        actions.send_parcel(first.number, {}, by=None)
+        actions.unpack_parcel(second.number, release=True, by=None)
     assert Order.objects.get().status == Order.Status.SENT
 
 
