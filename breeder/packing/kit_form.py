@@ -152,7 +152,14 @@ class KitForm(PlainForm, forms.Form):
         kit.packs += [self._cold(row) for row in range(COLD_ROWS) if given[f"kg_{row}"] is not None]
         kit.ballast_kg = round((given["ballast"] or 0.0) * units.water_kg, 3)
         kit.leak_factor, kit.air_changes_h = given["leak_factor"], float(given["air_changes_h"])
+        if self._is_rebuilt():
+            kit.measured_sd_ln = None
         return kit
+
+    def _is_rebuilt(self) -> bool:
+        """Return whether the walls were changed: what was measured then says nothing of the new ones."""
+        rows = [f"{name}_{row}" for name in ("material", "mm", "gap") for row in range(LAYER_ROWS)]
+        return not {"length", "width", "height", "leak_factor", *rows}.isdisjoint(self.changed_data)
 
     def _layer(self, row: int) -> dict[str, Any]:
         given = self.cleaned_data

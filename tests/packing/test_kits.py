@@ -192,6 +192,21 @@ def test_a_kit_without_packs_is_kept_and_changed(keeper_client: Client) -> None:
         assert keeper_client.post(reverse("packing:kit", args=[one.pk]), sent).status_code == 302, one
 
 
+@pytest.mark.parametrize(
+    ("changes", "is_measured"),
+    [({"note": "Here"}, True), ({"mm_0": "38"}, False), ({"leak_factor": "1"}, False), ({"width": "40"}, False)],
+)
+def test_walls_that_were_changed_are_measured_no_more(
+    keeper_client: Client, changes: dict[str, str], is_measured: bool
+) -> None:
+    kit = boxes.kit()
+    actions.keep_measured(kit.pk, 1.2345678901234567, 0.1, by=None)
+    shown = KitForm(household=Setting(), kit=Kit.objects.get())
+    sent = {name: value for name in shown.fields if (value := shown[name].value()) is not None}
+    assert keeper_client.post(reverse("packing:kit", args=[kit.pk]), sent | changes).status_code == 302
+    assert (Kit.objects.get().measured_sd_ln is not None) == is_measured
+
+
 def test_instructions_name_the_hour_at_which_a_pack_is_opened() -> None:
     from datetime import datetime
 
