@@ -48,6 +48,11 @@ def test_papers_of_an_empty_book_say_what_to_do_first(paper: str, keeper_client:
     assert "Nothing to print" in answer.content.decode()
 
 
+def test_a_shelf_that_no_database_can_be_asked_for_is_no_fault(keeper_client: Client) -> None:
+    build.tub(build.line("Harbour"))
+    assert keeper_client.get(reverse("paperwork:round_sheet"), {"shelf": "\x00"}).status_code == 200
+
+
 @pytest.mark.django_db
 def test_a_stranger_is_sent_to_the_log_in(client: Client) -> None:
     number = filled()
