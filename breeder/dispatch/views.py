@@ -56,7 +56,7 @@ def check_all(request: HttpRequest) -> HttpResponse:
     open_boxes = queries.to_check(timezone.localdate())
     numbers = [number for number in open_boxes if not asked or str(number) in asked.split(",")]
     until = time.monotonic() + settings.CHECK_PATIENCE_S
-    done = actions.check_boxes(numbers, by=request.user, until=until, token=token, answer=_list_of)
+    done = actions.check_boxes(numbers, by=request.user, until=until, token=token, answer=_answer_of)
     for sentence in done.failed:
         messages.warning(request, sentence)
     return redirect(_list_of(done.left))
@@ -66,6 +66,12 @@ def _list_of(left: Sequence[int]) -> str:
     """Return the packing list's address, which goes on with checking what is left."""
     asked = f"?left={','.join(map(str, left))}" if left else ""
     return reverse("dispatch:list") + asked
+
+
+def _answer_of(left: Sequence[int]) -> str:
+    """Return the same address, or the plain list where so many are left that a token cannot keep their numbers."""
+    address = _list_of(left)
+    return address if len(address) <= once.LONGEST_ANSWER else _list_of(())
 
 
 def parcel(request: HttpRequest, number: int) -> HttpResponse:

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from breeder.pages.models import Token
 
-KEY_LENGTH = 40
+KEY_LENGTH, LONGEST_ANSWER = 40, 300
 
 
 class AlreadyDone(Exception):

@@ -15,6 +15,7 @@ from breeder.dispatch import gathering
 from breeder.dispatch.models import Check
 from breeder.house.models import Setting
 from breeder.packing.models import Kit, Parcel
+from breeder.pages.models import Token
 from tests import build
 from tests.dispatch import boxes
 
@@ -195,6 +196,19 @@ def test_many_boxes_are_checked_page_by_page_and_what_could_not_be_is_said_at_th
     assert answer.url == here
     assert "it has no service" in keeper_client.get(here).content.decode()
     assert set(Check.objects.values_list("parcel", flat=True)) == {first.pk, third.pk}
+
+
+def test_more_boxes_than_a_token_can_keep_are_checked_on_and_on(
+    keeper_client: Client, box: Parcel, settings: Any
+) -> None:
+    settings.CHECK_PATIENCE_S = 0.0
+    Parcel.objects.bulk_create(Parcel(number=20_000 + nth, order=box.order, post_on=MILD) for nth in range(80))
+    address = reverse("dispatch:check_all")
+    answer = keeper_client.post(address, {"token": "many"})
+    assert answer.url.endswith(",20079")
+    again = keeper_client.post(address, {"token": "many"})
+    assert again.url == reverse("dispatch:list")
+    assert len(Token.objects.get().answer) <= 300
 
 
 def test_a_box_planned_out_of_another_tub_than_its_order_names_says_so(keeper_client: Client, box: Parcel) -> None:
