@@ -1,12 +1,14 @@
 """The form of a kit: fixed rows for layers and packs, so that it works without script, in the household's units."""
 
 from collections.abc import Iterator
+from hashlib import sha256
 from typing import Any
 
 from django import forms
 
 from breeder.heat.materials import MATERIALS
 from breeder.house.models import Setting
+from breeder.house.seen import STAMP_LETTERS, StampField
 from breeder.house.sentences import PlainForm
 from breeder.packing.actions import Part
 from breeder.packing.models import Kit, Supply
@@ -23,6 +25,19 @@ AIR = [("0.15", "taped all round"), ("0.6", "closed, seams open"), ("1.5", "with
 GAPS = [("0", "no gap"), ("6", "6 mm gap before the foil"), ("12", "12 mm gap before the foil")]
 # What is filled in where a row leaves it open: a gel pack takes 320 kJ/kg (96 % water), its maker's label knows better.
 LATENT_GEL_KJ_KG = 320
+
+
+CHANGED = (
+    "This kit was changed or measured since you opened this page. What you typed stands below: look at it beside the "
+    "kit as it now is, and save again if it is to be so."
+)
+
+
+def _stamp(kit: Kit) -> str:
+    """Return a digest of a kit as the book has it, so that two who change it at once do not write over each other."""
+    parts = sorted(kit.parts.values_list("supply_id", "number"))
+    fields = [kit.serializable_value(field.attname) for field in kit._meta.concrete_fields]
+    return sha256(repr([fields, parts]).encode()).hexdigest()[:STAMP_LETTERS]
 
 
 def _number(label: str, **more: Any) -> forms.FloatField:
@@ -61,6 +76,7 @@ class KitForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self._add_box_fields()
         self._add_pack_fields()
+        self.fields["seen"] = StampField(required=False, initial=_stamp(kit) if kit and kit.pk else "")
 
     def _add_box_fields(self) -> None:
         units = self.units
@@ -126,6 +142,9 @@ class KitForm(PlainForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
+        seen = given.pop("seen", "")
+        if seen and seen != self.fields["seen"].initial:
+            self.add_error(None, forms.ValidationError(CHANGED, code="changed_meanwhile"))
         for row in range(LAYER_ROWS):
             if given.get(f"material_{row}") and given.get(f"mm_{row}") is None and f"mm_{row}" not in self.errors:
                 self.add_error(f"mm_{row}", "This layer has no thickness. Write it, or choose no layer.")

@@ -207,6 +207,21 @@ def test_walls_that_were_changed_are_measured_no_more(
     assert (Kit.objects.get().measured_sd_ln is not None) == is_measured
 
 
+def test_who_changes_a_kit_that_was_measured_meanwhile_is_told(keeper_client: Client) -> None:
+    kit = boxes.kit()
+    page = reverse("packing:kit", args=[kit.pk])
+    shown = keeper_client.get(page).context["form"]
+    sent = {name: value for name in shown.fields if (value := shown[name].value()) is not None}
+    actions.keep_measured(kit.pk, 1.3, 0.1, by=None)
+    refused = keeper_client.post(page, sent | {"note": "Mine"})
+    assert refused.status_code == 422
+    assert "changed or measured since you opened this page" in refused.content.decode()
+    assert Kit.objects.get().leak_factor == 1.3
+    again = refused.context["form"]["seen"].value()
+    assert keeper_client.post(page, sent | {"note": "Mine", "leak_factor": "1.3", "seen": again}).status_code == 302
+    assert (Kit.objects.get().note, Kit.objects.get().measured_sd_ln) == ("Mine", 0.1)
+
+
 def test_instructions_name_the_hour_at_which_a_pack_is_opened() -> None:
     from datetime import datetime
 
