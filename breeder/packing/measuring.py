@@ -12,6 +12,7 @@ from breeder.packing.stress import COMFORT_C, HARD_C
 from breeder.pages.curves import BoxCurve
 
 ICE_SD_LN = 0.10  # of one weighing (judgement: scale, clock and a cold start together)
+LEAST_FACTOR, MOST_FACTOR, MOST_SD_LN = 0.2, 10.0, 0.5  # as heat.kit takes a box and its spread
 SALT = "measured kit"
 GOOD_FOR_S = 3600
 
@@ -48,13 +49,29 @@ def by_logger(kit: Kit, logged: Logged, *, bottle_kg: float) -> Measured:
         if found.is_good
         else "The run is doubtful; log another day before you use it."
     )
-    return Measured(found.conductance_w_k, found.sd_ln, drawn_w_k(kit), word, found.doubts, _curve(found))
+    measured = Measured(found.conductance_w_k, found.sd_ln, drawn_w_k(kit), word, found.doubts, _curve(found))
+    return _believable(measured)
 
 
 def by_ice(kit: Kit, *, melted_kg: float, hours: float, outside_c: float) -> Measured:
     """Return what molten ice says of a kit. Raises heat's CannotFit with the reason."""
     found = fit.ice_melt_w_k(melted_kg, hours, outside_c)
-    return Measured(found, ICE_SD_LN, drawn_w_k(kit), "Weigh twice if you can: one weighing is good to about 10 %.")
+    word = "Weigh twice if you can: one weighing is good to about 10 %."
+    return _believable(Measured(found, ICE_SD_LN, drawn_w_k(kit), word))
+
+
+def _believable(measured: Measured) -> Measured:
+    """Return what a kit may be kept with; with other figures it could not be checked or changed any more."""
+    if not LEAST_FACTOR <= measured.factor <= MOST_FACTOR:
+        raise fit.CannotFit(
+            f"That would let {measured.factor:.3g} times as much through as drawn, and {LEAST_FACTOR:g} to "
+            f"{MOST_FACTOR:g} times can be. Look at what you typed and its units, or at the kit's sizes and layers."
+        )
+    if measured.sd_ln > MOST_SD_LN:
+        raise fit.CannotFit(
+            f"That is known only to {100 * measured.sd_ln:.0f} %, which tells less than the drawing. Log another day."
+        )
+    return measured
 
 
 def drawn_w_k(kit: Kit) -> float:

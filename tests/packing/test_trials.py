@@ -80,6 +80,21 @@ def test_ice_measures_the_kit(foam: Kit, keeper_client: Client) -> None:
     assert answer.context["measured"].factor == pytest.approx(0.5 / measuring.drawn_w_k(foam))
 
 
+@pytest.mark.parametrize(("kg", "hours"), [("20", "0.5"), ("0.01", "240")])
+def test_ice_that_no_box_would_melt_measures_nothing(foam: Kit, keeper_client: Client, kg: str, hours: str) -> None:
+    page = reverse("packing:measure", args=[foam.pk])
+    answer = keeper_client.post(page, {"melted_kg": kg, "hours": hours, "outside_c": "25"})
+    assert answer.status_code == 422
+    assert "times as much through as drawn, and 0.2 to 10 times can be" in answer.content.decode()
+
+
+@pytest.mark.parametrize(("factor", "sd_ln"), [(0.2, 0.1), (10.0, 0.5)])
+def test_the_widest_figures_that_are_kept_can_be_reckoned(foam: Kit, factor: float, sd_ln: float) -> None:
+    assert (measuring.LEAST_FACTOR, measuring.MOST_FACTOR, measuring.MOST_SD_LN) == (0.2, 10.0, 0.5)
+    foam.leak_factor, foam.measured_sd_ln = factor, sd_ln
+    assert heat_kit(foam, 4)
+
+
 def test_figures_of_another_kit_or_made_up_are_not_kept(foam: Kit, keeper_client: Client) -> None:
     other = Kit.objects.exclude(pk=foam.pk).first()
     signed = measuring.Measured(0.5, 0.1, 0.3, "").signed(other)
