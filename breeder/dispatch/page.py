@@ -9,7 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.carriers.facts import NOTHING
-from breeder.cultures.words import animals
+from breeder.cultures.models import Promise
+from breeder.cultures.words import animals, is_are
 from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
@@ -18,11 +19,11 @@ from breeder.dispatch.rules import DAY_PAST, LEAVING, order_ended
 from breeder.dispatch.trade import Opinion
 from breeder.house.models import Setting
 from breeder.house.roles import is_keeper
-from breeder.orders.models import Order
+from breeder.orders.models import Order, OrderLine
 from breeder.packing import injuring
 from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.packing.models import Parcel
-from breeder.packing.queries import usable_days
+from breeder.packing.queries import planned_of, usable_days
 from breeder.packing.rules import HERE, instructions_for
 from breeder.pages.words import odds
 from breeder.weather.clock import moment
@@ -67,16 +68,32 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
 
 
 def moved_said(parcel: Parcel) -> list[str]:
-    """Return where the order names another tub than the box was planned out of; of a packed box it is too late."""
+    """Return where the order was changed since the box was planned; of a packed box it is too late."""
     if parcel.status != Parcel.Status.WAITING:
         return []
     planned = [(item.culture, item.order_line.culture) for item in parcel.items.all()]
-    return [
+    return _resized_said(parcel) + [
         f"Its order now names tub {named.number}, but this box is planned out of tub {tub.number}. Change what is "
         "planned for it, below, before anything is pulled."
         for tub, named in planned
         if tub and named and tub != named
     ]
+
+
+def _resized_said(parcel: Parcel) -> list[str]:
+    """Return of which lines the order holds a pack or more above or below what is planned for its boxes."""
+    lines = {item.order_line_id: item.order_line for item in parcel.items.all()}
+    numbers = [(lines[pk], _held_of(lines[pk]), planned) for pk, planned in sorted(planned_of(lines).items())]
+    return [
+        f"Its order now holds {held} of {line.offer.line}, but {planned} {is_are(planned)} planned for its boxes. "
+        "Change what is planned, below, before anything is pulled."
+        for line, held, planned in numbers
+        if abs(held - planned) >= line.animals
+    ]
+
+
+def _held_of(line: OrderLine) -> int:
+    return line.promise.number if line.promise and line.promise.state == Promise.State.HELD else 0
 
 
 def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:

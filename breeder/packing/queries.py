@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from breeder.carriers.models import Service
@@ -51,6 +51,12 @@ def parcels_sent(number: int) -> QuerySet[Parcel]:
     """
     at = Coalesce("sent_at", "packed_at", "order__agreed_at")
     return parcels().exclude(status__in=HERE).order_by(at.desc(), "-number")[:number]
+
+
+def planned_of(order_line_ids: Iterable[int]) -> dict[int, int]:
+    """Return how many animals of these order lines are planned for boxes that are here."""
+    rows = ParcelItem.objects.filter(order_line__in=list(order_line_ids), parcel__status__in=HERE)
+    return dict(rows.order_by().values_list("order_line").annotate(Sum("planned")))
 
 
 def orders_without_box() -> QuerySet[Order]:

@@ -11,6 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from breeder.cultures.models import Promise
 from breeder.dispatch import gathering
 from breeder.dispatch.models import Check
 from breeder.house.models import Setting
@@ -222,6 +223,18 @@ def test_a_box_planned_out_of_another_tub_than_its_order_names_says_so(keeper_cl
     item.culture = other
     item.save()
     assert "Its order now names" not in page(keeper_client, box)
+
+
+@pytest.mark.parametrize(("held", "planned", "is_said"), [(12, 14, False), (24, 12, True), (12, 24, True)])
+def test_a_box_planned_for_another_number_of_packs_than_its_order_holds_says_so(
+    keeper_client: Client, box: Parcel, held: int, planned: int, is_said: bool
+) -> None:
+    Promise.objects.update(number=held)
+    box.items.update(planned=planned)
+    said = f"Its order now holds {held} of Armadillidium vulgare ‘Harbour’, but {planned} are planned for its boxes."
+    assert (said in page(keeper_client, box)) == is_said
+    post(keeper_client, "packed", box, {f"packed_{box.items.get().pk}": "12"})
+    assert "Its order now holds" not in page(keeper_client, box)
 
 
 def test_a_box_whose_day_is_past_asks_for_a_new_day_and_is_not_checked(keeper_client: Client, box: Parcel) -> None:
