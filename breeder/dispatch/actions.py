@@ -13,7 +13,7 @@ from django.utils import timezone
 from breeder.cultures import rules as surplus
 from breeder.cultures.queries import stock_by_line
 from breeder.dispatch import gathering, legal, queries, ratchet, record, rules, steps, telling
-from breeder.dispatch.inputs import inputs_of
+from breeder.dispatch.inputs import inputs_of, kit_facts
 from breeder.dispatch.models import Check
 from breeder.dispatch.record import Found
 from breeder.house.models import Setting
@@ -40,7 +40,7 @@ def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
     parcel, household, now = queries.parcel(number), read_household(), timezone.now()
     refuse_unless_here(parcel)
     gathering.refuse_unless_ready(parcel, household)
-    asked = inputs_of(parcel, household)
+    asked = inputs_of(parcel, household), _kits_to_try(parcel)
     with transaction.atomic():
         places = steps.places_of(parcel, household)
     # The sums are long and touch nothing, so they stand outside: nobody waits for them.
@@ -48,13 +48,18 @@ def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
     with transaction.atomic(durable=True):
         parcel = packing.take_parcel(number)
         once.seen(token)
-        if inputs_of(parcel, read_household()) != asked:
+        if (inputs_of(parcel, read_household()), _kits_to_try(parcel)) != asked:
             raise rules.NotLikeThis(
-                f"Box {number} was changed while it was being checked. Check it again.", code="changed"
+                f"Box {number} or a kit was changed while it was being checked. Check it again.", code="changed"
             )
         check = _keep_check(parcel, household, found, now, by)
         once.spend(token, packing.page_of(parcel))
     return check
+
+
+def _kits_to_try(parcel: Parcel) -> list[Any]:
+    """Return what the heat model knows of the kits that a box without one is tried in; one of them becomes its own."""
+    return [] if parcel.kit else [kit_facts(kit) for kit in Kit.objects.filter(active=True).order_by("pk")]
 
 
 def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:

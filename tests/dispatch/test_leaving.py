@@ -265,6 +265,23 @@ def test_a_box_changed_while_it_is_checked_keeps_no_check(box: Parcel, monkeypat
     assert box.checks.count() == before
 
 
+def test_a_kit_rebuilt_while_a_box_is_checked_without_one_keeps_no_check(box: Parcel, monkeypatch: Any) -> None:
+    Parcel.objects.update(kit=None)
+    before = box.checks.count()
+    plain = actions.gathering.check
+
+    def slow(*args: Any) -> Any:
+        found = plain(*args)
+        Kit.objects.filter(pk=found.chosen.candidate.kit_id).update(inner_m=[0.5, 0.4, 0.3])
+        return found
+
+    monkeypatch.setattr(actions.gathering, "check", slow)
+    with pytest.raises(rules.NotLikeThis, match="changed while it was being checked"):
+        at(MORNING, actions.check_parcel, box.number, by=None)
+    assert box.checks.count() == before
+    assert Parcel.objects.get().kit is None
+
+
 def test_what_is_lacking_is_said_all_at_once(db: None) -> None:
     Setting.objects.create(pk=1)
     box = boxes.parcel(MILD)
