@@ -109,18 +109,20 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
     if is_planned and given is not None:
         option = given.option if not is_chosen else option
     checked = is_chosen and standing.check is not None and not standing.leave.others
+    # What stands in the cell is what its button chooses: a checked kit may be one that the board did not come to.
+    own = parcel.kit if checked else None
     return {
         "on": cell.on,
         "cell": cell,
         "verdict": standing.verdict if checked else str(option.verdict),
         "checked": checked,
         "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
-        "cost": option.candidate.cost,
+        "cost": own.cost if own else option.candidate.cost,
         "odds": _checked_odds(standing) if checked else odds_of(option),
         "reason": standing.check.reason if checked else reason_of(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
-        "choice": f"{parcel.number}:{cell.on.isoformat()}:{option.candidate.kit_id}",
+        "choice": f"{parcel.number}:{cell.on.isoformat()}:{own.pk if own else option.candidate.kit_id}",
     }
 
 

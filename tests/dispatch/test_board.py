@@ -163,6 +163,21 @@ def test_boxes_without_a_day_are_named(without: tuple[int, ...], said: str) -> N
     assert note.startswith(f"No day is found for {said}")
 
 
+def test_on_its_chosen_day_the_checked_kit_is_the_one_that_is_chosen_again(
+    two: list[Parcel], keeper_client: Client
+) -> None:
+    boxes.kit()
+    dear = boxes.thick()
+    two[0].kit = dear
+    two[0].save()
+    with time_machine.travel(MORNING, tick=False):
+        actions.check_parcel(two[0].number, by=None)
+        cell = keeper_client.get(reverse("dispatch:board")).context["rows"][0]["cells"][0]
+    assert cell["checked"]
+    assert (cell["kit"], cell["cost"]) == (dear.name, dear.cost)
+    assert cell["choice"] == f"{two[0].number}:{MONDAY.isoformat()}:{dear.pk}"
+
+
 def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
     said = holding.hold_text("Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern")
     assert "promised to leave by Monday 7 October 2013" in said
