@@ -126,7 +126,13 @@ def to_quarantine(items: Iterable[ParcelItem], box: str, *, at: datetime, by: An
     said = []
     for item in items:
         line = item.order_line.offer.line
-        if not item.packed or item.culture is None:
+        if not item.packed:
+            continue
+        if item.culture is None:
+            said.append(
+                f"No tub is named for {item.packed} of {line}, so no tub's book was changed. Keep them apart, and "
+                "record where you put them."
+            )
             continue
         tub = quarantine.tub_for(item.culture, at=at, because=f"Was in {box}", by=by)
         quarantine.carry(

@@ -241,6 +241,16 @@ def test_unpacking_a_packed_box_brings_its_animals_into_quarantine(line: Line, r
     assert Supply.objects.get().on_shelf == 3
 
 
+def test_taking_apart_what_came_out_of_no_named_tub_is_said(line: Line) -> None:
+    box = checked_box(line)
+    box.items.update(culture=None)
+    with time_machine.travel(MORNING, tick=False):
+        actions.record_packed(box.number, {}, by=None)
+        done = actions.unpack_parcel(box.number, by=None)
+    assert done.sentences[0].startswith(f"No tub is named for 12 of {line}, so no tub's book was changed.")
+    assert not Culture.objects.filter(purpose="quarantine").exists()
+
+
 def test_taking_apart_a_box_that_was_never_packed_moves_no_animal(line: Line) -> None:
     box = checked_box(line)
     with time_machine.travel(MORNING, tick=False):
