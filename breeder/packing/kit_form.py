@@ -1,14 +1,13 @@
 """The form of a kit: fixed rows for layers and packs, so that it works without script, in the household's units."""
 
 from collections.abc import Iterator
-from hashlib import sha256
 from typing import Any
 
 from django import forms
 
 from breeder.heat.materials import MATERIALS
 from breeder.house.models import Setting
-from breeder.house.seen import STAMP_LETTERS, StampField
+from breeder.house.seen import StampField, short
 from breeder.house.sentences import PlainForm
 from breeder.packing.actions import Part
 from breeder.packing.models import Kit, Supply
@@ -34,10 +33,10 @@ CHANGED = (
 
 
 def _stamp(kit: Kit) -> str:
-    """Return a digest of a kit as the book has it, so that two who change it at once do not write over each other."""
+    """Return what tells whether a kit is still as the book had it, so that two who change it do not write over it."""
     parts = sorted(kit.parts.values_list("supply_id", "number"))
     fields = [kit.serializable_value(field.attname) for field in kit._meta.concrete_fields]
-    return sha256(repr([fields, parts]).encode()).hexdigest()[:STAMP_LETTERS]
+    return short([fields, parts])
 
 
 def _number(label: str, **more: Any) -> forms.FloatField:
