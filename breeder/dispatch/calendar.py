@@ -8,6 +8,7 @@ from django.contrib.auth.models import User
 from django.utils.crypto import constant_time_compare, salted_hmac
 from icalendar import Calendar, Event
 
+from breeder.dispatch import rules
 from breeder.packing.models import Parcel
 
 SALT = "breeder.dispatch.calendar"
@@ -26,12 +27,16 @@ def may_read(user: User | None, key: str) -> bool:
 
 
 def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
-    """Return one all-day event for each posting day, with its boxes and kits; nobody's name or address is in it."""
+    """Return one all-day event for each posting day, with the boxes that somebody waits for, and kits.
+
+    Nobody's name or address is in it.
+    """
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", "Posting days")
-    chosen = sorted((parcel for parcel in parcels if parcel.post_on), key=lambda one: (one.post_on, one.number))
+    waited_for = (parcel for parcel in parcels if parcel.post_on and not rules.order_ended(parcel.order, now))
+    chosen = sorted(waited_for, key=lambda one: (one.post_on, one.number))
     for on, boxes in groupby(chosen, key=lambda one: one.post_on):
         calendar.add_component(_event(on, list(boxes), host, now))
     return bytes(calendar.to_ical())

@@ -10,13 +10,15 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch import actions, holding
+from breeder.dispatch import actions, calendar, holding
 from breeder.dispatch import board as boards
 from breeder.dispatch.board_page import notes_of
 from breeder.dispatch.models import Check
 from breeder.dispatch.spreading import Aim, Shelf, Spread, Waits, spread
 from breeder.house.models import LogRow
+from breeder.orders import actions as orders
 from breeder.packing.models import Parcel
+from breeder.packing.queries import parcels_here
 from tests.dispatch import boxes
 
 MONDAY = date(2013, 10, 7)
@@ -153,6 +155,14 @@ def test_the_calendar_needs_its_secret_and_names_nobody(two: list[Parcel], clien
     assert [event.decoded("dtstart") for event in events] == [MONDAY]
     assert str(events[0]["summary"]) == "Post 2 boxes"
     assert two[0].order.person.name not in answer.content.decode()
+
+
+def test_a_box_that_nobody_waits_for_is_in_no_calendar(two: list[Parcel], keeper: User) -> None:
+    orders.cancel_order(two[0].order.number, "changed their mind", by=keeper)
+    said = calendar.feed(parcels_here(), "here", MORNING).decode()
+    assert "Post 1 box" in said
+    assert f"Box {two[1].number} " in said
+    assert f"Box {two[0].number} " not in said
 
 
 @pytest.mark.parametrize(

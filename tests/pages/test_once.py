@@ -50,3 +50,12 @@ def test_who_went_back_and_typed_something_else_is_told_that_it_was_not_written(
     answer = keeper_client.post(reverse("people:new"), sent | {"name": "Bo Reed"}, follow=True)
     assert Person.objects.get().name == "Ada Marsh"
     assert ("nothing was written this time" in answer.content.decode()) is told
+
+
+def test_a_token_with_a_sign_that_no_database_can_be_asked_for_is_one_like_any_other() -> None:
+    key = f"{once.new_token()}\x00"
+    once.seen(key)
+    once.spend(key, "/a/")
+    with pytest.raises(once.AlreadyDone):
+        once.seen(key)
+    assert "\x00" not in Token.objects.get().key
