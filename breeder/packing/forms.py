@@ -13,6 +13,7 @@ from breeder.house.seen import StampField
 from breeder.house.sentences import PlainForm
 from breeder.packing.models import Kit, Parcel, Supply
 from breeder.packing.rules import Content
+from breeder.taxa.degrees import DegreesField
 
 MOST_ANIMALS = 10_000
 MOST_ON_SHELF = 100_000
@@ -181,4 +182,10 @@ class IceForm(PlainForm, forms.Form):
 
     melted_kg = forms.FloatField(label="Ice that melted, kg", min_value=0.01, max_value=20)
     hours = forms.FloatField(label="In how many hours", min_value=0.5, max_value=240)
-    outside_c = forms.FloatField(label="Outside, on average, °C", min_value=1, max_value=50)
+    outside_c = DegreesField(label="Outside, on average", low_c=1, high_c=50)
+
+    def __init__(self, *args: Any, fahrenheit: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        outside = self.fields["outside_c"]
+        outside.fahrenheit = fahrenheit  # type: ignore[attr-defined]
+        outside.label = f"Outside, on average, {outside.unit}"  # type: ignore[attr-defined]

@@ -34,7 +34,8 @@ class LoggerRefused(ValidationError):
     def __init__(self, faults: list[str]) -> None:
         shown = faults[:MOST_FAULTS_SHOWN]
         if more := len(faults) - len(shown):
-            shown.append(f"{more} more rows have faults; nothing of the file was used.")
+            rows = "1 more row has" if more == 1 else f"{more} more rows have"
+            shown.append(f"{rows} faults; nothing of the file was used.")
         super().__init__([ValidationError(sentence, code="logger") for sentence in shown])
 
 
@@ -54,7 +55,10 @@ def read(content: bytes, *, fahrenheit: bool) -> Logged:
     found = _shortest(rows[1:], places, unit_f)
     if len(found) < 2:
         raise LoggerRefused(
-            [f"The file holds {len(found)} readings. Log for a day, at least every quarter of an hour."]
+            [
+                f"The file holds {len(found) or 'no'} reading{'' if len(found) == 1 else 's'}. "
+                "Log for a day, at least every quarter of an hour."
+            ]
         )
     times = sorted(found)
     hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)

@@ -41,8 +41,10 @@ def measure_page(request: HttpRequest, pk: int) -> HttpResponse:
     if "keep" in request.POST:
         return _keep(request, kit)
     by_ice = "melted_kg" in request.POST
-    logger = LoggerForm(request.POST, request.FILES) if request.method == "POST" and not by_ice else LoggerForm()
-    ice = IceForm(request.POST) if by_ice else IceForm()
+    fahrenheit = request.household.fahrenheit  # type: ignore[attr-defined]
+    sent = request.method == "POST" and not by_ice
+    logger = LoggerForm(request.POST, request.FILES) if sent else LoggerForm(initial={"fahrenheit": fahrenheit})
+    ice = IceForm(request.POST if by_ice else None, fahrenheit=fahrenheit)
     measured = None
     if request.method == "POST":
         measured = _by_ice(kit, ice) if by_ice else _by_logger(kit, logger)
@@ -71,7 +73,8 @@ def _by_ice(kit: Kit, form: IceForm) -> measuring.Measured | None:
     if not form.is_valid():
         return None
     try:
-        return measuring.by_ice(kit, **form.cleaned_data)
+        given = {name: float(value) for name, value in form.cleaned_data.items()}
+        return measuring.by_ice(kit, **given)
     except (CannotFit, BadKit) as refusal:
         form.add_error(None, str(refusal))
     return None

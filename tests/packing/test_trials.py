@@ -7,6 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from breeder.heat.kit import HeatPack
+from breeder.house.models import Setting
 from breeder.packing import logger, measuring, stress
 from breeder.packing.actions import load_example_kits
 from breeder.packing.models import Kit
@@ -78,6 +79,17 @@ def test_ice_measures_the_kit(foam: Kit, keeper_client: Client) -> None:
     answer = keeper_client.post(page, {"melted_kg": "0.5", "hours": "3.706111", "outside_c": "25"})
     assert answer.context["measured"].conductance_w_k == pytest.approx(0.5, abs=1e-5)
     assert answer.context["measured"].factor == pytest.approx(0.5 / measuring.drawn_w_k(foam))
+
+
+def test_ice_is_measured_in_the_households_unit(foam: Kit, keeper_client: Client) -> None:
+    Setting.objects.update_or_create(pk=1, defaults={"fahrenheit": True})
+    page = reverse("packing:measure", args=[foam.pk])
+    assert "Outside, on average, °F" in keeper_client.get(page).content.decode()
+    answer = keeper_client.post(page, {"melted_kg": "0.5", "hours": "3.706111", "outside_c": "77"})
+    assert answer.context["measured"].conductance_w_k == pytest.approx(0.5, abs=1e-5)
+    answer = keeper_client.post(page, {"melted_kg": "0.5", "hours": "3.706111", "outside_c": "25"})
+    assert answer.status_code == 422
+    assert "If 25 °C was meant, write 77.0." in answer.content.decode()
 
 
 @pytest.mark.parametrize(("kg", "hours"), [("20", "0.5"), ("0.01", "240")])
