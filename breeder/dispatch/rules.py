@@ -128,8 +128,8 @@ def seed_of(parcel_number: int, service_id: int, post_on: date) -> int:
 
 
 def changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    """Return what is no longer as it was when the check was made, by name."""
-    return [said for name, said in NAMES.items() if before.get(name) != now.get(name)]
+    """Return what is no longer as it was when the check was made, by name; of what it did not ask nothing is said."""
+    return [said for name, said in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
 
 
 def may_leave(

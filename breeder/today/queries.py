@@ -12,7 +12,8 @@ from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.queries import plan_of_week, stock_by_line
 from breeder.cultures.stock import LineStock
 from breeder.dispatch.page import besides_weather, morning_of
-from breeder.dispatch.queries import waiting
+from breeder.dispatch.queries import Standing, waiting
+from breeder.dispatch.rules import order_ended
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, Supply
 from breeder.packing.queries import orders_without_box
@@ -52,6 +53,7 @@ class Box:
     reason: str
     morning: str = ""
     blocks: tuple[str, ...] = ()
+    asks_for_check: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,11 @@ class Day:
     supplies: tuple[Supply, ...]
     shelf_is_bare: bool  # nothing at all is there, as before anybody counted
     has_lines: bool
+
+    @property
+    def asks_for_checks(self) -> bool:
+        """Return whether some box would be told more by a check than by the last one."""
+        return any(box.asks_for_check for box in self.boxes)
 
     @property
     def is_quiet(self) -> bool:
@@ -104,9 +111,15 @@ def _boxes(now: datetime) -> list[Box]:
             besides_weather(standing, now) or (standing.check.reason if standing.check else ""),
             morning_of(standing.parcel, standing.check, now),
             standing.legal.blocks,
+            _asks_for_check(standing, now),
         )
         for standing in waiting(now)
     ]
+
+
+def _asks_for_check(standing: Standing, now: datetime) -> bool:
+    on, ended = standing.parcel.post_on, order_ended(standing.parcel.order, now)
+    return bool(on and on >= timezone.localdate(now) and not ended and (standing.check is None or standing.is_changed))
 
 
 def _tubs() -> QuerySet[Culture]:

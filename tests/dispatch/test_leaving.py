@@ -300,3 +300,10 @@ def test_species_that_cannot_share_a_box_need_two() -> None:
     temperate = build.species("Porcellio scaber")
     both = rules.limits_of([temperate, warm])
     assert (both.low_c, both.high_c, both.hard_low_c, both.hard_high_c) == (20, 29, 8, 36)
+
+
+def test_a_check_that_did_not_ask_for_something_yet_does_not_say_that_it_changed() -> None:
+    assert rules.changed({"kit": 1}, {"kit": 1, "closures": ["2013-10-14"]}) == []
+    assert rules.changed({"kit": 1, "closures": []}, {"kit": 1, "closures": ["2013-10-14"]}) == [
+        "its carrier's closures"
+    ]
