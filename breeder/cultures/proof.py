@@ -52,11 +52,20 @@ def differences_of(tub: Culture, book: Ledger, void: Set[int]) -> Iterator[Diffe
         ageing = book.ageing(tub.pk)
         yield from _compared(tub, stage, stored.get(stage), _columns(held, ageing))
     if tub.line.sold_by == Line.SoldBy.CUP:
-        yield from _compared(tub, Stage.CUPS.value, stored.get(Stage.CUPS.value), replay.cup_columns(tub))
+        row, columns = stored.get(Stage.CUPS.value), replay.cup_columns(tub)
+        yield from _compared(tub, Stage.CUPS.value, row, _told_as_in(row, columns))
 
 
 def _columns(held: Held, ageing: Ageing) -> dict[str, Any] | None:
     return None if held.belief is None else replay.columns_of(held, ageing)
+
+
+def _told_as_in(row: Belief | None, columns: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return the columns of a tub's cups with days in place of moments, where the row of an older book holds days."""
+    if row is None or columns is None or any("T" in told for told, _ in row.used["taken"]):
+        return columns
+    days = [[told.split("T")[0], number] for told, number in columns["used"]["taken"]]
+    return columns | {"used": {"taken": days}}
 
 
 def _compared(tub: Culture, stage: str, row: Belief | None, columns: dict[str, Any] | None) -> Iterator[Difference]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.utils import timezone
 
@@ -177,7 +177,7 @@ def cup_parts(tub: Culture, row: Belief | None, line: Line, on: date) -> tuple[c
     Taken apart, so that packing one cup of a tub that gives two leaves the other free.
     """
     rest = line.cup_rest_days
-    taken = [(date.fromisoformat(day), number) for day, number in (row.used["taken"] if row else ())]
+    taken = [(_taken_on(told), number) for told, number in (row.used["taken"] if row else ())]
     resting = [(day, number) for day, number in taken if 0 <= (on - day).days < rest]
     left = max(0, line.cups_per_tub - sum(number for _, number in resting))
     purpose = purpose_on(tub, on)
@@ -185,6 +185,12 @@ def cup_parts(tub: Culture, row: Belief | None, line: Line, on: date) -> tuple[c
         cups.CupTub(tub.number, purpose, left, rest),
         *(cups.CupTub(tub.number, purpose, number, rest, day) for day, number in resting),
     )
+
+
+def _taken_on(told: str) -> date:
+    """Return the keeper's day on which cups were taken; a row of an older book holds the day itself."""
+    at = datetime.fromisoformat(told)
+    return timezone.localdate(at) if timezone.is_aware(at) else at.date()
 
 
 def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:

@@ -97,19 +97,20 @@ def cup_columns(tub: Culture) -> dict[str, Any] | None:
     taken = [entry for entry in standing if entry.kind == Entry.Kind.CHANGE and (entry.number or 0) < 0]
     if not looks and not taken:
         return None
-    days = [[entry.happened_at.date().isoformat(), -(entry.number or 0)] for entry in taken[-CUPS_REMEMBERED:]]
+    # The moment, not its day: which day that was, only the reader's time zone tells.
+    moments = [[entry.happened_at.isoformat(), -(entry.number or 0)] for entry in taken[-CUPS_REMEMBERED:]]
     return {
         "middle": 0.0,
         "log_sd": 0.0,
         "shared_sd": 0.0,
         "cap": None,
         "moved": 0,
-        "taken_since": sum(number for _, number in days),
+        "taken_since": sum(number for _, number in moments),
         "males": None,
         "females": None,
         "counted_at": max(looks, default=None),
         "method": "",
-        "used": {"taken": days},
+        "used": {"taken": moments},
     }
 
 

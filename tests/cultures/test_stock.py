@@ -1,7 +1,8 @@
 """What a line can spare: read in a constant number of queries, from counts that age, by stage, sex and tub."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -10,7 +11,7 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.cultures import actions, queries, rules, steps
+from breeder.cultures import actions, proof, queries, rules, steps
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.models import Belief, Culture, Promise
 from breeder.taxa.models import Line
@@ -138,3 +139,28 @@ def test_cups_promised_and_taken_count_once_and_rest(keeper: User) -> None:
     assert said.startswith(f"Only 1 can be spared from {of}: 2 rested, 1 promised. The next cup is rested on ")
     later = timezone.localdate() + timedelta(days=28)
     assert queries.stock_of(of.pk, on=later).stages["cups"].free == 3
+
+
+@pytest.mark.parametrize(("zone", "hour"), [("America/New_York", 1), ("Australia/Sydney", 22)])
+def test_a_cup_rests_from_the_keepers_own_day_wherever_that_is(keeper: User, zone: str, hour: int) -> None:
+    of = line(sold_by=Line.SoldBy.CUP, cup_rest_days=28)
+    culture, at = tub(of), datetime(2026, 3, 2, hour, tzinfo=UTC)  # not the day that it is there
+    with timezone.override(ZoneInfo(zone)), time_machine.travel(at, tick=False):
+        held, today = promise(of.pk, 1, "cups"), timezone.localdate()
+        with transaction.atomic():
+            steps.take_turn([of.pk])
+            steps.pack_from(culture, "cups", 1, promise=held, at=timezone.now(), by=keeper)
+        free = [queries.stock_of(of.pk, on=today + timedelta(days=days)).free("cups") for days in (0, 27, 28)]
+        assert free == [0, 0, 1]
+        assert list(proof.differences()) == []
+
+
+def test_a_row_of_cups_that_still_holds_days_reads_the_same_and_is_proven(keeper: User) -> None:
+    of = line(sold_by=Line.SoldBy.CUP, cup_rest_days=28)
+    with transaction.atomic():
+        steps.take_turn([of.pk])
+        steps.pack_from(tub(of), "cups", 1, promise=None, at=NOW, by=keeper)
+    Belief.objects.update(used={"taken": [[NOW.date().isoformat(), 1]]})
+    free = [queries.stock_of(of.pk, on=NOW.date() + timedelta(days=days)).free("cups") for days in (27, 28)]
+    assert free == [0, 1]
+    assert list(proof.differences()) == []
