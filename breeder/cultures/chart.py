@@ -9,7 +9,7 @@ from math import ceil
 from django.utils import timezone
 
 from breeder.census import belief as census
-from breeder.cultures.ledger import Held, Ledger
+from breeder.cultures.ledger import Held, Ledger, in_local_days
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.telling import sentence_of
 
@@ -153,7 +153,7 @@ def _reads(
         belief = story[bisect_right(at, moment) - 1][1].belief
         if belief is None:
             continue
-        on = timezone.localdate(moment)
+        on, belief = timezone.localdate(moment), in_local_days(belief)
         lower = census.lower(belief, on, confidence, ageing, stage)
         expected = census.aged(belief, on, ageing, stage).expected
         found.append(Read(moment, lower, expected, told.get(moment, "")))

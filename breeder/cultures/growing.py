@@ -27,7 +27,7 @@ from breeder.census.growth import (
 )
 from breeder.census.quantiles import STORED_Z
 from breeder.cultures import replay
-from breeder.cultures.ledger import Ledger, ageing_of
+from breeder.cultures.ledger import Ledger, ageing_of, in_local_days
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.reckoning import purpose_on
 from breeder.cultures.stock import StageStock
@@ -157,7 +157,7 @@ def _tub_growth(book: Ledger, tub: Culture, stage: str, default: Growth | None, 
     belief, entries = book.held(tub.pk, stage).belief, book.entries_of(tub.pk, stage)
     if belief is None:
         return None
-    now = census.aged(belief, on, ageing_of(tub.line), stage)
+    now = census.aged(in_local_days(belief), on, ageing_of(tub.line), stage)
     room = _room(tub, entries, now.expected)
     nothing = Growth(0.0, 0.0, 0, "")
     growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default or nothing, room)

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
+
+from django.utils import timezone
 
 from breeder.census import belief as census
 from breeder.census.belief import About, Ageing, Counted, Moved
@@ -27,6 +29,11 @@ class Held:
 def ageing_of(line: Line) -> Ageing:
     """Return how beliefs of this line fade: by its species' adult life."""
     return Ageing(adult_life_months=float(line.species.adult_life_months))
+
+
+def in_local_days(belief: census.Belief) -> census.Belief:
+    """Return a belief to be read on a day of the keeper's: counted at breakfast in Sydney, it is not a day old."""
+    return census.in_days(belief, lambda at: timezone.localdate(at) if isinstance(at, datetime) else at)
 
 
 def void_ids(corrections: Iterable[Entry]) -> set[int]:
@@ -148,7 +155,7 @@ def poured_into(there: census.Belief | None, poured: census.Belief) -> census.Be
 
 def event_of(entry: Entry) -> census.Event:
     """Return an entry as the census room takes it."""
-    at = entry.happened_at
+    at = entry.happened_at.astimezone(UTC)  # as it is read back, so that a count that is only shown ages no otherwise
     if entry.kind == Entry.Kind.COUNT:
         exact = entry.log_sd == 0.0 and entry.method in counting.ONE_BY_ONE
         return Counted(at, entry.estimate or 0.0, entry.log_sd or 0.0, entry.shared_sd or 0.0, exact)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from breeder.census import belief as census
 from breeder.census.quantiles import whole_below
 from breeder.cultures.keeping import minimum_of, size_kept
-from breeder.cultures.ledger import ageing_of
+from breeder.cultures.ledger import ageing_of, in_local_days
 from breeder.cultures.models import Belief, Culture, Promise, Stage
 from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
@@ -208,8 +208,8 @@ def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:
 
 
 def stored_belief(row: Belief) -> census.Belief:
-    """Return the census room's belief that a row holds."""
-    return census.from_json(row.used["belief"])
+    """Return the census room's belief that a row holds, in the keeper's days."""
+    return in_local_days(census.from_json(row.used["belief"]))
 
 
 def _for_reserve(one: Read, promises: list[Promise], on: date) -> surplus.TubStage:

@@ -13,7 +13,7 @@ from breeder.census.defaults import PAIRS_NEEDED
 from breeder.census.quantiles import whole_below
 from breeder.cultures import counting
 from breeder.cultures.learning import Own
-from breeder.cultures.ledger import Held
+from breeder.cultures.ledger import Held, in_local_days
 from breeder.cultures.models import Entry
 from breeder.cultures.words import animals
 
@@ -144,16 +144,16 @@ class Working:
 
 def working_of(held: Held, stage: str, on: date, confidence: float, ageing: Ageing) -> Working | None:
     """Return the working of what a tub holds on a day; None where nothing was ever recorded."""
-    belief = held.belief
-    if belief is None:
+    if held.belief is None:
         return None
+    belief = in_local_days(held.belief)
     lower = census.lower(belief, on, confidence, ageing, stage)
     now = census.aged(belief, on, ageing, stage)
     last = held.last_count
     return Working(
         stage=stage,
         lower=lower,
-        likely=int(now.expected),
+        likely=whole_below(now.expected),
         confidence=confidence,
         last_said=counted_words(last) if last else "",
         counted_at=last.happened_at if last else None,
@@ -229,7 +229,7 @@ def preview_of(before: Held, after: Held, entry: Entry, on: date, confidence: fl
     """Return what the book would rely on after one more count, and why, before it is saved."""
     if after.belief is None:
         return "The book would know nothing of this tub."
-    lower = census.lower(after.belief, on, confidence, ageing, entry.stage)
+    lower = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
     later = after.last_count is not None and after.last_count.happened_at > entry.happened_at
     if later or after.belief.used is None:
         return f"The book would rely on {lower}: a later count stands, so this one only fills in the past."

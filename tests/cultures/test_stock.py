@@ -11,12 +11,13 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.cultures import actions, proof, queries, rules, steps
+from breeder.census.belief import Ageing
+from breeder.cultures import actions, proof, queries, rules, steps, telling
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.models import Belief, Culture, Promise
 from breeder.taxa.models import Line
 from tests.build import NOW, line, species, tub
-from tests.cultures.book import promise
+from tests.cultures.book import promise, tub_stock
 
 pytestmark = pytest.mark.django_db
 
@@ -164,3 +165,25 @@ def test_a_row_of_cups_that_still_holds_days_reads_the_same_and_is_proven(keeper
     free = [queries.stock_of(of.pk, on=NOW.date() + timedelta(days=days)).free("cups") for days in (27, 28)]
     assert free == [0, 1]
     assert list(proof.differences()) == []
+
+
+@pytest.mark.parametrize(("zone", "hour"), [("America/New_York", 1), ("Australia/Sydney", 22)])
+def test_a_count_ages_by_the_keepers_own_days(keeper: User, zone: str, hour: int) -> None:
+    of, at = line(harvest_share=None), datetime(2026, 3, 2, hour, tzinfo=UTC)  # not the day that it is there
+    with timezone.override(ZoneInfo(zone)), time_machine.travel(at + timedelta(minutes=1), tick=False):
+        counted, noon = timezone.localdate(at), timezone.localtime(at).replace(hour=12) - timedelta(days=1)
+        one, other = tub(of), tub(of)
+        actions.record_count(one.pk, "adults", "hand", {"counted": 40}, happened_at=timezone.localtime(at), by=keeper)
+        assert tub_stock(one, "adults").lower == 40, "every animal was in the hand a minute ago"
+        working = telling.working_of(queries.book_of(one).held(one.pk, "adults"), "adults", counted, 0.95, Ageing())
+        assert working is not None
+        assert (working.lower, working.likely) == (40, 40)
+        actions.record_count(other.pk, "adults", "hand", {"counted": 40}, happened_at=noon, by=keeper)
+    for days in (1, 30, 90):
+        with timezone.override(ZoneInfo(zone)):
+            tubs = queries.stock_of(of.pk, on=counted + timedelta(days=days)).stages["adults"]
+            sooner = queries.stock_of(of.pk, on=counted + timedelta(days=days - 1)).stages["adults"]
+        evening, day_before = tubs.tub(one.pk), sooner.tub(other.pk)
+        assert evening is not None
+        assert day_before is not None
+        assert evening.lower == day_before.lower

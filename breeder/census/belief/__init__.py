@@ -4,7 +4,7 @@ from .events import About, Ageing, Counted, Event, Moved, counted_from
 from .fusing import fuse
 from .mixing import merged, split, tipping
 from .replaying import after, replay
-from .state import Animals, Belief, Used, aged, bound_at_count, is_stale, low_of, lower, spread_between
+from .state import Animals, Belief, Used, aged, bound_at_count, in_days, is_stale, low_of, lower, spread_between
 from .storing import as_json, from_json
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "counted_from",
     "from_json",
     "fuse",
+    "in_days",
     "is_stale",
     "low_of",
     "lower",

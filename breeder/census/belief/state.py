@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -134,6 +135,25 @@ class Belief:
     def cap(self) -> float | None:
         """The last count's own estimate, where one count is all there is."""
         return self.sources[0].cap if len(self.sources) == 1 and isinstance(self.sources[0], Animals) else None
+
+
+def in_days(belief: Belief, day: Callable[[date], date]) -> Belief:
+    """Return the belief with each of its moments as the calendar `day` that it was where it is read.
+
+    A ledger of moments replays alike everywhere; how many days ago one was depends on the reader's time zone.
+    """
+    return replace(
+        belief,
+        sources=tuple(_source_in_days(source, day) for source in belief.sources),
+        begun_on=day(belief.begun_on),
+        counted_on=None if belief.counted_on is None else day(belief.counted_on),
+    )
+
+
+def _source_in_days(source: Source, day: Callable[[date], date]) -> Source:
+    if isinstance(source, Animals):
+        return replace(source, since=day(source.since))
+    return replace(source, of=in_days(source.of, day)) if isinstance(source, Part) else source
 
 
 def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
