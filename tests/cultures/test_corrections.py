@@ -104,6 +104,27 @@ def test_a_purpose_taken_back_is_what_it_was_but_a_mixed_tub_with_others_in_it_s
         actions.correct_entry(meant.pk, by=keeper)
 
 
+def test_what_was_set_later_stays_when_something_earlier_is_taken_back(keeper: User) -> None:
+    culture = tub()
+    reason = actions.set_not_for_sale(culture.pk, "waits for its name", by=keeper).entry
+    crash = actions.mark_crashed(culture.pk, "all dead", by=keeper).entry
+    undone = actions.correct_entry(reason.pk, by=keeper).entry
+    assert Culture.objects.get(pk=culture.pk).not_for_sale.startswith("crashed on ")
+    actions.correct_entry(crash.pk, by=keeper)
+    culture.refresh_from_db()
+    assert (culture.not_for_sale, culture.crashed_on) == ("", None), "the reason before it was taken back too"
+    actions.correct_entry(undone.pk, by=keeper)
+    assert Culture.objects.get(pk=culture.pk).not_for_sale == "waits for its name"
+
+
+def test_a_tub_that_was_mixed_after_all_is_mixed_whatever_was_set_since(keeper: User) -> None:
+    culture = tub()
+    slip = actions.correct_entry(actions.set_purpose(culture.pk, "mixed", by=keeper).entry.pk, by=keeper).entry
+    actions.set_purpose(culture.pk, "growing", by=keeper)
+    actions.correct_entry(slip.pk, by=keeper)
+    assert Culture.objects.get(pk=culture.pk).purpose == "mixed"
+
+
 def test_a_half_taken_back_leaves_the_whole(keeper: User) -> None:
     culture = tub(line(harvest_share=None))
     actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)

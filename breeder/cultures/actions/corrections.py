@@ -94,11 +94,29 @@ def _follow(tub: Culture, entry: Entry) -> list[str]:
     # `entry` has just been taken back: a fact itself falls, one that its correction had taken back stands again.
     stands = not stands
     if fact.kind == Entry.Kind.STATE:
-        apply_state(tub, fact.given["set" if stands else "before"])
+        apply_state(tub, _state_now(fact))
         _follow_ancestry(tub, fact, stands)
     if fact.promise is None:
         return []
     return _hold_again(fact.promise, fact, stands)
+
+
+def _state_now(fact: Entry) -> dict[str, Any]:
+    """Return what a tub's row says of what a state entry set: by the last that stands, else as it was before the first.
+
+    The entry itself need not be the last: a reason taken back must not take along the crash that came after it. A tub
+    that is mixed by any entry that stands stays so.
+    """
+    states = list(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.STATE).order_by("pk"))
+    void = ledger.void_ids(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.CORRECT))
+    found: dict[str, Any] = {}
+    for name in fact.given["set"]:
+        setting = [state.given for state in states if name in state.given["set"]]
+        standing = [state.given["set"][name] for state in states if state.pk not in void and name in state.given["set"]]
+        mixed = name == "purpose" and Culture.Purpose.MIXED.value in standing
+        last = standing[-1] if standing else setting[0]["before"][name]
+        found[name] = Culture.Purpose.MIXED.value if mixed else last
+    return found
 
 
 def _follow_ancestry(tub: Culture, closing: Entry, stands: bool) -> None:
