@@ -1,7 +1,7 @@
 """Yesterday's paper sheet typed in at the desk: one row a tub, all of it or nothing, at the time it was walked."""
 
 import re
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from breeder.cultures import actions
 from breeder.cultures.models import Culture, Entry
+from breeder.house.models import Setting
 from breeder.pages import once
 from breeder.taxa.models import Line
 from tests.build import line, tub
@@ -124,3 +125,28 @@ def test_tubs_done_that_day_are_marked_and_long_sheets_ask_no_more_of_the_databa
     assert counts[0] == counts[1]
     keeper_client.post(URL, typed((tubs[0], {"seen": ["well"]})))
     assert keeper_client.get(URL).content.decode().count("looked into that day") == 1
+
+
+@pytest.mark.parametrize("zone", ["Australia/Sydney", "America/New_York"])
+@pytest.mark.parametrize("on", ["0001-01-01", "9999-12-31", "", "yesterday"])
+def test_a_day_on_which_no_sheet_can_be_shows_yesterdays(keeper_client: Client, on: str, zone: str) -> None:
+    household = Setting.objects.get_or_create(pk=1)[0]
+    household.timezone = zone
+    household.save()
+    culture = tub(started_on=date(1995, 1, 1))
+    page = keeper_client.get(URL, {"on": on, "shelf": "A\x00"})
+    assert (page.status_code, f'name="tub{culture.number}-note"' in page.content.decode()) == (200, True)
+    assert keeper_client.post(URL, typed((culture, {"seen": ["well"]}), on=on, shelf="A\x00")).status_code == 422
+    assert not Entry.objects.exists()
+
+
+def test_one_tub_is_in_the_book_and_the_page_stays_at_its_shelf_whatever_that_is_called(keeper_client: Client) -> None:
+    one, other = tub(shelf="A & B#1"), tub(shelf="A ")
+    page = keeper_client.post(URL, typed((one, {"seen": ["well"]}), shelf="A & B#1"), follow=True)
+    assert [str(said) for said in page.context["messages"]] == [
+        f"1 tub of the sheet of {yesterday():%-d %B %Y} is in the book."
+    ]
+    assert (page.context["shelf"], [row.tub for row in page.context["rows"]]) == ("A & B#1", [one])
+    both = typed((one, {"seen": ["well"]}), (other, {"seen": ["well"]}))
+    (said,) = keeper_client.post(URL, both, follow=True).context["messages"]
+    assert str(said).endswith(" are in the book.")

@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, timedelta
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -12,19 +13,21 @@ from django.utils import timezone
 
 from breeder.cultures import actions, forms, queries
 from breeder.cultures.forms.counts import EYE_CHOICES
+from breeder.cultures.forms.fields import FIRST_YEAR
 from breeder.cultures.forms.sheet import SHEET_SEEN
 from breeder.cultures.views.answers import REFUSED
 from breeder.pages import once
 
+LONGEST_SHELF = 12
 OF_A_TUB = re.compile(r"tub(\d{1,9})-\w+")
 
 
 def sheet(request: HttpRequest) -> HttpResponse:
     """Type in what was written on the printed sheet."""
     once.seen(request.POST.get("token", ""))
-    chosen = request.POST.get("shelf") or request.GET.get("shelf", "")
+    chosen = _shelf_asked(request)
     form = forms.SheetForm(request.POST or None, initial={"on": _day_asked(request)})
-    rows = _rows(request, form, chosen[:12])
+    rows = _rows(request, form, chosen)
     if request.method == "POST" and all([form.is_valid(), *(row.is_valid() for row in rows)]):
         try:
             return _write(request, form, rows, chosen)
@@ -35,16 +38,30 @@ def sheet(request: HttpRequest) -> HttpResponse:
     return render(request, "cultures/sheet.html", shown, status=REFUSED if form.is_bound else 200)
 
 
+def _shelf_asked(request: HttpRequest) -> str:
+    """Return the shelf that was chosen; a sign that no database keeps is left out."""
+    return (request.POST.get("shelf") or request.GET.get("shelf", "")).replace("\x00", "")[:LONGEST_SHELF]
+
+
 def _day_asked(request: HttpRequest) -> date:
     try:
-        return date.fromisoformat(request.GET.get("on", ""))
+        return _possible(date.fromisoformat(request.GET.get("on", "")))
     except ValueError:
-        return timezone.localdate() - timedelta(days=1)
+        return _yesterday()
+
+
+def _possible(on: date | None) -> date:
+    """Return a day of which there can be a sheet: any since tubs were kept, up to today; for others yesterday."""
+    return on if on and on.year >= FIRST_YEAR and on <= timezone.localdate() else _yesterday()
+
+
+def _yesterday() -> date:
+    return timezone.localdate() - timedelta(days=1)
 
 
 def _rows(request: HttpRequest, form: forms.SheetForm, shelf: str) -> list[forms.SheetRowForm]:
     sent = request.POST if form.is_bound else None
-    day = (form.cleaned_data.get("on") if form.is_bound and form.is_valid() else None) or _day_asked(request)
+    day = _possible(form.cleaned_data.get("on")) if form.is_bound and form.is_valid() else _day_asked(request)
     written = {int(found[1]) for name, value in request.POST.items() if value and (found := OF_A_TUB.fullmatch(name))}
     return [
         forms.SheetRowForm(sent, tub=tub, done=done) for tub, done in queries.sheet_of(day, shelf=shelf, also=written)
@@ -53,11 +70,12 @@ def _rows(request: HttpRequest, form: forms.SheetForm, shelf: str) -> list[forms
 
 def _write(request: HttpRequest, form: forms.SheetForm, rows: list[forms.SheetRowForm], shelf: str) -> HttpResponse:
     visits = [visit for row in rows if (visit := row.visit())]
-    answer = f"{reverse('cultures:sheet')}?on={form.cleaned_data['on']}&shelf={shelf}"
+    answer = f"{reverse('cultures:sheet')}?{urlencode({'on': form.cleaned_data['on'], 'shelf': shelf})}"
     token = request.POST.get("token", "")
     recorded = actions.record_round(visits, happened_at=form.happened_at, by=request.user, token=token, answer=answer)
     many = "1 tub" if len(visits) == 1 else f"{len(visits)} tubs"
-    messages.success(request, f"{many} of the sheet of {form.cleaned_data['on']:%-d %B %Y} are in the book.")
+    are = "is" if len(visits) == 1 else "are"
+    messages.success(request, f"{many} of the sheet of {form.cleaned_data['on']:%-d %B %Y} {are} in the book.")
     for broken in recorded.breaks:
         messages.warning(request, broken)
     return redirect(answer)
