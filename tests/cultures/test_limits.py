@@ -111,6 +111,13 @@ def test_places_on_a_shelf_run_from_1_to_999(keeper_client: Client) -> None:
         assert (Culture.objects.count() > before) is taken, place
 
 
+def test_no_tub_was_begun_before_1990(keeper_client: Client) -> None:
+    sent = {"line": str(line().pk), "shelf": "A", "place_on_shelf": "1", "purpose": "breeding"}
+    for day, taken in (("0001-01-01", False), ("1989-12-31", False), ("1990-01-01", True)):
+        answer = keeper_client.post(reverse("cultures:tub_new"), sent | {"started_on": day})
+        assert (Culture.objects.exists(), "Check the year" in answer.content.decode()) == (taken, not taken), day
+
+
 def test_a_tub_page_shows_the_twenty_newest_entries_first(keeper_client: Client, keeper: User) -> None:
     for entries, more in ((19, False), (20, True)):
         culture = tub()

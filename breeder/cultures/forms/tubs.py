@@ -1,15 +1,17 @@
 """Forms of a tub's own page: changes, moves, beginning, splitting, closing, what it is for."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
 from breeder.cultures.actions.minimums import GENETICS, KEPT
 from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
-from breeder.cultures.forms.fields import AnimalsField, WhenField, as_number, photo_field
+from breeder.cultures.forms.fields import FIRST_YEAR, AnimalsField, WhenField, as_number, photo_field
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
@@ -154,6 +156,13 @@ class NewTubForm(PlaceFields):
     def __init__(self, *args: Any, lines: QuerySet[Line], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["line"].queryset = lines  # type: ignore[attr-defined]
+
+    def clean_started_on(self) -> date | None:
+        """Refuse a year that is a slip, such as 0026."""
+        on: date | None = self.cleaned_data["started_on"]
+        if on is not None and on.year < FIRST_YEAR:
+            raise ValidationError(f"‘Started on’ is in the year {on.year}. Check the year.", code="when")
+        return on
 
 
 class SplitForm(PlaceFields):
