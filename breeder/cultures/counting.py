@@ -6,6 +6,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from breeder.census import methods
+from breeder.census.faults import MOST_ANIMALS
 from breeder.census.methods import EYE_CLASSES, SHARED_SD, BadCount, Count
 from breeder.census.persons import unbiased
 
@@ -78,6 +79,20 @@ def counted(method: str, given: Mapping[str, Any], *, shared_sd: float | None = 
     if count.estimate is None or count.log_sd is None:
         raise BadFact(" ".join(count.notes) or "These values do not say how many there are. Count in another way.")
     return unbiased(count, own["bias"], own["pairs"]) if own else count
+
+
+def newly_counted(method: str, given: Mapping[str, Any]) -> Count:
+    """Return the count that values typed now make. Raises BadFact too for more animals than one tub can hold.
+
+    What stands in the ledger is read by `counted`, whatever it says.
+    """
+    count = counted(method, given)
+    if (count.estimate or 0.0) > MOST_ANIMALS:
+        raise BadFact(
+            f"These values make about {count.estimate:.0f} animals, more than one tub can hold ({MOST_ANIMALS}). "
+            "Look for the slip, and type them again."
+        )
+    return count
 
 
 def is_exact(count: Count) -> bool:

@@ -33,7 +33,7 @@ def preview(
 ) -> Preview:
     """Return what a count by this person would say and do. Raises BadFact."""
     given = learning.with_own_error(given, method, by)
-    count = counting.counted(method, given)
+    count = counting.newly_counted(method, given)
     at = turn.moment(tub, happened_at)
     entry = Entry(
         pk=NOT_SAVED,

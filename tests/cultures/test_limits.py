@@ -54,6 +54,15 @@ def test_a_hundred_thousand_animals_are_the_most_in_one_entry(keeper: User) -> N
         actions.record_change(culture.pk, "young", 100_001, "received", by=keeper)
 
 
+def test_a_million_animals_are_the_most_that_a_count_makes_but_what_stands_is_read(keeper: User) -> None:
+    """100000 under one piece, times ten: a million. A tipped half of far more fits no whole number on a server."""
+    culture = tub()
+    actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10}, by=keeper)
+    with pytest.raises(ValidationError, match="about 1000010 animals, more than one tub can hold"):
+        actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10.0001}, by=keeper)
+    assert counting.counted("piece", {"seen": 100_000, "factor": 10.0001}).estimate == pytest.approx(1_000_010)
+
+
 def test_where_nothing_is_said_none_were_missed_and_none_lie_in_clusters() -> None:
     """45 counted are 45; 9 and 11 in two portions of a hundredth each are 1000."""
     for method in ("hand", "full_sort"):

@@ -56,7 +56,7 @@ def record_count(
     `seen` is what else was seen on that look; it stands and falls with the count.
     """
     written = learning.with_own_error(written_down(stage, method, given, sexed), method, by)
-    count = counting.counted(method, written)
+    count = counting.newly_counted(method, written)
     flags = known("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
         this = turn.take([culture_id])
