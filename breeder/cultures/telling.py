@@ -25,6 +25,13 @@ DID = {
     Entry.Reason.RETURNED: "came back",
     Entry.Reason.MOVED: "moved",
 }
+# What an entry is called, where that is not the name of its kind.
+CALLED = {
+    Entry.Kind.ABOUT: "tipping",
+    Entry.Kind.LOOKED: "look",
+    Entry.Kind.STATE: "setting",
+    Entry.Kind.CORRECT: "correction",
+}
 HALVES = {0.5: "half", 1.0: "all"}
 
 
@@ -99,9 +106,9 @@ def _state(entry: Entry, other: int | None) -> str:
     if "closed_on" in now:
         return "Tub closed."
     if "crashed_on" in now:
-        return f"{now['not_for_sale']}.".capitalize() if now["crashed_on"] else "No longer marked as crashed."
+        return _as_sentence(now["not_for_sale"]) if now["crashed_on"] else "No longer marked as crashed."
     if "not_for_sale" in now:
-        return f"Not for sale: {now['not_for_sale']}." if now["not_for_sale"] else "For sale again."
+        return _as_sentence(f"Not for sale: {now['not_for_sale']}") if now["not_for_sale"] else "For sale again."
     if "purpose" in now:
         until = now.get("quarantine_until")
         return f"Purpose: {now['purpose']}{f' until {date.fromisoformat(until):%-d %B %Y}' if until else ''}."
@@ -111,11 +118,18 @@ def _state(entry: Entry, other: int | None) -> str:
     return "Set."
 
 
+def _as_sentence(words: str) -> str:
+    """Return the keeper's words as a sentence: only the first letter is made large, and one full stop ends it."""
+    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
+
+
 def _correct(entry: Entry, other: int | None) -> str:
     wrong = entry.corrects
     if wrong is None:
         return "Correction."
-    return f"Takes back the {wrong.kind} of {timezone.localtime(wrong.happened_at):%-d %B, %H:%M}."
+    return (
+        f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {timezone.localtime(wrong.happened_at):%-d %B, %H:%M}."
+    )
 
 
 _TELL = {

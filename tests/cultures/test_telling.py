@@ -56,10 +56,24 @@ def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
         "Fed, misted.",
         "Purpose: quarantine until 10 May 2026.",
         "Not for sale: mites.",
-        "Takes back the looked of 7 March, 12:00.",
+        "Takes back the look of 7 March, 12:00.",
         "Tub closed. Died out.",
     ]
     assert f"1 young moved in from tub {first.number}." in said(other)
+
+
+def test_the_keepers_own_words_stay_as_they_were_written(keeper: User) -> None:
+    culture = tub()
+    reason = actions.set_not_for_sale(culture.pk, "waits for Dr. May’s answer.", by=keeper).entry
+    crash = actions.mark_crashed(culture.pk, "all dead, the Exo mat failed.", by=keeper).entry
+    undone = actions.correct_entry(reason.pk, by=keeper).entry
+    actions.correct_entry(undone.pk, by=keeper)
+    assert telling.sentence_of(crash) == "Crashed on 30 April 2026: all dead, the Exo mat failed."
+    assert said(culture)[0] == "Not for sale: waits for Dr. May’s answer."
+    assert said(culture)[-2:] == [
+        "Takes back the setting of 30 April, 12:00.",
+        "Takes back the correction of 30 April, 12:00.",
+    ]
 
 
 def test_a_half_tipped_over_is_told_on_both_sides(keeper: User) -> None:
