@@ -15,11 +15,15 @@ QUARANTINE = timedelta(days=14)
 
 
 def tub_for(source: Culture, *, at: datetime, because: str, by: Any) -> Culture:
-    """Return an open quarantine tub of the same line, begun beside the source tub where there is none."""
+    """Return an open quarantine tub of the same line, begun beside the source tub where there is none.
+
+    What waits there already never waits for a shorter time than it was to: a sister of a crashed tub, say.
+    """
     until = timezone.localdate(at) + QUARANTINE
     waiting = Culture.objects.filter(line=source.line, purpose=Culture.Purpose.QUARANTINE, closed_on=None)
     if tub := waiting.order_by("number").first():
-        write_state(tub, {"quarantine_until": until}, at=at, note=because, by=by)
+        longest = max(until, tub.quarantine_until or until)
+        write_state(tub, {"quarantine_until": longest}, at=at, note=because, by=by)
         return tub
     place = Place(
         shelf=source.shelf,

@@ -3,10 +3,12 @@
 from datetime import date, timedelta
 
 import pytest
+import time_machine
 from django.contrib.auth.models import User
+from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import actions, queries
+from breeder.cultures import actions, quarantine, queries, steps
 from breeder.cultures.actions.tubs import Animals, Place
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Ancestry, Belief, Culture, Entry
@@ -139,6 +141,22 @@ def test_quarantine_keeps_a_tub_out_of_what_is_sold_until_its_day(keeper: User) 
     actions.set_purpose(culture.pk, "breeding", by=keeper)
     assert Culture.objects.get(pk=culture.pk).quarantine_until is None
     assert queries.stock_of(culture.line_id).free("young") == 20
+
+
+def test_what_comes_back_into_quarantine_never_ends_it_sooner(keeper: User) -> None:
+    of = line()
+    crashed, sister = tub(of), tub(of)
+    actions.mark_crashed(crashed.pk, "all dead", by=keeper)
+    actions.set_sister_apart(sister.pk, crashed.pk, quarantine=True, by=keeper)
+    sister.refresh_from_db()
+    until = sister.quarantine_until
+    assert until is not None
+    for later in (timedelta(0), timedelta(days=20)):
+        with time_machine.travel(timezone.now() + later, tick=False), transaction.atomic():
+            steps.take_turn([of.pk])
+            found = quarantine.tub_for(crashed, at=timezone.now(), because="Was in a box", by=keeper)
+            ends = max(until, timezone.localdate() + quarantine.QUARANTINE)
+        assert (found, found.quarantine_until) == (sister, ends)
 
 
 def test_a_tub_that_is_not_for_sale_says_why_on_the_line(keeper: User) -> None:
