@@ -239,3 +239,18 @@ def test_an_undo_goes_on_to_pages_of_this_site_only(keeper_client: Client, known
     for elsewhere in ("https://example.org/", "//example.org", "/\\example.org", "javascript:alert(1)"):
         answer = keeper_client.post(page, {"entry": "x", "next": elsewhere})
         assert answer.url == url("tub", known.number)
+
+
+@pytest.mark.parametrize("page", ["tub_not_for_sale", "tub_purpose"])
+def test_an_old_page_does_not_write_over_what_was_set_meanwhile(keeper_client: Client, keeper: User, page: str) -> None:
+    culture = tub()
+    opened = keeper_client.get(url(page, culture.number)).context["form"]["seen"].value()
+    actions.mark_crashed(culture.pk, "all dead", by=keeper)
+    actions.set_purpose(culture.pk, "isolation", by=keeper)
+    sent = {"because": "", "purpose": "growing", "seen": opened}
+    answer = keeper_client.post(url(page, culture.number), sent | {"token": once.new_token()})
+    assert (answer.status_code, "was changed since you opened" in answer.content.decode()) == (422, True)
+    culture.refresh_from_db()
+    assert (culture.purpose, culture.not_for_sale[:7]) == ("isolation", "crashed")
+    again = sent | {"seen": answer.context["form"]["seen"].value(), "token": once.new_token()}
+    assert keeper_client.post(url(page, culture.number), again).status_code == 302

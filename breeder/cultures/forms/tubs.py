@@ -13,7 +13,7 @@ from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
 from breeder.cultures.forms.fields import FIRST_YEAR, AnimalsField, WhenField, as_number, photo_field
 from breeder.cultures.models import Culture, Entry, Stage
-from breeder.house.seen import SeenForm
+from breeder.house.seen import SeenForm, StampField, short
 from breeder.house.sentences import PlainForm
 from breeder.taxa.models import Line
 
@@ -62,6 +62,30 @@ class OfTubForm(PlainForm, forms.Form):
 
     # What of this form takes animals out of a frozen line, so that its name is asked for.
     takes_out = ""
+
+
+class SeenTubForm(OfTubForm):
+    """Refuses to write over what somebody else set of the tub since the page was opened, a crash perhaps."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["seen"] = StampField(required=False, initial=short(self.now))
+
+    @property
+    def now(self) -> str:
+        """Return in words what is set of the tub now."""
+        raise NotImplementedError
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned.pop("seen", None)
+        if self.data.get(self.add_prefix("seen"), short(self.now)) != short(self.now):
+            said = (
+                f"This was changed since you opened this page; in the book it is now ‘{self.now}’. What you typed "
+                "stands below: look at it, and save again if it is to be so."
+            )
+            self.add_error(None, ValidationError(said, code="changed_meanwhile"))
+        return cleaned
 
 
 class ChangeForm(OfTubForm):
@@ -196,7 +220,7 @@ class CloseForm(OfTubForm):
     happened_at = WhenField()
 
 
-class PurposeForm(OfTubForm):
+class PurposeForm(SeenTubForm):
     """What a tub is for."""
 
     takes_out = ", to show or mix the tub"
@@ -207,8 +231,14 @@ class PurposeForm(OfTubForm):
     )
     reason = forms.CharField(label="Why", required=False, max_length=LONGEST_NOTE)
 
+    @property
+    def now(self) -> str:
+        """Return what the tub is for now."""
+        until = self.tub.quarantine_until
+        return f"{self.tub.purpose} until {until:%-d %B %Y}" if until else self.tub.purpose
 
-class NotForSaleForm(OfTubForm):
+
+class NotForSaleForm(SeenTubForm):
     """Keeps a tub out of what is sold."""
 
     because = forms.CharField(
@@ -217,6 +247,11 @@ class NotForSaleForm(OfTubForm):
         max_length=160,
         help_text="Left empty the tub is for sale again.",
     )
+
+    @property
+    def now(self) -> str:
+        """Return why the tub is not for sale now."""
+        return self.tub.not_for_sale or "for sale"
 
 
 class CrashForm(PlainForm, forms.Form):
