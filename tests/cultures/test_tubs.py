@@ -190,3 +190,13 @@ def test_a_raised_minimum_says_whom_it_leaves_short(keeper: User) -> None:
     promise(of.pk, 15)
     (said,) = actions.set_minimum(of.pk, adults_kept=20, young_kept=10, each_sex_kept=3, by=keeper)
     assert "is short by 5 young" in said
+
+
+def test_care_of_yesterday_is_written_for_the_tubs_that_stood_there_then(keeper: User) -> None:
+    of, now = line(), timezone.now()
+    old, new = tub(of), tub(of, started_on=timezone.localdate(now))
+    done = actions.care_for_shelf("A", ["fed"], happened_at=now - timedelta(days=1), by=keeper)
+    assert [one.entry.culture for one in done] == [old]
+    assert [one.entry.culture for one in actions.care_for_shelf("A", ["fed"], by=keeper)] == [old, new]
+    with pytest.raises(BadFact, match="was started on"):
+        actions.care_for_shelf("A", ["fed"], happened_at=now - timedelta(days=9999), by=keeper)

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 from django.urls import reverse
+from django.utils import timezone
 
 from breeder.cultures import counting, learning, queries, steps
 from breeder.cultures.actions import turn
@@ -138,8 +139,10 @@ def care_for_shelf(
         if not on_shelf:
             raise BadFact({"shelf": f"Shelf “{shelf}” holds no open tub. Choose another shelf."})
         this = turn.take(on_shelf)
-        # Read again after the turn: a tub may have been closed since.
-        tubs = [tub for tub in this.tubs.values() if tub.closed_on is None and tub.shelf == shelf]
+        # Read again after the turn: a tub may have been closed since. One that was begun later was not cared for.
+        on = timezone.localdate(happened_at or timezone.now())
+        open_tubs = [tub for tub in this.tubs.values() if tub.closed_on is None and tub.shelf == shelf]
+        tubs = [tub for tub in open_tubs if tub.started_on <= on] or open_tubs
         found = [Recorded(_cared_for(tub, done, happened_at, note, by)) for tub in tubs]
         if token:
             once.spend(token, answer or reverse("cultures:care"))
