@@ -200,3 +200,13 @@ def test_care_of_yesterday_is_written_for_the_tubs_that_stood_there_then(keeper:
     assert [one.entry.culture for one in actions.care_for_shelf("A", ["fed"], by=keeper)] == [old, new]
     with pytest.raises(BadFact, match="was started on"):
         actions.care_for_shelf("A", ["fed"], happened_at=now - timedelta(days=9999), by=keeper)
+
+
+def test_a_look_that_was_taken_back_is_none_in_the_list(keeper: User) -> None:
+    culture, at = tub(), timezone.now() - timedelta(days=9)
+    actions.record_looked(culture.pk, happened_at=at, by=keeper)
+    slip = actions.record_looked(culture.pk, by=keeper).entry
+    undone = actions.correct_entry(slip.pk, by=keeper).entry
+    assert [row.looked_on for row in queries.tub_rows()] == [timezone.localdate(at)]
+    actions.correct_entry(undone.pk, by=keeper)
+    assert [row.looked_on for row in queries.tub_rows()] == [timezone.localdate()]

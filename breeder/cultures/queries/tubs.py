@@ -87,9 +87,9 @@ def tub_rows(
     number: int | None = None,
 ) -> list[TubRow]:
     """Return tubs in shelf order with what the book relies on in each."""
-    tubs = Culture.objects.select_related("line__species").annotate(
-        looked_at=Max("entries__happened_at", filter=Q(entries__kind__in=(Entry.Kind.LOOKED, Entry.Kind.COUNT)))
-    )
+    void = void_ids(Entry.objects.filter(kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
+    looks = Q(entries__kind__in=(Entry.Kind.LOOKED, Entry.Kind.COUNT)) & ~Q(entries__pk__in=void)
+    tubs = Culture.objects.select_related("line__species").annotate(looked_at=Max("entries__happened_at", filter=looks))
     tubs = tubs.order_by(*SHELF_ORDER)
     tubs = tubs.exclude(closed_on=None) if closed else tubs.filter(closed_on=None)
     for name, value in (("shelf", shelf), ("purpose", purpose), ("line_id", line_id), ("number", number)):
