@@ -14,7 +14,7 @@ from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Ancestry, Belief, Culture, Entry
 from breeder.house.models import LogRow
 from breeder.taxa.models import Line
-from tests.build import line, tub
+from tests.build import line, species, tub
 from tests.cultures.book import lower, promise
 
 pytestmark = pytest.mark.django_db
@@ -210,3 +210,12 @@ def test_a_look_that_was_taken_back_is_none_in_the_list(keeper: User) -> None:
     assert [row.looked_on for row in queries.tub_rows()] == [timezone.localdate(at)]
     actions.correct_entry(undone.pk, by=keeper)
     assert [row.looked_on for row in queries.tub_rows()] == [timezone.localdate()]
+
+
+def test_sisters_of_one_day_stand_by_number_and_lines_of_one_name_by_qualifier(keeper: User) -> None:
+    mother = tub(line(""))
+    children = [actions.split_tub(mother.pk, Place("B"), share=0.5, by=keeper).entry.culture for _ in range(4)]
+    assert [sister.tub for sister in queries.sisters_of(mother)] == children
+    others = [line("", of=species(qualifier=word)) for word in ("cf.", "aff.", "sp.")]
+    found = [row.line for row in queries.line_rows()]
+    assert found == [mother.line, others[1], others[0], others[2]]

@@ -42,7 +42,7 @@ class _Tie:
 
 
 def sisters_of(tub: Culture) -> list[Sister]:
-    """Return the tubs that share animals with a tub, nearest first, then latest first; closed ones too."""
+    """Return the tubs that share animals with a tub, closed ones too: nearest first, then latest, then by number."""
     ties = sorted(_ties(tub), key=lambda tie: tie.on, reverse=True)
     found: dict[int, tuple[int, _Tie, int | None]] = {}
     edge, step = {tub.pk}, 0
@@ -56,14 +56,16 @@ def sisters_of(tub: Culture) -> list[Sister]:
     tubs = Culture.objects.select_related("line__species").in_bulk([*found, tub.pk])
     return [
         Sister(tubs[pk], tie.how, tie.on, tubs[via].number if via else None)
-        for pk, (step, tie, via) in sorted(found.items(), key=lambda pair: pair[1][0])
+        for pk, (step, tie, via) in sorted(
+            found.items(), key=lambda pair: (pair[1][0], -pair[1][1].on.toordinal(), tubs[pair[0]].number)
+        )
     ]
 
 
 def _ties(tub: Culture) -> Iterator[_Tie]:
     """Yield the ties among the tubs of one line, and of the tub itself to tubs of other lines, both ways round."""
     of_line = Q(child__line_id=tub.line_id, parent__line_id=tub.line_id)
-    for row in Ancestry.objects.filter(of_line | Q(child=tub) | Q(parent=tub)):
+    for row in Ancestry.objects.filter(of_line | Q(child=tub) | Q(parent=tub)).order_by("on", "pk"):
         merged = row.kind == Ancestry.Kind.MERGE
         day = f"{row.on:%-d %B %Y}"
         yield _Tie(

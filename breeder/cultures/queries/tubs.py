@@ -14,6 +14,7 @@ from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.words import animals
 from breeder.taxa.models import Line
 
+LINES_BY_NAME = ("species__scientific_name", "species__qualifier", "form_name", "locality")
 COUNT_DUE_DAYS = 90  # a count is asked for this long after the last: half of the six months that end all sales
 
 
@@ -180,7 +181,7 @@ class LineRow:
 
 def line_rows(*, closed: bool = False) -> list[LineRow]:
     """Return lines by name with what they can spare."""
-    lines = Line.objects.select_related("species").order_by("species__scientific_name", "form_name", "locality")
+    lines = Line.objects.select_related("species").order_by(*LINES_BY_NAME)
     chosen = lines.filter(status=Line.Status.CLOSED) if closed else lines.exclude(status=Line.Status.CLOSED)
     stocks = stock_by_line([line.pk for line in chosen] if closed else None)
     return [LineRow(line, stocks[line.pk]) for line in chosen]
