@@ -44,7 +44,7 @@ def in_use(by: Any, method: str) -> OwnError | None:
 def shared_of(by: Any) -> dict[str, float]:
     """Return the shared errors to expect of a person's next counts, by method; defaults where nothing is learnt."""
     rows = OwnError.objects.filter(by=by).order_by("learnt_at", "pk") if by is not None else ()
-    return SHARED_SD | {row.method: row.sd for row in rows if row.learnt} if rows else dict(SHARED_SD)
+    return SHARED_SD | {row.method: row.sd if row.learnt else SHARED_SD[row.method] for row in rows}
 
 
 def with_own_error(given: Mapping[str, Any], method: str, by: Any) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from scipy import stats
 
+from breeder.census.defaults import SHARED_SD
 from breeder.cultures import actions, learning, proof, telling
 from breeder.cultures.models import Culture, Entry, OwnError
 from tests.build import NOW, line, tub
@@ -141,6 +142,7 @@ def test_a_removal_teaches_and_a_sort_put_right_unteaches(keeper: User) -> None:
     assert learning.in_use(keeper, "piece") is not None
     taken_back = actions.correct_entry(sorts[0].pk, by=keeper).entry
     assert learning.in_use(keeper, "piece") is None
+    assert learning.shared_of(keeper) == SHARED_SD, "the plan of the week no longer rests on it either"
     assert OwnError.objects.filter(learnt=False).count() == 1
     actions.correct_entry(taken_back.pk, by=keeper)
     assert learning.in_use(keeper, "piece").pairs == 5  # type: ignore[union-attr]
