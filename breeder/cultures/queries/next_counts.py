@@ -13,6 +13,7 @@ from breeder.census.defaults import TUBS_A_WEEK
 from breeder.cultures import doubts
 from breeder.cultures.doubts import Doubtful, ToCount
 from breeder.cultures.learning import shared_of
+from breeder.cultures.ledger import void_ids
 from breeder.cultures.models import Belief, Culture, Entry
 from breeder.cultures.queries.stock import rows_by_line
 from breeder.taxa.models import Line
@@ -50,7 +51,7 @@ def plan_of_week(on: date | None = None, *, by: Any = None) -> Plan:
     """Return what to count this week: at most 25 tubs less those counted in the last seven days; dangers stay.
 
     A tub counted within the week is not asked for again, but where the line may be in danger. With `by`, what was
-    learnt of that person's counts decides which way is worth it. Six queries at most.
+    learnt of that person's counts decides which way is worth it. Seven queries at most.
     """
     day = on or timezone.localdate()
     found = _Found()
@@ -112,15 +113,17 @@ def _with_reasons(
 
 
 def _last_counts(wanted: list[Doubtful]) -> dict[tuple[int, str], Entry]:
-    """Return the counts that these beliefs rest on, in one query."""
+    """Return the counts that these beliefs rest on, in two queries."""
     rows = [one.read.row for one in wanted if one.read.row.counted_at is not None]
     if not rows:
         return {}
     theirs = Q()
     for row in rows:
         theirs |= Q(culture_id=row.culture_id, stage=row.stage, happened_at=row.counted_at, method=row.method)
-    entries = Entry.objects.filter(theirs, kind=Entry.Kind.COUNT, corrections=None).order_by("pk")
-    return {(entry.culture_id, entry.stage): entry for entry in entries}
+    entries = list(Entry.objects.filter(theirs, kind=Entry.Kind.COUNT).order_by("pk"))
+    tubs = {row.culture_id for row in rows}
+    void = void_ids(Entry.objects.filter(culture_id__in=tubs, kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
+    return {(entry.culture_id, entry.stage): entry for entry in entries if entry.pk not in void}
 
 
 def _age(row: Belief, day: date) -> int:
