@@ -1,7 +1,8 @@
 """Where a limit or a default begins to matter, from both sides. Common practice, no source."""
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
@@ -9,9 +10,11 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from breeder.cultures import actions, counting, queries, telling
 from breeder.cultures.forms import COUNT_FORMS, SplitForm, WhenForm
+from breeder.cultures.forms.fields import WhenField
 from breeder.cultures.models import Culture
 from tests.build import NOW, line, tub
 
@@ -104,6 +107,14 @@ def test_two_hundred_portions_are_one_count() -> None:
 def test_nothing_happened_before_1990() -> None:
     for day, wrong in (("1990-01-02T12:00", False), ("1989-12-30T12:00", True)):
         assert bool(form_errors("hand", counted="45", happened_at=day)) is wrong
+
+
+def test_a_time_that_clocks_show_twice_or_leap_over_is_taken() -> None:
+    """In New York 1:30 came twice on 1 November 2026, and 2:30 never on 8 March."""
+    for typed, told in (("2026-11-01T01:30", (5, 30)), ("2026-03-08T02:30", (7, 30)), ("2026-03-08T04:30", (8, 30))):
+        with timezone.override(ZoneInfo("America/New_York")):
+            at = WhenField().clean(typed)
+        assert (at.astimezone(UTC).hour, at.astimezone(UTC).minute) == told
 
 
 def test_one_animal_can_be_asked_for_and_a_pack_is_asked_for_first() -> None:

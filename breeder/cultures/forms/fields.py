@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.actions.turn import MOST_ANIMALS
@@ -110,9 +111,9 @@ class WhenField(forms.DateTimeField):
     def to_python(self, value: Any) -> datetime | None:
         try:
             at = super().to_python(value)
-        except (ValidationError, OverflowError, ValueError):
-            at = None
-            if value not in self.empty_values:
+        except (ValidationError, OverflowError, ValueError) as fault:
+            at = _at_a_clock_change(fault)
+            if at is None and value not in self.empty_values:
                 raise ValidationError(
                     f"‘{self.label}’ is ‘{_short(str(value))}’, which is not a day and time. Write 2026-03-31 16:30.",
                     code="when",
@@ -120,6 +121,16 @@ class WhenField(forms.DateTimeField):
         if at is not None and at.year < FIRST_YEAR:
             raise ValidationError(f"‘{self.label}’ is in the year {at.year}. Check the year.", code="when")
         return at
+
+
+def _at_a_clock_change(fault: Exception) -> datetime | None:
+    """Return the moment of a time that clocks show twice, or leap over; what happened then is no slip of the pen.
+
+    Of two the first is taken; one that was leapt over is that long after the leap.
+    """
+    if getattr(fault, "code", "") != "ambiguous_timezone":
+        return None
+    return timezone.make_aware(fault.params["datetime"])  # type: ignore[attr-defined]
 
 
 def _short(text: str) -> str:
