@@ -10,6 +10,7 @@ from typing import Any
 from scipy import special
 
 from .defaults import CRASH_SHARE, DANGER_CHANCE, TUBS_A_WEEK
+from .words import many
 
 
 @dataclass(frozen=True)
@@ -137,7 +138,7 @@ def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
     if is_hidden(danger):
         return f"{line.name} may hold fewer than the {line.least} {line.least_words}: about {danger:.0%} likely."
     old = "Its count is too old to sell on. " if tub.stale else ""
-    return f"{old}Doubt keeps about {unsold:.0f} animals from being sold."
+    return f"{old}Doubt keeps about {many(round(unsold), 'animals')} from being sold."
 
 
 def _grade(danger: float) -> int:

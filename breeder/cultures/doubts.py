@@ -8,6 +8,7 @@ from breeder.census import belief as census
 from breeder.census import next_counts, ways
 from breeder.census.defaults import SHARED_SD
 from breeder.census.quantiles import STORED_Z
+from breeder.census.words import many
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.reckoning import LineRows, Read, as_read, purpose_on, stock_from
 from breeder.cultures.stock import StageStock
@@ -139,7 +140,7 @@ def _way_words(way: ways.Way, lower: int, stage: str) -> str:
         told = f"Count it in {way.portions} portions, together a tenth of the tub"
     minutes = f"about {way.minutes:.0f} minute{'' if round(way.minutes) == 1 else 's'}"
     now = f" instead of {lower}" if lower else ""
-    return f"{told}: {minutes}, and the book could rely on about {way.relied:.0f} {stage}{now}."
+    return f"{told}: {minutes}, and the book could rely on about {many(round(way.relied), stage)}{now}."
 
 
 def _more_portions(doubt: Doubtful, last: Entry | None, shared_sd: float) -> str:
@@ -155,4 +156,4 @@ def _more_portions(doubt: Doubtful, last: Entry | None, shared_sd: float) -> str
     needed = ways.portions_for(doubt.read.likely_exact, doubt.log_sd / 2, shared_sd)
     if needed is None:
         return "No number of portions would halve the doubt; only a full sort does."
-    return f"{needed} portions of one in eighty would halve the doubt."
+    return f"{many(needed, 'portions')} of one in eighty would halve the doubt."

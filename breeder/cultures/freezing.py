@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 
+from breeder.census.words import are, many
 from breeder.cultures.stock import LineStock
 from breeder.taxa.models import Line
 
@@ -54,7 +55,8 @@ def should_freeze(stock: LineStock) -> str:
         return ""
     if adults.lower > adults.kept_back:
         return ""
+    sure = f"{many(adults.lower, 'adults')} {are(adults.lower)} sure"
     return (
-        f"This line cannot be bought again and is down to its minimum: {adults.lower} adults are sure, "
+        f"This line cannot be bought again and is down to its minimum: {sure}, "
         f"{adults.kept_back} must stay. Freeze it, and nothing leaves it by a slip of the finger."
     )

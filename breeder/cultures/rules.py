@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
+from breeder.census.words import many
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.words import animals, named_tubs, none_or
 from breeder.reserve.breeders import Sexes, sexed_sale
@@ -70,7 +71,7 @@ def _too_few(name: str, stock: StageStock) -> str:
     if stock.stage == "cups":
         return _too_few_cups(name, stock)
     said = (
-        f"{_spared(stock.free, stock.stage)} from {name}: about {stock.lower} {stock.stage} at least, "
+        f"{_spared(stock.free, stock.stage)} from {name}: about {many(stock.lower, stock.stage)} at least, "
         f"{none_or(stock.kept_back)} kept back, {none_or(stock.promised)} promised."
     )
     if stock.waits_for_count:
@@ -121,7 +122,7 @@ def _tub_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]
 
 def _too_few_in_tub(name: str, tub: TubStock, stage: str) -> str:
     said = (
-        f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {tub.lower} {stage} at least, "
+        f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {many(tub.lower, stage)} at least, "
         "less what stays there and what is promised."
     )
     take = f"Take {tub.free} or fewer, or leave the tub open." if tub.free else "Leave the tub open, or choose another."

@@ -2,16 +2,7 @@
 
 from collections.abc import Iterable
 
-ONE = {
-    "adults": "adult",
-    "young": "young",
-    "cups": "cup",
-    "males": "male",
-    "females": "female",
-    "animals": "animal",
-    "pairs": "pair",
-    "portions": "portion",
-}
+from breeder.census.words import ONE
 
 
 def animals(number: int, stage: str, *, only: bool = False) -> str:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from breeder.census.words import are, many
+
 WIDTH = 100.0
 HATCH_EVERY = 2.5
 
@@ -60,8 +62,8 @@ class Bar:
 
     def said(self) -> str:
         """Return the bar in words, for those who don't see it."""
-        words = [f"{self.stays} {self.unit} stay", f"{self.promised} promised"]
+        words = [f"{many(self.stays, self.unit)} {'stays' if self.stays == 1 else 'stay'}", f"{self.promised} promised"]
         words.append(f"short by {self.short}" if self.short else f"{self.free} free")
         if self.doubt:
-            words.append(f"about {self.doubt} more may be there and are not sold")
+            words.append(f"about {self.doubt} more may be there and {are(self.doubt)} not sold")
         return ", ".join(words)

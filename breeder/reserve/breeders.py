@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..census.words import are, many
 from .alleles import animals_needed_for_allele
 from .defaults import (
     ADULTS_KEPT,
@@ -201,18 +202,22 @@ def sexed_sale(
             why.extend(_plain_sex(sex, shown_by))
     if size + 1e-9 < size_kept and not why:
         others = f" and {unsexed} of unknown sex" if unsexed else ""
+        both = f"{many(left.males, 'males')} and {many(left.females, 'females')}"
         why.append(
-            f"{left.males} males and {left.females} females{others} would be left, an effective size of {size:.1f}; "
+            f"{both}{others} would be left, an effective size of {size:.1f}; "
             f"{size_kept:.1f} must stay. Sell fewer of the rarer sex."
         )
     return SexedSale(not why, left, size, tuple(why))
 
 
 def _too_few(sex: str, here: int, asked: int, each_sex: int) -> str:
+    here = max(0, here)  # more may be promised by sex than are still known
     if not asked:
-        return f"{here} {sex} are known to be there and {each_sex} must stay. Sex more animals before selling by sex."
+        known = f"{many(here, sex)} {are(here)} known to be there"
+        return f"{known} and {each_sex} must stay. Sex more animals before selling by sex."
     spare = max(0, here - each_sex)
-    return f"Only {spare} {sex} can be spared: {here} known to be there and not promised, {each_sex} kept back."
+    spared = f"Only {many(spare, sex)}" if spare else f"No {sex}"
+    return f"{spared} can be spared: {here} known to be there and not promised, {each_sex} kept back."
 
 
 def _plain_sex(sex: str, shown_by: str) -> tuple[str, ...]:

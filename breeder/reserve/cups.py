@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from ..census.words import many
 from .defaults import GIVES_SURPLUS
 from .surplus import Free
 
@@ -39,7 +40,7 @@ def free_cups(tubs: Iterable[CupTub], on: date, promised: int, kept_back: int = 
     ready = sum(cups_ready(tub, on) for tub in given)
     number = max(0, ready - kept_back - promised)
     short = max(0, promised - max(0, ready - kept_back))
-    why = [f"{ready} cups rested, {kept_back} kept back, {promised} promised: {number} free."]
+    why = [f"{many(ready, 'cups')} rested, {kept_back} kept back, {promised} promised: {number} free."]
     later = next_cup_on(given, on)
     if later is not None:
         why.append(f"The next tub is rested on {later.day} {later:%B %Y}.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from ..census.words import are, many
 from . import circle
 from .breeders import TWO_SEXES, Minimum, size_of_minimum
 from .defaults import EFFECTIVE_SHARE, HORIZON_YEARS, SURE
@@ -63,8 +64,8 @@ def _advised(kept: Kept, minimum: Minimum) -> list[str]:
     if minimum.advised is None:
         return []
     if kept.adults >= minimum.advised:
-        return [f"{kept.adults} adults are sure, as many as that or more."]
-    return [f"{kept.adults} adults are sure, {minimum.advised - kept.adults} fewer than that."]
+        return [f"{many(kept.adults, 'adults')} {are(kept.adults)} sure, as many as that or more."]
+    return [f"{many(kept.adults, 'adults')} {are(kept.adults)} sure, {minimum.advised - kept.adults} fewer than that."]
 
 
 def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
@@ -74,10 +75,10 @@ def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
     if kept.males is None or kept.females is None:
         size = size_sure_unsexed(kept.adults, 1 - kept.share_female) * kept.effective_share
         return [
-            f"Nobody counted the sexes. Of {kept.adults} adults an effective size of {size:.1f} is {SURE:.0%} sure, "
-            f"{share}."
+            f"Nobody counted the sexes. Of {many(kept.adults, 'adults')} an effective size of {size:.1f} is "
+            f"{SURE:.0%} sure, {share}."
         ]
-    known = f"{kept.males} males and {kept.females} females are known to be there"
+    known = f"{many(kept.males, 'males')} and {many(kept.females, 'females')} are known to be there"
     raw = effective_size(kept.males, kept.females)
     rate = inbreeding_per_generation(raw * kept.effective_share)
     if rate is None:
@@ -99,16 +100,18 @@ def _skew(kept: Kept, minimum: Minimum) -> list[str]:
     if size is None or effective_size(males, females) >= size:
         return []
     name, other = ("males", "females") if males <= females else ("females", "males")
-    rarer, many = min(males, females), max(males, females)
+    rarer, common = min(males, females), max(males, females)
     partners = partners_needed(rarer, size)
     if partners is None:
         least = math.floor(size / 4) + 1
         return [
-            f"With {rarer} {name} no number of {other} reaches the size advised: that takes {least} {name} or more."
+            f"With {many(rarer, name)} no number of {other} reaches the size advised: that takes {least} {name} or "
+            "more."
         ]
-    if partners <= many:
+    if partners <= common:
         return []
-    return [f"With {rarer} {name} it takes {partners} {other} to reach the size advised; {many} are known."]
+    known = f"{common} {are(common)} known"
+    return [f"With {many(rarer, name)} it takes {many(partners, other)} to reach the size advised; {known}."]
 
 
 def _plain_sex(kept: Kept, minimum: Minimum) -> list[str]:

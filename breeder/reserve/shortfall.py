@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from ..census.words import are
+
 
 @dataclass(frozen=True)
 class Promised:
@@ -49,11 +51,12 @@ def choices(short: int, count_due: bool, tub_named: bool) -> tuple[str, ...]:
     """Return what the keeper can do about a line that is `short`, in words."""
     if not short:
         return ()
-    first = (f"Count the line: {short} are missing from an old or careful number.",) if count_due else ()
+    first = (f"Count the line: {short} {are(short)} missing from an old or careful number.",) if count_due else ()
     named = ("Leave the tub open, so that another tub can cover it.",) if tub_named else ()
     return (
         *first,
         *named,
-        f"Ask the last buyers to wait, to take another line, or to take their money back, until {short} are covered.",
+        "Ask the last buyers to wait, to take another line, or to take their money back, until "
+        f"{short} {are(short)} covered.",
         "Lower the breeding minimum, with a reason that is written down.",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from ..census.words import many
 from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS
 from .whole import whole_below
 
@@ -179,6 +180,7 @@ def _cautions(stock: StageStock) -> tuple[str, ...]:
     cautions = [_why_not(tub) for tub in stock.tubs if not tub.counts and tub.lower]
     if stock.stage == "adults" and stock.breeders < stock.kept_back:
         cautions.append(
-            f"Below the minimum: {stock.breeders} breeders at least in breeding tubs, and {stock.kept_back} must stay."
+            f"Below the minimum: {many(stock.breeders, 'breeders')} at least in breeding tubs, and {stock.kept_back} "
+            "must stay."
         )
     return tuple(cautions)

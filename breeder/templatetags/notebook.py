@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
+from breeder.census.words import many
 from breeder.cultures import words as cultures_words
 from breeder.orders.queries import handed
 from breeder.pages import animals, curves, names, once, words
@@ -117,6 +118,9 @@ def degree_span(context: Context, kelvin: float | None, digits: int = 1) -> str:
 def money(context: Context, amount: Decimal | None) -> str:
     """Return an amount with the household's currency; no amount is a dash."""
     return words.money(amount, context["household"].currency)
+
+
+register.filter(many)
 
 
 @register.filter

@@ -85,7 +85,7 @@ def test_a_sexed_promise_must_leave_the_sexes(keeper: User) -> None:
     assert short(2, 2, 0) == []
     promise(of.pk, 1, "adults", males=1)
     (said,) = short(2, 2, 0)
-    assert said.startswith("Armadillidium vulgare ‘Harbour’: Only 1 males can be spared: 4 known to be there")
+    assert said.startswith("Armadillidium vulgare ‘Harbour’: Only 1 male can be spared: 4 known to be there")
     assert "3 kept back" in said
     assert short(6, 0, 6) == []
     other = tub(line("Slate", adults_kept=0))

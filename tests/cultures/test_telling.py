@@ -1,18 +1,23 @@
 """Entries and workings as the keeper reads them."""
 
+import re
 from typing import Any
 
 import pytest
 import time_machine
 from django.contrib.auth.models import User
+from django.test import Client
 
-from breeder.cultures import actions, queries, telling
+from breeder.cultures import actions, queries, rules, telling
+from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.preview import preview
 from breeder.cultures.sexes import Known, still_known
-from tests.build import line, tub
-from tests.cultures.book import day
+from breeder.reserve.breeders import Sexes, sexed_sale
+from breeder.taxa.models import Line
+from tests.build import line, species, tub
+from tests.cultures.book import day, promise
 
 pytestmark = pytest.mark.django_db
 
@@ -129,3 +134,26 @@ def test_sexes_never_say_more_than_the_safe_number() -> None:
     assert still_known(Known(5, 9), 12) == Known(3, 7)
     assert still_known(Known(1, 9), 4) == Known(0, 3)
     assert still_known(Known(), 4) == Known()
+
+
+def test_one_animal_is_one(keeper_client: Client, keeper: User) -> None:
+    of = line(irreplaceable=True, adults_kept=30, of=species(generation_days=200))
+    culture = tub(of)
+    actions.record_count(culture.pk, "adults", "hand", {}, sexed=Sexed(1, 0, 0), happened_at=day(60), by=keeper)
+    actions.record_looked(culture.pk, happened_at=day(60), by=keeper)
+    promise(of.pk, 1, "adults")
+    cups = tub(line("Cups", sold_by=Line.SoldBy.CUP)).line
+    pages = (f"/lines/{of.pk}/?wanted=1&stage=adults", f"/tubs/{culture.number}/", f"/lines/{cups.pk}/", "/lines/")
+    said = " ".join(keeper_client.get(page).content.decode() for page in (*pages, "/round/list/"))
+    wrong = r"(?<![\d.])1 (?:adults|cups|males|females|looks|breeders|tubs|animals)\b|1 adult are"
+    assert re.findall(rf".{{20}}(?:{wrong}).{{20}}", said) == []
+    for right in ("1 adult is sure, 30 must stay", "1 cup rested", "1 male and 0 females are", "1 breeder at least"):
+        assert right in said, right
+    ones = rules.shortages([rules.Want(of.pk, "adults", 5)], queries.stock_by_line([of.pk]))
+    assert "about 1 adult at least" in ones[0]
+
+
+def test_a_sex_of_which_more_is_promised_than_is_known_is_told_as_none() -> None:
+    short = sexed_sale(Sexes(1, 4), Sexes(1, 0), promised=Sexes(3, 0))
+    assert short.why[0] == "No males can be spared: 0 known to be there and not promised, 3 kept back."
+    assert sexed_sale(Sexes(1, 9), Sexes(0, 1), promised=Sexes(3, 0)).why[0].startswith("0 males are known to be there")

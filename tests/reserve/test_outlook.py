@@ -122,4 +122,4 @@ def test_a_sexed_sale_leaves_the_size_of_what_stays_and_unsexed_adults_count_by_
     assert allowed.allowed
     assert allowed.size_left == pytest.approx(43.636364)
     still = sexed_sale(Sexes(4, 4), Sexes(2, 0), size_kept=20, unsexed=40)
-    assert "Only 1 males can be spared" in still.why[0]  # those of unknown sex never stand for a sex
+    assert "Only 1 male can be spared" in still.why[0]  # those of unknown sex never stand for a sex

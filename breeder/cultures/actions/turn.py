@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.census.words import many
 from breeder.cultures import queries, rules, steps
 from breeder.cultures.counting import BadFact
 from breeder.cultures.models import Culture, Entry, Stage
@@ -99,7 +100,8 @@ def sexes(number: int, males: int, females: int) -> None:
     whole("males", males, least=0)
     whole("females", females, least=0)
     if males + females > number:
-        said = f"{males} males and {females} females are more than the {number} in all. Type the number again."
+        both = f"{many(males, 'males')} and {many(females, 'females')}"
+        said = f"{both} are more than the {number} in all. Type the number again."
         raise BadFact({"males": said})
 
 

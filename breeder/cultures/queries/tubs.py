@@ -6,6 +6,7 @@ from datetime import date, datetime
 from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 
+from breeder.census.words import many
 from breeder.cultures import replay
 from breeder.cultures.ledger import Ledger, void_ids
 from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
@@ -159,7 +160,9 @@ class LineRow:
     @property
     def free_words(self) -> str:
         """Return what is free, or what is short, by stage."""
-        told = [f"short by {one.short} {one.stage}" if one.short else f"{one.free} {one.stage}" for one in self.shown]
+        told = [
+            f"short by {many(one.short, one.stage)}" if one.short else many(one.free, one.stage) for one in self.shown
+        ]
         return ", ".join(told)
 
     @property
