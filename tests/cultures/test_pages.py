@@ -223,6 +223,18 @@ def test_a_lowered_minimum_without_a_reason_is_refused_beside_the_reason(keeper_
     assert Line.objects.get(pk=known.line_id).adults_kept == 5
 
 
+@pytest.mark.parametrize("number", ["100001", "2147483648"])
+def test_a_minimum_that_is_a_slip_is_told_by_the_name_of_its_field(
+    keeper_client: Client, known: Culture, number: str
+) -> None:
+    sent = {"adults_kept": number, "young_kept": "30", "each_sex_kept": "3"}
+    answer = keeper_client.post(url("line_minimum", known.line_id), sent)
+    assert answer.status_code == 422
+    assert f"‘Adults that stay’ is {number}; the largest it can be is 100000." in answer.content.decode()
+    sent["adults_kept"] = "100000"
+    assert keeper_client.post(url("line_minimum", known.line_id), sent).status_code == 302
+
+
 def test_a_helper_walks_the_round_but_sets_no_minimum(helper_client: Client, known: Culture) -> None:
     assert helper_client.get(url("round_tub", known.number)).status_code == 200
     assert helper_client.get(url("line_minimum", known.line_id)).status_code == 403

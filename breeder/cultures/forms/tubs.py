@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator
 from django.db.models import QuerySet
 
 from breeder.cultures.actions.minimums import GENETICS, KEPT
@@ -15,6 +16,7 @@ from breeder.cultures.forms.fields import FIRST_YEAR, AnimalsField, WhenField, a
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.house.seen import SeenForm, StampField, short
 from breeder.house.sentences import PlainForm
+from breeder.taxa.forms import MOST_KEPT
 from breeder.taxa.models import Line
 
 REASONS = [
@@ -311,6 +313,8 @@ class MinimumForm(SeenForm, PlainForm, forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name in GENETICS:
             self.fields[name].required = False  # left empty it stays as it is
+        for name in KEPT:
+            self.fields[name].validators.append(MaxValueValidator(MOST_KEPT))
 
     @property
     def kept(self) -> dict[str, Any]:
