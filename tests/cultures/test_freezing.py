@@ -128,9 +128,11 @@ def test_the_keeper_freezes_on_the_page_and_the_cull_form_asks_for_the_name(keep
     page = reverse("cultures:line_freeze", args=[one.line_id])
     change = reverse("cultures:tub_change", args=[one.number])
     assert b"Name of the line" not in keeper_client.get(change).content
-    sent = {"because": "down to 31 adults", "token": once.new_token()}
+    sent = {"because": "down to 31 adults.", "token": once.new_token()}
     assert keeper_client.post(page, sent).status_code == 302
-    assert Line.objects.get(pk=one.line_id).frozen_because == "down to 31 adults"
+    assert Line.objects.get(pk=one.line_id).frozen_because == "down to 31 adults."
+    told = keeper_client.get(reverse("cultures:line", args=[one.line_id])).content.decode()
+    assert ": down to 31 adults. Nothing is promised" in told
     assert b"Name of the line" in keeper_client.get(change).content
     cull = {"reason": "culled", "stage": "young", "number": "2", "token": once.new_token()}
     refused = keeper_client.post(change, cull | {"named": "Quarry"})

@@ -42,6 +42,7 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "row": row,
         "stages": stages,
         "tubs": queries.tub_rows(line_id=pk),
+        "frozen": one.frozen_because.rstrip("."),
         "should_freeze": freezing.should_freeze(row.stock),
     }
     if one.sold_by == Line.SoldBy.HEAD:
