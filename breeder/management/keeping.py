@@ -8,6 +8,7 @@ import hashlib
 import io
 import json
 import zipfile
+import zlib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -30,6 +31,8 @@ KIND = "underbark book"
 FORM = 1
 BATCH = 1000
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
+# What Python raises on an archive of which some signs are others than were written, or of which the end is missing.
+DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError)
 
 
 class Exact(DjangoJSONEncoder):
@@ -150,7 +153,7 @@ def _digest_of(archive: zipfile.ZipFile) -> str:
         with archive.open(BOOK) as book:
             while block := book.read(1 << 20):
                 digest.update(block)
-    except (KeyError, zipfile.BadZipFile):
+    except (KeyError, *DAMAGED):
         return ""
     return digest.hexdigest()
 
@@ -173,7 +176,7 @@ def restore_backup(path: Path) -> Kept:
             photos = _unpack_photos(archive)
     except OSError as trouble:
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror}. Check its name.") from None
-    except zipfile.BadZipFile:
+    except DAMAGED:
         raise CannotRestore(
             f"'{path}' is no backup of this book, or a damaged one. Choose a file written by `backup`."
         ) from None

@@ -2,6 +2,7 @@
 
 import json
 import os
+import random
 import subprocess
 import sys
 import zipfile
@@ -113,6 +114,18 @@ def test_a_damaged_backup_is_refused_whole(book: None, tmp_path: Path) -> None:
             here.writestr(name, content.replace(b"Harbour", b"Harbor!") if name == keeping.BOOK else content)
     with pytest.raises(keeping.CannotRestore, match="is damaged"):
         keeping.restore_backup(bad)
+
+
+@on_rows
+def test_a_backup_damaged_anywhere_gets_a_sentence(book: None, tmp_path: Path) -> None:
+    """A sign that fell over on a stick or on the way; the places are drawn with a fixed seed."""
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    keeping.write_backup(good)
+    content, draw = good.read_bytes(), random.Random(4)
+    for place in draw.sample(range(len(content)), 60):
+        bad.write_bytes(content[:place] + bytes([content[place] ^ 0b101]) + content[place + 1 :])
+        with pytest.raises(keeping.CannotRestore):
+            keeping.restore_backup(bad)
 
 
 @on_rows
