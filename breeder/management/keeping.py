@@ -84,7 +84,9 @@ def write_backup(path: Path) -> Kept:
 
 
 def _write(path: Path) -> Kept:
-    with transaction.atomic(), zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+    # A small computer without a clock begins in 1970, before any time that a ZIP can name: such photos are kept too.
+    archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
+    with transaction.atomic(), archive:
         _stand_still()
         rows, digest = Counter[str](), hashlib.sha256()
         with archive.open(BOOK, "w", force_zip64=True) as book:

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -139,6 +140,18 @@ def test_a_damaged_photo_is_met_before_a_row_is_written(book: None, tmp_path: Pa
     bad.write_bytes(bad.read_bytes().replace(b"bark and leaves", b"bark and leavez"))
     with pytest.raises(keeping.CannotRestore, match="is damaged: photos/2026/05/tub.jpg"):
         keeping.restore_backup(bad)
+
+
+@on_rows
+def test_a_photo_kept_before_the_clock_was_set_is_in_the_backup(book: None, tmp_path: Path, settings: Any) -> None:
+    settings.MEDIA_ROOT = tmp_path / "photos"
+    settings.MEDIA_ROOT.mkdir()
+    photo = settings.MEDIA_ROOT / "tub.jpg"
+    photo.write_bytes(b"bark and leaves")
+    os.utime(photo, (86_400, 86_400))
+    assert keeping.write_backup(tmp_path / "book.zip").photos == 1
+    with zipfile.ZipFile(tmp_path / "book.zip") as archive:
+        assert archive.read(f"{keeping.PHOTOS}tub.jpg") == b"bark and leaves"
 
 
 @on_rows
