@@ -175,9 +175,10 @@ def restore_backup(path: Path) -> Kept:
                 if rows != about["rows"]:
                     raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
                 _reset_sequences()
-            photos = _unpack_photos(archive)
+                # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
+                photos = _unpack_photos(archive)
     except OSError as trouble:
-        raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror}. Check its name.") from None
+        raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:
         raise CannotRestore(
             f"'{path}' is no backup of this book, or a damaged one. Choose a file written by `backup`."
@@ -245,7 +246,13 @@ def _unpack_photos(archive: zipfile.ZipFile) -> int:
         # A name such as ../../x would leave the folder; such a file is not one of ours.
         if not name.startswith(PHOTOS) or not target.is_relative_to(folder):
             continue
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(archive.read(name))
+        content = archive.read(name)
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(content)
+        except OSError as trouble:
+            raise CannotRestore(
+                f"'{target}' cannot be written: {trouble.strerror}. Nothing was restored; mend that and try again."
+            ) from None
         unpacked += 1
     return unpacked

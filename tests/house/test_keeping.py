@@ -143,6 +143,25 @@ def test_a_damaged_photo_is_met_before_a_row_is_written(book: None, tmp_path: Pa
 
 
 @on_rows
+def test_photos_that_cannot_be_written_leave_no_row_behind(book: None, tmp_path: Path) -> None:
+    """Else the next try would be refused, since the book holds rows, and the photos were lost."""
+    here, there = tmp_path / "book.zip", {"BREEDER_DATA": str(tmp_path / "other")}
+    keeping.write_backup(here)
+    with zipfile.ZipFile(here, "a") as archive:
+        archive.writestr(f"{keeping.PHOTOS}2026/tub.jpg", b"bark and leaves")
+    in_the_way = tmp_path / "other" / "photos"
+    in_the_way.parent.mkdir()
+    in_the_way.write_text("a file where a folder belongs")
+    refused = run(there, "manage.py", "restore", str(here))
+    assert refused.returncode == 1
+    assert "cannot be written" in refused.stderr
+    in_the_way.unlink()
+    again = run(there, "manage.py", "restore", str(here))
+    assert again.returncode == 0, again.stderr
+    assert (in_the_way / "2026" / "tub.jpg").read_bytes() == b"bark and leaves"
+
+
+@on_rows
 def test_a_photo_kept_before_the_clock_was_set_is_in_the_backup(book: None, tmp_path: Path, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path / "photos"
     settings.MEDIA_ROOT.mkdir()
