@@ -34,6 +34,8 @@ Made = TypeVar("Made")
 
 COLDEST_C, WARMEST_C = -100.0, 150.0  # what a document may say of any temperature
 MOST_W = 10_000.0
+# Far below any box; matrices of numbers that lie still further apart give no temperature, or one that is none.
+LEAST_W_K, LEAST_J_K, LEAST_LITRES = 1e-6, 1e-3, 1e-3
 
 
 def _made(reader: Reader, make: Callable[[], Made]) -> Made | None:
@@ -104,8 +106,8 @@ def _pack(reader: Reader) -> Pack | None:
 
 
 def _network(reader: Reader) -> Network:
-    names = ("outside_w_k", "payload_w_k", "air_j_k", "payload_j_k")
-    outside, payload, air, heat = (reader.number(name, above=0.0, high=1e7) for name in names)
+    outside, payload = (reader.number(name, low=LEAST_W_K, high=1e7) for name in ("outside_w_k", "payload_w_k"))
+    air, heat = (reader.number(name, low=LEAST_J_K, high=1e7) for name in ("air_j_k", "payload_j_k"))
     return Network(payload, air, heat, (outside,))
 
 
@@ -114,7 +116,7 @@ def _air(readers: list[Reader]) -> tuple[float | None, float]:
     free, changes = None, 0.6
     for reader in readers:
         if reader.has("free_litres"):
-            free = reader.number("free_litres", above=0.0, high=1e6)
+            free = reader.number("free_litres", low=LEAST_LITRES, high=1e6)
         if reader.has("air_changes_h"):
             changes = reader.number("air_changes_h", low=0.0, high=100.0)
     return free, changes

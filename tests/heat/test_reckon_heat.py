@@ -223,3 +223,24 @@ def test_quantiles_are_those_of_the_usual_rule_when_all_weigh_the_same() -> None
 )
 def test_a_fault_of_a_check_is_named_at_its_place(path: str, value: Any, at: str) -> None:
     assert set(refused(check, changed(CHECK, path, value))) == {at}
+
+
+@pytest.mark.parametrize("name", [*NETWORK, "free_litres"])
+@pytest.mark.parametrize("least", [5e-324, 1e-300, 1e-30])
+def test_a_network_of_next_to_nothing_is_refused_with_its_place(name: str, least: float) -> None:
+    """Its matrices would overflow: no temperature comes of them, and no JSON number either."""
+    warmed = PLAIN | {"packs": KIT["packs"]}
+    assert f"network.{name}" in refused(heat, changed(warmed, f"network.{name}", least))
+
+
+@pytest.mark.parametrize("outside", [1e-6, 1e7])
+@pytest.mark.parametrize("payload", [1e-6, 1e7])
+@pytest.mark.parametrize("air", [1e-3, 1e7])
+@pytest.mark.parametrize("heats", [1e-3, 1e7])
+def test_a_network_at_its_bounds_stays_between_start_and_weather(
+    outside: float, payload: float, air: float, heats: float
+) -> None:
+    asked = {"outside_w_k": outside, "payload_w_k": payload, "air_j_k": air, "payload_j_k": heats}
+    for row in heat(PLAIN | {"network": asked})["at"]:
+        assert min(row["air_c"], row["payload_c"]) >= -0.01
+        assert max(row["air_c"], row["payload_c"]) <= 20.01
