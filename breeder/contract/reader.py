@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
 from .faults import WHOLE_DOCUMENT, BadInput, Fault
 from .loading import hidden_faults, kind_of
 from .numbers import Bounds, read_number, read_whole
+
+HALF_A_SIGN = re.compile("[\\ud800-\\udfff]")  # JSON can write it, UTF-8 cannot
 
 
 class _Required:
@@ -125,12 +128,7 @@ class Reader:
     def text(self, name: str, *, default: str | _Required = REQUIRED) -> str:
         """Return a text; empty after a fault."""
         value = self._take(name, default)
-        if value is REQUIRED:
-            return ""
-        if isinstance(value, str):
-            return value
-        self.fault(name, f"It must be text, not {kind_of(value)}.")
-        return ""
+        return "" if value is REQUIRED else self._text(value, self.at(name))
 
     def choice(self, name: str, options: Sequence[str], *, default: str | _Required = REQUIRED) -> str:
         """Return one of the given words; empty after a fault."""
@@ -227,10 +225,7 @@ class Reader:
     def texts(self, name: str, *, least: int = 0, default: Sequence[str] | _Required = REQUIRED) -> list[str]:
         """Return a list of texts; an empty text stands in for a wrong one."""
         found = self.items(name, least=least, default=default)
-        for place, value in enumerate(found):
-            if not isinstance(value, str):
-                self.fault_at(f"{self.at(name)}[{place}]", f"It must be text, not {kind_of(value)}.")
-        return [value if isinstance(value, str) else "" for value in found]
+        return [self._text(value, f"{self.at(name)}[{place}]") for place, value in enumerate(found)]
 
     def object(self, name: str) -> Reader:
         """Return the reader of a required object; a missing one gives a reader that stays silent."""
@@ -274,6 +269,15 @@ class Reader:
             raise BadInput(dict.fromkeys(self.faults))
 
     # -- checks ------------------------------------------------------------------------------------------------------
+
+    def _text(self, value: Any, path: str) -> str:
+        if not isinstance(value, str):
+            self.fault_at(path, f"It must be text, not {kind_of(value)}.")
+            return ""
+        if HALF_A_SIGN.search(value):
+            self.fault_at(path, "It holds half of a sign (\\ud800 to \\udfff alone), which no text can hold. Mend it.")
+            return ""
+        return value
 
     def _number(self, value: Any, path: str, bounds: Bounds) -> float:
         return read_number(value, bounds, lambda sentence: self.fault_at(path, sentence))

@@ -75,3 +75,16 @@ def test_a_file_that_is_not_there_is_bad_input(capsys: pytest.CaptureFixture[str
         call_command("reckon", "heat", "nowhere.json")
     assert ended.value.code == 2
     assert "cannot be read" in capsys.readouterr().err
+
+
+def test_half_a_sign_in_a_name_gets_a_sentence() -> None:
+    """JSON may write one half of a pair of surrogates (RFC 8259, 8.2); no answer could be written with it."""
+    asked = {
+        "kit": {"network": NEWTON["network"]},
+        "start_c": 20,
+        "limits": {"low_c": 7, "high_c": 29, "hard_low_c": 2, "hard_high_c": 34, "hours_allowed": 2},
+        "cases": [{"name": "\ud800", "weight": 1, "hours": [0, 1], "members_c": [[5, 6]]}],
+    }
+    done = reckon("check", given=json.dumps(asked))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("cases[0].name: It holds half of a sign")
