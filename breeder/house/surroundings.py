@@ -27,6 +27,11 @@ def data_folder(chosen: str | None) -> Path:
     return folder
 
 
+def names_in(listed: str) -> list[str]:
+    """Return the names of a list with commas; a space beside a comma belongs to no name."""
+    return [name.strip() for name in listed.split(",") if name.strip()]
+
+
 def secret_key_in(folder: Path) -> str:
     """Return the key kept in `folder`, making it the first time; two first runs agree on one key."""
     path = folder / KEY_FILE

@@ -6,6 +6,7 @@ import socket
 import sys
 from collections.abc import Callable
 
+from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -114,4 +115,6 @@ def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) 
         BesideTheSite(afterwards=warming.poke).start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
-    serve(application, host=host, port=port, threads=THREADS, ident=None)
+    # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
+    drop = not settings.HTTPS
+    serve(application, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)
