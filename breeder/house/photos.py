@@ -1,6 +1,7 @@
 """Photos as they may be kept: drawn anew, so that position, camera and everything else hidden in them is gone."""
 
 import io
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, UnidentifiedImageError
 
 from breeder.house.models import Photo
 
@@ -19,6 +20,17 @@ MOST_BYTES = 12_000_000
 LONGEST_SIDE = 1600
 JPEG_QUALITY = 85
 Image.MAX_IMAGE_PIXELS = 60_000_000
+
+# How the tag Orientation (EXIF 2.3, tag 274) turns a picture; 1 and whatever else stands there: not at all.
+TURNS: dict[Any, Image.Transpose] = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
 
 
 class NotAPhoto(ValidationError):
@@ -33,8 +45,8 @@ def stripped(content: bytes, name: str) -> bytes:
         )
     try:
         with Image.open(io.BytesIO(content)) as picture:
-            upright = ImageOps.exif_transpose(picture).convert("RGB")
-    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError):
+            upright = _upright(picture)
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, struct.error, Image.DecompressionBombError):
         raise NotAPhoto(f"‘{name}’ is not a photo that can be read. Send a JPEG, PNG or WebP.") from None
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     clean = io.BytesIO()
@@ -43,6 +55,13 @@ def stripped(content: bytes, name: str) -> bytes:
     fresh.paste(upright)
     fresh.save(clean, "JPEG", quality=JPEG_QUALITY)
     return clean.getvalue()
+
+
+def _upright(picture: Image.Image) -> Image.Image:
+    """Return the pixels as the camera was held; its other notes are never written again, since odd ones cannot be."""
+    turn = TURNS.get(picture.getexif().get(ExifTags.Base.Orientation))
+    plain = picture.convert("RGB")
+    return plain if turn is None else plain.transpose(turn)
 
 
 def keep_photo(upload: UploadedFile, *, by: Any, at: datetime) -> Photo:

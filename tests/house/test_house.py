@@ -2,6 +2,7 @@
 
 import io
 import stat
+import struct
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
-from PIL import Image
+from PIL import Image, ImageOps
 
 from breeder.house import checks, photos, surroundings
 from breeder.house.models import LogRow, Setting
@@ -108,6 +109,27 @@ def test_a_photo_is_kept_without_position_and_camera(db: None, settings: Any, tm
     content = kept.file.read()
     assert b"Camera of Ada" not in content
     assert not dict(Image.open(io.BytesIO(content)).getexif())
+
+
+def jpeg_with_notes(*notes: bytes) -> bytes:
+    """Return a wide photo with these entries of twelve bytes in its EXIF."""
+    exif = b"Exif\x00\x00II*\x00" + struct.pack("<IH", 8, len(notes)) + b"".join(notes) + bytes(4)
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30), "green").save(file, "JPEG", exif=exif)
+    return file.getvalue()
+
+
+WIDTH_IN_LETTERS = struct.pack("<HHI4s", 256, 2, 4, b"odd\x00")
+
+
+@pytest.mark.parametrize("turn", range(1, 9))
+def test_a_photo_is_kept_upright_whatever_else_its_camera_noted(turn: int) -> None:
+    """Pillow's own turning writes all notes once more, and fails at those of the wrong kind."""
+    sent = jpeg_with_notes(WIDTH_IN_LETTERS, struct.pack("<HHIHH", 274, 3, 1, turn, 0))
+    kept = Image.open(io.BytesIO(photos.stripped(sent, "tub.jpg")))
+    assert kept.size == ((40, 30) if turn < 5 else (30, 40))
+    plain = Image.open(io.BytesIO(jpeg_with_notes(struct.pack("<HHIHH", 274, 3, 1, turn, 0))))
+    assert kept.size == ImageOps.exif_transpose(plain).size
 
 
 @pytest.mark.parametrize("content", [b"", b"not a photo", jpeg_with_position()[:200], b"\x00" * 5000])
