@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.validators import RegexValidator
+from django.core.validators import MaxValueValidator, RegexValidator
 
 from breeder.house import regions, weather
 from breeder.house.fields import PercentField
@@ -29,6 +29,8 @@ SECTIONS = {
     "How careful a check is": ["comfort_tolerance", "hard_tolerance"],
 }  # fmt: skip
 LONGEST_REGION = 60
+# Ten years, and packs beyond any shelf. SQLite takes more than a calendar counts, and than another database keeps.
+MOST = {"hold_days": 3_650, "few_below_packs": 10_000}
 
 
 class SettingForm(SeenForm, PlainForm, forms.ModelForm):
@@ -90,6 +92,9 @@ class SettingForm(SeenForm, PlainForm, forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["currency"].validators.append(CURRENCY)
+        for name, most in MOST.items():
+            self.fields[name].validators.append(MaxValueValidator(most))
+            self.fields[name].widget.attrs["max"] = most
         self.kept_key, self.initial["weather_key"] = self.instance.weather_key, ""
 
     @property

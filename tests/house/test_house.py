@@ -77,6 +77,8 @@ class TestSettings:
             ({"postcode": "", "latitude": "0", "longitude": "0"}, "in the sea off Africa"),
             ({"comfort_tolerance": "150"}, "between 0 and 100 %"),
             ({"hold_days": "-1"}, "‘"),
+            ({"hold_days": "4000000"}, "is 4000000; the largest it can be is 3650."),
+            ({"few_below_packs": "40000"}, "is 40000; the largest it can be is 10000."),
         ],
     )
     def test_bad_values_get_a_sentence(self, keeper_client: Client, changed: dict[str, str], said: str) -> None:
