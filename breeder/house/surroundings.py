@@ -1,6 +1,5 @@
 """Where this household keeps its data and its key; read once by settings, before Django is ready."""
 
-import contextlib
 import os
 import secrets
 from pathlib import Path
@@ -40,11 +39,20 @@ def secret_key_in(folder: Path) -> str:
         handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         with os.fdopen(handle, "w") as file:
             file.write(secrets.token_urlsafe(64))
-        # A link is made whole or not at all: of two processes that start together one wins, both read the same.
-        with contextlib.suppress(FileExistsError):
-            os.link(fresh, path)
-        fresh.unlink()
+        _put_in_place(fresh, path)
     return path.read_text().strip()
+
+
+def _put_in_place(fresh: Path, path: Path) -> None:
+    """Give a whole file its name, unless another process was first; both then read the same."""
+    try:
+        os.link(fresh, path)  # made whole or not at all
+    except FileExistsError:
+        pass
+    except OSError:  # a stick or card (FAT, exFAT) knows no links
+        if not path.exists():
+            fresh.replace(path)
+    fresh.unlink(missing_ok=True)
 
 
 def database_from(url: str | None, folder: Path) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Settings, surroundings, log-in and photos of the house."""
 
 import io
+import os
 import stat
 import struct
 from pathlib import Path
@@ -29,6 +30,16 @@ def test_the_key_is_made_once_and_only_the_owner_reads_it(tmp_path: Path) -> Non
     assert surroundings.secret_key_in(tmp_path) == first
     assert len(first) > 50
     assert stat.S_IMODE((tmp_path / surroundings.KEY_FILE).stat().st_mode) == 0o600
+    assert [path.name for path in tmp_path.iterdir()] == [surroundings.KEY_FILE]
+
+
+def test_a_stick_that_knows_no_links_keeps_the_key_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*names: Path) -> None:
+        raise PermissionError(1, "Operation not permitted")  # what Linux says of a link on FAT and exFAT
+
+    monkeypatch.setattr(os, "link", refuse)
+    first = surroundings.secret_key_in(tmp_path)
+    assert surroundings.secret_key_in(tmp_path) == first
     assert [path.name for path in tmp_path.iterdir()] == [surroundings.KEY_FILE]
 
 
