@@ -23,7 +23,7 @@ from django.core import serializers
 from django.core.management.color import no_style
 from django.core.serializers.base import DeserializationError
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import connection, models, transaction
+from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 
@@ -177,6 +177,9 @@ def restore_backup(path: Path) -> Kept:
                 _reset_sequences()
                 # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
                 photos = _unpack_photos(archive)
+    except DatabaseError as trouble:
+        # Such as a number that a file keeps and a server does not; Django names the column, not the row.
+        raise CannotRestore(f"This database does not take a row of '{path}': {trouble} Nothing was restored.") from None
     except OSError as trouble:
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:

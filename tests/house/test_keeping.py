@@ -1,5 +1,6 @@
 """Backup and restore: every line's free number and every promise reads the same in another database."""
 
+import hashlib
 import json
 import os
 import random
@@ -11,6 +12,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.contrib.auth.models import User
 from django.db import connection
 
 from breeder.cultures.models import Entry, Promise
@@ -159,6 +161,26 @@ def test_photos_that_cannot_be_written_leave_no_row_behind(book: None, tmp_path:
     again = run(there, "manage.py", "restore", str(here))
     assert again.returncode == 0, again.stderr
     assert (in_the_way / "2026" / "tub.jpg").read_bytes() == b"bark and leaves"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_row_that_the_database_does_not_take_gets_a_sentence(tmp_path: Path) -> None:
+    """A file keeps numbers that a server does not; here two people of one name stand for such a row."""
+    user_in(KEEPER, "keeper")
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    keeping.write_backup(good)
+    with zipfile.ZipFile(good) as there, zipfile.ZipFile(bad, "w") as here:
+        rows, about = there.read(keeping.BOOK), json.loads(there.read(keeping.ABOUT))
+        person = next(line for line in rows.splitlines() if b"auth.user" in line)
+        rows += person + b"\n"
+        about["rows"]["auth.User"] += 1
+        about["digest"] = hashlib.sha256(rows).hexdigest()
+        here.writestr(keeping.BOOK, rows)
+        here.writestr(keeping.ABOUT, json.dumps(about))
+    User.objects.all().delete()
+    with pytest.raises(keeping.CannotRestore, match="does not take a row"):
+        keeping.restore_backup(bad)
+    assert not User.objects.exists()
 
 
 @on_rows
