@@ -74,7 +74,7 @@ def schema() -> str:
 
 def write_backup(path: Path) -> Kept:
     """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
-    unfinished = path.with_name(path.name + ".part")
+    unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name, and is refused when it is replaced
     try:
         kept = _write(unfinished)
         unfinished.replace(path)

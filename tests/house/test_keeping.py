@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import User
+from django.core.management import CommandError, call_command
 from django.db import connection
 
 from breeder.cultures.models import Entry, Promise
@@ -193,6 +194,14 @@ def test_a_photo_kept_before_the_clock_was_set_is_in_the_backup(book: None, tmp_
     assert keeping.write_backup(tmp_path / "book.zip").photos == 1
     with zipfile.ZipFile(tmp_path / "book.zip") as archive:
         assert archive.read(f"{keeping.PHOTOS}tub.jpg") == b"bark and leaves"
+
+
+@on_rows
+def test_a_backup_into_no_file_gets_a_sentence(book: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(CommandError, match=r"'\.' cannot be written: .*\. Choose another place\."):
+        call_command("backup", ".")
+    assert list(tmp_path.iterdir()) == []
 
 
 @on_rows
