@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -18,10 +19,10 @@ NEWTON = {
 }
 
 
-def reckon(*words: str, given: str = "") -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "manage.py", "reckon", *words]
+def reckon(*words: str, given: str = "", **surroundings: str) -> subprocess.CompletedProcess[str]:
+    command, env = [sys.executable, "manage.py", "reckon", *words], os.environ | surroundings
     return subprocess.run(
-        command, cwd=settings.BASE_DIR, input=given, env=dict(os.environ), capture_output=True, text=True, check=False
+        command, cwd=settings.BASE_DIR, input=given, env=env, capture_output=True, text=True, check=False
     )
 
 
@@ -77,14 +78,24 @@ def test_a_file_that_is_not_there_is_bad_input(capsys: pytest.CaptureFixture[str
     assert "cannot be read" in capsys.readouterr().err
 
 
-def test_half_a_sign_in_a_name_gets_a_sentence() -> None:
-    """JSON may write one half of a pair of surrogates (RFC 8259, 8.2); no answer could be written with it."""
-    asked = {
+def members(name: str) -> dict[str, Any]:
+    return {
         "kit": {"network": NEWTON["network"]},
         "start_c": 20,
         "limits": {"low_c": 7, "high_c": 29, "hard_low_c": 2, "hard_high_c": 34, "hours_allowed": 2},
-        "cases": [{"name": "\ud800", "weight": 1, "hours": [0, 1], "members_c": [[5, 6]]}],
+        "cases": [{"name": name, "weight": 1, "hours": [0, 1], "members_c": [[5, 6]]}],
     }
-    done = reckon("check", given=json.dumps(asked))
+
+
+def test_half_a_sign_in_a_name_gets_a_sentence() -> None:
+    """JSON may write one half of a pair of surrogates (RFC 8259, 8.2); no answer could be written with it."""
+    done = reckon("check", given=json.dumps(members("\ud800")))
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith("cases[0].name: It holds half of a sign")
+
+
+def test_an_output_that_shows_few_signs_gets_the_others_escaped() -> None:
+    done = reckon("check", given=json.dumps(members("Düne")), PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "D\\u00fcne" in done.stdout
+    assert list(json.loads(done.stdout)["missing_by_case"]) == ["Düne"]

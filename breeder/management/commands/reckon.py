@@ -40,7 +40,7 @@ class Command(BaseCommand):
             for fault in bad.faults:
                 self.stderr.write(str(fault))
             sys.exit(BAD_INPUT)
-        self.stdout.write(json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2))
+        self.stdout.write(written(answer, getattr(self.stdout, "encoding", None) or "utf-8"))
 
     def answer(self, subject: str, file: str) -> dict[str, Any]:
         """Return the subject's answer. Raises BadInput with every fault of the document."""
@@ -55,6 +55,16 @@ def solver(subject: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
     """Return the pure function behind a subject."""
     module, name = SUBJECTS[subject].split(":")
     return getattr(import_module(module), name)
+
+
+def written(answer: dict[str, Any], encoding: str) -> str:
+    """Return an answer as JSON; signs that the output cannot show are escaped, which means the same (RFC 8259, 7)."""
+    text = json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2)
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        return json.dumps(answer, allow_nan=False, indent=2)
+    return text
 
 
 def text_of(file: str) -> str:
