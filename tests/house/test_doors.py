@@ -1,10 +1,6 @@
 """The site as `serve` runs it: behind a server that speaks HTTPS, and under the names that it was given."""
 
-import json
-from collections.abc import Iterator
-from threading import Thread
 from typing import Any
-from urllib.request import Request, urlopen
 
 import pytest
 import waitress
@@ -14,25 +10,18 @@ from breeder import wsgi
 from breeder.house import surroundings
 from breeder.management import doors, warming
 
-TOLD = {"X-Forwarded-Proto": "https", "X-Forwarded-For": "203.0.113.7"}
-ASKED = ("HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_FOR")
+TOLD = {"HTTP_X_FORWARDED_PROTO": "https", "HTTP_X_FORWARDED_FOR": "203.0.113.7"}
 
 
-def heard(environ: dict[str, Any], start_response: Any) -> Iterator[bytes]:
-    """Answer what the site would learn of the server in front."""
-    start_response("200 OK", [("Content-Type", "application/json")])
-    yield json.dumps([environ.get(name) for name in ASKED]).encode()
-
-
-def served(application: Any, **asked: Any) -> list[str | None]:
+def passed_on(application: Any, **asked: Any) -> list[str | None]:
+    """Return what a server that was asked for in this way tells the site of what it was told."""
     server = create_server(application, **asked | {"host": "127.0.0.1", "port": 0})
-    Thread(target=server.run, daemon=True).start()
     try:
-        with urlopen(Request(f"http://127.0.0.1:{server.effective_port}/", headers=TOLD)) as answer:
-            found: list[str | None] = json.load(answer)
+        environ: dict[str, Any] = {"REMOTE_ADDR": "127.0.0.1", **TOLD}
+        server.application(environ, lambda *answer: None)
     finally:
         server.close()
-    return found
+    return [environ.get(name) for name in TOLD]
 
 
 @pytest.mark.parametrize(("https", "said"), [(True, list(TOLD.values())), (False, [None, None])])
@@ -42,9 +31,9 @@ def test_what_the_server_in_front_says_is_heard_behind_https_only(
     """Unheard, every page that came by HTTPS is sent to HTTPS once more, without end."""
     settings.HTTPS = https
     found: list[list[str | None]] = []
-    monkeypatch.setattr(wsgi, "application", heard)
+    monkeypatch.setattr(wsgi, "application", lambda environ, start_response: [])
     monkeypatch.setattr(warming.Warming, "start", lambda self: None)
-    monkeypatch.setattr(waitress, "serve", lambda application, **asked: found.append(served(application, **asked)))
+    monkeypatch.setattr(waitress, "serve", lambda application, **asked: found.append(passed_on(application, **asked)))
     doors.serve_site("127.0.0.1", 0, lambda said: None)
     assert found == [said]
 
