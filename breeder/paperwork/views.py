@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from breeder.house.queries import household
+from breeder.house.roles import keeper_only
 from breeder.paperwork import queries, rules
 from breeder.paperwork.address import address_label as draw_address_label
 from breeder.paperwork.cups import cup_labels as draw_cup_labels
@@ -110,6 +111,7 @@ def tub_labels(request: HttpRequest) -> tuple[str, bytes]:
     return "tub-labels", draw_tub_labels(queries.tub_cards(numbers, base), sheet_of("Tub labels"))
 
 
+@keeper_only
 @paper
 def price_list(request: HttpRequest) -> tuple[str, bytes]:
     """Print what is for sale today."""

@@ -32,7 +32,7 @@ from breeder.census.methods import (
     working,
 )
 from breeder.census.methods.marking import at_most, exact_lower
-from breeder.census.methods.removing import Passes, carle_strub, likelihood_lower, log_likelihood
+from breeder.census.methods.removing import Passes, carle_strub, likelihood_lower, log_likelihood, standard_error
 
 EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
 
@@ -198,6 +198,16 @@ def test_catches_that_do_not_fall_still_give_a_bound() -> None:
     assert log_likelihood(passes, 10**9) == pytest.approx(log_likelihood(passes, math.inf), abs=1e-4)
     count = removal((5, 7, 8))
     assert 20 < count.lower < count.estimate  # type: ignore[operator]
+    assert "did not fall" in count.notes[0]
+
+
+@pytest.mark.parametrize("last", [1_000, 100_000, 1_000_000])
+def test_removal_bears_catches_that_only_grow(last: int) -> None:
+    """Of a small share p the form is √{12N/[k(k²−1)p³]}: its series to the first term, worked out by hand."""
+    count, passes = removal((10, 5, last)), Passes((10, 5, last))
+    held = carle_strub(passes)
+    small = math.sqrt(12 * held / (3 * 8 * passes.share_caught(held) ** 3))
+    assert standard_error(passes, held) == pytest.approx(small, rel=0.01)
     assert "did not fall" in count.notes[0]
 
 

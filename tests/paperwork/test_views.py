@@ -53,6 +53,12 @@ def test_a_shelf_that_no_database_can_be_asked_for_is_no_fault(keeper_client: Cl
     assert keeper_client.get(reverse("paperwork:round_sheet"), {"shelf": "\x00"}).status_code == 200
 
 
+def test_a_helper_sees_no_prices_on_paper_either(helper_client: Client) -> None:
+    assert helper_client.get(reverse("paperwork:price_list")).status_code == 403
+    for page in ("house:book", "forsale:page"):
+        assert reverse("paperwork:price_list") not in helper_client.get(reverse(page)).content.decode()
+
+
 @pytest.mark.django_db
 def test_a_stranger_is_sent_to_the_log_in(client: Client) -> None:
     number = filled()

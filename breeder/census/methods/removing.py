@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal, localcontext
 
 import numpy as np
 from scipy import special
@@ -17,6 +18,7 @@ from .count import Asked, Count, Own, as_count
 
 CHI_SQUARE_95 = 3.841  # 95 % quantile of χ² with one degree of freedom
 FEWEST_TO_COMPARE = 3  # passes; with two there is nothing to compare the first with
+DIGITS = 100
 MOST_TRIED = 10**15  # animals; an estimate beyond this is not a tub, and the search stops
 
 
@@ -100,10 +102,15 @@ def standard_error(passes: Passes, held: float) -> float:
 
 
 def form_one(held: float, p: float, k: int) -> float:
-    """Return the same for `held` animals, a share `p` caught in each of `k` passes."""
-    q = 1 - p
-    below = (1 - q**k) ** 2 - (p * k) ** 2 * q ** (k - 1)
-    return math.sqrt(held * q**k * (1 - q**k) / below)
+    """Return the same for `held` animals, a share `p` caught in each of `k` passes.
+
+    Below the line stand two numbers alike but for p⁴, so a small share asks for more digits than a float has.
+    """
+    with localcontext(prec=DIGITS):
+        caught = Decimal(p)
+        q = 1 - caught
+        below = (1 - q**k) ** 2 - (caught * k) ** 2 * q ** (k - 1)
+        return float((Decimal(held) * q**k * (1 - q**k) / below).sqrt())
 
 
 def form_two(passes: Passes, held: float) -> float:
