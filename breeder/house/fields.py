@@ -7,7 +7,10 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from breeder.house.places import to_hundredth
+
 HUNDRED = Decimal(100)
+HALF_ROUND = 180  # degrees; more is no place, and is told so by whoever knows which of the two it is
 
 
 class MoneyField(forms.DecimalField):
@@ -31,6 +34,16 @@ class MoneyField(forms.DecimalField):
                 code="two_readings",
             )
         return typed
+
+
+class CoordinateField(forms.DecimalField):
+    """Degrees of latitude or longitude with as many digits as a map gives; kept to 0.01, so that no doorstep is."""
+
+    def to_python(self, value: Any) -> Decimal | None:
+        typed = super().to_python(value.replace("\u2212", "-") if isinstance(value, str) else value)
+        if typed is None or not typed.is_finite() or abs(typed) > HALF_ROUND:
+            return typed
+        return to_hundredth(typed)
 
 
 class PercentField(forms.DecimalField):

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, RegexValidator
 
 from breeder.house import regions, weather
-from breeder.house.fields import PercentField
+from breeder.house.fields import CoordinateField, PercentField
 from breeder.house.models import Setting
 from breeder.house.places import fault_of_place, us_place
 from breeder.house.seen import SeenForm
@@ -42,6 +42,8 @@ class SettingForm(SeenForm, PlainForm, forms.ModelForm):
         max_length=10,
         help_text="Sets place and time zone; it is not kept. Elsewhere type latitude and longitude.",
     )
+    latitude = CoordinateField(label="Latitude of home, to 0.01", required=False)
+    longitude = CoordinateField(label="Longitude of home, to 0.01", required=False)
     region = forms.CharField(
         label="State or country of home",
         required=False,

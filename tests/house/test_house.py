@@ -78,9 +78,18 @@ class TestSettings:
         assert (str(kept.latitude), str(kept.longitude), kept.timezone) == ("40.22", "-74.76", "America/New_York")
         assert LogRow.objects.filter(did="settings changed").exists()
 
+    @pytest.mark.parametrize("west", ["-74.759717", "\u221274.7600001"])
+    def test_a_place_is_typed_as_a_map_gives_it_and_kept_rounded(self, keeper_client: Client, west: str) -> None:
+        typed = TYPED | {"postcode": "", "latitude": "40.2170534", "longitude": west, "timezone": "America/New_York"}
+        assert keeper_client.post(reverse("house:settings"), typed).status_code == 302
+        kept = Setting.objects.get()
+        assert (str(kept.latitude), str(kept.longitude)) == ("40.22", "-74.76")
+
     @pytest.mark.parametrize(
         ("changed", "said"),
         [
+            ({"postcode": "", "latitude": "400.1234567", "longitude": "1"}, "it lies between -90 and 90"),
+            ({"postcode": "", "latitude": "nan", "longitude": "1"}, "‘"),
             ({"postcode": "00000"}, "has no place"),
             ({"currency": "dollars"}, "three capital letters"),
             ({"postcode": "", "timezone": "Mars/Olympus"}, "is not a time zone"),
