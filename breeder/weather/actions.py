@@ -16,7 +16,7 @@ from breeder.pages import once
 from breeder.pages.words import degrees
 from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
 from breeder.weather.models import Forecast, Place, UsualMonth
-from breeder.weather.usual import Usual
+from breeder.weather.usual import Usual, months_said
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
 UNKNOWN_AGE = timedelta(hours=12)
@@ -140,14 +140,9 @@ def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: 
             UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
             for one in months
         )
-        log("kept what is usual", str(place), f"Lows and highs of {usual_months(len(months))} at {place}.", by=by)
+        log("kept what is usual", str(place), f"Lows and highs of {months_said(len(months))} at {place}.", by=by)
         once.spend(token, page_of(place))
     return place
-
-
-def usual_months(number: int) -> str:
-    """Return '1 usual month', '12 usual months'."""
-    return "1 usual month" if number == 1 else f"{number} usual months"
 
 
 def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:

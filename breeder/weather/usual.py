@@ -107,3 +107,8 @@ def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
 def by_month(rows: Iterable[Usual]) -> Mapping[int, Usual]:
     """Return the months by number."""
     return {row.month: row for row in rows}
+
+
+def months_said(number: int) -> str:
+    """Return '1 usual month', '12 usual months'."""
+    return "1 usual month" if number == 1 else f"{number} usual months"

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from breeder.pages import once
 from breeder.weather import actions, queries
 from breeder.weather.models import Place
-from breeder.weather.usual import by_month
+from breeder.weather.usual import by_month, months_said
 from breeder.weather.usual_forms import UsualForm
 
 REFUSED = 422
@@ -35,7 +35,7 @@ def usual(request: HttpRequest, pk: int) -> HttpResponse:
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
-                messages.success(request, f"Kept {actions.usual_months(len(given['months']))} of {here}.")
+                messages.success(request, f"Kept {months_said(len(given['months']))} of {here}.")
                 return redirect(actions.page_of(here))
     context = {"place": here, "form": form, "measured": len(measured.keys() - kept.keys())}
     return render(request, "weather/usual.html", context, status=REFUSED if form.errors else 200)
