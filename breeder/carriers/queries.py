@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from breeder.carriers.models import Closure, Service
-from breeder.carriers.rules import DELAY_SHARES, Timing
+from breeder.carriers.rules import DELAY_SHARES, PostingDay, Timing, posting_day
 
 
 def services(*, active: bool = True) -> QuerySet[Service]:
@@ -29,6 +29,11 @@ def closures_by_carrier() -> dict[str, list[date]]:
     for carrier, on in Closure.objects.filter(carrier__in=found).values_list("carrier", "on"):
         found[carrier].append(on)
     return found
+
+
+def on_day(service: Service, day: date) -> PostingDay:
+    """Return whether a service takes a parcel on a day, and why not."""
+    return posting_day(timing_of(service), day, closures_of(service.carrier))
 
 
 def timing_of(service: Service) -> Timing:

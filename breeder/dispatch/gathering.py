@@ -7,8 +7,8 @@ from typing import Any
 from django.utils import timezone
 
 from breeder.carriers.models import Service
-from breeder.carriers.queries import closures_of, services, timing_of
-from breeder.carriers.rules import delivery_days, posting_day
+from breeder.carriers.queries import closures_of, on_day, services, timing_of
+from breeder.carriers.rules import delivery_days
 from breeder.dispatch import air, legal, planning, rivals, rules, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
@@ -49,7 +49,7 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("it has no day: choose one")
     elif parcel.post_on < timezone.localdate():
         lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
-    elif parcel.service is not None and (why_not := _not_taken(parcel)):
+    elif parcel.service is not None and (why_not := on_day(parcel.service, parcel.post_on).why_not):
         lacks.append(f"{parcel.service} does not take it on {parcel.post_on:%A %-d %B} ({why_not}): choose a new day")
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
@@ -59,11 +59,6 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("no kit is written down: take the example kits or write your own")
     if lacks:
         raise rules.NotLikeThis(f"Box {parcel.number} cannot be checked: {'; '.join(lacks)}.", code="not_ready")
-
-
-def _not_taken(parcel: Parcel) -> str:
-    """Return why a box's service does not take it on its day: since it was chosen a closure may have been added."""
-    return posting_day(timing_of(parcel.service), parcel.post_on, closures_of(parcel.service.carrier)).why_not
 
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
@@ -287,7 +282,7 @@ def _helps(
         if legal.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
             continue
         offers_way = service.to_counter if to_counter else service.to_doorstep
-        if offers_way and posting_day(timing_of(service), parcel.post_on, closures_of(service.carrier)).usable:
+        if offers_way and on_day(service, parcel.post_on).usable:
             journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)
             trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
             found.append({"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)})

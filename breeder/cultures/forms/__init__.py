@@ -5,6 +5,7 @@ from django.forms import BaseForm
 
 from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm, WhenForm
 from breeder.cultures.forms.fields import as_number
+from breeder.cultures.forms.lines import EndFreezeForm, FreezeForm, MinimumForm
 from breeder.cultures.forms.rounds import RoundForm
 from breeder.cultures.forms.sheet import SheetForm, SheetRowForm
 from breeder.cultures.forms.tubs import (
@@ -13,10 +14,7 @@ from breeder.cultures.forms.tubs import (
     CorrectForm,
     CrashForm,
     EndCrashForm,
-    EndFreezeForm,
-    FreezeForm,
     MergeForm,
-    MinimumForm,
     MoveForm,
     NewTubForm,
     NotForSaleForm,
