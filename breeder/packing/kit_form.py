@@ -1,5 +1,6 @@
 """The form of a kit: fixed rows for layers and packs, so that it works without script, in the household's units."""
 
+import json
 from collections.abc import Iterator
 from typing import Any
 
@@ -36,7 +37,8 @@ def _stamp(kit: Kit) -> str:
     """Return what tells whether a kit is still as the book had it, so that two who change it do not write over it."""
     parts = sorted(kit.parts.values_list("supply_id", "number"))
     fields = [kit.serializable_value(field.attname) for field in kit._meta.concrete_fields]
-    return short([fields, parts])
+    # PostgreSQL gives the names within a layer in an order of its own.
+    return short(json.dumps([fields, parts], sort_keys=True, default=str))
 
 
 def _number(label: str, **more: Any) -> forms.FloatField:
