@@ -13,11 +13,6 @@ def animals(number: int, stage: str, *, only: bool = False) -> str:
     return f"Only {said}" if only else said
 
 
-def is_are(number: int) -> str:
-    """Return 'is' for one and 'are' for none and many."""
-    return "is" if number == 1 else "are"
-
-
 def none_or(number: int) -> str:
     """Return the number, or 'none'."""
     return str(number) if number else "none"

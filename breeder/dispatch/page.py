@@ -9,8 +9,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.carriers.facts import NOTHING
+from breeder.census.words import are
 from breeder.cultures.models import Promise
-from breeder.cultures.words import animals, is_are
+from breeder.cultures.words import animals
 from breeder.dispatch import holding, legal, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
@@ -85,7 +86,7 @@ def _resized_said(parcel: Parcel) -> list[str]:
     lines = {item.order_line_id: item.order_line for item in parcel.items.all()}
     numbers = [(lines[pk], _held_of(lines[pk]), planned) for pk, planned in sorted(planned_of(lines).items())]
     return [
-        f"Its order now holds {held} of {line.offer.line}, but {planned} {is_are(planned)} planned for its boxes. "
+        f"Its order now holds {held} of {line.offer.line}, but {planned} {are(planned)} planned for its boxes. "
         "Change what is planned, below, before anything is pulled."
         for line, held, planned in numbers
         if abs(held - planned) >= line.animals

@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from breeder.census.words import are
 from breeder.cultures import quarantine
 from breeder.cultures import steps as cultures
 from breeder.cultures.models import Promise
-from breeder.cultures.words import is_are
 from breeder.dispatch import rules
 from breeder.house.models import Setting
 from breeder.orders import steps as orders
@@ -85,7 +85,7 @@ def close_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         if owed:
             said.append(
-                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {is_are(owed)} still owed and "
+                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {are(owed)} still owed and "
                 "promised. Plan another box, or change the order."
             )
         else:
@@ -106,7 +106,7 @@ def release_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         line.promise.refresh_from_db()
         if line.promise.state == Promise.State.HELD:
-            said.append(f"{line.promise.number} of {line.offer.line} {is_are(line.promise.number)} free again.")
+            said.append(f"{line.promise.number} of {line.offer.line} {are(line.promise.number)} free again.")
             cultures.release(line.promise, at=at)
     return said
 
@@ -147,7 +147,7 @@ def to_quarantine(items: Iterable[ParcelItem], box: str, *, at: datetime, by: An
             by=by,
         )
         said.append(
-            f"{item.packed} of {line} {is_are(item.packed)} in quarantine tub {tub.number} until "
+            f"{item.packed} of {line} {are(item.packed)} in quarantine tub {tub.number} until "
             f"{tub.quarantine_until:%-d %B}."
         )
     return said

@@ -7,8 +7,8 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Max
 from django.urls import reverse
 
+from breeder.census.words import are
 from breeder.cultures.stock import LineStock
-from breeder.cultures.words import is_are
 from breeder.orders.models import OrderLine
 from breeder.packing import queries, rules
 from breeder.packing.models import Kit, Parcel, ParcelItem, Supply
@@ -77,6 +77,6 @@ def take_supplies(kit: Kit, boxes: int = 1) -> list[str]:
         supply.save(update_fields=["on_shelf"])
         if supply.on_shelf < supply.order_below:
             said.append(
-                f"{supply.on_shelf} of {supply} {is_are(supply.on_shelf)} left; order more below {supply.order_below}."
+                f"{supply.on_shelf} of {supply} {are(supply.on_shelf)} left; order more below {supply.order_below}."
             )
     return said
