@@ -9,6 +9,7 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
 from breeder.carriers.rules import delivery_days
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, legal, planning, rivals, rules, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
@@ -29,7 +30,7 @@ from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
+from breeder.weather.queries import hours_for, sources_of, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws

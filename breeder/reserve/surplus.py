@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from ..census.words import many
+from breeder.census.words import many
+
 from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS
 from .whole import whole_below
 

@@ -8,11 +8,11 @@ import pytest
 
 from breeder.carriers.models import Service
 from breeder.carriers.rules import Delivery
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
 from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, cases_of
 from breeder.dispatch.surroundings import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
 from breeder.heat.members import Draws, draws
-from breeder.weather.queries import Hours
 
 START = datetime(2026, 7, 6, 0, tzinfo=UTC)
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
