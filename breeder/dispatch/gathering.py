@@ -10,7 +10,7 @@ from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
 from breeder.carriers.rules import delivery_days
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch import air, legal, planning, rivals, rules, trying
+from breeder.dispatch import air, legal, planning, rivals, rules, trade, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
@@ -86,7 +86,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         opinion=opinion,
         opinion_compared=""
         if opinion is None
-        else trying.trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
+        else trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
         next_day=None,
         helps=(),
         sources=sum(side.sources for side in sides),

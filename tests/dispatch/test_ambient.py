@@ -12,6 +12,7 @@ from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
 from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, cases_of
 from breeder.dispatch.surroundings import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
+from breeder.heat import forecast_error
 from breeder.heat.members import Draws, draws
 
 START = datetime(2026, 7, 6, 0, tzinfo=UTC)
@@ -126,7 +127,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
         ends = ambient.Ends(hours(), hours(east=east))
         one = ambient.outside_c(ends.origin, way.times, drawn, place=0, together=0.0)
         other = ambient.outside_c(
-            ends.destination, way.times, drawn, place=1, together=ambient.forecast_error.correlation(ends.km)
+            ends.destination, way.times, drawn, place=1, together=forecast_error.correlation(ends.km)
         )
         return float(np.corrcoef(one[20], other[20])[0, 1])
 
