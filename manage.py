@@ -8,7 +8,7 @@ import sys
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
     if sys.argv[1:2] == ["demo"]:
-        from breeder.house.surroundings import keep_demo_apart
+        from breeder.base.environment import keep_demo_apart
 
         keep_demo_apart()
     try:

@@ -11,8 +11,8 @@ class BreederConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_migrate
 
-        from breeder.cultures.guard import guard_ledger
-        from breeder.house import checks  # noqa: F401  (registers the start-up checks)
+        from breeder.base import checks  # noqa: F401  (registers the start-up checks)
+        from breeder.cultures.ledger_triggers import guard_ledger
 
         # AlterField rebuilds SQLite tables and drops their triggers, so they are laid after every migration.
         post_migrate.connect(guard_ledger, sender=self)

@@ -12,9 +12,9 @@ from django.template.loader import render_to_string
 from django.urls import Resolver404, resolve
 from django.utils import timezone
 
-from breeder.house.queries import household
-from breeder.pages import kept
-from breeder.pages.once import AlreadyDone
+from breeder.base import offline_forms
+from breeder.base.form_tokens import AlreadyDone
+from breeder.base.queries import household
 
 Answer = Callable[[HttpRequest], HttpResponse]
 
@@ -63,7 +63,7 @@ class RepeatedAnswer:
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if isinstance(exception, AlreadyDone):
             # Somebody who went back and typed something else must not take it for written.
-            if timezone.now() - exception.at > DOUBLE_CLICK and kept.HEADER not in request.headers:
+            if timezone.now() - exception.at > DOUBLE_CLICK and offline_forms.HEADER not in request.headers:
                 messages.warning(request, SENT_BEFORE)
             return HttpResponseRedirect(exception.answer)
         return None
@@ -115,8 +115,8 @@ class AnswerToPhone:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if kept.HEADER not in request.headers:
+        if offline_forms.HEADER not in request.headers:
             return self.get_response(request)
-        if typed_by := kept.not_by(request):
-            return JsonResponse({"typed_by": typed_by}, status=kept.NOT_YOURS)
-        return kept.answer(request, self.get_response(request))
+        if typed_by := offline_forms.not_by(request):
+            return JsonResponse({"typed_by": typed_by}, status=offline_forms.NOT_YOURS)
+        return offline_forms.answer(request, self.get_response(request))

@@ -7,7 +7,7 @@ import os
 import sys
 from pathlib import Path
 
-from breeder.house.surroundings import data_folder, database_from, names_in, secret_key_in
+from breeder.base.environment import data_folder, database_from, names_in, secret_key_in
 
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -83,7 +83,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "breeder.pages.context.household",
+                "breeder.base.context_processors.household",
             ],
             "builtins": ["breeder.templatetags.notebook"],
         },
@@ -99,7 +99,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "login"
-LOGIN_REDIRECT_URL = "today:page"
+LOGIN_REDIRECT_URL = "dashboard:page"
 LOGOUT_REDIRECT_URL = "login"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
@@ -126,7 +126,7 @@ MEDIA_ROOT = DATA_DIR / "photos"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 6_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
-DJANGO_TABLES2_TEMPLATE = "pages/_table.html"
+DJANGO_TABLES2_TEMPLATE = "base/_table.html"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 

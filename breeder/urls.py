@@ -4,18 +4,17 @@ from django.contrib.auth import views as auth
 from django.urls import include, path
 
 ROOMS = (
-    "today",
-    "house",
-    "taxa",
+    "dashboard",
+    "base",
+    "species",
     "cultures",
     "people",
     "carriers",
     "weather",
     "orders",
-    "packing",
-    "dispatch",
-    "forsale",
-    "paperwork",
+    "shipments",
+    "storefront",
+    "documents",
 )
 
 urlpatterns = [

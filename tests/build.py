@@ -8,7 +8,7 @@ from django.db.models import Max
 from breeder.cultures.models import Culture
 from breeder.orders.models import Offer
 from breeder.people.models import Address, Person
-from breeder.taxa.models import Line, Species
+from breeder.species.models import Line, Species
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 TODAY = NOW.date()

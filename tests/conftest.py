@@ -16,11 +16,11 @@ from django.db import connection
 from django.db.backends.signals import connection_created
 from django.test import Client
 
-from breeder.dispatch.skies import KEPT
-from breeder.house.roles import HELPER, KEEPER
-from breeder.house.surroundings import DATABASE_FILE
+from breeder.base.environment import DATABASE_FILE
+from breeder.base.roles import HELPER, KEEPER
+from breeder.shipments.forecast_cache import KEPT
+from tests.environment import SERVER_WANTED
 from tests.house_rules.floors import FLOORS
-from tests.surroundings import SERVER_WANTED
 
 # A machine that is busy with other tests is no fault of the one that is being run.
 hypothesis.settings.register_profile("house", suppress_health_check=[hypothesis.HealthCheck.too_slow])

@@ -5,11 +5,11 @@ from typing import Any
 
 from django.db import transaction
 
-from breeder.carriers.holidays import federal_holidays
+from breeder.base import form_tokens
+from breeder.base.steps import log
+from breeder.carriers.federal_holidays import federal_holidays
 from breeder.carriers.models import Closure, Service
-from breeder.carriers.rules import DELAY_SHARES
-from breeder.house.steps import log
-from breeder.pages import once
+from breeder.core.transit.delivery_days import DELAY_SHARES
 
 EXAMPLE_SOURCE = "unverified example; check days, weekdays and marking with your carrier"
 MON_TUE, MON_TO_WED = [0, 1], [0, 1, 2]
@@ -49,42 +49,42 @@ def load_example_services(*, by: Any = None, today: date | None = None) -> int:
 def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", answer: str = "") -> int:
     """Add a year's US federal holidays as closures of a carrier, and return how many were new."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         added = _add_closures(carrier, year)
         many = f"1 federal holiday of {year} was" if added == 1 else f"{added} federal holidays of {year} were"
         log("closures added", carrier, f"{many} added for {carrier}.", by=by)
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
     return added
 
 
 def save_service(service: Service, *, by: Any, token: str = "", answer: str = "") -> Service:
     """Keep a service, new or changed."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         service.save()
         days = "1 day" if service.usual_days == 1 else f"{service.usual_days} days"
         log("service kept", str(service), f"{service}: {days}, latest {service.latest_days}.", by=by)
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
     return service
 
 
 def save_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> Closure:
     """Keep a day on which a carrier carries nothing."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         closure.save()
         log("closure kept", closure.carrier, f"{closure.carrier} is closed on {closure.on:%-d %B %Y}.", by=by)
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
     return closure
 
 
 def remove_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> None:
     """Take a closure off again."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)
         closure.delete()
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
 
 
 def _add_closures(carrier: str, year: int) -> int:

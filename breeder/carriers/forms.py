@@ -7,13 +7,13 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from breeder.carriers.holidays import FIRST_YEAR
+from breeder.base.edit_conflicts import SeenForm
+from breeder.base.form_messages import PlainForm
+from breeder.carriers.federal_holidays import FIRST_YEAR
 from breeder.carriers.models import Closure, Service
 from breeder.carriers.queries import carriers
-from breeder.carriers.rules import DELAYS_FROM
-from breeder.house.seen import SeenForm
-from breeder.house.sentences import PlainForm
-from breeder.taxa.degrees import DegreesField
+from breeder.core.transit.delivery_days import DELAYS_FROM
+from breeder.species.temperature_fields import DegreesField
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
 MOST_DAYS = 15

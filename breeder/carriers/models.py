@@ -6,7 +6,7 @@ from typing import Any
 from django.db import models
 from django.db.models import F, Q
 
-from breeder.carriers import facts
+from breeder.core.compliance import facts
 from breeder.people.models import Person
 
 

@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from breeder.carriers.models import Closure, Service
-from breeder.carriers.rules import DELAY_SHARES, PostingDay, Timing, posting_day
+from breeder.core.transit.delivery_days import DELAY_SHARES, PostingDay, Timing, posting_day
 
 
 def services(*, active: bool = True) -> QuerySet[Service]:

@@ -9,11 +9,11 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Model
 
+from breeder.base import form_tokens
+from breeder.base.steps import log
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
+from breeder.carriers.rule_csv import SAME
 from breeder.carriers.rule_forms import TWICE
-from breeder.carriers.rules_file import SAME
-from breeder.house.steps import log
-from breeder.pages import once
 
 EXAMPLES = settings.BASE_DIR / "fixtures"
 EXAMPLE_NOTE = "Unverified example, never law and never advice."
@@ -30,13 +30,13 @@ def keep(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> OnBook:
     """Write a rule or a permit into the book, new or changed. Raises ValidationError where it is there twice."""
     try:
         with transaction.atomic(durable=True):
-            once.seen(token)
+            form_tokens.seen(token)
             new = row.pk is None
             row.save()
             log(f"{_called(row)} {'added' if new else 'changed'}", str(row), _said(row), by=by)
-            once.spend(token, answer)
+            form_tokens.spend(token, answer)
     except IntegrityError:
-        once.seen(token)
+        form_tokens.seen(token)
         raise ValidationError(TWICE, code="twice") from None
     return row
 
@@ -44,10 +44,10 @@ def keep(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> OnBook:
 def remove(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> None:
     """Take a rule or a permit out of the book; the log keeps what it said."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         log(f"{_called(row)} removed", str(row), f"Taken out: {_said(row)}", by=by)
         row.delete()
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
 
 
 def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer: str = "") -> int:
@@ -57,14 +57,14 @@ def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer
     """
     try:
         with transaction.atomic(durable=True):
-            once.seen(token)
+            form_tokens.seen(token)
             for rule in rules:
                 rule.save()
             many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
             log("rules loaded", "file", f"{many} written into the book.", by=by)
-            once.spend(token, answer)
+            form_tokens.spend(token, answer)
     except IntegrityError:
-        once.seen(token)
+        form_tokens.seen(token)
         raise ValidationError(MEANWHILE, code="twice") from None
     return len(rules)
 

@@ -9,11 +9,11 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.carriers.acceptance import month_day
+from breeder.base.edit_conflicts import SeenForm
+from breeder.base.form_messages import PlainForm
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
-from breeder.house import regions
-from breeder.house.seen import SeenForm
-from breeder.house.sentences import PlainForm
+from breeder.core.compliance import regions
+from breeder.core.compliance.acceptance import month_day
 from breeder.people.models import Person
 
 # How long what was looked up is good for, where the keeper names no day: a year (common practice, no source).

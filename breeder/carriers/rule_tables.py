@@ -8,9 +8,9 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
-from breeder.carriers.acceptance import month_day
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
-from breeder.house.regions import name_of
+from breeder.core.compliance.acceptance import month_day
+from breeder.core.compliance.regions import name_of
 
 BESIDE = {"td": {"class": "beside"}}
 FIRST = {"td": {"unlabelled": True}}

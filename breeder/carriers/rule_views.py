@@ -10,15 +10,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django_tables2 import RequestConfig
 
-from breeder.carriers import asking, movement, rule_actions, rules_file
-from breeder.carriers.facts import Way
+from breeder.base import form_tokens
+from breeder.base.csv_export import csv_answer
+from breeder.base.roles import is_keeper, keeper_only
+from breeder.carriers import rule_actions, rule_csv, rulebook
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_forms import AskForm, CarrierRuleForm, MovementRuleForm, PermitForm, RulesFileForm
 from breeder.carriers.rule_tables import CarrierTable, MovementTable, PermitTable
-from breeder.house.roles import is_keeper, keeper_only
-from breeder.pages import once
-from breeder.pages.csv_file import csv_answer
-from breeder.taxa.models import Species
+from breeder.core.compliance import movement
+from breeder.core.compliance.facts import Way
+from breeder.species.models import Species
 
 REFUSED = 422
 ROWS_A_PAGE = 100
@@ -29,9 +30,9 @@ def rules(request: HttpRequest) -> HttpResponse:
     asked = AskForm(request.GET if "into" in request.GET else None, species=Species.objects.all())
     answer = None
     if asked.is_bound and asked.is_valid():
-        book = asking.read_rules(request.household.region)  # type: ignore[attr-defined]
+        book = rulebook.read_rules(request.household.region)  # type: ignore[attr-defined]
         way = Way(book.home, asked.cleaned_data["into"], timezone.localdate())
-        answer = movement.may_go(asking.animal_of(asked.cleaned_data["species"]), way, book.rules, book.permits)
+        answer = movement.may_go(rulebook.animal_of(asked.cleaned_data["species"]), way, book.rules, book.permits)
     table = _table(request, MovementTable, MovementRule.objects.all())
     return render(request, "carriers/rules.html", {"table": table, "asked": asked, "answer": answer})
 
@@ -70,19 +71,19 @@ def permit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 @keeper_only
 def rules_csv(request: HttpRequest) -> HttpResponse:
     """Send the movement rules as a file for a spreadsheet; the same file can be read in again."""
-    rows = rules_file.cells_of(MovementRule.objects.all())
-    return csv_answer("rules.csv", rules_file.COLUMNS, rows)
+    rows = rule_csv.cells_of(MovementRule.objects.all())
+    return csv_answer("rules.csv", rule_csv.COLUMNS, rows)
 
 
 @keeper_only
 def rules_upload(request: HttpRequest) -> HttpResponse:
     """Take a file of movement rules, all of it or nothing."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     form = RulesFileForm(request.POST or None, request.FILES or None)
     back = reverse("carriers:rules")
     if request.method == "POST" and form.is_valid():
         try:
-            found = rules_file.rules_in(form.cleaned_data["file"].read(rules_file.MOST_BYTES + 1))
+            found = rule_csv.rules_in(form.cleaned_data["file"].read(rule_csv.MOST_BYTES + 1))
             number = rule_actions.keep_file(found, by=request.user, token=request.POST.get("token", ""), answer=back)
         except ValidationError as refusal:
             form.add_error(None, refusal)
@@ -91,7 +92,7 @@ def rules_upload(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"{said} in the book.")
             return redirect(back)
     status = REFUSED if request.method == "POST" else 200
-    shown = {"form": form, "columns": rules_file.COLUMNS}
+    shown = {"form": form, "columns": rule_csv.COLUMNS}
     return render(request, "carriers/rules_file.html", shown, status=status)
 
 
@@ -104,7 +105,7 @@ def _table(request: HttpRequest, kind: Any, rows: Any) -> Any:
 def _say_uncovered(request: HttpRequest, row: Any) -> None:
     """Warn of names that cover no species: a slip of the keyboard would be found by nobody."""
     taxa = row.taxa if isinstance(row, Permit) else [row.taxon]
-    for taxon in (one for one in taxa if asking.covers_nothing(one)):
+    for taxon in (one for one in taxa if rulebook.covers_nothing(one)):
         messages.warning(request, f"No species in the book is covered by ‘{taxon}’. Check how it is spelt.")
 
 
@@ -112,7 +113,7 @@ def _form_page(
     request: HttpRequest, kind: Any, form_of: Any, back: str, pk: int | None, start: dict[str, str]
 ) -> HttpResponse:
     """Show the form of one row; keep it, or take it out of the book."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     kept = get_object_or_404(kind, pk=pk) if pk else kind()
     writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": reverse(back)}
     if request.method == "POST" and pk and "remove" in request.POST:

@@ -8,11 +8,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.carriers import actions, queries, rules
+from breeder.base import form_tokens
+from breeder.base.roles import keeper_only
+from breeder.carriers import actions, queries
 from breeder.carriers.forms import WEEKDAYS, ClosureForm, HolidaysForm, ServiceForm
 from breeder.carriers.models import Closure, Service
-from breeder.house.roles import keeper_only
-from breeder.pages import once
+from breeder.core.transit import delivery_days
 
 REFUSED = 422
 
@@ -22,7 +23,7 @@ def services(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     closures = queries.closures_by_carrier()
     rows = [_row(service, closures.get(service.carrier, []), today) for service in queries.services(active=False)]
-    missing = rules.missing_closures(closures, today)
+    missing = delivery_days.missing_closures(closures, today)
     return render(request, "carriers/services.html", {"rows": rows, "missing": missing})
 
 
@@ -30,11 +31,11 @@ def _row(service: Service, closures: list[date], today: date) -> dict[str, Any]:
     timing = queries.timing_of(service)
     return {
         "service": service,
-        "days": [day for day in rules.posting_days(timing, closures, today) if day.usable],
+        "days": [day for day in delivery_days.posting_days(timing, closures, today) if day.usable],
         "weekdays": ", ".join(WEEKDAYS[day] for day in sorted(timing.weekdays) if day < len(WEEKDAYS)),
         "way": way_said(service),
-        "delays": rules.shares_said(timing.delay_shares),
-        "delays_from": rules.mark_of_shares(service.delay_shares),
+        "delays": delivery_days.shares_said(timing.delay_shares),
+        "delays_from": delivery_days.mark_of_shares(service.delay_shares),
     }
 
 
@@ -53,7 +54,7 @@ def way_said(service: Service) -> str:
 @keeper_only
 def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """Add or edit a service."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     kept = get_object_or_404(Service, pk=pk) if pk else Service()
     form = ServiceForm(request.POST or None, instance=kept, fahrenheit=request.household.fahrenheit)  # type: ignore[attr-defined]
     if request.method == "POST" and form.is_valid():
@@ -69,7 +70,7 @@ def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 @keeper_only
 def closures(request: HttpRequest) -> HttpResponse:
     """Show closures; add one, a year's federal holidays, or take one off."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     today = timezone.localdate()
     carrier = Service.objects.values_list("carrier", flat=True).first() or ""
     wants_year = "year" in request.POST
@@ -86,7 +87,7 @@ def closures(request: HttpRequest) -> HttpResponse:
         return redirect(answer)
     shown = {
         "closures": Closure.objects.filter(on__gte=today),
-        "missing": rules.missing_closures(queries.closures_by_carrier(), today),
+        "missing": delivery_days.missing_closures(queries.closures_by_carrier(), today),
         "closure_form": closure,
         "year_form": year,
     }
@@ -96,7 +97,7 @@ def closures(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def remove_closure(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a closure off."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     answer = reverse("carriers:closures")
     if request.method == "POST":
         kept = get_object_or_404(Closure, pk=pk)

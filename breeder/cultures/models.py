@@ -7,8 +7,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from breeder.house.models import Photo
-from breeder.taxa.models import Line
+from breeder.base.models import Photo
+from breeder.species.models import Line
 
 KEEPER = settings.AUTH_USER_MODEL
 # How a keeper walks along the tubs. Named by queries that group, too: Django forgets a model's own order for those.

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.cultures.actions import pouring
+from breeder.cultures.actions import transfers
 from breeder.cultures.actions.states import write_state
 from breeder.cultures.actions.tubs import Place, new_tub
 from breeder.cultures.models import Culture, Entry
@@ -50,4 +50,4 @@ def carry(
     by: Any,
 ) -> Entry:
     """Write both sides of animals carried from one tub into another, linked; the caller has taken the turn."""
-    return pouring.carry(source, target, pouring.Animals(stage, number, males, females), at, by, note=note)
+    return transfers.carry(source, target, transfers.Animals(stage, number, males, females), at, by, note=note)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
-from breeder.census.words import many
-from breeder.cultures.stock import LineStock, StageStock, TubStock
-from breeder.cultures.words import animals, named_tubs, none_or
-from breeder.reserve.breeders import Sexes, sexed_sale
+from breeder.core.counting.plurals import many
+from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
+from breeder.cultures.line_stock import LineStock, StageStock, TubStock
+from breeder.cultures.phrases import animals, named_tubs, none_or
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.cultures import replay
+from breeder.cultures import belief_store
 from breeder.cultures.models import Culture, Entry, Promise
-from breeder.taxa.steps import take_turn as take_turn
+from breeder.species.steps import take_turn as take_turn
 
 
 def set_aside(
@@ -149,7 +149,7 @@ def _end(promise: Promise, state: Promise.State, at: datetime) -> None:
 def write_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one fact into the ledger and bring what the book believes of its tub up to date."""
     entry = set_down(culture, kind, happened_at=happened_at, by=by, **fields)
-    replay.bring_up_to_date([culture.pk])
+    belief_store.bring_up_to_date([culture.pk])
     return entry
 
 

@@ -2,8 +2,8 @@
 
 import django_tables2 as tables
 
+from breeder.base.formatting import ago
 from breeder.cultures.queries.tubs import TubRow
-from breeder.pages.words import ago
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 

@@ -9,11 +9,11 @@ from datetime import datetime, timedelta
 from django.db import connections
 from django.utils import timezone
 
-from breeder.dispatch.steps import places_of
-from breeder.house.models import Setting
-from breeder.house.queries import household
-from breeder.packing.queries import parcels_here
-from breeder.weather import refreshing
+from breeder.base.models import Setting
+from breeder.base.queries import household
+from breeder.shipments.queries.parcels import parcels_here
+from breeder.shipments.steps.departure_steps import places_of
+from breeder.weather import refresh
 from breeder.weather.models import Place
 from breeder.weather.steps import PlaceUnknown, place_for
 
@@ -47,15 +47,15 @@ def _places(setting: Setting) -> Iterator[Place]:
             continue
 
 
-def bring_all() -> refreshing.Report:
+def bring_all() -> refresh.Report:
     """Bring fresh hours for every place needed, unless another run is at it."""
-    return refreshing.refresh(places_needed)
+    return refresh.refresh(places_needed)
 
 
 def next_wait_s(now: datetime, dice: random.Random, every_s: float = EVERY_S) -> float:
     """Return how long to wait until the next run: about an hour, never on the full hour."""
     wait = every_s * (1 + dice.uniform(-JITTER, JITTER))
-    return wait + refreshing.seconds_off_the_hour(now + timedelta(seconds=wait), dice)
+    return wait + refresh.seconds_off_the_hour(now + timedelta(seconds=wait), dice)
 
 
 class BesideTheSite(threading.Thread):
@@ -63,7 +63,7 @@ class BesideTheSite(threading.Thread):
 
     def __init__(
         self,
-        bring: Callable[[], refreshing.Report] = bring_all,
+        bring: Callable[[], refresh.Report] = bring_all,
         *,
         first_after_s: float = FIRST_AFTER_S,
         clock: Callable[[], datetime] = timezone.now,
@@ -76,7 +76,7 @@ class BesideTheSite(threading.Thread):
         self.stopping = threading.Event()
 
     def run(self) -> None:
-        wait = self.first_after_s + refreshing.seconds_off_the_hour(self.clock(), self.dice)
+        wait = self.first_after_s + refresh.seconds_off_the_hour(self.clock(), self.dice)
         while not self.stopping.wait(wait):
             self.once()
             wait = next_wait_s(self.clock(), self.dice)

@@ -10,15 +10,15 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import freezing
+from breeder.base import form_tokens
+from breeder.base.queries import household
+from breeder.base.steps import log
+from breeder.cultures import frozen_lines
 from breeder.cultures import queries as stock
 from breeder.cultures import rules as surplus
 from breeder.cultures import steps as cultures
-from breeder.house.queries import household
-from breeder.house.steps import log
-from breeder.orders import moves, queries, rules, steps
+from breeder.orders import movement_block, queries, rules, steps
 from breeder.orders.models import Offer, Order, OrderLine, Payment
-from breeder.pages import once
 
 
 @dataclass(frozen=True)
@@ -42,14 +42,14 @@ class Change:
 def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> Offer:
     """Keep a pack that a line is sold in, new or changed."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         did = "changed a pack" if offer.pk else "offered a pack"
         offer.full_clean()
         offer.save()
         price = "price on request" if offer.price is None else f"{offer.price:.2f} {household().currency}"
         state = "" if offer.active else ", no longer offered"
         log(did, str(offer), f"{offer}: {price}, {offer.overcount} on top{state}.", by=by)
-        once.spend(token, answer)
+        form_tokens.spend(token, answer)
     return offer
 
 
@@ -70,15 +70,15 @@ def agree_order(
     with transaction.atomic(durable=True):
         cultures.take_turn(lines)
         # Asked again after the turn: the same form may have won the race for it.
-        once.seen(token)
+        form_tokens.seen(token)
         now = timezone.now()
         steps.lapse(now, lines)
         offers = _offers_or_refuse(wanted)
         _require(wanted, offers, named)
         person, address = steps.person_and_address(who, terms.to)
         species = [offer.line.species for offer in offers.values()]
-        answer = moves.ask(species, address, person, timezone.localdate(now), terms.promised_by)
-        moves.refuse_blocked(answer, looked_up=terms.looked_up)
+        answer = movement_block.ask(species, address, person, timezone.localdate(now), terms.promised_by)
+        movement_block.refuse_blocked(answer, looked_up=terms.looked_up)
         order = steps.new_order(
             person=person,
             address=address,
@@ -92,7 +92,7 @@ def agree_order(
         added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
         packs = ", ".join(str(line) for line in added)
         sentence = f"Order {order.number} for {person}: {packs}."
-        log("agreed an order", str(order), sentence, by=by, facts=moves.on_record(answer))
+        log("agreed an order", str(order), sentence, by=by, facts=movement_block.on_record(answer))
         steps.spend(token, order)
     return order
 
@@ -102,7 +102,7 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
     added_lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in change.added).values()}
     with transaction.atomic(durable=True):
         order = steps.take_order(number, added_lines)
-        once.seen(token)
+        form_tokens.seen(token)
         now = timezone.now()
         steps.lapse(now, steps.line_ids_of(number) | added_lines)
         order = steps.fresh(number)
@@ -113,7 +113,7 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         asked = bool(change.terms.to or change.added) or any(
             _packs_after(line, change) > line.packs for line in order.lines.all()
         )
-        before = moves.ask_order(order, now)
+        before = movement_block.ask_order(order, now)
         # What falls away is free for what is put on top; a refusal takes both back.
         said = _resize_lines(order, change, now, fewer=True)
         _require_more(order, change, offers)
@@ -121,11 +121,11 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         steps.set_terms(order, change.terms)
         said += _resize_lines(order, change, now, fewer=False)
         said += [f"+ {steps.promise_packs(order, offers[want.offer_id], want, at=now)}" for want in change.added]
-        answer = moves.ask_order(steps.settle(steps.fresh(number), at=now), now)
+        answer = movement_block.ask_order(steps.settle(steps.fresh(number), at=now), now)
         if asked:
-            moves.refuse_blocked(answer, looked_up=change.terms.looked_up, asked_before=before)
+            movement_block.refuse_blocked(answer, looked_up=change.terms.looked_up, asked_before=before)
         sentence = f"Order {number}: {'; '.join(said) or 'packs as before'}."
-        log("changed an order", str(order), sentence, by=by, facts=moves.on_record(answer))
+        log("changed an order", str(order), sentence, by=by, facts=movement_block.on_record(answer))
         steps.spend(token, order)
     return order
 
@@ -134,7 +134,7 @@ def cancel_order(number: int, reason: str, *, by: Any, token: str = "") -> Order
     """End an order with a reason: releases exactly what it still holds; what was packed stays packed."""
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
-        once.seen(token)
+        form_tokens.seen(token)
         rules.refuse_cancel(order, reason)
         now = timezone.now()
         released = steps.release_all(order, at=now)
@@ -150,7 +150,7 @@ def hold_again(number: int, held_until: datetime, *, named: Collection[str] = ()
     """Promise an order once more whose hold ran out; refuses with every shortage named."""
     with transaction.atomic(durable=True):
         steps.take_order(number)
-        once.seen(token)
+        form_tokens.seen(token)
         now = timezone.now()
         steps.lapse(now, steps.line_ids_of(number))
         order = steps.fresh(number)
@@ -158,7 +158,7 @@ def hold_again(number: int, held_until: datetime, *, named: Collection[str] = ()
         wants = [(line, want) for line in order.lines.all() if (want := rules.want_again(line))]
         _require_names([line.offer for line, _ in wants], named)
         surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
-        moves.refuse_blocked(moves.ask_order(order, now), looked_up=True)
+        movement_block.refuse_blocked(movement_block.ask_order(order, now), looked_up=True)
         steps.reopen(order, held_until)
         for line, _ in wants:
             cultures.hold_anew(line.promise, at=now, expires_at=held_until)
@@ -183,7 +183,7 @@ def record_payment(
     currency = household().currency
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
-        once.seen(token)
+        form_tokens.seen(token)
         if refusal := rules.refuse_amount(queries.bill_of(order), amount, given_back, more_is_meant, currency):
             raise rules.NotLikeThis(refusal)
         Payment.objects.create(order=order, amount=-amount if given_back else amount, on=on, reference=reference)
@@ -203,7 +203,7 @@ def name_tub(number: int, order_line_id: int, culture_id: int | None, *, by: Any
     """Let what an order holds come out of another tub of its line, or with None out of any of them."""
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
-        once.seen(token)
+        form_tokens.seen(token)
         rules.refuse_unless_open(order)
         line = next((line for line in order.lines.all() if line.pk == order_line_id and line.promise), None)
         if line is None:
@@ -259,7 +259,7 @@ def _require_more(order: Order, change: Change, offers: Mapping[int, Offer]) -> 
 
 def _require_names(offers: Iterable[Offer], named: Collection[str]) -> None:
     lines = {offer.line_id: offer.line for offer in offers}
-    freezing.require_named(lines.values(), named, "to promise animals of", field="")
+    frozen_lines.require_named(lines.values(), named, "to promise animals of", field="")
 
 
 def _packs_after(line: OrderLine, change: Change) -> int:

@@ -10,13 +10,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from breeder.base import form_tokens
+from breeder.base.queries import household
+from breeder.base.roles import keeper_only
 from breeder.cultures import actions, forms
 from breeder.cultures.models import Culture
 from breeder.cultures.queries import tub_by_number
-from breeder.house.queries import household
-from breeder.house.roles import keeper_only
 from breeder.orders import queries
-from breeder.pages import once
 
 REFUSED = 422
 
@@ -24,7 +24,7 @@ REFUSED = 422
 @keeper_only
 def crash(request: HttpRequest, number: int) -> HttpResponse:
     """Mark a tub as crashed, or show what there is to know and to do about it."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = _tub_or_404(number)
     if tub.crashed_on and request.method != "POST":
         return _crash_page(request, tub, forms.EndCrashForm())
@@ -44,7 +44,7 @@ def crash(request: HttpRequest, number: int) -> HttpResponse:
 @require_POST
 def crash_over(request: HttpRequest, number: int) -> HttpResponse:
     """Let a tub that crashed give again."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = _tub_or_404(number)
     form = forms.EndCrashForm(request.POST)
     if form.is_valid():
@@ -64,7 +64,7 @@ def crash_over(request: HttpRequest, number: int) -> HttpResponse:
 @require_POST
 def crash_sister(request: HttpRequest, number: int, sister: int) -> HttpResponse:
     """Put a sister in quarantine, or keep it out of what is sold; one tap."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub, other = _tub_or_404(number), _tub_or_404(sister)
     quarantine = "quarantine" in request.POST
     try:

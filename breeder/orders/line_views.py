@@ -10,14 +10,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
+from breeder.base import form_tokens
+from breeder.base.csv_export import csv_answer
+from breeder.base.queries import household
+from breeder.base.roles import keeper_only
 from breeder.cultures.queries import line_by_pk
-from breeder.house.queries import household
-from breeder.house.roles import keeper_only
 from breeder.orders import actions, queries
 from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
-from breeder.pages import once
-from breeder.pages.csv_file import csv_answer
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 ROWS_A_PAGE = 100
 REFUSED = 422
@@ -52,7 +52,7 @@ def promises(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
     """Let what is held for an order come out of another tub, or out of any."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     line = _line_or_404(pk)
     number, order_line, tub = (_number(request.POST.get(name, "")) for name in ("order", "line", "tub"))
     try:

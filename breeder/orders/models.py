@@ -6,9 +6,9 @@ from django.db import models
 from django.db.models import F, Q
 
 from breeder.cultures.models import Culture, Promise, Stage
-from breeder.cultures.words import animals
+from breeder.cultures.phrases import animals
 from breeder.people.models import Address, Person
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 
 class Offer(models.Model):

@@ -9,13 +9,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Max, ProtectedError
 from django.urls import reverse
 
+from breeder.base import form_tokens
+from breeder.base.steps import log
 from breeder.cultures import steps as cultures
 from breeder.cultures.models import Culture, Promise
 from breeder.cultures.rules import Want
-from breeder.house.steps import log
 from breeder.orders import queries, rules
 from breeder.orders.models import Offer, Order, OrderLine
-from breeder.pages import once
 from breeder.people import steps as people
 from breeder.people.models import Address, Person
 from breeder.people.rules import Destination
@@ -33,7 +33,7 @@ def spend(token: str, order: Order) -> None:
     """Use up a form's token, last of all in the transaction; its answer is the order's page."""
     # Without a form no address is looked up: in a fresh process that loads every page, for seconds, under the lock.
     if token:
-        once.spend(token, page_of(order))
+        form_tokens.spend(token, page_of(order))
 
 
 def line_ids_of(order_number: int) -> set[int]:

@@ -10,13 +10,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django_tables2 import RequestConfig
 
-from breeder.house.roles import keeper_only
-from breeder.orders import actions, forms, moves, queries, rules
+from breeder.base import form_tokens
+from breeder.base.csv_export import csv_answer
+from breeder.base.roles import keeper_only
+from breeder.orders import actions, forms, movement_block, queries, rules
 from breeder.orders.models import Offer, Order
-from breeder.orders.picker import picked
+from breeder.orders.pack_picker import picked
 from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
-from breeder.pages import once
-from breeder.pages.csv_file import csv_answer
 
 ROWS_A_PAGE = 100
 # The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
@@ -45,7 +45,7 @@ def order_csv(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def order_new(request: HttpRequest) -> HttpResponse:
     """Agree an order: for whom, which packs, on which terms."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     sent, typed = _sent_or_typed(request, "agree")
     start = forms.starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
     who = forms.WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
@@ -82,7 +82,7 @@ def order_page(request: HttpRequest, number: int) -> HttpResponse:
 @keeper_only
 def order_change(request: HttpRequest, number: int) -> HttpResponse:
     """Change an order: packs up or down, more packs, prices and terms."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
     sent, typed = _sent_or_typed(request, "change")
     terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed)
@@ -176,7 +176,7 @@ def offer_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _offer_form(request: HttpRequest, offer: Offer, start: dict[str, Any]) -> HttpResponse:
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     form = forms.OfferForm(request.POST or None, instance=offer, initial=start)
     if request.method == "POST" and form.is_valid():
         answer = reverse("orders:offers")
@@ -192,7 +192,7 @@ def _offer_form(request: HttpRequest, offer: Offer, start: dict[str, Any]) -> Ht
 
 def _one_form(request: HttpRequest, order: Order, form: Any, done: Any, template: str, **page: Any) -> HttpResponse:
     """Show one small form of an order; when it is sent, do it, say so and go back to the order."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     if request.method == "POST" and form.is_valid():
         try:
             messages.success(request, done())
@@ -232,5 +232,5 @@ def _order_facts(request: HttpRequest, order: Order) -> dict[str, Any]:
         "is_open": order.status in rules.OPEN,
         "has_lapsed": order.status == Order.Status.LAPSED,
         "boxes": queries.boxes_of(order),
-        "legal": moves.ask_order(order, now) if order.status in rules.OPEN else None,
+        "legal": movement_block.ask_order(order, now) if order.status in rules.OPEN else None,
     }

@@ -8,8 +8,8 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.house.steps import forget_words, log
-from breeder.pages import once
+from breeder.base import form_tokens
+from breeder.base.steps import forget_words, log
 from breeder.people import queries, rules, steps
 from breeder.people.models import Address, Person
 from breeder.people.rules import Destination
@@ -22,45 +22,45 @@ def add_person(
 ) -> Person:
     """Put somebody on file, with their address where there is one."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         person = steps.put_on_file(**values)
         if destination:
             steps.keep_address(person, destination)
-        once.spend(token, person_url(person))
+        form_tokens.spend(token, person_url(person))
     return person
 
 
 def edit_person(person_id: int, values: Mapping[str, Any], *, by: Keeper, token: str = "") -> Person:
     """Change how somebody is kept on file."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         person = Person.objects.get(pk=person_id, removed_at__isnull=True)
         for name, value in values.items():
             setattr(person, name, value)
         person.save(update_fields=list(values))
-        once.spend(token, person_url(person))
+        form_tokens.spend(token, person_url(person))
     return person
 
 
 def add_address(person_id: int, destination: Destination, *, by: Keeper, token: str = "") -> Address:
     """Keep a new address as the present one; older ones stay with the orders that went there."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         person = Person.objects.get(pk=person_id, removed_at__isnull=True)
         address = steps.keep_address(person, destination)
-        once.spend(token, person_url(person))
+        form_tokens.spend(token, person_url(person))
     return address
 
 
 def correct_address(address_id: int, destination: Destination, *, by: Keeper, token: str = "") -> Address:
     """Put an address right; open orders that go there follow, and their boxes must be checked again."""
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         address = Address.objects.select_related("person").get(pk=address_id, person__removed_at__isnull=True)
         for name, value in steps.columns_of(destination).items():
             setattr(address, name, value)
         address.save()
-        once.spend(token, person_url(address.person))
+        form_tokens.spend(token, person_url(address.person))
     return address
 
 
@@ -70,14 +70,14 @@ def remove_person(person_id: int, *, by: Keeper, token: str = "") -> Person:
     Raises StillNeeded while an order waits for a box.
     """
     with transaction.atomic(durable=True):
-        once.seen(token)
+        form_tokens.seen(token)
         person = Person.objects.select_for_update().get(pk=person_id)
         rules.check_removal(person.name, queries.open_order_numbers(person))
         name, number = person.name, person.pk
         _blank(person)
         forget_words(name, f"person {number} ({rules.REMOVED})")
         log("person removed", f"person {number}", f"Person {number} was removed; their orders' figures stay.", by=by)
-        once.spend(token, reverse("people:list"))
+        form_tokens.spend(token, reverse("people:list"))
     return person
 
 

@@ -6,11 +6,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
-from breeder.house.regions import COUNTRIES
-from breeder.house.seen import SeenForm
-from breeder.house.sentences import PlainForm
+from breeder.base.edit_conflicts import SeenForm
+from breeder.base.form_messages import PlainForm
+from breeder.core.compliance.regions import COUNTRIES
 from breeder.people import rules
-from breeder.people.blocks import read_block
+from breeder.people.address_parser import read_block
 from breeder.people.countries import code_of
 from breeder.people.models import Address, Person
 

@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 
-from breeder.house.places import Place, fault_of_place, to_hundredth, us_place
-from breeder.house.regions import name_of
-from breeder.people.blocks import ReadBlock, read_block
+from breeder.base.postcodes import Place, fault_of_place, to_hundredth, us_place
+from breeder.core.compliance.regions import name_of
+from breeder.people.address_parser import ReadBlock, read_block
 
 REMOVED = "removed"
 LONGEST_TOWN = 80

@@ -6,9 +6,9 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django_tables2 import RequestConfig
 
-from breeder.house.roles import keeper_only
-from breeder.pages import once
-from breeder.pages.csv_file import csv_answer
+from breeder.base import form_tokens
+from breeder.base.csv_export import csv_answer
+from breeder.base.roles import keeper_only
 from breeder.people import actions, queries
 from breeder.people.forms import AddressForm, PeopleFilter, PersonForm, RemovalForm, as_typed
 from breeder.people.models import Address, Person
@@ -57,7 +57,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 def new(request: HttpRequest) -> HttpResponse:
     """Put somebody on file, with their address pasted as a block."""
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
     form = PersonForm(request.POST if request.method == "POST" else None)
     address = AddressForm(request.POST if request.method == "POST" else None, may_be_empty=True)
     if request.method == "POST" and form.is_valid() & address.is_valid():
@@ -71,7 +71,7 @@ def new(request: HttpRequest) -> HttpResponse:
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change how somebody is kept on file."""
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
     one = _person(pk)
     form = PersonForm(request.POST if request.method == "POST" else None, instance=one)
     if request.method == "POST" and form.is_valid():
@@ -84,7 +84,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 def address_new(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep a new address; the old one stays with what was sent there."""
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
     one = _person(pk)
     form = AddressForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
@@ -98,7 +98,7 @@ def address_new(request: HttpRequest, pk: int) -> HttpResponse:
 def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse:
     """Put an address right; open orders follow."""
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
     one = _person(pk)
     address = get_object_or_404(Address, pk=address_pk, person=one)
     form = AddressForm(request.POST if request.method == "POST" else None, initial=as_typed(address))
@@ -113,7 +113,7 @@ def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove somebody on request; what their orders came to stays."""
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
     one = _person(pk)
     form = RemovalForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():

@@ -13,11 +13,11 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
-from breeder.census.words import many
+from breeder.base import form_tokens, formatting, line_names, stock_bar, temperature_chart
 from breeder.core import units
-from breeder.cultures import words as cultures_words
-from breeder.orders.queries import handed
-from breeder.pages import animals, curves, names, once, words
+from breeder.core.counting.plurals import many
+from breeder.cultures import phrases as cultures_words
+from breeder.orders.queries import line_customers
 
 register = template.Library()
 
@@ -55,21 +55,21 @@ def once_token(context: Context) -> SafeString:
     """Return the hidden one-time token; a form that is shown again keeps the one it was sent with."""
     request = context.get("request")
     sent = request.POST.get("token", "") if request and request.method == "POST" else ""
-    return format_html('<input type="hidden" name="token" value="{}">', sent or once.new_token())
+    return format_html('<input type="hidden" name="token" value="{}">', sent or form_tokens.new_token())
 
 
-register.simple_tag(names.species_name)
-register.simple_tag(names.line_name)
+register.simple_tag(line_names.species_name)
+register.simple_tag(line_names.line_name)
 
 
-@register.inclusion_tag("pages/_pill.html")
+@register.inclusion_tag("base/_pill.html")
 def pill(verdict: str, large: bool = False) -> dict[str, Any]:
     """Show a verdict by word, shape and colour."""
     kind, shape, word = VERDICTS[verdict or "not decided"]
     return {"kind": kind, "shape": shape, "word": word, "large": large}
 
 
-@register.inclusion_tag("pages/_bar.html")
+@register.inclusion_tag("base/_bar.html")
 def bar(
     stays: int = 0,
     promised: int = 0,
@@ -81,26 +81,26 @@ def bar(
     scale: float = 0,
 ) -> dict[str, Any]:
     """Show the bar of animals; `scale` is the number that fills the whole width (default: this bar's own total)."""
-    drawn = animals.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit)
+    drawn = stock_bar.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit)
     return {"parts": drawn.parts(scale), "hatches": drawn.hatches(scale), "said": drawn.said(), "words": words}
 
 
-@register.inclusion_tag("pages/_bar_key.html")
+@register.inclusion_tag("base/_bar_key.html")
 def bar_key() -> dict[str, Any]:
     """Explain the colours of the bars."""
     return {}
 
 
-@register.inclusion_tag("pages/_curve.html", takes_context=True)
-def curve(context: Context, box_curve: curves.BoxCurve) -> dict[str, Any]:
+@register.inclusion_tag("base/_curve.html", takes_context=True)
+def curve(context: Context, box_curve: temperature_chart.BoxCurve) -> dict[str, Any]:
     """Show the temperature inside a box hour by hour, with its likely range and the limits."""
-    return curves.drawn(box_curve, fahrenheit=context["household"].fahrenheit)
+    return temperature_chart.drawn(box_curve, fahrenheit=context["household"].fahrenheit)
 
 
 @register.inclusion_tag("orders/_who_has.html")
 def who_has_line(line: Any) -> dict[str, Any]:
     """Show in short who has a line from the keeper."""
-    return {"line": line, "who": handed.who_has(handed.handed_of_line(line.pk))}
+    return {"line": line, "who": line_customers.who_has(line_customers.handed_of_line(line.pk))}
 
 
 @register.simple_tag(takes_context=True)
@@ -118,7 +118,7 @@ def degree_span(context: Context, kelvin: float | None, digits: int = 1) -> str:
 @register.simple_tag(takes_context=True)
 def money(context: Context, amount: Decimal | None) -> str:
     """Return an amount with the household's currency; no amount is a dash."""
-    return words.money(amount, context["household"].currency)
+    return formatting.money(amount, context["household"].currency)
 
 
 register.filter(many)
@@ -127,7 +127,7 @@ register.filter(many)
 @register.filter
 def ago(day: date | datetime | None) -> str:
     """Return how long ago a day was: 'today', '9 days ago', 'in 3 days'."""
-    return words.ago(day, timezone.localdate())
+    return formatting.ago(day, timezone.localdate())
 
 
 @register.filter(name="animals")
@@ -139,10 +139,10 @@ def so_many(number: int, stage: str) -> str:
 @register.filter
 def odds(share: float | None) -> str:
     """Return a share as odds a person can picture: 'about 1 in 9'."""
-    return words.odds(share)
+    return formatting.odds(share)
 
 
 @register.filter
 def whole(number: float | None) -> str:
     """Return a number rounded to the whole, with spaces between thousands."""
-    return words.whole(number)
+    return formatting.whole(number)

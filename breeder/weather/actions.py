@@ -10,13 +10,13 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base import form_tokens
+from breeder.base.queries import household
+from breeder.base.steps import log
 from breeder.core.units import degrees
-from breeder.house.queries import household
-from breeder.house.steps import log
-from breeder.pages import once
-from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
+from breeder.weather import daily_min_max, error_pairs, hour_grid, hours_csv, service_registry, steps
+from breeder.weather.climatology import Usual, months_said
 from breeder.weather.models import Forecast, Place, UsualMonth
-from breeder.weather.usual import Usual, months_said
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
 UNKNOWN_AGE = timedelta(hours=12)
@@ -44,7 +44,7 @@ def keep_place(
             f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}.",
             by=by,
         )
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return place
 
 
@@ -61,10 +61,10 @@ def upload_hours(
     token: str = "",
 ) -> Forecast:
     """Keep the hours of a file, looked through whole first. Raises sheet.SheetRefused naming every fault by its row."""
-    readings = sheet.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
-    starts_at, values = grid.on_whole_hours(readings)
+    readings = hours_csv.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
+    starts_at, values = hour_grid.on_whole_hours(readings)
     if all(value is None for value in values):
-        raise sheet.SheetRefused(
+        raise hours_csv.SheetRefused(
             ["No whole hour can be read out of the file: its times stand more than an hour apart and off the hour. "
              "Give hours on the hour, or reports at least hourly."]
         )  # fmt: skip
@@ -82,7 +82,7 @@ def upload_hours(
             by=by,
         )
         log("sent in hours", str(place), summary(forecast), by=by)
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return forecast
 
 
@@ -90,30 +90,30 @@ def upload_measured(
     place_id: int, content: bytes, *, zone: str, unit: str, sure: bool, credit: str, by: Any, token: str = ""
 ) -> str:
     """Keep hours that were measured and learn from them; return what came of it. Raises sheet.SheetRefused."""
-    readings = sheet.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
+    readings = hours_csv.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
     now = timezone.now()
     if readings[-1][0] > now + CLOCKS_DIFFER:
-        raise sheet.SheetRefused(
+        raise hours_csv.SheetRefused(
             [f"The file reaches to {readings[-1][0]:%Y-%m-%d %H:%M} UTC, which is still to come, so it was not "
              "measured. Untick it, or mend the dates."]
         )  # fmt: skip
-    starts_at, hours = grid.on_whole_hours(readings)
+    starts_at, hours = hour_grid.on_whole_hours(readings)
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
-        new = remembering.remember(place, starts_at, hours, credit, now)
+        new = error_pairs.remember(place, starts_at, hours, credit, now)
         many = "1 measured hour is" if new == 1 else f"{new} measured hours are"
         said = f"{many} new for {place}; its forecasts are judged by {'it' if new == 1 else 'them'}."
         log("sent in measured hours", str(place), said, by=by)
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return said
 
 
-def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str = "") -> Forecast:
+def type_days(place_id: int, days: Sequence[daily_min_max.Day], *, by: Any, token: str = "") -> Forecast:
     """Keep lows and highs typed for the next days; the hours between follow a day's usual course."""
     now = timezone.now()
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
-        starts_at, values = by_hand.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
+        starts_at, values = daily_min_max.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
         forecast = steps.keep_hours(
             place,
             Forecast.Source.BY_HAND,
@@ -121,13 +121,13 @@ def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str
             values,
             issued_at=now,
             received_at=now,
-            extra_sd_c=by_hand.SHAPE_SD_C,
+            extra_sd_c=daily_min_max.SHAPE_SD_C,
             credit="Lows and highs as typed; the hours between after Parton and Logan (1981)",
             daily=[[day.on.isoformat(), day.low_c, day.high_c] for day in days],
             by=by,
         )
         log("typed lows and highs", str(place), summary(forecast), by=by)
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return forecast
 
 
@@ -141,14 +141,14 @@ def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: 
             for one in months
         )
         log("kept what is usual", str(place), f"Lows and highs of {months_said(len(months))} at {place}.", by=by)
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return place
 
 
 def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:
     """Ask for fresh hours of a place; they are brought beside the page. Raises NoService while none can be asked."""
     setting = household()
-    service = choosing.service_of(setting)
+    service = service_registry.service_of(setting)
     if service is None:
         raise NoService(
             "No weather service is chosen yet. The keeper chooses one in the settings; until then send in a file, or "
@@ -160,7 +160,7 @@ def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:
         place = Place.objects.get(pk=place_id)
         Place.objects.filter(pk=place_id).update(wanted_at=now)
         log("asked for fresh hours", str(place), f"Asked {service.name} for {place}.", by=by)
-        once.spend(token, page_of(place))
+        form_tokens.spend(token, page_of(place))
     return place
 
 
@@ -176,8 +176,8 @@ def summary(forecast: Forecast) -> str:
     known = [forecast.hours_c[place] for place in held]
     missing = held[-1] - held[0] + 1 - len(held)
     zone = forecast.place.zone
-    first = (forecast.starts_at + held[0] * grid.HOUR).astimezone(zone)
-    last = (forecast.starts_at + held[-1] * grid.HOUR).astimezone(zone)
+    first = (forecast.starts_at + held[0] * hour_grid.HOUR).astimezone(zone)
+    last = (forecast.starts_at + held[-1] * hour_grid.HOUR).astimezone(zone)
     fahrenheit = household().fahrenheit
     low, high = (degrees(value, fahrenheit=fahrenheit) for value in (min(known), max(known)))
     hours = "1 hour" if len(known) == 1 else f"{len(known)} hours"

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.core.transit.weather_hours import Hours
 from breeder.core.units import degrees, to_fahrenheit
-from breeder.weather import grid
+from breeder.weather import hour_grid
 from breeder.weather.models import Forecast
 
 WIDTH, HEIGHT = 1000, 300
@@ -21,7 +21,7 @@ SHOWN_BEFORE_NOW = timedelta(hours=24)
 
 def window_of(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
     """Return which hours to show: from yesterday on, or the last days of what is all in the past."""
-    ends = newest.starts_at + (len(newest.hours_c) - 1) * grid.HOUR
+    ends = newest.starts_at + (len(newest.hours_c) - 1) * hour_grid.HOUR
     start = max(newest.starts_at, now - SHOWN_BEFORE_NOW)
     if start >= ends:
         return max(newest.starts_at, ends - LONGEST_SHOWN), ends

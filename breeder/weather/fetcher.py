@@ -16,9 +16,9 @@ import certifi
 import urllib3
 from django.utils import timezone
 
-from breeder.weather.connecting import Live, PrivateAddress, pool_for
-from breeder.weather.services.troubles import BadResponse, Trouble, Unavailable
-from breeder.weather.services.values import Answer, Ask
+from breeder.weather.http_pool import Live, PrivateAddress, pool_for
+from breeder.weather.services.errors import BadResponse, Trouble, Unavailable
+from breeder.weather.services.types import Answer, Ask
 
 LARGEST_BODY = 5_000_000  # bytes, after unpacking; a grid of the US service has about 0.3 million
 MOST_REDIRECTS = 3

@@ -9,11 +9,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.base.form_messages import PlainForm
+from breeder.base.models import known_zone
+from breeder.core.transit.local_time import NoSuchTime, utc_of
 from breeder.core.units import to_celsius
-from breeder.house.models import known_zone
-from breeder.house.sentences import PlainForm
-from breeder.weather import by_hand
-from breeder.weather.clock import NoSuchTime, utc_of
+from breeder.weather import daily_min_max
 from breeder.weather.models import Place
 
 LARGEST_FILE = 3_000_000  # bytes; ten thousand rows come to about 0.3 million
@@ -110,7 +110,7 @@ class DaysForm(PlainForm, forms.Form):
         self.unit = "°F" if fahrenheit else "°C"
         self.fields["first"] = forms.DateField(required=False, initial=today, widget=forms.HiddenInput)
         first = self._opened_on(today)
-        self.dates = [first + timedelta(days=ahead) for ahead in range(by_hand.MOST_DAYS)]
+        self.dates = [first + timedelta(days=ahead) for ahead in range(daily_min_max.MOST_DAYS)]
         for number in range(len(self.dates)):
             for word in ("low", "high"):
                 self.fields[f"{word}_{number}"] = forms.FloatField(
@@ -128,7 +128,7 @@ class DaysForm(PlainForm, forms.Form):
             first = self.fields["first"].to_python(self["first"].data) or today
         except ValidationError:
             return today
-        return first if timedelta() <= today - first < timedelta(days=by_hand.MOST_DAYS) else today
+        return first if timedelta() <= today - first < timedelta(days=daily_min_max.MOST_DAYS) else today
 
     def label_of(self, name: str) -> str:
         """Return the label with its day: beside the field the day stands above both."""
@@ -154,8 +154,8 @@ class DaysForm(PlainForm, forms.Form):
                 raise ValidationError(
                     f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day"
                 )
-            days.append(by_hand.Day(on, self._celsius(low), self._celsius(high)))
-        given["days"] = by_hand.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
+            days.append(daily_min_max.Day(on, self._celsius(low), self._celsius(high)))
+        given["days"] = daily_min_max.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
         return given
 
     def _celsius(self, value: float) -> float:

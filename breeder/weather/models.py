@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import models
 
-from breeder.weather import learning
+from breeder.weather import place_bias
 
 
 class Place(models.Model):
@@ -165,11 +165,11 @@ class Learnt(models.Model):
         return f"{self.place}, {self.source} below {self.lead_until_h} h"
 
     @property
-    def lesson(self) -> learning.Lesson:
+    def lesson(self) -> place_bias.Lesson:
         """Return what was learnt as the check uses it."""
-        return learning.Lesson(
-            learning.Side(self.days, self.low_bias_c, self.low_share),
-            learning.Side(self.days, self.high_bias_c, self.high_share),
+        return place_bias.Lesson(
+            place_bias.Side(self.days, self.low_bias_c, self.low_share),
+            place_bias.Side(self.days, self.high_bias_c, self.high_share),
         )
 
 

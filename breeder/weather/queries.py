@@ -6,12 +6,12 @@ from datetime import datetime, timedelta
 
 from django.db.models import Max, QuerySet
 
+from breeder.base.models import Setting
 from breeder.core.transit.weather_hours import Hours
-from breeder.house.models import Setting
-from breeder.weather import choosing, grid, trust
-from breeder.weather.keeping import MEASURING
+from breeder.weather import forecast_spread, hour_grid, service_registry
+from breeder.weather.climatology import Usual, from_measured
+from breeder.weather.fetch_store import MEASURING
 from breeder.weather.models import Forecast, Observation, Place, UsualMonth
-from breeder.weather.usual import Usual, from_measured
 
 # No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
 LONGEST_FORECAST = timedelta(days=400)
@@ -47,13 +47,13 @@ def hours_for(
     Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an end.
     Sources issued before `issued_since` are left out, and where a kind of `source` is named all others.
     """
-    times = grid.hours_between(start, end)
+    times = hour_grid.hours_between(start, end)
     rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
     if issued_since is not None:
         rows = rows.filter(issued_at__gte=issued_since)
     if source is not None:
         rows = rows.filter(source=source)
-    merged = _Merged(times, trust.Experience.of(place, times[0]))
+    merged = _Merged(times, forecast_spread.Experience.of(place, times[0]))
     for row in rows.defer("provenance", "daily").order_by("-issued_at", "-id"):
         merged.add(row)
         if merged.is_whole:
@@ -77,7 +77,7 @@ def askings_of(place: Place, setting: Setting, now: datetime) -> list[Asking]:
     wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
     last = {row.service: row for row in place.fetches.exclude(endpoint__in=MEASURING).order_by("asked_at")}
     found: list[Asking] = []
-    for chosen in choosing.chosen_of(setting):
+    for chosen in service_registry.chosen_of(setting):
         row = last.get(chosen.service.key)
         asking = Asking(chosen.service.name, wanted, row.asked_at if row else None, row.trouble if row else "")
         if found and found[0].trouble and row and not row.trouble:
@@ -128,7 +128,7 @@ def usual_by_measured(place: Place) -> list[Usual]:
 class _Merged:
     """Hours being filled from one source after another, the freshest first."""
 
-    def __init__(self, times: tuple[datetime, ...], experience: trust.Experience) -> None:
+    def __init__(self, times: tuple[datetime, ...], experience: forecast_spread.Experience) -> None:
         self.times, self.experience = times, experience
         self.c: list[float | None] = [None] * len(times)
         self.issued: list[datetime | None] = [None] * len(times)
@@ -143,10 +143,10 @@ class _Merged:
         return None not in self.c
 
     def add(self, row: Forecast) -> None:
-        offset = int((self.times[0] - row.starts_at) / grid.HOUR)
+        offset = int((self.times[0] - row.starts_at) / hour_grid.HOUR)
         if None not in self.c[max(0, -offset) : max(0, len(row.hours_c) - offset)]:
             return
-        values, filled = grid.fill_short_gaps(row.hours_c)
+        values, filled = hour_grid.fill_short_gaps(row.hours_c)
         took = False
         for index, at in enumerate(self.times):
             there = index + offset
@@ -155,10 +155,13 @@ class _Merged:
                 continue
             self.c[index] = value + self.experience.shift_c(row, at)
             self.issued[index], self.filled[index] = row.issued_at, filled[there]
-            self.extra[index] = trust.added_sd_c(row, there, at, self.experience, is_filled=filled[there])
+            self.extra[index] = forecast_spread.added_sd_c(row, there, at, self.experience, is_filled=filled[there])
             self.share[index] = self.experience.sd_share(row, at)
-            self.coarse[index] = trust.step_h(row, there) > 1
-            self.spread[index], self.anchored[index] = trust.has_spread(row, there), trust.has_extremes(row, there)
+            self.coarse[index] = forecast_spread.step_h(row, there) > 1
+            self.spread[index], self.anchored[index] = (
+                forecast_spread.has_spread(row, there),
+                forecast_spread.has_extremes(row, there),
+            )
             took = True
         if took:
             self.used.append(row)

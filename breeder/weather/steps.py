@@ -8,10 +8,10 @@ from typing import Any
 from django.contrib.auth.models import AbstractBaseUser
 from django.core.exceptions import ValidationError
 
-from breeder.house.places import fault_of_place, to_hundredth
-from breeder.weather import grid, recorded
+from breeder.base.postcodes import fault_of_place, to_hundredth
+from breeder.weather import hour_grid, sample_data
 from breeder.weather.models import Forecast, Place
-from breeder.weather.services.values import FetchedForecast
+from breeder.weather.services.types import FetchedForecast
 
 # Sources that are asked over the network.
 FETCHED = (Forecast.Source.NWS, Forecast.Source.MET, Forecast.Source.OPEN_METEO)
@@ -64,7 +64,7 @@ def keep_hours(
         source=source,
         issued_at=issued_at,
         received_at=received_at,
-        starts_at=grid.hour_of(starts_at),
+        starts_at=hour_grid.hour_of(starts_at),
         hours_c=[None if value is None else round(value, 2) for value in hours_c],
         daily=list(daily),
         extra_sd_c=extra_sd_c,
@@ -114,7 +114,7 @@ def keep_recorded(
 
     `read_from` is the moment of 2013 that stands for `shown_from`; `shift_c` moves every hour by so many °C.
     """
-    values = recorded.slice_of(station, read_from, hours)
+    values = sample_data.slice_of(station, read_from, hours)
     moved = [None if value is None else value + shift_c for value in values]
     said = f", moved by {shift_c:+.1f} °C" if shift_c else ""
     return keep_hours(
@@ -124,6 +124,6 @@ def keep_recorded(
         moved,
         issued_at=issued_at,
         received_at=issued_at,
-        credit=f"{recorded.CREDIT}: {recorded.STATIONS[station].label} from {read_from:%-d %B %Y}{said}",
+        credit=f"{sample_data.CREDIT}: {sample_data.STATIONS[station].label} from {read_from:%-d %B %Y}{said}",
         by=by,
     )

@@ -10,11 +10,11 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from breeder.pages import once
-from breeder.weather import actions, charts, queries, refreshing
+from breeder.base import form_tokens
+from breeder.weather import actions, charts, queries, refresh
 from breeder.weather.forms import DaysForm, PlaceForm, UploadForm
-from breeder.weather.learning import LEARNT_FROM
 from breeder.weather.models import Place
+from breeder.weather.place_bias import LEARNT_FROM
 
 REFUSED = 422
 
@@ -23,7 +23,7 @@ def places(request: HttpRequest) -> HttpResponse:
     """Show the places that hours are kept for, and take a new one."""
     form = PlaceForm(_sent(request), initial={"zone": request.household.timezone})
     if request.method == "POST":
-        once.seen(request.POST.get("token", ""))
+        form_tokens.seen(request.POST.get("token", ""))
         if form.is_valid():
             try:
                 place = actions.keep_place(**form.cleaned_data, by=request.user, token=request.POST.get("token", ""))
@@ -59,13 +59,13 @@ def fresh(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask for fresh hours of a place; they come beside the page, which does not wait for them."""
     here = get_object_or_404(Place, pk=pk)
     token = request.POST.get("token", "")
-    once.seen(token)
+    form_tokens.seen(token)
     try:
         actions.want_fresh(here.pk, by=request.user, token=token)
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
     else:
-        refreshing.bring_wanted_soon()
+        refresh.bring_wanted_soon()
         messages.success(request, f"Fresh hours for {here} are being brought. Look again in a few seconds.")
     return redirect(actions.page_of(here))
 
@@ -81,7 +81,7 @@ def upload(request: HttpRequest, pk: int) -> HttpResponse:
         initial={"zone": here.timezone, "issued_at": _clock(timezone.localtime())},
     )
     if request.method == "POST":
-        once.seen(token)
+        form_tokens.seen(token)
         if form.is_valid():
             given = dict(form.cleaned_data)
             content = given.pop("file").read()
@@ -109,7 +109,7 @@ def type_days(request: HttpRequest, pk: int) -> HttpResponse:
     today = timezone.localtime(timezone=here.zone).date()
     form = DaysForm(_sent(request), place=here, today=today, fahrenheit=request.household.fahrenheit)
     if request.method == "POST":
-        once.seen(token)
+        form_tokens.seen(token)
         if form.is_valid():
             try:
                 kept = actions.type_days(here.pk, form.cleaned_data["days"], by=request.user, token=token)

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from breeder.carriers.acceptance import Carriage, Carries, does_take, in_season
-from breeder.carriers.facts import Animal, Standing
+from breeder.core.compliance.acceptance import Carriage, Carries, does_take, in_season
+from breeder.core.compliance.facts import Animal, Standing
 
 SCABER = Animal("Porcellio scaber", ("Porcellio scaber", "Porcellio", "Porcellionidae", "Isopoda", "Crustacea"))
 CARRIAGE = Carriage("Post", 3, "Post two-day", 4, "CA-ON", "CA-QC", date(2026, 5, 4))

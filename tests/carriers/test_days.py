@@ -5,8 +5,8 @@ from datetime import date
 import holidays as reference
 import pytest
 
-from breeder.carriers.holidays import federal_holidays
-from breeder.carriers.rules import Timing, delivery_days, posting_days, years_without_closures
+from breeder.carriers.federal_holidays import federal_holidays
+from breeder.core.transit.delivery_days import Timing, delivery_days, posting_days, years_without_closures
 
 OVERNIGHT = Timing(frozenset({0, 1, 2}), usual_days=1, latest_days=2)
 TWO_DAY = Timing(frozenset({0, 1, 2, 3, 4}), usual_days=2, latest_days=4)

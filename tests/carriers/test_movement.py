@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breeder.carriers.facts import Animal, HeldPermit, Rule, Standing, Way
 from breeder.carriers.models import MovementRule, Permit
-from breeder.carriers.movement import applies, deciding, may_go
+from breeder.core.compliance.facts import Animal, HeldPermit, Rule, Standing, Way
+from breeder.core.compliance.movement import applies, deciding, may_go
 
 Effect = MovementRule.Effect
 ON = date(2026, 3, 2)

@@ -11,10 +11,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from breeder.base import form_tokens
+from breeder.base.models import Setting
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.models import Closure, Service
-from breeder.house.models import Setting
-from breeder.pages import once
 
 pytestmark = pytest.mark.django_db
 TYPED = {
@@ -26,7 +26,7 @@ TYPED = {
 
 
 def send(client: Client, **changed: object) -> object:
-    return client.post(reverse("carriers:service_new"), TYPED | {"token": once.new_token()} | changed)
+    return client.post(reverse("carriers:service_new"), TYPED | {"token": form_tokens.new_token()} | changed)
 
 
 def test_examples_are_loaded_once_and_marked_as_such() -> None:
@@ -66,7 +66,9 @@ def test_bad_values_get_a_sentence_and_are_kept(keeper_client: Client, changed: 
 
 def test_a_year_of_holidays_is_added_once(keeper_client: Client) -> None:
     for _ in range(2):
-        keeper_client.post(reverse("carriers:closures"), {"carrier": "Post", "year": "2027", "token": once.new_token()})
+        keeper_client.post(
+            reverse("carriers:closures"), {"carrier": "Post", "year": "2027", "token": form_tokens.new_token()}
+        )
     assert Closure.objects.count() == 11
 
 

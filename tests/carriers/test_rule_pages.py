@@ -11,17 +11,17 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from breeder.base import form_tokens
+from breeder.base.models import LogRow
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_actions import keep_file, load_example_rules
-from breeder.carriers.rules_file import rules_in
-from breeder.house.models import LogRow
-from breeder.pages import once
+from breeder.carriers.rule_csv import rules_in
 from breeder.people import actions as people
-from breeder.taxa.ranks import known_taxa
-from breeder.taxa.starter import starter_set
+from breeder.species.classification import known_taxa
+from breeder.species.starter_set import starter_set
 from tests import build
 from tests.carriers import book
-from tests.dispatch.boxes import service
+from tests.shipments.boxes import service
 
 pytestmark = pytest.mark.django_db
 RULE = {
@@ -39,12 +39,12 @@ PERMIT = {
 
 
 def send(client: Client, name: str, typed: dict[str, Any], *pk: int, **changed: Any) -> Any:
-    return client.post(reverse(f"carriers:{name}", args=pk), typed | {"token": once.new_token()} | changed)
+    return client.post(reverse(f"carriers:{name}", args=pk), typed | {"token": form_tokens.new_token()} | changed)
 
 
 def upload(client: Client, text: str) -> Any:
     file = SimpleUploadedFile("rules.csv", text.encode("utf-8-sig"))
-    return client.post(reverse("carriers:rules_file"), {"file": file, "token": once.new_token()})
+    return client.post(reverse("carriers:rules_file"), {"file": file, "token": form_tokens.new_token()})
 
 
 def test_a_rule_is_written_down_with_a_day_to_look_again(keeper_client: Client) -> None:

@@ -26,9 +26,9 @@ from django.core.management import call_command  # noqa: E402
 from django.db import connection, connections, transaction  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
-from breeder.cultures import actions, proof, queries, steps  # noqa: E402
+from breeder.base.models import LogRow  # noqa: E402
+from breeder.cultures import actions, ledger_check, queries, steps  # noqa: E402
 from breeder.cultures.models import Belief, Culture, Entry, Promise  # noqa: E402
-from breeder.house.models import LogRow  # noqa: E402
 from breeder.orders.models import Order, OrderLine  # noqa: E402
 from breeder.people.models import Person  # noqa: E402
 from tests import build  # noqa: E402
@@ -79,7 +79,7 @@ def killed_all_along(act: Callable[[], Any], *, control: bool) -> dict[str, Any]
         after = everything()
         halves, before = halves + (after != before), after
         # A book that is what it was before needs no proof of its own; it is proven once at the end.
-        unproven += control and any(True for _ in proof.differences())
+        unproven += control and any(True for _ in ledger_check.differences())
     raise AssertionError("this action has no end")
 
 
@@ -153,11 +153,11 @@ def whole_orders(numbers: list[int], line_id: int) -> dict[str, Any]:
 def main() -> None:
     began = time.monotonic()
     call_command("migrate", verbosity=0)
-    reverse("today:page")  # load every room once, and not in each child
+    reverse("dashboard:page")  # load every room once, and not in each child
     gc.freeze()  # what is there already is never looked at again, so its memory stays shared with the children
     found = {"whole": {name: killed_all_along(act, control=False) for name, act in acts().items()}}
     found["hands"] = many_hands_killed()
-    found["differences"] = [str(one) for one in proof.differences()]
+    found["differences"] = [str(one) for one in ledger_check.differences()]
     move = acts_of_control()
     found["control"] = {"move": killed_all_along(move, control=True)}
     found["took_s"] = round(time.monotonic() - began, 1)

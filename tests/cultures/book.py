@@ -7,8 +7,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from breeder.cultures import queries, steps
+from breeder.cultures.line_stock import TubStock
 from breeder.cultures.models import Belief, Culture, Promise
-from breeder.cultures.stock import TubStock
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 

@@ -5,9 +5,9 @@ from django.contrib.auth.models import User
 from django.utils import timezone
 
 from breeder.cultures import actions, queries
-from breeder.cultures.counting import BadFact
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Belief, Culture, Entry
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, tub
 from tests.cultures.book import lower, promise
 

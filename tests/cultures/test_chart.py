@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions, chart, queries
+from breeder.cultures import actions, queries, tub_chart
 from breeder.cultures.models import Culture
 from tests.build import tub
 from tests.cultures.book import day, lower
@@ -29,8 +29,8 @@ def followed(keeper: User) -> Any:
         yield culture
 
 
-def drawn(culture: Culture) -> chart.Chart:
-    found = chart.chart_of(queries.book_of(culture), culture, "young", timezone.now())
+def drawn(culture: Culture) -> tub_chart.Chart:
+    found = tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now())
     assert found is not None
     return found
 
@@ -42,9 +42,9 @@ def points(path: str) -> list[tuple[float, float]]:
 def test_counts_and_sales_stand_where_they_happened(followed: Culture) -> None:
     found = drawn(followed)
     first, second = found.dots
-    assert first.x == chart.LEFT
-    assert second.x == pytest.approx((chart.LEFT + chart.RIGHT) / 2, abs=0.1)
-    assert found.taken == (pytest.approx(chart.LEFT + (chart.RIGHT - chart.LEFT) / 4, abs=0.1),)
+    assert first.x == tub_chart.LEFT
+    assert second.x == pytest.approx((tub_chart.LEFT + tub_chart.RIGHT) / 2, abs=0.1)
+    assert found.taken == (pytest.approx(tub_chart.LEFT + (tub_chart.RIGHT - tub_chart.LEFT) / 4, abs=0.1),)
     assert second.y < first.y  # 80 stand higher than 71
 
 
@@ -70,11 +70,11 @@ def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Cul
     wrong = actions.record_looked(followed.pk, ["mould"], happened_at=day(50), by=keeper).entry
     actions.correct_entry(wrong.pk, by=keeper)
     looks = queries.looks_of(followed)
-    found = chart.chart_of(queries.book_of(followed), followed, "young", timezone.now(), looks)
+    found = tub_chart.chart_of(queries.book_of(followed), followed, "young", timezone.now(), looks)
     assert found is not None
     assert [look.seen for look in found.looks] == [(), ("mites",)]
-    width = chart.RIGHT - chart.LEFT
-    places = [chart.LEFT + width / 4, chart.LEFT + 3 * width / 4]
+    width = tub_chart.RIGHT - tub_chart.LEFT
+    places = [tub_chart.LEFT + width / 4, tub_chart.LEFT + 3 * width / 4]
     assert [look.x for look in found.looks] == pytest.approx(places, abs=0.1)
     assert (found.looks_well, [look.seen for look in found.looks_else]) == (1, [("mites",)])
     said = [read.said for read in found.rows]
@@ -85,6 +85,6 @@ def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Cul
 
 def test_a_tub_of_today_has_nothing_to_draw_yet(keeper: User) -> None:
     culture = tub()
-    assert chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
+    assert tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
     actions.record_count(culture.pk, "young", "hand", {"counted": 80}, by=keeper)
-    assert chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
+    assert tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from breeder.cultures import actions, queries, steps
 from breeder.cultures.actions.tubs import Place
-from breeder.cultures.counting import BadFact
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Belief, Culture, Entry, Promise
 from tests.build import line, tub
 from tests.cultures.book import beliefs, lower

@@ -8,12 +8,12 @@ import pytest
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from breeder.census import methods
-from breeder.cultures import actions, queries, telling
+from breeder.core.counting import methods
+from breeder.cultures import actions, entry_text, queries
 from breeder.cultures.actions.counts import Sexed
-from breeder.cultures.counting import NAMES, BadFact
+from breeder.cultures.count_entry import NAMES, BadFact
 from breeder.cultures.models import Belief, Entry
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, tub
 from tests.cultures.book import lower, tub_stock
 
@@ -147,7 +147,7 @@ def test_a_look_before_and_after_a_sale_counts_what_is_left(keeper: User) -> Non
         culture.pk, "young", "after_sale", {"index_before": 60, "index_after": 30, "removed": 40}, by=keeper
     ).entry
     assert entry.estimate == pytest.approx(40)
-    assert telling.count_of(entry).estimate == pytest.approx(40)
+    assert entry_text.count_of(entry).estimate == pytest.approx(40)
     assert lower(culture) <= 40
     with pytest.raises(BadFact, match="did not fall"):
         actions.record_count(
@@ -161,4 +161,4 @@ def test_animals_at_a_shelter_count_by_the_share_of_the_trial(keeper: User) -> N
     assert (entry.estimate, entry.shared_sd) == (pytest.approx(90), 0.25)
     assert entry.lower < 66.8
     full = actions.record_count(tub().pk, "young", "index", given | {"seen": 75}, by=keeper).entry
-    assert any("about 70 at most" in step for step in methods.working(telling.count_of(full)))
+    assert any("about 70 at most" in step for step in methods.working(entry_text.count_of(full)))

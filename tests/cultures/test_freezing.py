@@ -9,14 +9,14 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
-from breeder.cultures import actions, freezing
+from breeder.base import form_tokens
+from breeder.base.models import LogRow
+from breeder.cultures import actions, frozen_lines
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries import stock_of
-from breeder.house.models import LogRow
-from breeder.pages import once
-from breeder.taxa.actions import edit_line
-from breeder.taxa.models import Line
+from breeder.species.actions import edit_line
+from breeder.species.models import Line
 from tests.build import line, tub
 
 pytestmark = pytest.mark.django_db
@@ -104,14 +104,14 @@ def test_freezing_and_its_end_need_a_reason_and_are_logged(keeper: User) -> None
 def test_a_line_that_cannot_be_bought_again_is_to_be_frozen_at_its_minimum(adults: int, suggested: bool) -> None:
     of = line("Quarry", irreplaceable=True, adults_kept=30)
     one = tub(of)
-    assert freezing.should_freeze(stock_of(of.pk)) == ""  # never counted: nothing is known of it
+    assert frozen_lines.should_freeze(stock_of(of.pk)) == ""  # never counted: nothing is known of it
     sexed = Sexed(adults // 2, adults - adults // 2, 0)
     actions.record_count(one.pk, "adults", "hand", {"counted": adults}, sexed=sexed, by=None)
-    said = freezing.should_freeze(stock_of(of.pk))
+    said = frozen_lines.should_freeze(stock_of(of.pk))
     assert bool(said) == suggested
     assert not suggested or f"{adults} adults are sure, 30 must stay" in said
     actions.freeze_line(of.pk, "few left", by=None)
-    assert freezing.should_freeze(stock_of(of.pk)) == ""
+    assert frozen_lines.should_freeze(stock_of(of.pk)) == ""
 
 
 def test_the_death_that_brings_a_line_to_its_minimum_says_to_freeze_it() -> None:
@@ -128,19 +128,19 @@ def test_the_keeper_freezes_on_the_page_and_the_cull_form_asks_for_the_name(keep
     page = reverse("cultures:line_freeze", args=[one.line_id])
     change = reverse("cultures:tub_change", args=[one.number])
     assert b"Name of the line" not in keeper_client.get(change).content
-    sent = {"because": "down to 31 adults.", "token": once.new_token()}
+    sent = {"because": "down to 31 adults.", "token": form_tokens.new_token()}
     assert keeper_client.post(page, sent).status_code == 302
     assert Line.objects.get(pk=one.line_id).frozen_because == "down to 31 adults."
     told = keeper_client.get(reverse("cultures:line", args=[one.line_id])).content.decode()
     assert ": down to 31 adults. Nothing is promised" in told
     assert b"Name of the line" in keeper_client.get(change).content
-    cull = {"reason": "culled", "stage": "young", "number": "2", "token": once.new_token()}
+    cull = {"reason": "culled", "stage": "young", "number": "2", "token": form_tokens.new_token()}
     refused = keeper_client.post(change, cull | {"named": "Quarry"})
     assert refused.status_code == 422
     assert "“Quarry” is not its name" in refused.content.decode()
     assert 'value="Quarry"' in refused.content.decode()
     assert keeper_client.post(change, cull | {"named": NAME}).status_code == 302
-    assert keeper_client.post(page, {"reason": "grown again", "token": once.new_token()}).status_code == 302
+    assert keeper_client.post(page, {"reason": "grown again", "token": form_tokens.new_token()}).status_code == 302
 
 
 def test_a_helper_may_not_freeze(helper_client: Client) -> None:

@@ -11,11 +11,11 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.census.growth import Vital, stage_matrix, surplus_forecast
+from breeder.core.stock.growth import Vital, stage_matrix, surplus_forecast
 from breeder.cultures import actions, queries
-from breeder.cultures.growing import growth_of_species, needed, seen_in, spare_of_species, when_ready
+from breeder.cultures.growth_forecast import growth_of_species, needed, seen_in, spare_of_species, when_ready
 from breeder.cultures.models import Culture
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import NOW, line, species, tub
 from tests.cultures.book import promise
 from tests.cultures.test_stock import queries_for

@@ -14,10 +14,10 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
+from breeder.base import form_tokens
+from breeder.base.models import Photo
 from breeder.cultures import actions
 from breeder.cultures.models import Entry
-from breeder.house.models import Photo
-from breeder.pages import once
 from tests.build import line, tub
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +27,7 @@ LATER = {"X-Kept": "later"}
 
 
 def sent(**fields: Any) -> dict[str, Any]:
-    return {"stage": "young", "well": "1", "token": once.new_token(), "kept_by": "keeper"} | fields
+    return {"stage": "young", "well": "1", "token": form_tokens.new_token(), "kept_by": "keeper"} | fields
 
 
 def hours_ago(entry: Entry) -> float:
@@ -142,7 +142,7 @@ def test_a_photo_goes_with_the_stop_and_is_shown_on_the_tub(keeper_client: Clien
     page = keeper_client.get(reverse("cultures:tub", args=[here.number])).content.decode()
     shown = re.search(r'<img[^>]+src="([^"]+)"', page)
     assert shown is not None
-    assert shown[1] == reverse("house:photo", args=[entry.photo.pk])
+    assert shown[1] == reverse("base:photo", args=[entry.photo.pk])
     assert keeper_client.get(shown[1]).headers["Content-Type"] == "image/jpeg"
 
 

@@ -12,8 +12,8 @@ from django.test import Client
 from django.urls import reverse
 from scipy import stats
 
-from breeder.census.defaults import SHARED_SD
-from breeder.cultures import actions, learning, proof, telling
+from breeder.core.counting.defaults import SHARED_SD
+from breeder.cultures import actions, entry_text, eye_bias, ledger_check
 from breeder.cultures.models import Culture, Entry, OwnError
 from tests.build import NOW, line, tub
 from tests.cultures.test_stock import queries_for
@@ -49,7 +49,7 @@ def taught(by: User, pairs: int = 5, seen: float = 0.8) -> list[Entry]:
 
 
 def proven() -> bool:
-    return not list(proof.differences())
+    return not list(ledger_check.differences())
 
 
 def test_a_simulated_eye_of_known_bias_is_found_and_taken_out(keeper: User) -> None:
@@ -58,7 +58,7 @@ def test_a_simulated_eye_of_known_bias_is_found_and_taken_out(keeper: User) -> N
         culture, held = tub(of), dice.randint(150, 600)
         guess(culture, round(held * math.exp(math.log(0.7) + dice.gauss(0, 0.15))), keeper)
         sort(culture, held, keeper)
-    own = learning.in_use(keeper, "piece")
+    own = eye_bias.in_use(keeper, "piece")
     assert own is not None
     assert own.pairs == 12
     assert own.bias == pytest.approx(math.log(0.7), abs=3 * 0.15 / math.sqrt(12))
@@ -91,19 +91,19 @@ def test_four_pairs_leave_the_default_and_the_fifth_replaces_it(keeper: User) ->
 def test_a_count_is_worked_out_again_from_what_is_kept_of_it(keeper: User) -> None:
     taught(keeper)
     entry = guess(tub(), 80, keeper)
-    count = telling.count_of(entry)
+    count = entry_text.count_of(entry)
     assert (count.estimate, count.lower, count.log_sd) == (entry.estimate, entry.lower, entry.log_sd)
     assert "5 sorts that followed a guess" in count.steps[-1]
 
 
 def test_each_person_and_method_learns_alone(keeper: User, helper: User) -> None:
     taught(keeper)
-    assert learning.in_use(keeper, "piece") is not None
-    assert learning.in_use(helper, "piece") is None
-    assert learning.in_use(keeper, "eye") is None
+    assert eye_bias.in_use(keeper, "piece") is not None
+    assert eye_bias.in_use(helper, "piece") is None
+    assert eye_bias.in_use(keeper, "eye") is None
     assert guess(tub(), 80, helper).estimate == 80
-    assert learning.shared_of(keeper)["piece"] == OwnError.objects.get().sd
-    assert learning.shared_of(helper)["piece"] == 0.25
+    assert eye_bias.shared_of(keeper)["piece"] == OwnError.objects.get().sd
+    assert eye_bias.shared_of(helper)["piece"] == 0.25
 
 
 def test_what_was_learnt_is_put_back_before_the_next_lesson(keeper: User) -> None:
@@ -113,7 +113,7 @@ def test_what_was_learnt_is_put_back_before_the_next_lesson(keeper: User) -> Non
         culture = tub(taught_again)
         guess(culture, 84, keeper)
         sort(culture, 100, keeper)
-    newest = learning.in_use(keeper, "piece")
+    newest = eye_bias.in_use(keeper, "piece")
     assert newest is not None
     assert newest.pairs == 10
     assert math.exp(newest.bias) == pytest.approx(0.84, abs=0.005)
@@ -130,7 +130,7 @@ def test_animals_moved_between_are_put_back_and_a_tub_tipped_over_says_nothing(k
     guess(tipped, 100, keeper)
     actions.split_tub(tipped.pk, actions.Place("B"), share=0.5, happened_at=at, by=keeper)
     sort(tipped, 50, keeper)
-    (only,) = learning.pairs_of(keeper.pk, "piece")
+    (only,) = eye_bias.pairs_of(keeper.pk, "piece")
     assert (only.culture_id, only.pair.truth) == (sold.pk, pytest.approx(100))
 
 
@@ -139,13 +139,13 @@ def test_a_removal_teaches_and_a_sort_put_right_unteaches(keeper: User) -> None:
     culture = tub()
     guess(culture, 90, keeper)
     sort(culture, 100, keeper, method="removal")
-    assert learning.in_use(keeper, "piece") is not None
+    assert eye_bias.in_use(keeper, "piece") is not None
     taken_back = actions.correct_entry(sorts[0].pk, by=keeper).entry
-    assert learning.in_use(keeper, "piece") is None
-    assert learning.shared_of(keeper) == SHARED_SD, "the plan of the week no longer rests on it either"
+    assert eye_bias.in_use(keeper, "piece") is None
+    assert eye_bias.shared_of(keeper) == SHARED_SD, "the plan of the week no longer rests on it either"
     assert OwnError.objects.filter(learnt=False).count() == 1
     actions.correct_entry(taken_back.pk, by=keeper)
-    assert learning.in_use(keeper, "piece").pairs == 5  # type: ignore[union-attr]
+    assert eye_bias.in_use(keeper, "piece").pairs == 5  # type: ignore[union-attr]
     assert proven()
 
 
@@ -153,9 +153,9 @@ def test_a_guess_typed_in_after_its_sort_still_teaches(keeper: User) -> None:
     taught(keeper, 4)
     culture = tub()
     sort(culture, 100, keeper, days_ago=9)
-    assert learning.in_use(keeper, "piece") is None
+    assert eye_bias.in_use(keeper, "piece") is None
     guess(culture, 90, keeper, days_ago=10)
-    assert learning.in_use(keeper, "piece") is not None
+    assert eye_bias.in_use(keeper, "piece") is not None
 
 
 def test_the_round_uses_the_eye_that_was_learnt(keeper: User) -> None:
@@ -164,7 +164,7 @@ def test_the_round_uses_the_eye_that_was_learnt(keeper: User) -> None:
         culture = tub(of)
         guess(culture, 80 + 2 * n, keeper, method="eye")
         sort(culture, 100, keeper)
-    own = learning.in_use(keeper, "eye")
+    own = eye_bias.in_use(keeper, "eye")
     assert own is not None
     visit = actions.Visit(tub(of).pk, eye=(("young", "50–100"),))
     actions.record_round([visit], by=keeper)
@@ -195,10 +195,10 @@ def test_the_page_tells_each_reader_of_their_eye(keeper: User, client: Client) -
 
 def test_pairs_are_read_in_the_same_number_of_queries_for_5_and_for_20(keeper: User) -> None:
     taught(keeper, 5)
-    few = queries_for(lambda: learning.pairs_of(keeper.pk, "piece"))
+    few = queries_for(lambda: eye_bias.pairs_of(keeper.pk, "piece"))
     of = line("Many")
     for _ in range(15):
         culture = tub(of)
         guess(culture, 80, keeper)
         sort(culture, 100, keeper)
-    assert queries_for(lambda: learning.pairs_of(keeper.pk, "piece")) == few == 1
+    assert queries_for(lambda: eye_bias.pairs_of(keeper.pk, "piece")) == few == 1

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions, counting, queries, telling
+from breeder.cultures import actions, count_entry, entry_text, queries
 from breeder.cultures.forms import COUNT_FORMS, SplitForm, WhenForm
 from breeder.cultures.forms.fields import WhenField
 from breeder.cultures.models import Culture
@@ -63,15 +63,15 @@ def test_a_million_animals_are_the_most_that_a_count_makes_but_what_stands_is_re
     actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10}, by=keeper)
     with pytest.raises(ValidationError, match="about 1000010 animals, more than one tub can hold"):
         actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10.0001}, by=keeper)
-    assert counting.counted("piece", {"seen": 100_000, "factor": 10.0001}).estimate == pytest.approx(1_000_010)
+    assert count_entry.counted("piece", {"seen": 100_000, "factor": 10.0001}).estimate == pytest.approx(1_000_010)
 
 
 def test_where_nothing_is_said_none_were_missed_and_none_lie_in_clusters() -> None:
     """45 counted are 45; 9 and 11 in two portions of a hundredth each are 1000."""
     for method in ("hand", "full_sort"):
-        assert counting.counted(method, {"counted": 45}).estimate == 45
+        assert count_entry.counted(method, {"counted": 45}).estimate == 45
     given = {"counts": [9, 11], "sizes": [1, 1], "whole": 100}
-    assert counting.counted("portions", given).estimate == pytest.approx(1000)
+    assert count_entry.counted("portions", given).estimate == pytest.approx(1000)
 
 
 SMALLEST = [
@@ -183,5 +183,5 @@ def test_a_tub_tipped_out_whole_is_told_as_all(keeper: User) -> None:
     whole, into = tub(), tub(line("Mixed"), purpose="mixed")
     actions.record_count(whole.pk, "young", "hand", {"counted": 40}, by=keeper)
     actions.merge_tubs(whole.pk, into.pk, by=keeper)
-    told = [telling.sentence_of(row.entry, row.other_number) for row in queries.entry_rows(into)]
+    told = [entry_text.sentence_of(row.entry, row.other_number) for row in queries.entry_rows(into)]
     assert any(one.startswith(f"All of the young tipped in from tub {whole.number}") for one in told), told

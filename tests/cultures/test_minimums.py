@@ -8,13 +8,13 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 
+from breeder.base import form_tokens
+from breeder.base.models import LogRow
 from breeder.cultures import actions
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.queries import stock_of
 from breeder.cultures.rules import Want, shortages
-from breeder.house.models import LogRow
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, species, tub
 
 pytestmark = pytest.mark.django_db
@@ -70,7 +70,9 @@ def test_the_page_sets_it_and_the_line_says_what_genetics_advises(keeper_client:
     ):
         assert said in page
     sent = KEPT | {"genetics_bind": "on", "inbreeding_limit": "0.25", "horizon_years": "5", "effective_share": "1"}
-    answer = keeper_client.post(reverse("cultures:line_minimum", args=[ash.pk]), sent | {"token": once.new_token()})
+    answer = keeper_client.post(
+        reverse("cultures:line_minimum", args=[ash.pk]), sent | {"token": form_tokens.new_token()}
+    )
     assert answer.status_code == 302
     ash.refresh_from_db()
     assert (ash.genetics_bind, ash.inbreeding_limit, ash.effective_share) == (True, Decimal("0.25"), Decimal("1"))

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from breeder.cultures import actions, queries
 from breeder.cultures.models import Culture
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import NOW, line, tub
 from tests.cultures.test_stock import many_lines, queries_for
 
@@ -111,7 +111,7 @@ def test_it_takes_the_same_number_of_queries_for_10_lines_and_for_500(keeper: Us
 def test_the_page_the_first_page_and_the_round_show_it(keeper: User, client: Client) -> None:
     client.force_login(keeper)
     culture = eyed(keeper, 60)
-    for page in (reverse("cultures:to_count"), reverse("today:page")):
+    for page in (reverse("cultures:to_count"), reverse("dashboard:page")):
         said = client.get(page).content.decode()
         assert "keeps about" in said
         assert f"Tub {culture.number}" in said

@@ -7,10 +7,10 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from breeder.base import form_tokens
 from breeder.cultures import actions
 from breeder.cultures.models import Culture, Entry
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, tub
 from tests.cultures.book import lower, promise
 
@@ -80,7 +80,7 @@ def test_a_lines_page_says_in_words_what_is_free_and_who_waits(
 def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
     keeper_client: Client, known: Culture
 ) -> None:
-    page, token = url("tub_count", known.number), once.new_token()
+    page, token = url("tub_count", known.number), form_tokens.new_token()
     sent = {"method": "hand", "stage": "adults", "counted": "3.4.10", "token": token}
     before = Entry.objects.count()
     shown = keeper_client.post(page, sent)
@@ -96,7 +96,7 @@ def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
 
 def test_what_a_count_says_at_least_is_what_the_book_then_relies_on(keeper_client: Client) -> None:
     new = tub(line())
-    sent = {"method": "full_sort", "stage": "young", "counted": "44", "token": once.new_token()}
+    sent = {"method": "full_sort", "stage": "young", "counted": "44", "token": form_tokens.new_token()}
     shown = keeper_client.post(url("tub_count", new.number), sent)
     assert shown.context["preview"].sentence.startswith("The book would rely on 42")
     assert "at least 42." in shown.content.decode()  # 44 · exp(−1.645 · 0.02) = 42.6 animals, of which 42 are whole
@@ -192,7 +192,7 @@ def test_forms_do_what_they_say(keeper_client: Client, known: Culture) -> None:
         ("tub_merge", {"into": other.pk}),
     ]
     for name, sent in done:
-        answer = keeper_client.post(url(name, number), sent | {"token": once.new_token()})
+        answer = keeper_client.post(url(name, number), sent | {"token": form_tokens.new_token()})
         assert answer.status_code == 302, (name, answer.content.decode())
     one = Culture.objects.get(pk=known.pk)
     assert (one.purpose, one.not_for_sale, one.closed_on is not None) == ("growing", "mites", True)
@@ -205,7 +205,7 @@ def test_forms_do_what_they_say(keeper_client: Client, known: Culture) -> None:
 def test_a_new_tub_is_begun_with_what_was_received(keeper_client: Client) -> None:
     of = line()
     sent = {"line": of.pk, "shelf": "C", "place_on_shelf": "4", "purpose": "breeding", "adults": "4.8.0", "young": "30"}
-    answer = keeper_client.post(url("tub_new"), sent | {"token": once.new_token()})
+    answer = keeper_client.post(url("tub_new"), sent | {"token": form_tokens.new_token()})
     assert answer.status_code == 302
     begun = Culture.objects.get()
     assert (lower(begun, "adults"), lower(begun)) == (12, 30)
@@ -260,9 +260,9 @@ def test_an_old_page_does_not_write_over_what_was_set_meanwhile(keeper_client: C
     actions.mark_crashed(culture.pk, "all dead", by=keeper)
     actions.set_purpose(culture.pk, "isolation", by=keeper)
     sent = {"because": "", "purpose": "growing", "seen": opened}
-    answer = keeper_client.post(url(page, culture.number), sent | {"token": once.new_token()})
+    answer = keeper_client.post(url(page, culture.number), sent | {"token": form_tokens.new_token()})
     assert (answer.status_code, "was changed since you opened" in answer.content.decode()) == (422, True)
     culture.refresh_from_db()
     assert (culture.purpose, culture.not_for_sale[:7]) == ("isolation", "crashed")
-    again = sent | {"seen": answer.context["form"]["seen"].value(), "token": once.new_token()}
+    again = sent | {"seen": answer.context["form"]["seen"].value(), "token": form_tokens.new_token()}
     assert keeper_client.post(url(page, culture.number), again).status_code == 302

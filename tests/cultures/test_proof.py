@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.cultures import actions, proof, replay
+from breeder.cultures import actions, belief_store, ledger_check
 from breeder.cultures.models import Culture, Entry
 from tests.build import line, tub
 from tests.cultures.book import day
@@ -24,11 +24,11 @@ def two_tubs() -> tuple[Culture, Culture]:
 def test_a_move_of_which_only_one_side_was_put_right_is_found() -> None:
     first, second = two_tubs()
     out = actions.move_animals(first.pk, second.pk, "young", 5, happened_at=day(2), by=None).entry
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
     now = timezone.now()
     Entry.objects.create(culture=first, kind="correct", stage="young", corrects=out, happened_at=now, recorded_at=now)
-    replay.bring_up_to_date([first.pk])
-    found = list(proof.differences())
+    belief_store.bring_up_to_date([first.pk])
+    found = list(ledger_check.differences())
     assert [(one.tub, one.stored, one.replayed) for one in found] == [
         (second.number, "5 moved in", "its other side was put right")
     ]
@@ -39,8 +39,8 @@ def test_a_move_whose_sides_differ_is_found() -> None:
     fact = {"stage": "young", "kind": "change", "reason": "moved", "happened_at": day(3), "recorded_at": day(3)}
     out = Entry.objects.create(culture=first, number=-5, **fact)
     Entry.objects.create(culture=second, number=6, other_side=out, **fact)
-    replay.bring_up_to_date([first.pk, second.pk])
-    assert [one.replayed for one in proof.differences()] == [f"-5 out of tub {first.number}"]
+    belief_store.bring_up_to_date([first.pk, second.pk])
+    assert [one.replayed for one in ledger_check.differences()] == [f"-5 out of tub {first.number}"]
 
 
 def test_the_proof_asks_no_more_for_many_moves_than_for_few() -> None:
@@ -48,7 +48,7 @@ def test_the_proof_asks_no_more_for_many_moves_than_for_few() -> None:
 
     def asked() -> int:
         with CaptureQueriesContext(connection) as queries:
-            assert list(proof.differences()) == []
+            assert list(ledger_check.differences()) == []
         return len(queries)
 
     actions.move_animals(first.pk, second.pk, "young", 1, happened_at=day(2), by=None)
@@ -57,4 +57,4 @@ def test_the_proof_asks_no_more_for_many_moves_than_for_few() -> None:
         actions.move_animals(first.pk, second.pk, "young", 1, happened_at=day(3 + number), by=None)
     assert asked() == few
     actions.split_tub(first.pk, actions.Place("B"), share=0.5, happened_at=day(40), by=None)
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []

@@ -12,12 +12,12 @@ from django.core.management import call_command
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from breeder.census.belief import Ageing, as_json
-from breeder.cultures import actions, proof
+from breeder.core.stock import Ageing, as_json
+from breeder.cultures import actions, ledger_check
 from breeder.cultures.actions.tubs import Animals, Place
-from breeder.cultures.ledger import Ledger
 from breeder.cultures.models import Belief, Culture, Entry
-from breeder.taxa.models import Species
+from breeder.cultures.tub_ledger import Ledger
+from breeder.species.models import Species
 from tests.build import line, tub
 from tests.cultures.book import beliefs, day, lower
 
@@ -138,9 +138,9 @@ def test_a_changed_adult_life_is_not_taken_for_a_fault_of_the_ledger(keeper: Use
         given = {"from": ends[0], "to": ends[1]}
         actions.record_count(culture.pk, "adults", "eye", given, happened_at=day(when), by=keeper)
     Species.objects.update(adult_life_months=3)
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
     actions.record_looked(culture.pk, by=keeper)
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
     assert Belief.objects.get(culture=culture).used["ageing"]["adult_life_months"] == 3
 
 

@@ -8,9 +8,9 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
+from breeder.base import form_tokens
 from breeder.cultures import actions
 from breeder.cultures.models import Entry
-from breeder.pages import once
 from tests.build import line, tub
 from tests.cultures.book import lower
 
@@ -87,7 +87,8 @@ def test_undo_takes_the_count_and_its_look_back_and_returns_to_the_tub(keeper_cl
     entry = Entry.objects.get(kind="count")
     assert f'name="entry" value="{entry.pk}"' in page
     answer = keeper_client.post(
-        reverse("cultures:tub_correct", args=[here.number]), {"entry": entry.pk, "next": url, "token": once.new_token()}
+        reverse("cultures:tub_correct", args=[here.number]),
+        {"entry": entry.pk, "next": url, "token": form_tokens.new_token()},
     )
     assert answer.url == url
     assert Entry.objects.filter(kind="correct").count() == 2
@@ -131,7 +132,7 @@ def test_a_whole_shelf_is_fed_at_once(keeper_client: Client) -> None:
     for shelf in ("A", "A", "B"):
         tub(shelf=shelf)
     url = reverse("cultures:care")
-    answer = keeper_client.post(url, {"shelf": "A", "did": ["fed", "misted"], "token": once.new_token()})
+    answer = keeper_client.post(url, {"shelf": "A", "did": ["fed", "misted"], "token": form_tokens.new_token()})
     assert answer.status_code == 302
     assert [entry.given for entry in Entry.objects.all()] == [{"did": ["fed", "misted"]}] * 2
     refused = keeper_client.post(url, {"shelf": "Z", "did": ["fed"]})

@@ -9,11 +9,11 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
+from breeder.base import form_tokens
+from breeder.base.models import Setting
 from breeder.cultures import actions
 from breeder.cultures.models import Culture, Entry
-from breeder.house.models import Setting
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, tub
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +27,7 @@ def yesterday() -> Any:
 
 def typed(*rows: tuple[Culture, dict[str, Any]], **head: Any) -> dict[str, Any]:
     fields = {f"tub{of.number}-{name}": value for of, row in rows for name, value in row.items()}
-    return {"on": yesterday().isoformat(), "token": once.new_token()} | head | fields
+    return {"on": yesterday().isoformat(), "token": form_tokens.new_token()} | head | fields
 
 
 def test_rows_stand_in_the_order_of_the_printed_sheet_and_empty_ones_write_nothing(keeper_client: Client) -> None:

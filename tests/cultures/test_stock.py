@@ -11,11 +11,11 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.census.belief import Ageing
-from breeder.cultures import actions, proof, queries, rules, steps, telling
+from breeder.core.stock import Ageing
+from breeder.cultures import actions, entry_text, ledger_check, queries, rules, steps
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.models import Belief, Culture, Promise
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import NOW, line, species, tub
 from tests.cultures.book import promise, tub_stock
 
@@ -153,7 +153,7 @@ def test_a_cup_rests_from_the_keepers_own_day_wherever_that_is(keeper: User, zon
             steps.pack_from(culture, "cups", 1, promise=held, at=timezone.now(), by=keeper)
         free = [queries.stock_of(of.pk, on=today + timedelta(days=days)).free("cups") for days in (0, 27, 28)]
         assert free == [0, 0, 1]
-        assert list(proof.differences()) == []
+        assert list(ledger_check.differences()) == []
 
 
 def test_a_row_of_cups_that_still_holds_days_reads_the_same_and_is_proven(keeper: User) -> None:
@@ -164,7 +164,7 @@ def test_a_row_of_cups_that_still_holds_days_reads_the_same_and_is_proven(keeper
     Belief.objects.update(used={"taken": [[NOW.date().isoformat(), 1]]})
     free = [queries.stock_of(of.pk, on=NOW.date() + timedelta(days=days)).free("cups") for days in (27, 28)]
     assert free == [0, 1]
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
 
 
 @pytest.mark.parametrize(("zone", "hour"), [("America/New_York", 1), ("Australia/Sydney", 22)])
@@ -175,7 +175,7 @@ def test_a_count_ages_by_the_keepers_own_days(keeper: User, zone: str, hour: int
         one, other = tub(of), tub(of)
         actions.record_count(one.pk, "adults", "hand", {"counted": 40}, happened_at=timezone.localtime(at), by=keeper)
         assert tub_stock(one, "adults").lower == 40, "every animal was in the hand a minute ago"
-        working = telling.working_of(queries.book_of(one).held(one.pk, "adults"), "adults", counted, 0.95, Ageing())
+        working = entry_text.working_of(queries.book_of(one).held(one.pk, "adults"), "adults", counted, 0.95, Ageing())
         assert working is not None
         assert (working.lower, working.likely) == (40, 40)
         actions.record_count(other.pk, "adults", "hand", {"counted": 40}, happened_at=noon, by=keeper)

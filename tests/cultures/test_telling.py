@@ -8,14 +8,14 @@ import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 
-from breeder.cultures import actions, queries, rules, telling
+from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
+from breeder.cultures import actions, entry_text, queries, rules
 from breeder.cultures.actions.counts import Sexed
-from breeder.cultures.ledger import ageing_of
+from breeder.cultures.count_preview import preview
 from breeder.cultures.models import Culture, Entry
-from breeder.cultures.preview import preview
-from breeder.cultures.sexes import Known, still_known
-from breeder.reserve.breeders import Sexes, sexed_sale
-from breeder.taxa.models import Line
+from breeder.cultures.sex_counts import Known, still_known
+from breeder.cultures.tub_ledger import ageing_of
+from breeder.species.models import Line
 from tests.build import line, species, tub
 from tests.cultures.book import day, promise
 
@@ -31,7 +31,7 @@ def _clock() -> Any:
 def said(culture: Culture) -> list[str]:
     """Return a tub's entries as sentences, oldest first."""
     rows = reversed(queries.entry_rows(culture))
-    return [telling.sentence_of(row.entry, row.other_number) for row in rows]
+    return [entry_text.sentence_of(row.entry, row.other_number) for row in rows]
 
 
 def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
@@ -73,7 +73,7 @@ def test_the_keepers_own_words_stay_as_they_were_written(keeper: User) -> None:
     crash = actions.mark_crashed(culture.pk, "all dead, the Exo mat failed.", by=keeper).entry
     undone = actions.correct_entry(reason.pk, by=keeper).entry
     actions.correct_entry(undone.pk, by=keeper)
-    assert telling.sentence_of(crash) == "Crashed on 30 April 2026: all dead, the Exo mat failed."
+    assert entry_text.sentence_of(crash) == "Crashed on 30 April 2026: all dead, the Exo mat failed."
     assert said(culture)[0] == "Not for sale: waits for Dr. May’s answer."
     assert said(culture)[-2:] == [
         "Takes back the setting of 30 April, 12:00.",
@@ -94,7 +94,7 @@ def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> Non
     actions.record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
     actions.record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
     held = queries.book_of(culture).held(culture.pk, "adults")
-    working = telling.working_of(held, "adults", day(60).date(), 0.95, ageing_of(culture.line))
+    working = entry_text.working_of(held, "adults", day(60).date(), 0.95, ageing_of(culture.line))
     assert working is not None
     assert working.last_said == "50–100 adults"
     assert working.steps[0] == "Counted on 1 March 2026, by eye."

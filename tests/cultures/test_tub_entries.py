@@ -14,9 +14,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
+from breeder.base import form_tokens
 from breeder.cultures import actions, queries
 from breeder.cultures.models import Culture, Entry
-from breeder.pages import once
 from tests.build import NOW, line, species, tub
 from tests.cultures.test_stock import queries_for
 
@@ -38,7 +38,7 @@ def picture() -> SimpleUploadedFile:
 
 
 def sent(name: str, **more: Any) -> dict[str, Any]:
-    return FORMS[name] | {"token": once.new_token(), "kept_by": "keeper", "age_s": str(2 * HOUR_S)} | more
+    return FORMS[name] | {"token": form_tokens.new_token(), "kept_by": "keeper", "age_s": str(2 * HOUR_S)} | more
 
 
 @pytest.mark.parametrize("name", FORMS)
@@ -76,7 +76,7 @@ def test_a_note_alone_does_not_say_that_all_is_well(
 
 def test_a_count_that_is_sent_as_it_is_typed_is_still_shown_before_it_is_saved(keeper_client: Client) -> None:
     url = reverse("cultures:tub_count", args=[tub().number])
-    page = keeper_client.post(url, FORMS["tub_count"] | {"token": once.new_token()})
+    page = keeper_client.post(url, FORMS["tub_count"] | {"token": form_tokens.new_token()})
     assert page.status_code == 200
     assert not Entry.objects.exists()
     assert 'name="photo"' in page.content.decode()

@@ -8,12 +8,12 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
 
+from breeder.base.models import LogRow
 from breeder.cultures import actions, quarantine, queries, steps
 from breeder.cultures.actions.tubs import Animals, Place
-from breeder.cultures.counting import BadFact
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Belief, Culture, Entry
-from breeder.house.models import LogRow
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, species, tub
 from tests.cultures.book import lower, promise
 

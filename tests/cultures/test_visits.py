@@ -3,11 +3,11 @@
 import pytest
 from django.contrib.auth.models import User
 
-from breeder.cultures import actions, proof
+from breeder.cultures import actions, ledger_check
 from breeder.cultures.actions import Visit
-from breeder.cultures.counting import BadFact
+from breeder.cultures.count_entry import BadFact
+from breeder.cultures.entry_text import sentence_of
 from breeder.cultures.models import Entry
-from breeder.cultures.telling import sentence_of
 from tests.build import line, tub
 from tests.cultures.book import day, tub_stock
 
@@ -43,9 +43,9 @@ def test_the_facts_of_a_visit_are_proven_by_replay_before_and_after_they_are_tak
     eye = (("adults", "10–25"), ("young", "50–100"))
     visit = Visit(tub().pk, seen=("mould",), eye=eye, died=(("adults", 2), ("young", 3)))
     recorded = actions.record_round([visit], by=keeper)
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
     actions.correct_entry(recorded.entry.pk, by=keeper)
-    assert list(proof.differences()) == []
+    assert list(ledger_check.differences()) == []
 
 
 def test_a_note_alone_says_that_somebody_looked(keeper: User) -> None:

@@ -12,16 +12,15 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch.models import Check
+from breeder.base import form_tokens
 from breeder.management import forecasting
 from breeder.orders.models import Order
-from breeder.packing.models import Parcel
-from breeder.pages import once
-from breeder.weather import choosing, refreshing
+from breeder.shipments.models import Check, Parcel
+from breeder.weather import refresh, service_registry
 from breeder.weather.models import Place
-from breeder.weather.services.asking import PROGRAM
-from tests.dispatch import boxes
+from breeder.weather.services.request_parts import PROGRAM
 from tests.orders.stand import counted_line, pack
+from tests.shipments import boxes
 from tests.weather import rogue
 from tests.weather.rogue import Caller, says
 from tests.weather.services import shapes
@@ -72,23 +71,23 @@ def us(caller: Caller) -> None:
         says(document, kind="application/geo+json")(caller)
 
 
-def bring() -> refreshing.Report:
+def bring() -> refresh.Report:
     """As the command and the thread beside the site do, without waiting a second between two questions."""
 
     def make(service: Any, own_home: str) -> Any:
-        made = choosing.fetcher_for(service, own_home)
+        made = service_registry.fetcher_for(service, own_home)
         made.sleep = lambda seconds: None
         return made
 
-    return refreshing.refresh(forecasting.places_needed, make=make)
+    return refresh.refresh(forecasting.places_needed, make=make)
 
 
 def settle(client: Client, **weather: str) -> None:
     """Fill in the settings as a keeper does on the first day."""
-    page = client.get(reverse("house:settings"))
+    page = client.get(reverse("base:settings"))
     given = {name: value for name, value in page.context["form"].initial.items() if value not in (None, False)}
     given |= {"postcode": "10001", "comfort_tolerance": "20", "hard_tolerance": "5", "trade_name": "The shelf"}
-    assert client.post(reverse("house:settings"), given | weather).status_code == 302
+    assert client.post(reverse("base:settings"), given | weather).status_code == 302
 
 
 def order_a_box(client: Client) -> Parcel:
@@ -97,19 +96,19 @@ def order_a_box(client: Client) -> Parcel:
     boxes.bare()
     boxes.service()
     typed = {"new_name": "Ada Marsh", "address_block": BUYER, "held_until": "2026-10-09", "postage": "9.50"}
-    typed |= {"looked_up": "on", f"packs-{starter.pk}": "2", "agree": "1", "token": once.new_token()}
+    typed |= {"looked_up": "on", f"packs-{starter.pk}": "2", "agree": "1", "token": form_tokens.new_token()}
     assert client.post(reverse("orders:new"), typed).status_code == 302
     order = Order.objects.get()
     money = {"amount": "57.50", "on": MONDAY.isoformat(), "way": "in"}
     assert client.post(reverse("orders:pay", args=[order.number]), money).status_code == 302
-    assert client.post(reverse("packing:plan", args=[order.number])).status_code == 302
+    assert client.post(reverse("shipments:plan", args=[order.number])).status_code == 302
     return Parcel.objects.get()
 
 
 def look_at_every_page(client: Client, box: Parcel) -> None:
     """Open what a keeper opens on such a day, the papers too."""
-    pages = [reverse("dispatch:list"), reverse("dispatch:board"), reverse("dispatch:parcel", args=[box.number])]
-    pages += [reverse("today:page"), reverse("orders:order", args=[box.order.number]), reverse("weather:places")]
+    pages = [reverse("shipments:list"), reverse("shipments:board"), reverse("shipments:parcel", args=[box.number])]
+    pages += [reverse("dashboard:page"), reverse("orders:order", args=[box.order.number]), reverse("weather:places")]
     pages += [reverse("weather:place", args=[pk]) for pk in Place.objects.values_list("pk", flat=True)]
     pages += [f"/paper/{box.number}/{paper}.pdf" for paper in ("pulling-list", "packing-slip", "address-label")]
     for address in pages:
@@ -120,13 +119,13 @@ def look_at_every_page(client: Client, box: Parcel) -> None:
 
 def pack_and_send(client: Client, box: Parcel) -> None:
     """Check the box, pack it, hand it over."""
-    client.post(reverse("dispatch:check_all"))
+    client.post(reverse("shipments:check_all"))
     check = Check.objects.first()
     assert check is not None
     assert check.verdict == Check.Verdict.GO, check.reason
     packed = {f"packed_{item.pk}": str(item.planned) for item in box.items.all()}
-    client.post(reverse("dispatch:packed", args=[box.number]), packed)
-    answer = client.post(reverse("dispatch:send", args=[box.number]), packed | {"tracking": "T 9"}, follow=True)
+    client.post(reverse("shipments:packed", args=[box.number]), packed)
+    answer = client.post(reverse("shipments:send", args=[box.number]), packed | {"tracking": "T 9"}, follow=True)
     assert "It has left" in answer.content.decode()
 
 
@@ -196,11 +195,11 @@ def test_no_page_asks_anybody_by_itself(keeper_client: Client, nowhere_else: lis
         assert (server.asked, nowhere_else) == ([], [])
         assert bring().brought == 2
         asked = len(server.asked)
-        keeper_client.post(reverse("dispatch:check", args=[box.number]))
+        keeper_client.post(reverse("shipments:check", args=[box.number]))
         seen |= follow_every_link(keeper_client)
         assert (len(server.asked), nowhere_else) == (asked, [])
     assert reverse("weather:place", args=[Place.objects.first().pk]) in seen  # type: ignore[union-attr]
-    assert reverse("dispatch:parcel", args=[box.number]) in seen
+    assert reverse("shipments:parcel", args=[box.number]) in seen
     assert len(seen) > 60
 
 
@@ -221,7 +220,7 @@ def test_with_no_service_chosen_nothing_at_all_is_sent(keeper_client: Client, no
         box = order_a_box(keeper_client)
         assert bring().troubles == ["No weather service is chosen. Choose one in the settings, or send in files."]
         look_at_every_page(keeper_client, box)
-        keeper_client.post(reverse("dispatch:check_all"))
+        keeper_client.post(reverse("shipments:check_all"))
         assert Check.objects.get().verdict == Check.Verdict.NOT_DECIDED
         for here in Place.objects.all():
             keeper_client.post(reverse("weather:fresh", args=[here.pk]))

@@ -13,7 +13,7 @@ from breeder.cultures.actions.counts import Sexed
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.rules import Terms, Wanted, Who
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import line, offer, tub
 
 

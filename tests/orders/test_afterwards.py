@@ -8,15 +8,15 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.base import form_tokens
 from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
 from breeder.orders.queries import bill_of
-from breeder.orders.rules import Terms, Wanted, standing
-from breeder.packing.actions import plan_parcel
-from breeder.pages import once
+from breeder.orders.rules import Terms, Wanted, order_status
 from breeder.people.actions import remove_person
+from breeder.shipments.actions.bench import plan_parcel
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
 pytestmark = pytest.mark.django_db
@@ -198,7 +198,7 @@ def test_a_paid_order_says_why_money_is_open_again() -> None:
     pay(order, "24.00")
     pay(order, "4.00", given_back=True)
     paid = Order.objects.get()
-    said = standing(paid, bill_of(paid), timezone.now())
+    said = order_status(paid, bill_of(paid), timezone.now())
     assert said.follows.endswith("4.00 is open since money was given back.")
 
 
@@ -227,9 +227,9 @@ def test_more_than_is_due_and_more_than_was_received_are_asked_about() -> None:
 
 def test_a_payment_sent_twice_is_written_down_once() -> None:
     order = agree((pack(counted_line("Harbour", 60)), 1))
-    token = once.new_token()
+    token = form_tokens.new_token()
     pay(order, "10.00", token=token)
-    with pytest.raises(once.AlreadyDone):
+    with pytest.raises(form_tokens.AlreadyDone):
         pay(order, "10.00", token=token)
     assert order.payments.count() == 1
 

@@ -4,12 +4,12 @@ import pytest
 from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
+from breeder.base import form_tokens
+from breeder.base.models import LogRow
 from breeder.cultures import queries as stock
 from breeder.cultures.models import Promise
-from breeder.house.models import LogRow
 from breeder.orders import actions, rules
 from breeder.orders.models import Order
-from breeder.pages import once
 from breeder.people.models import Person
 from tests.build import offer, tub
 from tests.orders.stand import agree, counted_line, free, pack, sexed_line, terms
@@ -71,9 +71,9 @@ def test_a_refused_order_leaves_nothing_behind() -> None:
 
 def test_the_same_form_sent_twice_is_one_order() -> None:
     harbour = counted_line("Harbour", 60)
-    starter, token = pack(harbour), once.new_token()
+    starter, token = pack(harbour), form_tokens.new_token()
     first = agree((starter, 1), token=token)
-    with pytest.raises(once.AlreadyDone) as repeated:
+    with pytest.raises(form_tokens.AlreadyDone) as repeated:
         agree((starter, 1), token=token)
     assert repeated.value.answer == f"/orders/{first.number}/"
     assert Order.objects.count() == 1

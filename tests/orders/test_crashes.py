@@ -10,15 +10,15 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base import form_tokens
 from breeder.cultures import actions as cultures
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries import sisters_of, stock_of
 from breeder.orders import actions, queries
 from breeder.orders.rules import Wanted, Who
-from breeder.packing.models import Parcel, ParcelItem
-from breeder.pages import once
 from breeder.people.models import Person
-from breeder.taxa.models import Line
+from breeder.shipments.models import Parcel, ParcelItem
+from breeder.species.models import Line
 from tests.build import line, offer, tub
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
 
@@ -144,9 +144,9 @@ def test_the_whole_crash_on_the_pages(keeper_client: Client) -> None:
     sister = cultures.split_tub(one.pk, cultures.Place("B"), share=0.25, by=None).entry.culture
     page = reverse("orders:crash", args=[one.number])
     assert b"What was seen" in keeper_client.get(page).content
-    refused = keeper_client.post(page, {"because": "", "token": once.new_token()})
+    refused = keeper_client.post(page, {"because": "", "token": form_tokens.new_token()})
     assert refused.status_code == 422
-    sent = {"because": "mould", "token": once.new_token()}
+    sent = {"because": "mould", "token": form_tokens.new_token()}
     assert keeper_client.post(page, sent)["Location"] == page
     assert keeper_client.post(page, sent)["Location"] == page
     assert Entry.objects.filter(kind="state", culture=one).count() == 1
@@ -155,15 +155,15 @@ def test_the_whole_crash_on_the_pages(keeper_client: Client) -> None:
         assert told in said
     assert "are promised without cover" in said
     apart = reverse("orders:crash_sister", args=[one.number, sister.number])
-    assert keeper_client.post(apart, {"apart": "1", "token": once.new_token()})["Location"] == page
+    assert keeper_client.post(apart, {"apart": "1", "token": form_tokens.new_token()})["Location"] == page
     assert Culture.objects.get(pk=sister.pk).not_for_sale.startswith(f"sister of tub {one.number}, which crashed on")
-    assert keeper_client.post(apart, {"quarantine": "1", "token": once.new_token()})["Location"] == page
+    assert keeper_client.post(apart, {"quarantine": "1", "token": form_tokens.new_token()})["Location"] == page
     after = Culture.objects.get(pk=sister.pk)
     assert (after.purpose, after.quarantine_until) == ("quarantine", timezone.localdate() + timedelta(days=28))
     assert stock_of(ash.pk).stages["young"].lower == 0
     over = reverse("orders:crash_over", args=[one.number])
-    assert keeper_client.post(over, {"reason": "", "token": once.new_token()}).status_code == 422
-    assert keeper_client.post(over, {"reason": "recovered", "token": once.new_token()}).status_code == 302
+    assert keeper_client.post(over, {"reason": "", "token": form_tokens.new_token()}).status_code == 422
+    assert keeper_client.post(over, {"reason": "recovered", "token": form_tokens.new_token()}).status_code == 302
     assert Culture.objects.get(pk=one.pk).crashed_on is None
 
 

@@ -81,7 +81,7 @@ def test_the_order_form_asks_for_the_name_and_keeps_what_was_typed(keeper_client
     order = Order.objects.get()
     page = reverse("orders:change", args=[order.number])
     assert keeper_client.get(page).content.decode().count("To promise of it, type its name") == 1
-    public = reverse("forsale:public")
+    public = reverse("storefront:public")
     assert "none" in keeper_client.get(public).content.decode()
 
 

@@ -10,20 +10,20 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base.models import LogRow
 from breeder.carriers.models import MovementRule, Permit
 from breeder.cultures.models import Promise
-from breeder.house.models import LogRow
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
-from breeder.orders.moves import MayNotGo, NotLookedUp
+from breeder.orders.movement_block import MayNotGo, NotLookedUp
 from breeder.orders.rules import Wanted, Who
 from breeder.people.models import Person
 from breeder.people.rules import destination
 from tests import build
 from tests.carriers import book
-from tests.dispatch.boxes import service
 from tests.orders.stand import counted_line, free, pack, terms
 from tests.orders.test_pages import form_of
+from tests.shipments.boxes import service
 
 pytestmark = pytest.mark.django_db
 TO_NEW_JERSEY = "Ada Marsh\n1 Fern Lane\nTrenton NJ 08608"

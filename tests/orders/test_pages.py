@@ -10,10 +10,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.house.models import Setting
+from breeder.base import form_tokens
+from breeder.base.models import Setting
 from breeder.orders.models import Offer, Order
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.orders.stand import agree, counted_line, free, pack
 
 pytestmark = pytest.mark.django_db
@@ -24,7 +24,7 @@ def form_of(starter: Offer, packs: object, **changed: object) -> dict[str, objec
     day = timezone.localdate() + timedelta(days=3)
     typed = {"new_name": "Ada Marsh", "address_block": BLOCK, "held_until": day.isoformat(), "postage": "9.50"}
     typed["looked_up"] = "on"
-    return typed | {f"packs-{starter.pk}": packs, "agree": "1", "token": once.new_token()} | changed
+    return typed | {f"packs-{starter.pk}": packs, "agree": "1", "token": form_tokens.new_token()} | changed
 
 
 def test_an_order_is_agreed_on_the_page(keeper_client: Client) -> None:
@@ -115,16 +115,16 @@ def test_an_order_is_changed_paid_and_cancelled_on_its_pages(keeper_client: Clie
         "looked_up": "on",
         f"packs-{other.pk}": "1",
         "change": "1",
-        "token": once.new_token(),
+        "token": form_tokens.new_token(),
     }
     page = reverse("orders:change", args=[order.number])
     assert keeper_client.post(page, typed | address).status_code == 302
     order.refresh_from_db()
     assert (free(harbour), free(rook), order.address.town) == (48, 48, "Trenton")
-    pay = {"amount": "44.00", "on": timezone.localdate().isoformat(), "way": "in", "token": once.new_token()}
+    pay = {"amount": "44.00", "on": timezone.localdate().isoformat(), "way": "in", "token": form_tokens.new_token()}
     keeper_client.post(reverse("orders:pay", args=[order.number]), pay)
     assert "Paid" in keeper_client.get(reverse("orders:order", args=[order.number])).content.decode()
-    cancel = {"reason": "moved house", "token": once.new_token()}
+    cancel = {"reason": "moved house", "token": form_tokens.new_token()}
     keeper_client.post(reverse("orders:cancel", args=[order.number]), cancel)
     assert "moved house" in keeper_client.get(reverse("orders:order", args=[order.number])).content.decode()
     assert (free(harbour), free(rook)) == (60, 60)
@@ -142,7 +142,7 @@ def test_a_number_of_packs_that_was_emptied_is_asked_for_and_not_taken_as_none(k
 def test_more_than_is_due_is_asked_about_and_then_kept(keeper_client: Client) -> None:
     order = agree((pack(counted_line("Harbour", 60)), 1))
     page = reverse("orders:pay", args=[order.number])
-    typed = {"amount": "240", "on": timezone.localdate().isoformat(), "way": "in", "token": once.new_token()}
+    typed = {"amount": "240", "on": timezone.localdate().isoformat(), "way": "in", "token": form_tokens.new_token()}
     assert "more_is_meant" not in keeper_client.get(page).content.decode()
     answer = keeper_client.post(page, typed)
     assert answer.status_code == 422
@@ -158,7 +158,9 @@ def test_an_unpaid_hold_that_ran_out_is_over_when_its_page_is_read(keeper_client
     assert "The hold ran out" in said
     assert "Hold it again" in said
     until = (timezone.localdate() + timedelta(days=2)).isoformat()
-    keeper_client.post(reverse("orders:hold", args=[order.number]), {"held_until": until, "token": once.new_token()})
+    keeper_client.post(
+        reverse("orders:hold", args=[order.number]), {"held_until": until, "token": form_tokens.new_token()}
+    )
     assert free(harbour) == 0
 
 
@@ -321,10 +323,10 @@ def test_the_spreadsheet_tells_days_by_the_clock_of_the_household(keeper_client:
 def test_an_offer_is_made_and_a_wrong_one_is_explained(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60)
     typed = {"line": harbour.pk, "kind": "starter", "number": "10", "stage": "young", "price": "", "active": "on"}
-    keeper_client.post(reverse("orders:offer_new"), typed | {"token": once.new_token()})
+    keeper_client.post(reverse("orders:offer_new"), typed | {"token": form_tokens.new_token()})
     made = Offer.objects.get()
     assert (made.overcount, made.price) == (2, None)
-    answer = keeper_client.post(reverse("orders:offer_new"), typed | {"kind": "cup", "token": once.new_token()})
+    answer = keeper_client.post(reverse("orders:offer_new"), typed | {"kind": "cup", "token": form_tokens.new_token()})
     assert answer.status_code == 422
     assert "sold by the animal" in answer.content.decode()
 
@@ -332,7 +334,7 @@ def test_an_offer_is_made_and_a_wrong_one_is_explained(keeper_client: Client) ->
 def test_what_an_ordered_pack_holds_stays_and_its_price_may_change(keeper_client: Client) -> None:
     starter = pack(counted_line("Harbour", 60))
     order = agree((starter, 1))
-    typed = {"number": "50", "overcount": "3", "price": "30.00", "active": "on", "token": once.new_token()}
+    typed = {"number": "50", "overcount": "3", "price": "30.00", "active": "on", "token": form_tokens.new_token()}
     keeper_client.post(reverse("orders:offer_edit", args=[starter.pk]), typed)
     starter.refresh_from_db()
     assert (starter.number, starter.overcount, starter.price) == (10, 3, 30)

@@ -7,7 +7,7 @@ import pytest
 from breeder.orders import rules
 from breeder.orders.models import Offer, OrderLine
 from breeder.orders.rules import Bill, OfferFree
-from breeder.taxa.models import Line, Species
+from breeder.species.models import Line, Species
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,7 @@ def test_a_card_number_is_known_by_its_check_digit() -> None:
     ],
 )
 def test_a_pack_that_cannot_be_is_explained(values: dict[str, object], field: str, said: str) -> None:
-    from breeder.taxa.models import Line, Species
+    from breeder.species.models import Line, Species
 
     line = Line(species=Species(scientific_name="Porcellio scaber"), form_name="Rook")
     given = {"line": line, "kind": "starter", "number": 10, "overcount": 2} | values

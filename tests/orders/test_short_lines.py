@@ -9,14 +9,14 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base import form_tokens
 from breeder.cultures import actions as cultures
 from breeder.cultures.models import Promise
 from breeder.cultures.queries import stock_of
 from breeder.orders import actions, queries
 from breeder.orders.models import Order
 from breeder.orders.rules import Wanted, Who
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 from tests.build import tub
 from tests.orders.stand import agree, counted_line, pack, sexed_line, terms
 
@@ -118,11 +118,11 @@ def test_a_promise_moves_to_another_tub_even_while_the_line_is_short(keeper_clie
     line = order.lines.get()
     page = reverse("orders:line_promises", args=[ash.pk])
     assert "tub 2 (20 free)" in keeper_client.get(page).content.decode()
-    sent = {"order": order.number, "line": line.pk, "tub": second.pk, "token": once.new_token()}
+    sent = {"order": order.number, "line": line.pk, "tub": second.pk, "token": form_tokens.new_token()}
     assert keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent)["Location"] == page
     line.refresh_from_db()
     assert (line.culture_id, line.promise.culture_id) == (second.pk, second.pk)
-    keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent | {"tub": "", "token": once.new_token()})
+    keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent | {"tub": "", "token": form_tokens.new_token()})
     line.refresh_from_db()
     assert (line.culture_id, line.promise.culture_id) == (None, None)
 
@@ -139,7 +139,7 @@ def test_a_promise_does_not_move_to_a_tub_that_cannot_give_it(keeper_client: Cli
         actions.name_tub(order.number, line.pk, other.pk, by=None)
     with pytest.raises(ValidationError, match="not a line of order"):
         actions.name_tub(order.number, line.pk + 1, second.pk, by=None)
-    sent = {"order": order.number, "line": line.pk, "tub": second.pk, "token": once.new_token()}
+    sent = {"order": order.number, "line": line.pk, "tub": second.pk, "token": form_tokens.new_token()}
     refused = keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent)
     assert refused.status_code == 422
     assert "only 11 can be spared" in refused.content.decode()

@@ -14,9 +14,9 @@ from breeder.cultures import actions as cultures
 from breeder.cultures.models import Entry
 from breeder.orders import actions, queries
 from breeder.orders.models import Order
-from breeder.packing.models import Parcel, ParcelItem
 from breeder.people.actions import remove_person
-from breeder.taxa.models import Line
+from breeder.shipments.models import Parcel, ParcelItem
+from breeder.species.models import Line
 from tests.orders.stand import agree, counted_line, free, pack, take
 
 pytestmark = pytest.mark.django_db

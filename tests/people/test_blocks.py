@@ -2,7 +2,7 @@
 
 import pytest
 
-from breeder.people.blocks import read_block
+from breeder.people.address_parser import read_block
 from breeder.people.countries import CODES, NAMES
 
 

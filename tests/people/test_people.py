@@ -7,10 +7,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.house.models import LogRow
-from breeder.house.steps import log
+from breeder.base import form_tokens
+from breeder.base.models import LogRow
+from breeder.base.steps import log
 from breeder.orders.models import Order
-from breeder.pages import once
 from breeder.people import actions, rules
 from breeder.people.models import Address, Person
 from tests import build
@@ -35,7 +35,7 @@ def order_for(person: Person, number: int = 7, status: str = Order.Status.PAID) 
 
 class TestPuttingOnFile:
     def test_a_pasted_address_is_placed_and_rounded(self, keeper_client: Client) -> None:
-        typed = PERSON | ADDRESS | {"consent_on": "2026-02-01", "token": once.new_token()}
+        typed = PERSON | ADDRESS | {"consent_on": "2026-02-01", "token": form_tokens.new_token()}
         for _ in range(2):  # the second is a double click
             answer = keeper_client.post(reverse("people:new"), typed)
             assert answer["Location"] == reverse("people:person", args=[Person.objects.get().pk])

@@ -6,7 +6,7 @@ import pytest
 import zipcodes
 from django.core.exceptions import ValidationError
 
-from breeder.house.places import fault_of_place, us_place
+from breeder.base.postcodes import fault_of_place, us_place
 from breeder.people import rules
 from breeder.people.rules import TypedPlace
 

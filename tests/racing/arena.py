@@ -27,13 +27,13 @@ from django.core.management import call_command  # noqa: E402
 from django.db import OperationalError, connection, connections, transaction  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
-from breeder.cultures import actions, proof, queries, rules, steps  # noqa: E402
+from breeder.base.queued_sqlite import write_queue as waiting_line  # noqa: E402
+from breeder.cultures import actions, ledger_check, queries, rules, steps  # noqa: E402
 from breeder.cultures.models import Culture, Promise  # noqa: E402
-from breeder.house.orderly_sqlite import line as waiting_line  # noqa: E402
 from breeder.orders import actions as orders  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
 from breeder.orders.rules import Wanted, Who  # noqa: E402
-from breeder.taxa.models import Line  # noqa: E402
+from breeder.species.models import Line  # noqa: E402
 from tests import build  # noqa: E402
 from tests.orders.stand import counted_line, pack, terms  # noqa: E402
 from tests.racing.arena_facts import (  # noqa: E402
@@ -140,7 +140,7 @@ def last_animals(*, no_turn: bool) -> Result:
 
     by_hand = in_hands(work)
     rounds = [round_of(of, [said[number] for said in by_hand]) for number, of in enumerate(lines)]
-    return {"rounds": rounds, "differences": len(list(proof.differences()))}
+    return {"rounds": rounds, "differences": len(list(ledger_check.differences()))}
 
 
 def round_of(of: Line, said: list[str]) -> Result:
@@ -161,7 +161,7 @@ def busy_day() -> Result:
         "short": [stocks[of.pk].stages["young"].short for of in lines],
         "numbers": sorted(Culture.objects.values_list("number", flat=True)),
         "orders": sorted(Order.objects.values_list("number", flat=True)),
-        "differences": [str(one) for one in proof.differences()],
+        "differences": [str(one) for one in ledger_check.differences()],
     }
 
 
@@ -235,7 +235,7 @@ def turn_once(line_id: int) -> str:
 def main() -> None:
     """Run the control first, then the same with the lock, then a busy day, and print all of it."""
     call_command("migrate", verbosity=0)
-    reverse("today:page")  # load every room once, and not in each hand
+    reverse("dashboard:page")  # load every room once, and not in each hand
     found = {"control": last_animals(no_turn=True), "turn": last_animals(no_turn=False), "busy": busy_day()}
     if connection.vendor == "sqlite":
         found["impatient"] = {"without a line": impatient(no_line=True), "in a line": impatient(no_line=False)}

@@ -19,19 +19,19 @@ from breeder.cultures import actions as cultures
 from breeder.cultures import steps
 from breeder.cultures.models import Culture, Promise
 from breeder.cultures.queries import stock_of
-from breeder.dispatch import actions as dispatch
-from breeder.dispatch import gathering
 from breeder.orders import actions as orders
 from breeder.orders.models import Order
 from breeder.orders.rules import Wanted
-from breeder.packing import actions as packing
-from breeder.packing.models import Parcel
-from breeder.taxa import actions as taxa
-from breeder.taxa.models import Line
+from breeder.shipments import run_check
+from breeder.shipments.actions import bench as packing
+from breeder.shipments.actions import departure as dispatch
+from breeder.shipments.models import Parcel
+from breeder.species import actions as taxa
+from breeder.species.models import Line
 from tests import build
-from tests.dispatch import boxes
-from tests.dispatch.test_sending import MILD, MORNING
 from tests.orders.stand import agree, pack, terms
+from tests.shipments import boxes
+from tests.shipments.test_sending import MILD, MORNING
 
 pytestmark = pytest.mark.django_db
 
@@ -203,7 +203,7 @@ def without_turn_first(sent: list[str], also: str = "") -> list[str]:
 def test_the_action_takes_the_turn_before_it_writes_or_believes_anything(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(gathering, "MEMBERS", 16)
+    monkeypatch.setattr(run_check, "MEMBERS", 16)
     with time_machine.travel(MORNING, tick=False):
         Culture.objects.all().delete()
         do = RECIPES[name](stage_set())

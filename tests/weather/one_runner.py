@@ -18,11 +18,11 @@ django.setup()
 from django.core.management import call_command  # noqa: E402
 from django.db import connections  # noqa: E402
 
-from breeder.house.queries import household  # noqa: E402
-from breeder.weather import leases, refreshing, steps  # noqa: E402
+from breeder.base.queries import household  # noqa: E402
+from breeder.weather import leases, refresh, steps  # noqa: E402
 from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from breeder.weather.models import Fetch  # noqa: E402
-from breeder.weather.services.values import Answer  # noqa: E402
+from breeder.weather.services.types import Answer  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
 
 RUNNERS = 4
@@ -69,7 +69,7 @@ def race(*, no_lease: bool) -> dict[str, Any]:
             leases.renew = lambda name, holder, at: True
         start.wait(30)
         try:
-            report = refreshing.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
+            report = refresh.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
             said.put("was running" if report.was_running else f"brought {report.brought}")
         except Exception as failed:  # what a runner died of is the finding
             said.put(f"failed: {failed}")

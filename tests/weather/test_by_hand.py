@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
 
-from breeder.weather import by_hand, recorded
-from breeder.weather.by_hand import Day
+from breeder.weather import daily_min_max, sample_data
+from breeder.weather.daily_min_max import Day
 
 NEW_YORK = ZoneInfo("America/New_York")
 MONDAY = date(2026, 3, 2)
@@ -19,7 +19,7 @@ def days(*pairs: tuple[float, float]) -> list[Day]:
 
 
 def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbour_is() -> None:
-    starts_at, values = by_hand.hours_of(days((2, 10), (4, 14), (3, 12)), 40.7, -74.0, NEW_YORK)
+    starts_at, values = daily_min_max.hours_of(days((2, 10), (4, 14), (3, 12)), 40.7, -74.0, NEW_YORK)
     assert starts_at == datetime(2026, 3, 2, 5, tzinfo=UTC)
     assert len(values) == 72
     assert values[:6] == [None] * 6
@@ -33,18 +33,18 @@ def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbour_is()
 @pytest.mark.parametrize("code, expected", [("LGA", 1.67), ("JFK", 1.71)])
 def test_parton_and_logan_stray_from_real_hours_by_1_7_degrees(code: str, expected: float) -> None:
     """RMSE given each day's true extremes: LGA 1.669, JFK 1.717 °C (computed from station reports of 2013, CC0)."""
-    starts_at, values = recorded.hours_of(code)
-    station = recorded.STATIONS[code]
+    starts_at, values = sample_data.hours_of(code)
+    station = sample_data.STATIONS[code]
     real = {starts_at + timedelta(hours=index): value for index, value in enumerate(values) if value is not None}
     year = [date(2013, 1, 2) + timedelta(days=ahead) for ahead in range(362)]
     typed = []
     for on in year:
-        midnight = by_hand.standard_midnight(on, NEW_YORK)
+        midnight = daily_min_max.standard_midnight(on, NEW_YORK)
         known = [
             real[midnight + timedelta(hours=hour)] for hour in range(24) if midnight + timedelta(hours=hour) in real
         ]
         typed.append(Day(on, min(known), max(known)))
-    first, made = by_hand.hours_of(typed, float(station.latitude), float(station.longitude), NEW_YORK)
+    first, made = daily_min_max.hours_of(typed, float(station.latitude), float(station.longitude), NEW_YORK)
     errors = [
         value - real[at]
         for index, value in enumerate(made)
@@ -52,12 +52,12 @@ def test_parton_and_logan_stray_from_real_hours_by_1_7_degrees(code: str, expect
     ]
     assert len(errors) > 8600
     assert float(np.sqrt(np.mean(np.square(errors)))) == pytest.approx(expected, abs=0.03)
-    assert by_hand.SHAPE_SD_C == 1.7
+    assert daily_min_max.SHAPE_SD_C == 1.7
 
 
 @pytest.mark.parametrize("zone", ["Asia/Kolkata", "Australia/Lord_Howe"])
 def test_zones_off_the_whole_hour_still_give_whole_utc_hours(zone: str) -> None:
-    starts_at, values = by_hand.hours_of(days((20, 30), (21, 31), (20, 29)), 20.0, 80.0, ZoneInfo(zone))
+    starts_at, values = daily_min_max.hours_of(days((20, 30), (21, 31), (20, 29)), 20.0, 80.0, ZoneInfo(zone))
     assert starts_at.minute == 0
     assert sum(value is not None for value in values) > 50
 
@@ -65,7 +65,7 @@ def test_zones_off_the_whole_hour_still_give_whole_utc_hours(zone: str) -> None:
 @pytest.mark.parametrize("on", [date(2026, 3, 7), date(2026, 10, 31)])
 def test_nights_in_which_clocks_change_lose_and_double_no_hour(on: date) -> None:
     typed = [Day(on + timedelta(days=ahead), 5, 15) for ahead in range(3)]
-    _, values = by_hand.hours_of(typed, 40.7, -74.0, NEW_YORK)
+    _, values = daily_min_max.hours_of(typed, 40.7, -74.0, NEW_YORK)
     known = [index for index, value in enumerate(values) if value is not None]
     assert known == list(range(known[0], known[-1] + 1))
 
@@ -82,11 +82,11 @@ def test_nights_in_which_clocks_change_lose_and_double_no_hour(on: date) -> None
 )
 def test_days_that_cannot_be_are_refused_with_day_value_and_remedy(typed: list[Day], said: str) -> None:
     with pytest.raises(ValidationError) as refused:
-        by_hand.whole(typed, fahrenheit=False)
+        daily_min_max.whole(typed, fahrenheit=False)
     assert any(said in sentence for sentence in refused.value.messages)
 
 
 def test_every_fault_is_named_at_once() -> None:
     with pytest.raises(ValidationError) as refused:
-        by_hand.whole(days((12, 4), (99, 100)), fahrenheit=False)
+        daily_min_max.whole(days((12, 4), (99, 100)), fahrenheit=False)
     assert len(refused.value.messages) == 3

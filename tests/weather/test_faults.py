@@ -9,8 +9,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from breeder.house.models import Setting
-from breeder.weather import grid, keeping, queries
+from breeder.base.models import Setting
+from breeder.weather import fetch_store, hour_grid, queries
 from breeder.weather.models import Fetch, Forecast, Lease, Place
 from tests.weather import rogue
 from tests.weather.rogue import Behaviour, Caller, leads_to, says
@@ -162,18 +162,18 @@ def test_with_each_part_of_an_answer_missing_in_turn_the_hours_are_kept_or_the_p
 ) -> None:
     service, document, way, kind = SHAPES[name]
     paths = shapes.paths_of(document)
-    seen = Fetch.objects.exclude(endpoint__in=keeping.MEASURING)
+    seen = Fetch.objects.exclude(endpoint__in=fetch_store.MEASURING)
     with rogue.rogue(served(way, document, kind)) as server:
         choose(server, service)
         bring(clock, place)
-        whole = queries.hours_for(place, NOW, NOW + 6 * grid.HOUR)
+        whole = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
         for path in paths:
             forget()
             server.behaviours[:] = [served(way, shapes.without(document, path), kind)]
             report = bring(clock, place)
             assert report.brought + len(report.troubles) == 1, path
             assert bool(report.troubles) is seen.exclude(trouble="").exists(), path
-            found = queries.hours_for(place, NOW, NOW + 6 * grid.HOUR)
+            found = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
             assert len(found.c) == len(whole.c)
             assert bool(report.brought) is any(one is not None for one in found.c), path
 

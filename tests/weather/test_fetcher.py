@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from breeder.weather.connecting import is_private
 from breeder.weather.fetcher import Fetcher, Patience
-from breeder.weather.services.troubles import BadResponse, Unavailable
-from breeder.weather.services.values import Ask
+from breeder.weather.http_pool import is_private
+from breeder.weather.services.errors import BadResponse, Unavailable
+from breeder.weather.services.types import Ask
 from tests.weather import rogue
 from tests.weather.rogue import Rogue, leads_to, says
 

@@ -14,13 +14,13 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as some
 
-from breeder.heat.forecast_error import high_share, low_sd_c
-from breeder.house.queries import household
-from breeder.weather import learning, queries, remembering, steps
-from breeder.weather.learning import Pair, lesson
+from breeder.base.queries import household
+from breeder.core.thermal.forecast_error import high_share, low_sd_c
+from breeder.weather import error_pairs, place_bias, queries, steps
 from breeder.weather.models import ErrorPair, Forecast, Learnt, Observation, Place
+from breeder.weather.place_bias import Pair, lesson
+from breeder.weather.services.errors import BadResponse, NotCovered, Trouble
 from breeder.weather.services.nws import UsService
-from breeder.weather.services.troubles import BadResponse, NotCovered, Trouble
 from breeder.weather.services.us_stations import Observed, UsStations
 from tests.weather import rogue
 from tests.weather.rogue import says
@@ -45,13 +45,13 @@ def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> 
     ]
 
 
-def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) -> learning.Lesson:
+def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) -> place_bias.Lesson:
     return lesson(some_pairs, LONDON, 50.0, usual)
 
 
 def test_without_pairs_the_defaults_stand() -> None:
     found = taught([], (-0.65, 0.5))
-    assert (found.low, found.high) == (learning.Side(0, -0.65, 1.0), learning.Side(0, 0.5, 1.0))
+    assert (found.low, found.high) == (place_bias.Side(0, -0.65, 1.0), place_bias.Side(0, 0.5, 1.0))
 
 
 @pytest.mark.parametrize(("days", "bias"), [(1, 2 / 21), (20, 1.0), (80, 1.6)])
@@ -76,14 +76,14 @@ def test_a_spread_is_drawn_to_the_usual_one_by_thirty_days_weight() -> None:
         Pair(one.issued_at - timedelta(days=15), one.valid_at - timedelta(days=15), 10.0, 20.0 - one.observed_c)
         for one in pairs(15, 3 * usual, [BY_NIGHT])
     ]
-    assert taught(some_pairs).low.share == pytest.approx(learning.MOST_SHARE)
+    assert taught(some_pairs).low.share == pytest.approx(place_bias.MOST_SHARE)
     calmer = [replace(one, observed_c=10.0 + one.error_c / 2) for one in some_pairs]
     assert taught(calmer).low.share == pytest.approx(((1.5**2 + 1) / 2) ** 0.5, abs=0.03)
 
 
 def test_a_forecast_that_was_right_for_long_is_trusted_more_but_never_wholly() -> None:
     assert taught(pairs(10, 0.0)).high.share == pytest.approx((30 / 40) ** 0.5)
-    assert taught(pairs(90, 0.0)).high.share == learning.LEAST_SHARE
+    assert taught(pairs(90, 0.0)).high.share == place_bias.LEAST_SHARE
 
 
 def test_the_hours_of_one_day_count_as_one_day() -> None:
@@ -92,15 +92,15 @@ def test_the_hours_of_one_day_count_as_one_day() -> None:
 
 @given(some.lists(some.floats(-15, 15), min_size=1, max_size=60), some.floats(0.5, 4), some.floats(-1, 1))
 def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float], sd: float, usual: float) -> None:
-    found = learning.side_of([learning.DayError(error, sd) for error in errors], usual)
+    found = place_bias.side_of([place_bias.DayError(error, sd) for error in errors], usual)
     mean = sum(errors) / len(errors)
     assert min(usual, mean) - 1e-9 <= found.bias_c <= max(usual, mean) + 1e-9
-    assert learning.LEAST_SHARE <= found.share <= learning.MOST_SHARE
+    assert place_bias.LEAST_SHARE <= found.share <= place_bias.MOST_SHARE
 
 
 @pytest.mark.parametrize(("lead", "bound"), [(-1, None), (0, 24), (23.9, 24), (24, 48), (119, 120), (384, None)])
 def test_leads_are_learnt_in_ranges(lead: float, bound: int | None) -> None:
-    assert learning.bound_of(lead) == bound
+    assert place_bias.bound_of(lead) == bound
 
 
 @pytest.fixture
@@ -118,11 +118,11 @@ def test_measured_hours_are_put_beside_every_forecast_of_them_but_none_made_afte
     forecast(place, first, [10.0] * 60)
     forecast(place, later, [11.0, None, 11.0])
     forecast(place, first, [0.0] * 60, source=Forecast.Source.RECORDED)
-    new = remembering.remember(place, later - HOUR, [8.0, 9.0, 9.0, None], "mine", NOW)
+    new = error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0, None], "mine", NOW)
     assert new == 3
     found = ErrorPair.objects.order_by("issued_at", "valid_at").values_list("forecast_c", "observed_c")
     assert list(found) == [(10.0, 8.0), (10.0, 9.0), (10.0, 9.0), (11.0, 9.0)]
-    assert remembering.remember(place, later - HOUR, [8.0, 9.0, 9.0], "mine", NOW) == 0
+    assert error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0], "mine", NOW) == 0
     assert ErrorPair.objects.count() == 4
 
 
@@ -134,12 +134,12 @@ def test_what_was_learnt_moves_the_next_forecast_and_its_spread(place: Place) ->
     assert before.c[1:3] == (10.0, 10.0)
     assert before.sd_share == ()
     hours = [10.0 + (9.0 if (hour // 24) % 2 else -5.0) for hour in range(40 * 24)]
-    remembering.remember(place, start, hours, "mine", NOW)
+    error_pairs.remember(place, start, hours, "mine", NOW)
     after = queries.hours_for(place, NOW, NOW + 3 * HOUR)
     row = Learnt.objects.get(lead_until_h=24)
     assert row.days == 40
     assert row.high_bias_c == pytest.approx(2.0 * 40 / 60, abs=0.1)
-    assert row.high_share == learning.MOST_SHARE
+    assert row.high_share == place_bias.MOST_SHARE
     share = float(high_share(after.times[1].astimezone(place.zone).hour))
     assert after.c[1] == pytest.approx(10.0 + share * row.high_bias_c + (1 - share) * row.low_bias_c)
     assert after.sd_share[1] == pytest.approx(share * row.high_share + (1 - share) * row.low_share)
@@ -150,7 +150,7 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
     start = NOW.replace(hour=0, minute=0) - timedelta(days=40)
     for day in range(41):
         forecast(place, start + timedelta(days=day), [10.0] * 24)
-    remembering.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
+    error_pairs.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
     assert queries.hours_for(place, NOW, NOW + HOUR).c[0] > 11.0
     # The service was not asked all summer: half a year later its forecasts are taken as they are.
     later = NOW.replace(minute=0) + timedelta(days=180)
@@ -159,7 +159,7 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
     # What is measured then teaches of what was forecast then.
     Forecast.objects.all().delete()
     forecast(place, later, [10.0] * 24, source=Forecast.Source.MET)
-    remembering.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
+    error_pairs.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
     assert set(Learnt.objects.values_list("source", flat=True)) == {Forecast.Source.MET}
 
 
@@ -174,7 +174,7 @@ def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_anything
 
 
 def test_a_sensor_fault_teaches_nothing(place: Place) -> None:
-    remembering.keep_observed(place, NOW.replace(minute=0), [14.0, -10.5, 14.1], "mine")
+    error_pairs.keep_observed(place, NOW.replace(minute=0), [14.0, -10.5, 14.1], "mine")
     assert list(Observation.objects.values_list("observed_c", flat=True)) == [14.0, 14.1]
 
 

@@ -15,16 +15,16 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 
-from breeder.house.queries import household
-from breeder.management import doors, forecasting
+from breeder.base.queries import household
+from breeder.management import forecasting, server
 from breeder.management.forecasting import BesideTheSite
-from breeder.management.warming import Warming
-from breeder.packing import actions as packing
-from breeder.taxa.models import Line
-from breeder.weather import leases, refreshing
+from breeder.management.warm_calendar import Warming
+from breeder.shipments.actions import bench as packing
+from breeder.species.models import Line
+from breeder.weather import leases, refresh
 from tests import build
-from tests.dispatch import boxes
-from tests.dispatch.test_sending import MORNING
+from tests.shipments import boxes
+from tests.shipments.test_sending import MORNING
 from tests.weather import rogue
 from tests.weather.services import shapes
 
@@ -174,7 +174,7 @@ def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(
     # The thread leaves no connection open behind it; here the connection is the test's own and stays.
     monkeypatch.setattr(forecasting.connections, "close_all", lambda: closed.append(1))
 
-    def bring() -> refreshing.Report:
+    def bring() -> refresh.Report:
         asked.append(1)
         raise ValueError("a fault")
 
@@ -212,9 +212,9 @@ def test_the_site_brings_forecasts_and_the_demo_does_not(monkeypatch: pytest.Mon
     monkeypatch.setattr("waitress.serve", lambda *args, **kwargs: None)
     monkeypatch.setattr(BesideTheSite, "start", lambda self: started.append(self))
     monkeypatch.setattr(Warming, "start", lambda self: None)
-    doors.serve_site("127.0.0.1", 1, str)
+    server.serve_site("127.0.0.1", 1, str)
     assert started == []
-    doors.serve_site("127.0.0.1", 1, str, with_forecasts=True)
+    server.serve_site("127.0.0.1", 1, str, with_forecasts=True)
     assert len(started) == 1
 
 

@@ -9,10 +9,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from breeder.house.models import Setting
+from breeder.base.models import Setting
 from breeder.weather import steps
 from breeder.weather.models import Forecast, Place
-from breeder.weather.refreshing import Report
+from breeder.weather.refresh import Report
 
 pytestmark = pytest.mark.django_db
 

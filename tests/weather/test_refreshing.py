@@ -11,11 +11,11 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
-from breeder.heat.forecast_error import usual_bias_c
-from breeder.house.models import Setting
-from breeder.house.queries import household
+from breeder.base.models import Setting
+from breeder.base.queries import household
+from breeder.core.thermal.forecast_error import usual_bias_c
 from breeder.management import forecasting
-from breeder.weather import choosing, hosts, leases, queries, refreshing, steps
+from breeder.weather import host_backoff, leases, queries, refresh, service_registry, steps
 from breeder.weather.fetcher import Fetcher, Patience
 from breeder.weather.models import Fetch, Forecast, Host, Lease, Place
 from breeder.weather.services.met import NorwegianService
@@ -65,15 +65,15 @@ def choose(server: Rogue, service: str = "met", **more: Any) -> None:
     setting.save()
 
 
-def bring(clock: Clock, *places: Place) -> refreshing.Report:
+def bring(clock: Clock, *places: Place) -> refresh.Report:
     def make(service: Any, own_home: str) -> Fetcher:
-        made = choosing.fetcher_for(service, own_home)
+        made = service_registry.fetcher_for(service, own_home)
         made.clock, made.sleep, made.dice = clock, clock.sleep, Random(3)
         # In real seconds, since a server that drips is real; a healthy one on this machine answers in hundredths.
         made.patience = Patience(0.3, 0.3, 3.0, before_retry_s=(0.0, 0.0))
         return made
 
-    return refreshing.refresh(lambda: places, make=make)
+    return refresh.refresh(lambda: places, make=make)
 
 
 def by_path(paths: dict[str, Any]) -> Callable[[rogue.Caller], None]:
@@ -186,7 +186,7 @@ def test_five_failures_give_the_service_a_rest_of_a_quarter_of_an_hour(clock: Cl
         assert len(server.asked) == 15
         assert "is left alone until" in bring(clock, place).sentence
         assert len(server.asked) == 15
-        clock.now += hosts.REST
+        clock.now += host_backoff.REST
         server.behaviours[:] = [says(shapes.series())]
         assert bring(clock, place).brought == 1
     assert Host.objects.get().failures == 0
@@ -308,13 +308,13 @@ def test_a_runner_that_lost_its_lease_stops(clock: Clock, place: Place) -> None:
             Lease.objects.update(holder="somebody else")
             yield other
 
-        report = refreshing.refresh(places, make=lambda service, home: made(service, home, clock))
+        report = refresh.refresh(places, make=lambda service, home: made(service, home, clock))
     assert (report.brought, len(server.asked)) == (1, 1)
     assert Lease.objects.get().holder == "somebody else"
 
 
 def made(service: Any, home: str, clock: Clock) -> Fetcher:
-    found = choosing.fetcher_for(service, home)
+    found = service_registry.fetcher_for(service, home)
     found.clock, found.sleep = clock, clock.sleep
     return found
 
@@ -353,7 +353,7 @@ def test_pages_start_the_bringing_and_do_not_wait_for_it(
     clock: Clock, place: Place, helper_client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[bool] = []
-    monkeypatch.setattr(refreshing, "bring_wanted_soon", lambda: started.append(True))
+    monkeypatch.setattr(refresh, "bring_wanted_soon", lambda: started.append(True))
     url = reverse("weather:fresh", args=[place.pk])
     assert helper_client.get(url).headers["Location"] == reverse("weather:place", args=[place.pk])
     answer = helper_client.post(url, {"token": "a"}, follow=True)
@@ -370,14 +370,14 @@ def test_pages_start_the_bringing_and_do_not_wait_for_it(
 
 
 def settings_page(client: Client, **given: str) -> Any:
-    page = client.get(reverse("house:settings"))
+    page = client.get(reverse("base:settings"))
     values = {name: "" if value is None else value for name, value in page.context["form"].initial.items()}
     values = {name: value for name, value in values.items() if value is not False}
-    return client.post(reverse("house:settings"), values | {"comfort_tolerance": "20", "hard_tolerance": "5"} | given)
+    return client.post(reverse("base:settings"), values | {"comfort_tolerance": "20", "hard_tolerance": "5"} | given)
 
 
 def test_the_settings_ask_for_contact_and_key_and_never_show_the_key_again(keeper_client: Client) -> None:
-    page = keeper_client.get(reverse("house:settings")).content.decode()
+    page = keeper_client.get(reverse("base:settings")).content.decode()
     assert "excludes anybody who sells" in page
     refused = settings_page(keeper_client, weather_service="met")
     assert refused.status_code == 422
@@ -389,7 +389,7 @@ def test_the_settings_ask_for_contact_and_key_and_never_show_the_key_again(keepe
     assert settings_page(keeper_client, weather_service="open-meteo", weather_key="k3y").status_code == 302
     assert settings_page(keeper_client, weather_contact="keeper@example.org").status_code == 302
     assert (household().weather_key, household().weather_service) == ("k3y", "open-meteo")
-    assert "k3y" not in keeper_client.get(reverse("house:settings")).content.decode()
+    assert "k3y" not in keeper_client.get(reverse("base:settings")).content.decode()
     settings_page(keeper_client, weather_key="forget", weather_service="")
     assert household().weather_key == ""
     assert Setting.objects.get().weather_service == ""
@@ -401,7 +401,7 @@ def test_no_run_falls_on_the_full_hour(minute: int) -> None:
     for second in (0, 30, 59):
         now = NOW.replace(minute=minute, second=second)
         for at in (
-            now + timedelta(seconds=refreshing.seconds_off_the_hour(now, dice)),
+            now + timedelta(seconds=refresh.seconds_off_the_hour(now, dice)),
             now + timedelta(seconds=forecasting.next_wait_s(now, dice)),
         ):
             assert 120 <= at.minute * 60 + at.second < 3540

@@ -4,16 +4,16 @@ from datetime import UTC, datetime
 
 import pytest
 
-from breeder.management.scenario.places import ALL_YEAR, SEASONS, Stretch
-from breeder.management.scenario.stock import rows
-from breeder.weather import recorded
+from breeder.management.demo_data.places import ALL_YEAR, SEASONS, Stretch
+from breeder.management.demo_data.stock import rows
+from breeder.weather import sample_data
 
 KINDS = {"home"} | {row["weather"] for row in rows("people.csv")}
 
 
 def hours(stretch: Stretch) -> list[float | None]:
     start = datetime(2013, stretch.month, stretch.day, 5, tzinfo=UTC)
-    return recorded.slice_of(stretch.station, start, stretch.days * 24)
+    return sample_data.slice_of(stretch.station, start, stretch.days * 24)
 
 
 @pytest.mark.parametrize("season", SEASONS)

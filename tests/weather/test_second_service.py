@@ -8,11 +8,11 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch import actions
-from breeder.house.queries import household
-from breeder.weather import choosing, hosts, queries
+from breeder.base.queries import household
+from breeder.shipments.actions import departure
+from breeder.weather import host_backoff, queries, service_registry
 from breeder.weather.models import Forecast, Place
-from tests.dispatch import boxes
+from tests.shipments import boxes
 from tests.weather import rogue
 from tests.weather.rogue import says
 from tests.weather.services import shapes
@@ -91,17 +91,17 @@ def test_the_rest_of_a_failing_first_does_not_hold_up_the_second(
     with rogue.rogue(DOWN) as first, rogue.rogue(by_path(NORWAY)) as second:
         choose(first, "nws")
         by_service = {"nws": first.home, "met": second.home}
-        plain = choosing.chosen_of
+        plain = service_registry.chosen_of
 
-        def apart(setting: Any) -> tuple[choosing.Chosen, ...]:
+        def apart(setting: Any) -> tuple[service_registry.Chosen, ...]:
             found = []
             for one in plain(setting):
                 setting.weather_url = by_service[one.service.key]
                 found += [other for other in plain(setting) if other.service.key == one.service.key]
             return tuple(found)
 
-        monkeypatch.setattr(choosing, "chosen_of", apart)
-        for _ in range(hosts.FAILURES_BEFORE_REST):
+        monkeypatch.setattr(service_registry, "chosen_of", apart)
+        for _ in range(host_backoff.FAILURES_BEFORE_REST):
             bring(clock, place)
         asked = len(first.asked)
         report = bring(clock, place)
@@ -120,7 +120,7 @@ def test_a_check_says_that_another_stood_in(keeper_client: Client) -> None:
     with time_machine.travel(NOW, tick=False), rogue.rogue(by_path({"/points/": GRID_GONE} | anywhere)) as server:
         choose(server, "nws")
         bring(Clock(), home)
-        check = actions.check_parcel(number, by=None)
+        check = departure.check_parcel(number, by=None)
     assert "Home: US National Weather Service did not give its hours; MET Norway stands in." in check.reason
 
 
@@ -137,14 +137,14 @@ def test_a_second_without_a_first_and_the_same_twice_are_refused(keeper_client: 
     assert "whom to write to" in nobody.content.decode()
     good = {"weather_service": "nws", "weather_second": "met", "weather_contact": "keeper@example.org"}
     assert settings_page(keeper_client, **good).status_code == 302
-    assert [one.service.key for one in choosing.chosen_of(household())] == ["nws", "met"]
+    assert [one.service.key for one in service_registry.chosen_of(household())] == ["nws", "met"]
 
 
 def test_an_open_meteo_server_of_the_keepers_is_not_asked_for_the_others_hours(db: None) -> None:
     setting = household()
     setting.weather_service, setting.weather_url = "open-meteo", "http://192.168.1.20:8080"
     setting.weather_second = "met"
-    first, second = choosing.chosen_of(setting)
+    first, second = service_registry.chosen_of(setting)
     assert (first.own_home, second.own_home) == ("http://192.168.1.20:8080", "")
     setting.weather_service = ""
-    assert choosing.chosen_of(setting) == ()
+    assert service_registry.chosen_of(setting) == ()

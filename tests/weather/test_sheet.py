@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from breeder.weather.sheet import SheetRefused, read
+from breeder.weather.hours_csv import SheetRefused, read
 
 NEW_YORK = ZoneInfo("America/New_York")
 UTC_ZONE = ZoneInfo("UTC")

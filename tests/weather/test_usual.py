@@ -9,12 +9,12 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch import actions as dispatch
-from breeder.dispatch.models import Check
-from breeder.weather import actions, queries, recorded, remembering, steps, usual
+from breeder.shipments.actions import departure as dispatch
+from breeder.shipments.models import Check
+from breeder.weather import actions, climatology, error_pairs, queries, sample_data, steps
+from breeder.weather.climatology import NAMES, Usual
 from breeder.weather.models import Place, UsualMonth
-from breeder.weather.usual import NAMES, Usual
-from tests.dispatch import boxes
+from tests.shipments import boxes
 
 NEW_YORK = ZoneInfo("America/New_York")
 MILD_ALL_YEAR = [Usual(month, 16.0, 22.0) for month in range(1, 13)]
@@ -121,14 +121,14 @@ def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) ->
     ],
 )
 def test_a_file_with_a_fault_gives_no_month_and_names_its_row(content: bytes, said: str) -> None:
-    months, faults = usual.read(content)
+    months, faults = climatology.read(content)
     assert months == []
     assert said in faults[0]
 
 
 def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place, keeper_client: Client) -> None:
     start = datetime(2013, 1, 1, 5, tzinfo=UTC)
-    remembering.keep_observed(place, start, recorded.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
+    error_pairs.keep_observed(place, start, sample_data.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
     (january,) = queries.usual_by_measured(place)
     assert january.month == 1
     # Means of the daily lows and highs that the airport recorded in January 2013, reckoned by hand from the same file.
@@ -141,8 +141,8 @@ def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place
 def test_twenty_days_are_needed_and_short_days_do_not_count() -> None:
     first = datetime(2013, 1, 1, 5, tzinfo=UTC)
     hours = [(first + timedelta(hours=hour), float(hour % 24)) for hour in range(20 * 24)]
-    assert usual.from_measured(hours, NEW_YORK) == [Usual(1, 0.0, 23.0)]
-    assert usual.from_measured(hours[:-3], NEW_YORK) == []
+    assert climatology.from_measured(hours, NEW_YORK) == [Usual(1, 0.0, 23.0)]
+    assert climatology.from_measured(hours[:-3], NEW_YORK) == []
 
 
 def test_every_month_has_its_name() -> None:

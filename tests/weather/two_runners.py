@@ -17,10 +17,10 @@ django.setup()
 
 from django.core.management import call_command  # noqa: E402
 
-from breeder.house.models import Setting  # noqa: E402
-from breeder.house.queries import household  # noqa: E402
+from breeder.base.models import Setting  # noqa: E402
+from breeder.base.queries import household  # noqa: E402
 from breeder.management.forecasting import BesideTheSite, bring_all  # noqa: E402
-from breeder.weather import choosing, leases, refreshing  # noqa: E402
+from breeder.weather import leases, refresh, service_registry  # noqa: E402
 from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
 
@@ -29,7 +29,7 @@ DONE_WITHIN_S = 120.0
 
 def patient(service: Any, own_home: str) -> Fetcher:
     """Return what asks a service and waits as long as the other process needs to start on a busy machine."""
-    made = choosing.fetcher_for(service, own_home)
+    made = service_registry.fetcher_for(service, own_home)
     made.patience = Patience(read_s=60.0, overall_s=60.0)
     return made
 
@@ -46,7 +46,7 @@ def prepare() -> None:
 def thread() -> None:
     """Let the thread run as `serve` does, but at once, until it has brought forecasts one time."""
 
-    def bring() -> refreshing.Report:
+    def bring() -> refresh.Report:
         report = bring_all()
         print(report.sentence)
         beside.stop()
@@ -62,7 +62,7 @@ def main() -> None:
     if "no-lease" in sys.argv:
         leases.take = lambda name, at: "anybody"
         leases.renew = lambda name, holder, at: True
-    refreshing.refresh.__kwdefaults__["make"] = patient
+    refresh.refresh.__kwdefaults__["make"] = patient
     if what != "prepare":
         Setting.objects.update(weather_url=home)
     with time_machine.travel(shapes.NOW):

@@ -5,12 +5,12 @@ from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
 from breeder.cultures.actions.crashes import end_crash, mark_crashed, set_sister_apart
 from breeder.cultures.actions.freezes import end_freeze, freeze_line
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.minimums import set_minimum
-from breeder.cultures.actions.pouring import Animals
 from breeder.cultures.actions.rounds import BadRound, Visit, record_round
 from breeder.cultures.actions.states import set_not_for_sale, set_purpose
+from breeder.cultures.actions.transfers import Animals
 from breeder.cultures.actions.tubs import Place, close_tub, merge_tubs, split_tub, start_tub
-from breeder.cultures.actions.turn import Recorded
 
 __all__ = [
     "Animals",

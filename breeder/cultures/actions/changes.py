@@ -5,14 +5,14 @@ from typing import Any
 
 from django.db import transaction
 
-from breeder.cultures import freezing, steps
-from breeder.cultures.actions import turn
-from breeder.cultures.actions.pouring import Animals, carry
+from breeder.base.models import Photo
+from breeder.cultures import frozen_lines, steps
+from breeder.cultures.actions import line_lock
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.states import LOST_IN
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.cultures.actions.transfers import Animals, carry
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Belief, Culture, Entry
-from breeder.house.models import Photo
 
 # Packing is written by the packing bench, moving by move_animals, which keeps its two sides together.
 COMING_IN = (Entry.Reason.RECEIVED, Entry.Reason.RETURNED)
@@ -40,24 +40,24 @@ def record_change(
     Culling a frozen line asks for its name (`named`).
     """
     sign = _sign_of(reason)
-    turn.whole("number", number)
-    turn.sexes(number, males, females)
+    line_lock.whole("number", number)
+    line_lock.sexes(number, males, females)
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
         if reason == Entry.Reason.CULLED:
-            freezing.require_named([tub.line], [named], "to cull from")
+            frozen_lines.require_named([tub.line], [named], "to cull from")
         entry = steps.write_entry(
             tub,
             Entry.Kind.CHANGE,
-            stage=turn.stage_of(tub.line, stage),
+            stage=line_lock.stage_of(tub.line, stage),
             number=sign * number,
             reason=reason,
-            happened_at=turn.moment(tub, happened_at),
+            happened_at=line_lock.moment(tub, happened_at),
             note=note,
             photo=photo,
             by=by,
-            **turn.record_sexes(sign, males, females),
+            **line_lock.record_sexes(sign, males, females),
         )
         return this.recorded(entry, token=token, answer=answer, more=_more_than_known(entry))
 
@@ -81,16 +81,16 @@ def move_animals(
 
     Carrying animals of a frozen line out of it asks for its name (`named`).
     """
-    turn.whole("number", number)
-    turn.sexes(number, males, females)
+    line_lock.whole("number", number)
+    line_lock.sexes(number, males, females)
     if from_id == to_id:
         raise BadFact({"to": "The animals would go back into the tub that they came from. Choose another tub."})
     with transaction.atomic(durable=True):
-        this = turn.take([from_id, to_id])
+        this = line_lock.take([from_id, to_id])
         source, target = this.tubs[from_id], this.tubs[to_id]
         if leaves_line(source, target):
-            freezing.require_named([source.line], [named], "to carry animals out of")
-        at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
+            frozen_lines.require_named([source.line], [named], "to carry animals out of")
+        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
         some = Animals(stage, number, males, females)
         out = carry(source, target, some, at, by, note=note)
         return this.recorded(out, token=token, answer=answer, more=[*_more_than_known(out), *mixing(source, target)])

@@ -6,11 +6,11 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.cultures import learning, ledger, replay, steps
-from breeder.cultures.actions import turn
+from breeder.cultures import belief_store, eye_bias, steps, tub_ledger
+from breeder.cultures.actions import line_lock
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.states import NEVER_BACK, apply_state
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry, Promise
 
 
@@ -20,16 +20,16 @@ def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", an
     What really happened, if anything did, is then recorded as an entry of its own.
     """
     with transaction.atomic(durable=True):
-        this = turn.take(_tubs_of(entry_id))
+        this = line_lock.take(_tubs_of(entry_id))
         group = _group(entry_id)
         wrong = next(entry for entry in group if entry.pk == entry_id)
         _check(wrong)
         written: list[Entry] = []
         for entry in group:
             written.append(_take_back(this.tubs[entry.culture_id], entry, written[:1], note, by))
-        replay.bring_up_to_date(this.tubs)
+        belief_store.bring_up_to_date(this.tubs)
         for entry in written:
-            learning.follow(entry)
+            eye_bias.follow(entry)
         more = [said for entry in group for said in _follow(this.tubs[entry.culture_id], entry)]
         own = next(entry for entry in written if entry.corrects_id == entry_id)
         return this.recorded(own, token=token, answer=answer, more=more)
@@ -68,7 +68,7 @@ def _check_mixed(wrong: Entry) -> None:
 def is_void(entry: Entry) -> bool:
     """Return whether an entry was put right by a correction that stands."""
     corrections = Entry.objects.filter(culture_id=entry.culture_id, kind=Entry.Kind.CORRECT)
-    return entry.pk in ledger.void_ids(corrections)
+    return entry.pk in tub_ledger.void_ids(corrections)
 
 
 def _take_back(tub: Culture, entry: Entry, first: list[Entry], note: str, by: Any) -> Entry:
@@ -108,7 +108,7 @@ def _state_now(fact: Entry) -> dict[str, Any]:
     that is mixed by any entry that stands stays so.
     """
     states = list(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.STATE).order_by("pk"))
-    void = ledger.void_ids(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.CORRECT))
+    void = tub_ledger.void_ids(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.CORRECT))
     found: dict[str, Any] = {}
     for name in fact.given["set"]:
         setting = [state.given for state in states if name in state.given["set"]]

@@ -9,13 +9,13 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import counting, learning, queries, steps
-from breeder.cultures.actions import turn
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.base import form_tokens
+from breeder.base.models import Photo
+from breeder.cultures import count_entry, eye_bias, queries, steps
+from breeder.cultures.actions import line_lock
+from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry, Stage
-from breeder.house.models import Photo
-from breeder.pages import once
 
 LOOKED = ("well", "young", "mancae", "pouches", "mould", "mites", "dry", "dead")
 CARED = ("fed", "misted", "substrate")
@@ -56,16 +56,16 @@ def record_count(
 
     `seen` is what else was seen on that look; it stands and falls with the count.
     """
-    written = learning.with_own_error(written_down(stage, method, given, sexed), method, by)
-    count = counting.newly_counted(method, written)
+    written = eye_bias.with_own_error(written_down(stage, method, given, sexed), method, by)
+    count = count_entry.newly_counted(method, written)
     flags = known("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
         entry = steps.write_entry(
             tub,
             Entry.Kind.COUNT,
-            stage=turn.stage_of(tub.line, stage),
+            stage=line_lock.stage_of(tub.line, stage),
             method=method,
             given=written,
             estimate=count.estimate,
@@ -74,27 +74,27 @@ def record_count(
             shared_sd=count.shared_sd,
             males=sexed.males if sexed else None,
             females=sexed.females if sexed else None,
-            happened_at=turn.moment(tub, happened_at),
+            happened_at=line_lock.moment(tub, happened_at),
             note=note,
             photo=photo,
             by=by,
         )
         if flags:
             _looked(tub, flags, entry.happened_at, by, other_side=entry)
-        learning.follow(entry)
+        eye_bias.follow(entry)
         return this.recorded(entry, token=token, answer=answer)
 
 
 def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed | None) -> dict[str, Any]:
     """Return what is kept of the typed values. Raises BadFact when sexes stand where they cannot."""
-    if method in counting.OF_ADULTS and stage != Stage.ADULTS:
+    if method in count_entry.OF_ADULTS and stage != Stage.ADULTS:
         raise BadFact({"stage": f"“{stage}” cannot be sexed, so this way counts adults. Choose adults."})
     if sexed is None:
         return dict(given)
-    if stage != Stage.ADULTS or method not in counting.ONE_BY_ONE:
+    if stage != Stage.ADULTS or method not in count_entry.ONE_BY_ONE:
         raise BadFact({"sexed": f"“{sexed}” gives the sexes, which go with adults counted by hand."})
     for name in ("males", "females", "unsexed"):
-        turn.whole(name, getattr(sexed, name), least=0)
+        line_lock.whole(name, getattr(sexed, name), least=0)
     return {**given, "counted": sexed.counted, "sexed": str(sexed)}
 
 
@@ -112,9 +112,9 @@ def record_looked(
     """Record a look into a tub: all well, or what was seen."""
     flags = known("seen", seen, LOOKED)
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
-        entry = _looked(tub, flags, turn.moment(tub, happened_at), by, note=note, photo=photo)
+        entry = _looked(tub, flags, line_lock.moment(tub, happened_at), by, note=note, photo=photo)
         return this.recorded(entry, token=token, answer=answer)
 
 
@@ -138,19 +138,19 @@ def care_for_shelf(
         on_shelf = queries.open_on_shelf(shelf)
         if not on_shelf:
             raise BadFact({"shelf": f"Shelf “{shelf}” holds no open tub. Choose another shelf."})
-        this = turn.take(on_shelf)
+        this = line_lock.take(on_shelf)
         # Read again after the turn: a tub may have been closed since. One that was begun later was not cared for.
         on = timezone.localdate(happened_at or timezone.now())
         open_tubs = [tub for tub in this.tubs.values() if tub.closed_on is None and tub.shelf == shelf]
         tubs = [tub for tub in open_tubs if tub.started_on <= on] or open_tubs
         found = [Recorded(_cared_for(tub, done, happened_at, note, by)) for tub in tubs]
         if token:
-            once.spend(token, answer or reverse("cultures:care"))
+            form_tokens.spend(token, answer or reverse("cultures:care"))
         return found
 
 
 def _cared_for(tub: Culture, done: list[str], happened_at: datetime | None, note: str, by: Any) -> Entry:
-    at = turn.moment(tub, happened_at)
+    at = line_lock.moment(tub, happened_at)
     return steps.write_entry(tub, Entry.Kind.CARE, given={"did": done}, happened_at=at, note=note, by=by)
 
 

@@ -7,11 +7,11 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base import form_tokens
+from breeder.base.steps import log
 from breeder.cultures import steps
-from breeder.cultures.counting import BadFact
-from breeder.house.steps import log
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.cultures.count_entry import BadFact
+from breeder.species.models import Line
 
 
 def freeze_line(line_id: int, because: str, *, by: Any, token: str = "") -> Line:
@@ -60,5 +60,5 @@ def _set(line: Line, because: str, on: date | None) -> None:
 
 def _done(line: Line, token: str) -> Line:
     if token:
-        once.spend(token, reverse("cultures:line", args=[line.pk]))
+        form_tokens.spend(token, reverse("cultures:line", args=[line.pk]))
     return line

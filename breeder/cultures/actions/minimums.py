@@ -6,13 +6,13 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
+from breeder.base import form_tokens
+from breeder.base.steps import log
 from breeder.cultures import queries, rules, steps
-from breeder.cultures.actions import turn
-from breeder.cultures.counting import BadFact
-from breeder.cultures.keeping import minimum_of
-from breeder.house.steps import log
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.cultures.actions import line_lock
+from breeder.cultures.count_entry import BadFact
+from breeder.cultures.line_minimum import minimum_of
+from breeder.species.models import Line
 
 # What is said of each in the log.
 GENETICS = {
@@ -42,7 +42,7 @@ def set_minimum(
     """
     wanted = {"adults_kept": adults_kept, "young_kept": young_kept, "each_sex_kept": each_sex_kept}
     for name, number in wanted.items():
-        turn.whole(name, number, least=0)
+        line_lock.whole(name, number, least=0)
     with transaction.atomic(durable=True):
         steps.take_turn([line_id])
         line = Line.objects.select_related("species").get(pk=line_id)
@@ -60,7 +60,7 @@ def set_minimum(
             sentence = f"What must stay of {line} is now {', '.join(told)}."
             log("set a minimum", str(line), sentence, by=by, reason=reason.strip(), facts={"was": was, "now": wanted})
         if token:
-            once.spend(token, reverse("cultures:line", args=[line_id]))
+            form_tokens.spend(token, reverse("cultures:line", args=[line_id]))
         return tuple(rules.broken_by(before, queries.stock_of(line_id)))
 
 

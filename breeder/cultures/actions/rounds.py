@@ -8,13 +8,13 @@ from typing import Any
 from django.db import transaction
 from django.urls import reverse
 
-from breeder.cultures import counting, learning, replay, steps
-from breeder.cultures.actions import turn
+from breeder.base.models import Photo
+from breeder.cultures import belief_store, count_entry, eye_bias, steps
+from breeder.cultures.actions import line_lock
 from breeder.cultures.actions.counts import LOOKED, known
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry, OwnError
-from breeder.house.models import Photo
 
 # The dead are picked out before the living are guessed at, so the guess does not lose them once more.
 PICKED_OUT_BEFORE = timedelta(seconds=1)
@@ -55,8 +55,8 @@ def record_round(
     if not visits:
         raise BadFact("Nothing was written down. Fill in at least one tub.")
     with transaction.atomic(durable=True):
-        this = turn.take([visit.culture_id for visit in visits])
-        own = learning.in_use(by, "eye")
+        this = line_lock.take([visit.culture_id for visit in visits])
+        own = eye_bias.in_use(by, "eye")
         written, wrong = [], {}
         for visit in visits:
             try:
@@ -65,20 +65,20 @@ def record_round(
                 wrong[visit.culture_id] = fault.messages
         if wrong:
             raise BadRound(wrong)
-        replay.bring_up_to_date(this.tubs)
+        belief_store.bring_up_to_date(this.tubs)
         return this.recorded(written[0], token=token, answer=answer or reverse("cultures:round"))
 
 
 def _write(
     tub: Culture, visit: Visit, happened_at: datetime | None, photo: Photo | None, by: Any, own: OwnError | None
 ) -> Entry:
-    at = turn.moment(tub, happened_at)
+    at = line_lock.moment(tub, happened_at)
     root: Entry | None = None
     for kind, fields in (*_counts(tub, visit.eye, at, own), *_look(visit, photo, at), *_deaths(tub, visit, at)):
         first = {"note": visit.note, "photo": photo} if root is None else {"other_side": root}
         entry = steps.set_down(tub, kind, by=by, **fields, **first)
         root = root or entry
-        learning.follow(entry)
+        eye_bias.follow(entry)
     if root is None:
         raise BadFact("Nothing was tapped. Tap ‘Looked, all well’, a size class, or what was seen.")
     return root
@@ -89,10 +89,10 @@ Facts = Iterable[tuple[str, dict[str, Any]]]
 
 def _counts(tub: Culture, eye: Iterable[tuple[str, str]], at: datetime, own: OwnError | None) -> Facts:
     for stage, words in eye:
-        given = learning.kept_with(counting.eye_class(words), own)
-        count = counting.counted("eye", given)
+        given = eye_bias.kept_with(count_entry.eye_class(words), own)
+        count = count_entry.counted("eye", given)
         figures = {name: getattr(count, name) for name in ("estimate", "lower", "log_sd", "shared_sd")}
-        kept = {"stage": turn.stage_of(tub.line, stage), "method": "eye", "given": given, "happened_at": at}
+        kept = {"stage": line_lock.stage_of(tub.line, stage), "method": "eye", "given": given, "happened_at": at}
         yield Entry.Kind.COUNT, kept | figures
 
 
@@ -108,6 +108,6 @@ def _look(visit: Visit, photo: Photo | None, at: datetime) -> Facts:
 def _deaths(tub: Culture, visit: Visit, at: datetime) -> Facts:
     when = at - PICKED_OUT_BEFORE if visit.eye else at
     for stage, number in visit.died:
-        turn.whole("died", number)
+        line_lock.whole("died", number)
         reason = {"reason": Entry.Reason.DIED, "number": -number, "happened_at": when}
-        yield Entry.Kind.CHANGE, {"stage": turn.stage_of(tub.line, stage)} | reason
+        yield Entry.Kind.CHANGE, {"stage": line_lock.stage_of(tub.line, stage)} | reason

@@ -7,10 +7,10 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import freezing, steps
-from breeder.cultures.actions import turn
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.cultures import frozen_lines, steps
+from breeder.cultures.actions import line_lock
+from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry
 
 # The fields of a tub that state entries set; dates are kept as ISO text in the ledger.
@@ -37,12 +37,12 @@ def set_purpose(
         told = f"{quarantine_until:%-d %B %Y}"
         raise BadFact({"quarantine_until": f"“Quarantine until” is {told}, which is past. Give a later day."})
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
         if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
             raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
         if purpose in LOST_IN and tub.purpose != purpose:
-            freezing.require_named([tub.line], [named], "to show or mix a tub of")
+            frozen_lines.require_named([tub.line], [named], "to show or mix a tub of")
         until = quarantine_until if purpose == Culture.Purpose.QUARANTINE else None
         entry = write_state(tub, {"purpose": purpose, "quarantine_until": until}, at=None, note=reason, by=by)
         return this.recorded(entry, token=token, answer=answer)
@@ -57,7 +57,7 @@ NEVER_BACK = (
 def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "", answer: str = "") -> Recorded:
     """Keep a tub out of what is sold, with the reason; an empty reason gives it back."""
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
         longest = Culture._meta.get_field("not_for_sale").max_length or 0
         if len(because) > longest:
@@ -73,7 +73,7 @@ def write_state(
 
     `into` is the tub that one tipped out whole went into.
     """
-    happened_at = turn.moment(tub, at)
+    happened_at = line_lock.moment(tub, at)
     given: dict[str, Any] = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
     if into is not None:
         given["into"] = into

@@ -8,14 +8,14 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from breeder.cultures import freezing, queries, rules, steps
-from breeder.cultures.actions import turn
-from breeder.cultures.actions.pouring import Animals, carry, tip_over
+from breeder.cultures import frozen_lines, queries, rules, steps
+from breeder.cultures.actions import line_lock
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.states import LOST_IN, write_state
-from breeder.cultures.actions.turn import Recorded
-from breeder.cultures.counting import BadFact
+from breeder.cultures.actions.transfers import Animals, carry, tip_over
+from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 NUMBER_TRIES = 20  # two tubs begun in one moment may want the same next number
 
@@ -50,19 +50,19 @@ def start_tub(
         line = _open_line(line_id)
         before = queries.stock_by_line([line_id])
         tub = new_tub(line, place, started_on or timezone.localdate())
-        this = turn.Turn({tub.pk: tub}, before)
+        this = line_lock.Turn({tub.pk: tub}, before)
         at = _start_of(tub)
         entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
         for some in received:
             steps.write_entry(
                 tub,
                 Entry.Kind.CHANGE,
-                stage=turn.stage_of(line, some.stage),
+                stage=line_lock.stage_of(line, some.stage),
                 number=some.number,
                 reason=Entry.Reason.RECEIVED,
                 happened_at=at,
                 by=by,
-                **turn.record_sexes(+1, some.males, some.females),
+                **line_lock.record_sexes(+1, some.males, some.females),
             )
         return this.recorded(entry, token=token, answer=answer)
 
@@ -84,16 +84,16 @@ def split_tub(
     _check_share(share, moved)
     _check_received(moved)
     with transaction.atomic(durable=True):
-        this = turn.take([parent_id])
+        this = line_lock.take([parent_id])
         parent = this.tubs[parent_id]
         if place.purpose in LOST_IN and parent.purpose != place.purpose:
-            freezing.require_named([parent.line], [named], "to show or mix animals of")
-        at = turn.moment(parent, happened_at)
+            frozen_lines.require_named([parent.line], [named], "to show or mix animals of")
+        at = line_lock.moment(parent, happened_at)
         child = new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
         Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
         entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
         if share is not None:
-            for stage in turn.stages_of(parent.line):
+            for stage in line_lock.stages_of(parent.line):
                 tip_over(parent, child, stage, share, at, by)
         for some in moved:
             carry(parent, child, some, at, by)
@@ -118,17 +118,17 @@ def merge_tubs(
     if from_id == into_id:
         raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
     with transaction.atomic(durable=True):
-        this = turn.take([from_id, into_id])
+        this = line_lock.take([from_id, into_id])
         source, target = this.tubs[from_id], this.tubs[into_id]
         if untrue := _untrue(source, target):
             raise BadFact({"into": untrue})
-        freezing.require_named([source.line], [named], "to tip away a tub of")
-        at = max(turn.moment(source, happened_at), turn.moment(target, happened_at))
+        frozen_lines.require_named([source.line], [named], "to tip away a tub of")
+        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
         on = timezone.localdate(at)
         Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
         said = note or f"Tipped into tub {target.number}."
         closing = write_state(source, {"closed_on": on}, at=at, note=said, by=by, into=target.pk)
-        for stage in turn.stages_of(source.line):
+        for stage in line_lock.stages_of(source.line):
             tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
         return this.recorded(
             closing, token=token, answer=answer, more=[*_still_named(source), *_kept_out_no_more(source, target)]
@@ -152,10 +152,10 @@ def close_tub(
     if not reason.strip():
         raise BadFact({"reason": "Closing a tub needs a reason, such as “died out” or “moved to tub 9”. Write why."})
     with transaction.atomic(durable=True):
-        this = turn.take([culture_id])
+        this = line_lock.take([culture_id])
         tub = this.tubs[culture_id]
-        freezing.require_named([tub.line], [named], "to close a tub of")
-        at = turn.moment(tub, happened_at)
+        frozen_lines.require_named([tub.line], [named], "to close a tub of")
+        at = line_lock.moment(tub, happened_at)
         relied = rules.relied_on(this.before[tub.line_id], tub.pk)
         entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)
         more = [f"The book still relied on {relied} in tub {tub.number}; they no longer count."] if relied else []
@@ -214,8 +214,8 @@ def _start_of(tub: Culture) -> datetime:
 
 def _check_received(received: tuple[Animals, ...]) -> None:
     for some in received:
-        turn.whole("number", some.number)
-        turn.sexes(some.number, some.males, some.females)
+        line_lock.whole("number", some.number)
+        line_lock.sexes(some.number, some.males, some.females)
 
 
 def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:

@@ -7,14 +7,14 @@ from typing import Any
 
 from django import forms
 
-from breeder.cultures import counting
+from breeder.base.form_messages import PlainForm
+from breeder.cultures import count_entry
 from breeder.cultures.actions.counts import CARED, Sexed
-from breeder.cultures.actions.turn import MOST_ANIMALS
+from breeder.cultures.actions.line_lock import MOST_ANIMALS
 from breeder.cultures.forms.fields import AnimalsField, NumbersField, SexesField, WhenField, photo_field
-from breeder.house.sentences import PlainForm
 
 STAGES = [("young", "young"), ("adults", "adults")]
-EYE_CHOICES = [(size.words, size.words.replace("–", " – ")) for size in counting.EYE_CLASSES]
+EYE_CHOICES = [(size.words, size.words.replace("–", " – ")) for size in count_entry.EYE_CLASSES]
 
 
 def whole_field(label: str, *, least: int = 0, **kwargs: Any) -> forms.IntegerField:
@@ -68,7 +68,7 @@ class EyeForm(CountForm):
 
     @property
     def given(self) -> dict[str, Any]:
-        return dict(counting.eye_class(self.cleaned_data["eye"]))
+        return dict(count_entry.eye_class(self.cleaned_data["eye"]))
 
 
 class HandForm(CountForm):

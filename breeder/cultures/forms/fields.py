@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.cultures.actions.counts import Sexed
-from breeder.cultures.actions.turn import MOST_ANIMALS
+from breeder.cultures.actions.line_lock import MOST_ANIMALS
 
 FIRST_YEAR = 1990  # nobody's tub is older; an earlier year is a slip
 NOTATION = re.compile(r"(\d{1,7})\s*[.,]\s*(\d{1,7})(?:\s*[.,]\s*(\d{1,7}))?")

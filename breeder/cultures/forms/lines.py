@@ -5,11 +5,11 @@ from typing import Any
 from django import forms
 from django.core.validators import MaxValueValidator
 
+from breeder.base.edit_conflicts import SeenForm
+from breeder.base.form_messages import PlainForm
 from breeder.cultures.actions.minimums import GENETICS, KEPT
-from breeder.house.seen import SeenForm
-from breeder.house.sentences import PlainForm
-from breeder.taxa.forms import MOST_KEPT
-from breeder.taxa.models import Line
+from breeder.species.forms import MOST_KEPT
+from breeder.species.models import Line
 
 
 class FreezeForm(PlainForm, forms.Form):

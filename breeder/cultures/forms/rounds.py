@@ -4,13 +4,13 @@ from typing import Any
 
 from django import forms
 
+from breeder.base.form_messages import PlainForm
 from breeder.cultures.actions.counts import LOOKED
 from breeder.cultures.actions.rounds import Visit
 from breeder.cultures.forms.counts import EYE_CHOICES, STAGES, whole_field
 from breeder.cultures.forms.fields import photo_field
 from breeder.cultures.models import Culture
-from breeder.house.sentences import PlainForm
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 # All well has its own button, and the dead have their number.
 SEEN_CHOICES = [(name, name) for name in LOOKED if name not in ("well", "dead")]

@@ -6,12 +6,12 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from breeder.base.form_messages import PlainForm
 from breeder.cultures.actions.rounds import Visit
 from breeder.cultures.forms.counts import EYE_CHOICES, whole_field
 from breeder.cultures.forms.rounds import LONGEST_NOTE, SEEN_CHOICES
 from breeder.cultures.models import Culture, Stage
-from breeder.house.sentences import PlainForm
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 NOON = time(12)  # of a sheet without an hour; its day is what is known
 SHEET_SEEN = [("well", "well"), *SEEN_CHOICES]

@@ -7,14 +7,14 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
-from breeder.cultures.actions.pouring import Animals
+from breeder.base.edit_conflicts import StampField, short
+from breeder.base.form_messages import PlainForm
+from breeder.cultures.actions.transfers import Animals
 from breeder.cultures.actions.tubs import Place
 from breeder.cultures.forms.counts import STAGES
 from breeder.cultures.forms.fields import FIRST_YEAR, AnimalsField, WhenField, as_number, photo_field
 from breeder.cultures.models import Culture, Entry, Stage
-from breeder.house.seen import StampField, short
-from breeder.house.sentences import PlainForm
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 REASONS = [
     (Entry.Reason.DIED, "died"),

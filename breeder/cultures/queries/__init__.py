@@ -1,10 +1,10 @@
 """Reads of tubs, entries, beliefs and promises; the only place of the room that gathers rows."""
 
-from breeder.cultures.queries.carried import carried_on
-from breeder.cultures.queries.kin import Sister, left_since, sisters_of
 from breeder.cultures.queries.next_counts import plan_of_week
+from breeder.cultures.queries.offline_round import carried_on
+from breeder.cultures.queries.related_tubs import Sister, left_since, sisters_of
 from breeder.cultures.queries.rounds import last_of, round_of, sheet_of
-from breeder.cultures.queries.sexing import sexed_of
+from breeder.cultures.queries.sexed_adults import sexed_of
 from breeder.cultures.queries.stock import held_promises, open_on_shelf, stock_by_line, stock_of
 from breeder.cultures.queries.tubs import (
     book_of,

@@ -8,15 +8,15 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.census import next_counts as planner
-from breeder.census.defaults import TUBS_A_WEEK
-from breeder.cultures import doubts
-from breeder.cultures.doubts import Doubtful, ToCount
-from breeder.cultures.learning import shared_of
-from breeder.cultures.ledger import void_ids
+from breeder.core.counting import count_priorities as planner
+from breeder.core.counting.defaults import TUBS_A_WEEK
+from breeder.cultures import count_uncertainty
+from breeder.cultures.count_uncertainty import Doubtful, ToCount
+from breeder.cultures.eye_bias import shared_of
 from breeder.cultures.models import Belief, Culture, Entry
 from breeder.cultures.queries.stock import rows_by_line
-from breeder.taxa.models import Line
+from breeder.cultures.tub_ledger import void_ids
+from breeder.species.models import Line
 
 WEEK = timedelta(days=7)
 
@@ -38,7 +38,7 @@ class Plan:
         That a tub was never counted is said wherever the book speaks of it, so it is not said again.
         """
         reasons = (reason for one in self.tubs if one.tub.pk == culture_id for reason in one.reasons)
-        found = next((one for one in reasons if one.stage == stage and one is not doubts.FIRST_COUNT), None)
+        found = next((one for one in reasons if one.stage == stage and one is not count_uncertainty.FIRST_COUNT), None)
         return f"Worth counting. {found.why} {found.way}".strip() if found else ""
 
     @property
@@ -56,10 +56,10 @@ def plan_of_week(on: date | None = None, *, by: Any = None) -> Plan:
     day = on or timezone.localdate()
     found = _Found()
     for rows in rows_by_line(on=on):
-        for doubt, tubs in doubts.of_line(rows, day):
+        for doubt, tubs in count_uncertainty.of_line(rows, day):
             found.stages.append(doubt)
             found.tubs |= tubs
-        found.new += doubts.never_counted(rows, day)
+        found.new += count_uncertainty.never_counted(rows, day)
         found.lines[rows.line.pk] = rows.line
     recent = {
         one.tub.pk for one in found.tubs.values() if one.read.row.counted_at and _age(one.read.row, day) < WEEK.days
@@ -99,12 +99,14 @@ def _with_reasons(
     last = _last_counts([found.tubs[key] for key in keys])
     told = []
     for tub, wishes in chosen:
-        reasons = tuple(doubts.reason_of(wish, found.tubs[wish.ref], last.get(wish.ref), shared) for wish in wishes)
+        reasons = tuple(
+            count_uncertainty.reason_of(wish, found.tubs[wish.ref], last.get(wish.ref), shared) for wish in wishes
+        )
         told.append(
             ToCount(
                 tub,
                 found.lines[tub.line_id],
-                reasons or (doubts.FIRST_COUNT,),
+                reasons or (count_uncertainty.FIRST_COUNT,),
                 sum(wish.unsold for wish in wishes),
                 max((wish.danger for wish in wishes), default=0.0),
             )

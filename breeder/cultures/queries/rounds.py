@@ -8,8 +8,8 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
-from breeder.cultures.ledger import void_ids
 from breeder.cultures.models import Culture, Entry
+from breeder.cultures.tub_ledger import void_ids
 
 # What the person did last stays open to "undo" this long; after it a mistake is put right on the tub's page.
 UNDO_FOR = timedelta(minutes=30)

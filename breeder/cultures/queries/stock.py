@@ -7,10 +7,10 @@ from datetime import date, datetime, time
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from breeder.cultures.line_stock import LineStock
+from breeder.cultures.line_surplus import LineRows, stock_from
 from breeder.cultures.models import Belief, Culture, Promise
-from breeder.cultures.reckoning import LineRows, stock_from
-from breeder.cultures.stock import LineStock
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 
 def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> dict[int, LineStock]:

@@ -6,14 +6,14 @@ from datetime import date, datetime
 from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 
-from breeder.census.words import many
-from breeder.cultures import replay
-from breeder.cultures.ledger import Ledger, void_ids
+from breeder.core.counting.plurals import many
+from breeder.cultures import belief_store
+from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
+from breeder.cultures.phrases import animals
 from breeder.cultures.queries.stock import held_promises, stock_by_line
-from breeder.cultures.stock import LineStock, StageStock, TubStock
-from breeder.cultures.words import animals
-from breeder.taxa.models import Line
+from breeder.cultures.tub_ledger import Ledger, void_ids
+from breeder.species.models import Line
 
 LINES_BY_NAME = ("species__scientific_name", "species__qualifier", "form_name", "locality")
 COUNT_DUE_DAYS = 90  # a count is asked for this long after the last: half of the six months that end all sales
@@ -226,7 +226,7 @@ def looks_of(tub: Culture) -> list[tuple[datetime, list[str]]]:
 
 def book_of(tub: Culture) -> Ledger:
     """Return the ledger of a tub, with all that were tipped into it."""
-    return replay.load({tub.pk})[0]
+    return belief_store.load({tub.pk})[0]
 
 
 def promise_rows(line_id: int) -> list[Promise]:

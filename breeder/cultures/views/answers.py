@@ -12,11 +12,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
+from breeder.base.offline_forms import ENTRY
+from breeder.base.photos import Offered
 from breeder.cultures import forms, queries
 from breeder.cultures.actions import Recorded
 from breeder.cultures.models import Culture
-from breeder.house.photos import Offered
-from breeder.pages.kept import ENTRY
 
 REFUSED = 422  # the form is shown again with what was typed; nothing was written
 

@@ -5,18 +5,17 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
-from breeder.cultures import actions, forms, queries, telling
+from breeder.base import form_tokens, photos
+from breeder.base.offline_forms import typed_at
+from breeder.base.roles import keeper_only
+from breeder.cultures import actions, entry_text, forms, queries
 from breeder.cultures.models import Culture
 from breeder.cultures.views.answers import form_page, tub_or_404, tub_url, with_fault
-from breeder.house import photos
-from breeder.house.roles import keeper_only
-from breeder.pages import once
-from breeder.pages.kept import typed_at
 
 
 def tub_new(request: HttpRequest) -> HttpResponse:
     """Begin a tub."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     form = forms.NewTubForm(request.POST or None, lines=queries.lines_open(), initial={"line": request.GET.get("line")})
 
     def act(data: dict[str, Any], token: str) -> actions.Recorded:
@@ -40,7 +39,7 @@ def tub_new(request: HttpRequest) -> HttpResponse:
 
 def tub_change(request: HttpRequest, number: int) -> HttpResponse:
     """Record animals that died, were culled, received, or came back."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"reason": request.GET.get("reason", "died")}
     form = forms.ChangeForm(request.POST or None, request.FILES or None, tub=tub, initial=initial)
@@ -72,7 +71,7 @@ def tub_change(request: HttpRequest, number: int) -> HttpResponse:
 
 def tub_move(request: HttpRequest, number: int) -> HttpResponse:
     """Record animals carried into another tub."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = forms.MoveForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
 
@@ -104,7 +103,7 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
 
 def tub_split(request: HttpRequest, number: int) -> HttpResponse:
     """Begin a new tub out of this one."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"shelf": tub.shelf, "place_on_shelf": tub.place_on_shelf, "purpose": tub.purpose}
     form = forms.SplitForm(request.POST or None, tub=tub, initial=initial)
@@ -136,7 +135,7 @@ def tub_split(request: HttpRequest, number: int) -> HttpResponse:
 
 def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
     """Tip this tub wholly into another."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = forms.MergeForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
 
@@ -157,7 +156,7 @@ def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
 
 def tub_close(request: HttpRequest, number: int) -> HttpResponse:
     """Close a tub."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = forms.CloseForm(request.POST or None, tub=tub)
 
@@ -177,7 +176,7 @@ def tub_close(request: HttpRequest, number: int) -> HttpResponse:
 
 def tub_purpose(request: HttpRequest, number: int) -> HttpResponse:
     """Set what a tub is for."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"purpose": tub.purpose, "quarantine_until": tub.quarantine_until}
     form = forms.PurposeForm(request.POST or None, tub=tub, initial=initial)
@@ -201,7 +200,7 @@ def tub_purpose(request: HttpRequest, number: int) -> HttpResponse:
 @keeper_only
 def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
     """Keep a tub out of what is sold, or give it back."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = forms.NotForSaleForm(request.POST or None, tub=tub, initial={"because": tub.not_for_sale})
 
@@ -213,7 +212,7 @@ def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def _recorded(recorded: actions.Recorded, other: int | None = None) -> str:
-    return f"Recorded for tub {recorded.entry.culture.number}: {telling.sentence_of(recorded.entry, other)}"
+    return f"Recorded for tub {recorded.entry.culture.number}: {entry_text.sentence_of(recorded.entry, other)}"
 
 
 def _begun(recorded: actions.Recorded) -> str:

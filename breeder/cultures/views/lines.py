@@ -9,16 +9,16 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django_tables2 import RequestConfig
 
-from breeder.cultures import actions, forms, freezing, queries
-from breeder.cultures.growing import spare_of_species, when_ready
-from breeder.cultures.keeping import minimum_of, outlook_of, sexes_out_of_share
+from breeder.base import form_tokens
+from breeder.base.roles import keeper_only
+from breeder.cultures import actions, forms, frozen_lines, queries
+from breeder.cultures.growth_forecast import spare_of_species, when_ready
+from breeder.cultures.line_minimum import minimum_of, outlook_of, sexes_out_of_share
+from breeder.cultures.promise_queue import waiting_for
 from breeder.cultures.queries.tubs import LineRow
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
-from breeder.cultures.waiting import waiting_for
-from breeder.house.roles import keeper_only
-from breeder.pages import once
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 
 def line_list(request: HttpRequest) -> HttpResponse:
@@ -43,7 +43,7 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
         "stages": stages,
         "tubs": queries.tub_rows(line_id=pk),
         "frozen": one.frozen_because.rstrip("."),
-        "should_freeze": freezing.should_freeze(row.stock),
+        "should_freeze": frozen_lines.should_freeze(row.stock),
     }
     if one.sold_by == Line.SoldBy.HEAD:
         shown |= _kept(one, row) | _when(request, row)
@@ -76,7 +76,7 @@ def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
 @keeper_only
 def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
     """Set how many of a line must stay."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     form = forms.MinimumForm(request.POST or None, instance=_line_or_404(pk))
     if request.method == "POST" and form.is_valid():
         try:
@@ -97,7 +97,7 @@ def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
 @keeper_only
 def line_freeze(request: HttpRequest, pk: int) -> HttpResponse:
     """Freeze a line, or end its freeze; both with a reason."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     one, token = _line_or_404(pk), request.POST.get("token", "")
     frozen = bool(one.frozen_because)
     form = forms.EndFreezeForm(request.POST or None) if frozen else forms.FreezeForm(request.POST or None)

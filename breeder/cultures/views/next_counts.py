@@ -3,7 +3,7 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from breeder.cultures import learning, queries, telling
+from breeder.cultures import entry_text, eye_bias, queries
 
 
 def to_count(request: HttpRequest) -> HttpResponse:
@@ -13,5 +13,5 @@ def to_count(request: HttpRequest) -> HttpResponse:
 
 def own_errors(request: HttpRequest) -> HttpResponse:
     """Show what sorts that followed a guess taught of everybody's eye, and of their other ways of counting."""
-    told = [(own, telling.own_error_of(own, request.user.get_username())) for own in learning.own_errors()]
+    told = [(own, entry_text.own_error_of(own, request.user.get_username())) for own in eye_bias.own_errors()]
     return render(request, "cultures/own_errors.html", {"told": told})

@@ -11,20 +11,19 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from breeder.cultures import actions, forms, queries, telling
-from breeder.cultures.counting import eye_class
+from breeder.base import form_tokens, photos
+from breeder.base.line_names import line_name
+from breeder.base.offline_forms import typed_at
+from breeder.cultures import actions, entry_text, forms, queries
+from breeder.cultures.count_entry import eye_class
+from breeder.cultures.count_preview import Preview, preview
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.rounds import SEEN_CHOICES
-from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
-from breeder.cultures.preview import Preview, preview
 from breeder.cultures.queries.rounds import Round
+from breeder.cultures.tub_ledger import ageing_of
 from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
-from breeder.house import photos
-from breeder.pages import once
-from breeder.pages.kept import typed_at
-from breeder.pages.names import line_name
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 
 def start(request: HttpRequest) -> HttpResponse:
@@ -61,7 +60,7 @@ def carried(request: HttpRequest) -> HttpResponse:
 
 def round_tub(request: HttpRequest, number: int) -> HttpResponse:
     """One stop of the round."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
     form = forms.RoundForm(*sent, initial={"stage": request.GET.get("stage", "young")})
@@ -115,7 +114,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "stage": stage,
         "by_head": tub.line.sold_by == Line.SoldBy.HEAD,
         "other_stage": "adults" if stage == "young" else "young",
-        "working": telling.working_of(held, stage, timezone.localdate(), confidence, ageing),
+        "working": entry_text.working_of(held, stage, timezone.localdate(), confidence, ageing),
         "eye_choices": EYE_CHOICES,
         "chosen_eye": form["eye"].value() or "",
         "chosen_seen": form["seen"].value() or [],
@@ -135,13 +134,13 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
 
 def _last_of(request: HttpRequest) -> dict[str, Any]:
     last = queries.last_of(request.user)
-    return {"last": last, "last_said": telling.short_of(last) if last else ""}
+    return {"last": last, "last_said": entry_text.short_of(last) if last else ""}
 
 
 @require_POST
 def undo(request: HttpRequest, number: int) -> HttpResponse:
     """Take back an entry of a tub, and stay where the keeper was."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = forms.CorrectForm(request.POST)
     answer = safe_next(request, reverse("cultures:tub", args=[tub.number]))
@@ -163,7 +162,7 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
 
 def care(request: HttpRequest) -> HttpResponse:
     """Record what was done for a whole shelf."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     shelves = queries.shelves()
     form = forms.CareForm(request.POST or None, shelves=shelves, initial={"shelf": request.GET.get("shelf")})
     if request.method == "POST" and form.is_valid():

@@ -11,12 +11,12 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.base import form_tokens
 from breeder.cultures import actions, forms, queries
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.fields import FIRST_YEAR
 from breeder.cultures.forms.sheet import SHEET_SEEN
 from breeder.cultures.views.answers import REFUSED
-from breeder.pages import once
 
 LONGEST_SHELF = 12
 OF_A_TUB = re.compile(r"tub(\d{1,9})-\w+")
@@ -24,7 +24,7 @@ OF_A_TUB = re.compile(r"tub(\d{1,9})-\w+")
 
 def sheet(request: HttpRequest) -> HttpResponse:
     """Type in what was written on the printed sheet."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     chosen = _shelf_asked(request)
     form = forms.SheetForm(request.POST or None, initial={"on": _day_asked(request)})
     rows = _rows(request, form, chosen)

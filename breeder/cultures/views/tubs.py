@@ -9,18 +9,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 from django_tables2 import RequestConfig
 
-from breeder.cultures import actions, counting, forms, queries, telling
-from breeder.cultures.actions.turn import stages_of
-from breeder.cultures.chart import chart_of
-from breeder.cultures.ledger import ageing_of
+from breeder.base import form_tokens, photos
+from breeder.base.offline_forms import is_sent_later, typed_at
+from breeder.cultures import actions, count_entry, entry_text, forms, queries
+from breeder.cultures.actions.line_lock import stages_of
+from breeder.cultures.count_preview import Preview, preview
 from breeder.cultures.models import Culture
-from breeder.cultures.preview import Preview, preview
 from breeder.cultures.tables import TubTable
+from breeder.cultures.tub_chart import chart_of
+from breeder.cultures.tub_ledger import ageing_of
 from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url, with_fault, written
-from breeder.house import photos
-from breeder.pages import once
-from breeder.pages.kept import is_sent_later, typed_at
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 NEWEST_ENTRIES = 20
 LONGEST_FIND, LONGEST_CHOICE = 40, 12
@@ -63,7 +62,7 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
     book, today = queries.book_of(one), timezone.localdate()
     confidence, ageing = float(one.line.confidence), ageing_of(one.line)
     kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
-    workings = [telling.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
+    workings = [entry_text.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
     looks = queries.looks_of(one)
     rows = queries.entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
     shown = {
@@ -72,7 +71,7 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
         "workings": [working for working in workings if working],
         "never_counted": [stage for stage, working in zip(kept, workings, strict=True) if working is None],
         "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now(), looks))],
-        "entries": [(row, telling.sentence_of(row.entry, row.other_number)) for row in rows],
+        "entries": [(row, entry_text.sentence_of(row.entry, row.other_number)) for row in rows],
         "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
         "look": forms.RoundForm(),
         "row": next(iter(queries.tub_rows(line_id=one.line_id, number=one.number, closed=bool(one.closed_on))), None),
@@ -83,7 +82,7 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
 @require_POST
 def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
     """Record a look from the tub's own page."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     one = tub_or_404(number)
     form = forms.RoundForm(request.POST, request.FILES)
     try:
@@ -92,7 +91,7 @@ def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
         recorded = _look(request, one, form)
     except ValidationError as refusal:
         return _refused(request, one, refusal)
-    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
+    say(request, f"Tub {one.number}: {entry_text.sentence_of(recorded.entry)}", recorded)
     return written(tub_url(one), recorded)
 
 
@@ -113,7 +112,7 @@ def _refused(request: HttpRequest, one: Culture, refusal: ValidationError) -> Ht
 
 def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     """Count a tub in any way: first what the count would do is shown, then it is saved."""
-    once.seen(request.POST.get("token", ""))
+    form_tokens.seen(request.POST.get("token", ""))
     one = tub_or_404(number)
     method = request.POST.get("method") or request.GET.get("method") or "hand"
     kind = forms.COUNT_FORMS.get(method, forms.COUNT_FORMS["hand"])
@@ -122,7 +121,9 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     )
     shown: Preview | None = None
     if one.line.sold_by == Line.SoldBy.CUP:
-        return _refused(request, one, counting.BadFact("This line is kept by the cup, so its animals are not counted."))
+        return _refused(
+            request, one, count_entry.BadFact("This line is kept by the cup, so its animals are not counted.")
+        )
     if request.method == "POST" and form.is_valid():
         try:
             was_shown = form.cleaned_data["shown"] == form.fingerprint or is_sent_later(request)
@@ -132,7 +133,7 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
     page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
-    page |= {"methods": [(name, counting.NAMES[name]) for name in forms.COUNT_FORMS]}
+    page |= {"methods": [(name, count_entry.NAMES[name]) for name in forms.COUNT_FORMS]}
     page |= {"fingerprint": form.fingerprint if shown else ""}
     status = REFUSED if form.is_bound and shown is None else 200
     return render(request, "cultures/count.html", page, status=status)
@@ -159,5 +160,5 @@ def _save_count(request: HttpRequest, one: Culture, form: forms.CountForm) -> Ht
             photo=offered.photo,
             **writing,
         )
-    say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", with_fault(recorded, offered))
+    say(request, f"Tub {one.number}: {entry_text.sentence_of(recorded.entry)}", with_fault(recorded, offered))
     return written(tub_url(one), recorded)

@@ -6,8 +6,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.house.roles import HELPER
-from breeder.management import doors
+from breeder.base.roles import HELPER
+from breeder.management import server
 
 
 class Command(BaseCommand):
@@ -17,7 +17,7 @@ class Command(BaseCommand):
         parser.add_argument("name")
 
     def handle(self, *args: Any, name: str, **options: Any) -> None:
-        doors.bring_up_to_date()
-        password = os.environ.get("BREEDER_HELPER_PASSWORD") or doors.ask_password()
-        doors.add_person(name, password, HELPER)
+        server.bring_up_to_date()
+        password = os.environ.get("BREEDER_HELPER_PASSWORD") or server.ask_password()
+        server.add_person(name, password, HELPER)
         self.stdout.write(f"{name} may log in as a helper.")

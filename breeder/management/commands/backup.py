@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from breeder.management.keeping import schema, write_backup
+from breeder.management.backup_file import schema, write_backup
 
 
 class Command(BaseCommand):

@@ -8,9 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 SUBJECTS = {
-    "heat": "breeder.heat.bench",
-    "stock": "breeder.management.benches.stock",
-    "board": "breeder.management.benches.board",
+    "heat": "breeder.core.thermal.speed",
+    "stock": "breeder.evaluation.benchmarks.stock",
+    "board": "breeder.evaluation.benchmarks.board",
 }
 
 

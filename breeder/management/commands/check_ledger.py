@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.cultures import proof
+from breeder.cultures import ledger_check
 from breeder.cultures.models import Belief, Entry
 
 HEADS = ("tub", "stage", "value", "stored", "replayed")
@@ -16,7 +16,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print what was proven, or a table of what the ledger does not bear out."""
-        found = [(str(d.tub), d.stage, d.value, d.stored, d.replayed) for d in proof.differences()]
+        found = [(str(d.tub), d.stage, d.value, d.stored, d.replayed) for d in ledger_check.differences()]
         if found:
             self.stdout.write(as_table([HEADS, *found]))
             self.stderr.write(

@@ -6,9 +6,9 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from breeder.management import doors
+from breeder.management import server
 from breeder.management.commands.serve import DEFAULT_HOST, DEFAULT_PORT
-from breeder.management.scenario import demo, places, tables
+from breeder.management.demo_data import demo, places, printed_tables
 
 
 class Command(BaseCommand):
@@ -28,14 +28,14 @@ class Command(BaseCommand):
         self, *args: Any, once: bool, fresh: bool, warmer: float, season: str, host: str, port: int, **options: Any
     ) -> None:
         if not once:
-            doors.refuse_taken(host, port)
+            server.refuse_taken(host, port)
         if fresh or not demo.is_fresh(warmer, season):
             demo.load(timezone.now(), warmer, season)
         if once:
-            self.stdout.write(tables.for_sale())
+            self.stdout.write(printed_tables.for_sale())
             self.stdout.write("")
-            self.stdout.write(tables.parcels())
+            self.stdout.write(printed_tables.parcels())
             return
         said = f"Log in as '{demo.KEEPER_NAME}' or '{demo.HELPER_NAME}', password '{demo.PASSWORD}'."
         self.stdout.write(said)
-        doors.serve_site(host, port, self.stdout.write)
+        server.serve_site(host, port, self.stdout.write)

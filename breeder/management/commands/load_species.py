@@ -4,15 +4,15 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.management import doors
-from breeder.taxa.actions import load_starter_set
+from breeder.management import server
+from breeder.species.actions import load_starter_set
 
 
 class Command(BaseCommand):
     help = "Add the species of the starter set that the book does not hold yet. What the keeper changed stays."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        doors.bring_up_to_date()
+        server.bring_up_to_date()
         added = load_starter_set()
         self.stdout.write(
             f"{added} species added." if added else "Every species of the starter set is in the book already."

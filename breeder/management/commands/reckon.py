@@ -10,17 +10,17 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.contract import BadInput, Fault, load
+from breeder.core.jsonio import BadInput, Fault, load
 
 BAD_INPUT = 2
 
 # Subject -> the pure function that answers it; imported only when asked, so that one subject starts quickly.
 SUBJECTS = {
-    "heat": "breeder.heat.reckon:heat",
-    "check": "breeder.heat.reckon:check",
-    "count": "breeder.census.reckon:count",
-    "reserve": "breeder.reserve.reckon:reserve",
-    "book": "breeder.reserve.reckon:book",
+    "heat": "breeder.core.thermal.reckon:heat",
+    "check": "breeder.core.thermal.reckon:check",
+    "count": "breeder.core.counting.reckon:count",
+    "reserve": "breeder.core.reserve.reckon:reserve",
+    "book": "breeder.core.reserve.reckon:book",
 }
 NOT_YET = ("cross",)
 

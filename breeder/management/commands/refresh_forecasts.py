@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from breeder.management import forecasting
-from breeder.weather import refreshing
+from breeder.weather import refresh
 
 
 class Command(BaseCommand):
@@ -21,7 +21,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, now: bool, **options: Any) -> None:
-        wait = 0.0 if now else refreshing.seconds_off_the_hour(timezone.now(), random.Random())
+        wait = 0.0 if now else refresh.seconds_off_the_hour(timezone.now(), random.Random())
         if wait:
             self.stdout.write(f"It is about the full hour, when services are busiest: waiting {wait / 60:.0f} minutes.")
             time.sleep(wait)

@@ -8,11 +8,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from breeder.management.replay import cities, pairs
-from breeder.management.replay.deciding import BANDS, USUAL_TOLERANCE, Day, How, Route, days_of, kits, lived
-from breeder.management.replay.figures import figures_of, said
-from breeder.management.replay.pairs import City
-from breeder.management.replay.weather import Station, recorded_station, station_of_file
+from breeder.evaluation.replay import city_days, forecast_pairs
+from breeder.evaluation.replay.decisions import BANDS, USUAL_TOLERANCE, Day, How, Route, days_of, kits, lived
+from breeder.evaluation.replay.figures import figures_of, said
+from breeder.evaluation.replay.forecast_pairs import City
+from breeder.evaluation.replay.made_forecasts import Station, recorded_station, station_of_file
 
 PAIRS_EVERY = 97  # days: about a dozen days of each place, over all seasons and days of the week
 HELP = """Decide days on forecasts, live through them with what really was, and count what came of it.
@@ -24,7 +24,7 @@ With --csv: the same on your own hours. With --pairs: real forecasts and real ou
 
 
 class Command(BaseCommand):
-    help = HELP + pairs.FORMAT
+    help = HELP + forecast_pairs.FORMAT
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         return super().create_parser(prog_name, subcommand, formatter_class=RawDescriptionHelpFormatter, **kwargs)
@@ -75,7 +75,7 @@ def _of_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[D
 def _of_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
     held = _cities(path, options)
     way = "counter" if options["counter"] else "doorstep"
-    cases = cities.cases_of(held, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
+    cases = city_days.cases_of(held, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
     if not cases:
         raise CommandError(f"{path}: no day has all its values. Four months of daily pairs of a place are wanted.")
     for band in BANDS:
@@ -93,7 +93,7 @@ def _how(options: dict[str, Any]) -> How:
 
 def _cities(path: Path, options: dict[str, Any]) -> list[City]:
     try:
-        found = pairs.cities_of(path)
+        found = forecast_pairs.cities_of(path)
     except (OSError, KeyError, ValueError) as fault:
         said = fault.strerror if isinstance(fault, OSError) else fault
         raise CommandError(f"{path} cannot be read as daily pairs: {said}. See manage.py replay --help.") from None

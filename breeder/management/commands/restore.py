@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from breeder.management.keeping import CannotRestore, restore_backup
+from breeder.management.backup_file import CannotRestore, restore_backup
 
 
 class Command(BaseCommand):

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.management import doors
+from breeder.management import server
 
 DEFAULT_HOST, DEFAULT_PORT = "127.0.0.1", 8000
 
@@ -18,8 +18,8 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=DEFAULT_PORT)
 
     def handle(self, *args: Any, host: str, port: int, **options: Any) -> None:
-        doors.refuse_taken(host, port)
-        doors.bring_up_to_date()
-        if keeper := doors.first_keeper(self.stdout.write):
-            doors.load_examples(by=keeper)
-        doors.serve_site(host, port, self.stdout.write, with_forecasts=True)
+        server.refuse_taken(host, port)
+        server.bring_up_to_date()
+        if keeper := server.first_keeper(self.stdout.write):
+            server.load_examples(by=keeper)
+        server.serve_site(host, port, self.stdout.write, with_forecasts=True)

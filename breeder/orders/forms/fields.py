@@ -7,10 +7,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from breeder.house.fields import MoneyField
+from breeder.base.fields import MoneyField
 from breeder.orders import rules
 from breeder.orders.queries import LineOnOffer
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 END_OF_DAY = time(23, 59, 59)
 SEVERAL = 2  # choices: with no more than “any” and one tub there is nothing to choose

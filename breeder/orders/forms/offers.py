@@ -5,13 +5,13 @@ from typing import Any
 from django import forms
 from django.db.models import Q
 
+from breeder.base.edit_conflicts import SeenForm
+from breeder.base.form_messages import PlainForm
 from breeder.cultures.models import Stage
-from breeder.house.seen import SeenForm
-from breeder.house.sentences import PlainForm
 from breeder.orders import rules
 from breeder.orders.forms.fields import money_field
 from breeder.orders.models import Offer
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 HOLDS = ("line", "kind", "stage", "number", "males", "females")
 FIXED = "What the pack holds is fixed, since it was ordered before. To sell another pack, offer a new one."

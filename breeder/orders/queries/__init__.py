@@ -1,7 +1,7 @@
 """Reads of packs and orders, of promises, and of who got what; the only place of this room that gathers rows."""
 
 from breeder.orders.queries.crashes import Crash, crash_of
-from breeder.orders.queries.handed import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
+from breeder.orders.queries.line_customers import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
 from breeder.orders.queries.orders import (
     LineOnOffer,
     OrderRow,
@@ -18,7 +18,7 @@ from breeder.orders.queries.orders import (
     rows_of,
     whole,
 )
-from breeder.orders.queries.promised import PromisedStage, PromiseRow, promises_of_line
+from breeder.orders.queries.promises import PromisedStage, PromiseRow, promises_of_line
 
 __all__ = [
     "Crash",

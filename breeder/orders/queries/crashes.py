@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from breeder.cultures import telling
+from breeder.cultures import entry_text
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries import Sister, left_since, sisters_of
 from breeder.orders import rules
 from breeder.orders.models import OrderLine
-from breeder.orders.queries.handed import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
-from breeder.orders.queries.promised import PromisedStage, PromiseRow, promises_of_line
+from breeder.orders.queries.line_customers import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
+from breeder.orders.queries.promises import PromisedStage, PromiseRow, promises_of_line
 
 # What left earlier is hardly touched by what killed the tub now (common practice, no source).
 LOOKED_BACK = timedelta(days=60)
@@ -93,7 +93,7 @@ def _left(tub: Culture, since: datetime) -> list[Left]:
     promises = [entry.promise_id for entry, _ in rows if entry.promise_id]
     lines = OrderLine.objects.filter(promise__in=promises).select_related("order__person")
     by_promise = {line.promise_id: line for line in lines}
-    return [Left(entry, telling.sentence_of(entry, to), by_promise.get(entry.promise_id)) for entry, to in rows]
+    return [Left(entry, entry_text.sentence_of(entry, to), by_promise.get(entry.promise_id)) for entry, to in rows]
 
 
 def _letters(tub: Culture, handed: list[Handed], trade_name: str) -> list[rules.Letter]:

@@ -10,15 +10,15 @@ from typing import Any
 
 from django.db.models import Prefetch, QuerySet
 
+from breeder.cultures.line_stock import LineStock, StageStock
 from breeder.cultures.models import Promise
+from breeder.cultures.phrases import animals
 from breeder.cultures.queries import stock_by_line
-from breeder.cultures.stock import LineStock, StageStock
-from breeder.cultures.words import animals
 from breeder.orders import rules
 from breeder.orders.models import Offer, Order, OrderLine
 from breeder.orders.rules import Bill, OfferFree
 from breeder.people import queries as people
-from breeder.taxa.models import Line
+from breeder.species.models import Line
 
 EMPTY_STAGE = {"cup": "cups", "head": "young"}
 

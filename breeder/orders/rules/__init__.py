@@ -1,6 +1,6 @@
 """Pure decisions about packs, orders and money: no database, no clock."""
 
-from breeder.orders.rules.letters import Letter, crash_letter, wait_letter
+from breeder.orders.rules.crash_notices import Letter, crash_letter, wait_letter
 from breeder.orders.rules.money import (
     NOTHING,
     Bill,
@@ -9,25 +9,7 @@ from breeder.orders.rules.money import (
     looks_like_card,
     refuse_amount,
 )
-from breeder.orders.rules.packs import (
-    LARGEST_PACK,
-    MOST_PACKS,
-    Availability,
-    OfferFree,
-    Wanted,
-    availability,
-    both_sexes_said,
-    faults_of_pack,
-    filled_pack,
-    leading,
-    packs_free,
-    refuse_packs,
-    sexes_of,
-    told,
-    usual_overcount,
-    want_of,
-)
-from breeder.orders.rules.standing import (
+from breeder.orders.rules.order_status import (
     DAYS_TO_POST,
     FURTHEST_DAYS,
     OPEN,
@@ -50,6 +32,24 @@ from breeder.orders.rules.standing import (
     want_all,
     want_less,
     want_more,
+)
+from breeder.orders.rules.packs import (
+    LARGEST_PACK,
+    MOST_PACKS,
+    Availability,
+    OfferFree,
+    Wanted,
+    availability,
+    both_sexes_said,
+    faults_of_pack,
+    filled_pack,
+    leading,
+    packs_free,
+    refuse_packs,
+    sexes_of,
+    told,
+    usual_overcount,
+    want_of,
 )
 
 __all__ = [

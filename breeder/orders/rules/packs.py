@@ -6,13 +6,13 @@ from decimal import ROUND_CEILING, Decimal
 from enum import StrEnum
 from typing import Any
 
+from breeder.core.reserve.defaults import SURE
+from breeder.core.reserve.starters import both_sexes, starter_needed
+from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Stage
+from breeder.cultures.phrases import animals
 from breeder.cultures.rules import Want, shortages
-from breeder.cultures.stock import LineStock
-from breeder.cultures.words import animals
 from breeder.orders.models import Offer
-from breeder.reserve.defaults import SURE
-from breeder.reserve.starters import both_sexes, starter_needed
 
 # 10 to 20 % on top is usual; 15 % rounded up makes 12 out of 10 (common practice, no source).
 OVERCOUNT_SHARE = Decimal("0.15")

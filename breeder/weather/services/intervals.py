@@ -3,8 +3,8 @@
 import re
 from datetime import datetime, timedelta
 
-from breeder.weather import grid
-from breeder.weather.services.reading import utc
+from breeder.weather import hour_grid
+from breeder.weather.services.strict_json import utc
 
 DURATION = re.compile(r"P(?:(\d{1,4})W)?(?:(\d{1,4})D)?(?:T(?:(\d{1,4})H)?(?:(\d{1,4})M)?(?:(\d{1,5})S)?)?")
 
@@ -39,9 +39,9 @@ def interval(text: object) -> tuple[datetime, datetime] | None:
 
 def hours_within(start: datetime, end: datetime) -> list[datetime]:
     """Return the whole UTC hours from `start` on, before `end`: as many as the interval has when it begins on one."""
-    first = grid.hour_of(start) if grid.hour_of(start) == start else grid.hour_of(start) + grid.HOUR
+    first = hour_grid.hour_of(start) if hour_grid.hour_of(start) == start else hour_grid.hour_of(start) + hour_grid.HOUR
     hours = []
     while first < end:
         hours.append(first)
-        first += grid.HOUR
+        first += hour_grid.HOUR
     return hours

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from breeder.weather import grid
-from breeder.weather.services import coarse, reading
-from breeder.weather.services.asking import identification, plain_degrees
-from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
-from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot
+from breeder.weather import hour_grid
+from breeder.weather.services import interpolation, strict_json
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
+from breeder.weather.services.request_parts import identification, plain_degrees
+from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot
 
 NAME = "MET Norway"
 HOME = "https://api.met.no"
@@ -64,15 +64,15 @@ class NorwegianService:
             raise BadResponse(NAME, "missing part", "the forecast was never asked")
         answer = responses[-1]
         document = _checked(answer)
-        properties = reading.part(NAME, document, "properties", dict)
-        meta = reading.part(NAME, properties, "meta", dict)
-        reading.in_celsius(NAME, reading.part(NAME, meta, "units", dict).get(AIR))
-        issued_at, guessed = reading.issued(NAME, reading.utc(meta.get("updated_at")), answer.fetched_at, now)
+        properties = strict_json.part(NAME, document, "properties", dict)
+        meta = strict_json.part(NAME, properties, "meta", dict)
+        strict_json.in_celsius(NAME, strict_json.part(NAME, meta, "units", dict).get(AIR))
+        issued_at, guessed = strict_json.issued(NAME, strict_json.utc(meta.get("updated_at")), answer.fetched_at, now)
         series = _Series()
-        for entry in reading.part(NAME, properties, "timeseries", list):
+        for entry in strict_json.part(NAME, properties, "timeseries", list):
             series.take(entry)
         longitude, latitude, elevation = _position(document)
-        reading.refuse_far(NAME, place, latitude, longitude)
+        strict_json.refuse_far(NAME, place, latitude, longitude)
         remarks = list(series.remarks)
         if guessed:
             remarks.append("the service did not say when it was issued")
@@ -95,7 +95,7 @@ class NorwegianService:
 
 def _checked(answer: Answer) -> dict[str, Any]:
     if answer.status in (GOOD, AGEING):
-        return reading.document(NAME, answer)
+        return strict_json.document(NAME, answer)
     if answer.status in (404, 422):
         raise NotCovered(NAME, f"{NAME} has no forecast here. Check the place's latitude and longitude.", status=422)
     if answer.status == 429:
@@ -112,7 +112,7 @@ def _position(document: Mapping[str, Any]) -> tuple[float | None, float | None, 
     """Return longitude, latitude and height of the answer: in this order, as GeoJSON has them."""
     geometry = document.get("geometry")
     found = geometry.get("coordinates") if isinstance(geometry, dict) else None
-    numbers = [reading.number(one) for one in found[:3]] if isinstance(found, list) else []
+    numbers = [strict_json.number(one) for one in found[:3]] if isinstance(found, list) else []
     longitude, latitude, elevation = [*numbers, None, None, None][:3]
     return longitude, latitude, elevation
 
@@ -137,12 +137,12 @@ class _Series:
 
     def take(self, entry: Any) -> None:
         """Read one entry; one whose time cannot be read is left out, and it is said."""
-        moment = reading.utc(entry.get("time")) if isinstance(entry, dict) else None
-        if moment is None or not reading.whole_hour(moment):
+        moment = strict_json.utc(entry.get("time")) if isinstance(entry, dict) else None
+        if moment is None or not strict_json.whole_hour(moment):
             self.remarks.append("a step off the whole hour was left out")
             return
         instant = _inside(entry, "data", "instant", "details")
-        value = reading.air_c(instant.get(AIR))
+        value = strict_json.air_c(instant.get(AIR))
         if value is None and instant.get(AIR) is not None:
             self.remarks.append("a value was none that air can have and left out")
         if moment in self.c and self.c[moment] != value:
@@ -151,10 +151,10 @@ class _Series:
         self.c[moment] = value
         self.spread[moment] = self._spread(instant)
         ahead = _inside(entry, "data", "next_6_hours", "details")
-        self.extremes[moment] = reading.air_c(ahead.get(f"{AIR}_max")), reading.air_c(ahead.get(f"{AIR}_min"))
+        self.extremes[moment] = strict_json.air_c(ahead.get(f"{AIR}_max")), strict_json.air_c(ahead.get(f"{AIR}_min"))
 
     def _spread(self, instant: Mapping[str, Any]) -> float | None:
-        low, high = (reading.air_c(instant.get(f"{AIR}_percentile_{tenth}")) for tenth in (10, 90))
+        low, high = (strict_json.air_c(instant.get(f"{AIR}_percentile_{tenth}")) for tenth in (10, 90))
         if low is None or high is None:
             return None
         if low > high:
@@ -169,27 +169,27 @@ class _Series:
         steps, spreads = dict.fromkeys(known, 1), dict(self.spread)
         anchored = {at for at in known if None not in self.extremes[at]}
         for before, after in zip(known, known[1:], strict=False):
-            step_h = round((after - before) / grid.HOUR)
+            step_h = round((after - before) / hour_grid.HOUR)
             # Behind a gap a step is no surer than a later one.
-            steps[after] = min(max(1, step_h), coarse.LONGEST_STEP_H)
-            if not 1 < step_h <= coarse.LONGEST_STEP_H:
+            steps[after] = min(max(1, step_h), interpolation.LONGEST_STEP_H)
+            if not 1 < step_h <= interpolation.LONGEST_STEP_H:
                 continue
-            hours = [before + number * grid.HOUR for number in range(1, step_h)]
+            hours = [before + number * hour_grid.HOUR for number in range(1, step_h)]
             # An hour that the service names without a value is a gap of its own, not a longer step.
             if any(at in self.c for at in hours):
                 continue
             high, low = self.extremes[before]
             # The extremes speak of the six hours ahead; a shorter step may lie beside them.
-            if step_h < coarse.LONGEST_STEP_H:
+            if step_h < interpolation.LONGEST_STEP_H:
                 high = low = None
             first, last = float(self.c[before] or 0.0), float(self.c[after] or 0.0)
-            drawn = coarse.hours_between(coarse.Segment(first, last, step_h, high, low))
+            drawn = interpolation.hours_between(interpolation.Segment(first, last, step_h, high, low))
             for at, value in zip(hours, drawn, strict=True):
                 values[at], steps[at] = value, step_h
                 spreads[at] = _wider(self.spread[before], self.spread[after])
             if high is not None and low is not None:
                 anchored.update(hours)
-        return reading.hours_of(NAME, values, steps, spreads, anchored)
+        return strict_json.hours_of(NAME, values, steps, spreads, anchored)
 
 
 def _wider(one: float | None, other: float | None) -> float | None:

@@ -10,12 +10,12 @@ from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
 
-from breeder.weather import grid
-from breeder.weather.services import extremes, reading
-from breeder.weather.services.asking import identification, plain_degrees, rebased
+from breeder.weather import hour_grid
+from breeder.weather.services import daily_extremes, strict_json
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
 from breeder.weather.services.intervals import hours_within, interval
-from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
-from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot, SpotHours
+from breeder.weather.services.request_parts import identification, plain_degrees, rebased
+from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot, SpotHours
 
 NAME = "US National Weather Service"
 HOME = "https://api.weather.gov"
@@ -62,15 +62,15 @@ class UsService:
         if answer is None:
             raise BadResponse(NAME, "missing part", "the grid was never asked")
         document = self.checked(answer)
-        properties = reading.part(NAME, document, "properties", dict)
-        reading.refuse_far(NAME, place, *_middle(document))
-        updated = reading.utc(properties.get("updateTime"))
-        issued_at, guessed = reading.issued(NAME, updated, answer.fetched_at, now)
+        properties = strict_json.part(NAME, document, "properties", dict)
+        strict_json.refuse_far(NAME, place, *_middle(document))
+        updated = strict_json.utc(properties.get("updateTime"))
+        issued_at, guessed = strict_json.issued(NAME, updated, answer.fetched_at, now)
         hours, remarks = _hours(properties)
         if guessed:
             remarks.append("the service did not say when it was issued")
         elif now - issued_at > OLD:
-            remarks.append(f"the service has not renewed it for {(now - issued_at) // grid.HOUR} hours")
+            remarks.append(f"the service has not renewed it for {(now - issued_at) // hour_grid.HOUR} hours")
         elevation = properties.get("elevation")
         return FetchedForecast(
             service=self.key,
@@ -80,7 +80,7 @@ class UsService:
             fetched_at=answer.fetched_at,
             credit=self.credit,
             model=_office(properties),
-            grid_elevation_m=reading.number(elevation.get("value")) if isinstance(elevation, dict) else None,
+            grid_elevation_m=strict_json.number(elevation.get("value")) if isinstance(elevation, dict) else None,
             digest=answer.digest,
             remarks=tuple(remarks),
         )
@@ -91,10 +91,10 @@ class UsService:
 
     def _grid_url(self, answer: Answer) -> str:
         """Return the address that the point names; it is followed, never built, since offices share grids."""
-        properties = reading.part(NAME, self.checked(answer), "properties", dict)
+        properties = strict_json.part(NAME, self.checked(answer), "properties", dict)
         if properties.get("type") == "marine":
             raise NotCovered(NAME, f"{NAME} has no forecast over the sea. Check the place's latitude and longitude.")
-        url = reading.part(NAME, properties, "forecastGridData", str)
+        url = strict_json.part(NAME, properties, "forecastGridData", str)
         if not urlsplit(url).path.startswith("/gridpoints/"):
             raise BadResponse(NAME, "address", "the point names no grid")
         return rebased(url, self.home, HOME)
@@ -102,7 +102,7 @@ class UsService:
     def checked(self, answer: Answer) -> dict[str, Any]:
         """Return the document of a good answer. Raises the Trouble that any other means."""
         if answer.status == 200:
-            return reading.document(NAME, answer)
+            return strict_json.document(NAME, answer)
         problem = _problem(answer)
         detail = f"{problem.get('title', '')} {problem.get('correlationId', '')}".strip()
         if answer.status == 404:
@@ -124,7 +124,7 @@ def _by_endpoint(answers: Sequence[Answer]) -> dict[str, Answer]:
 
 def _problem(answer: Answer) -> dict[str, Any]:
     try:
-        return reading.document(NAME, answer)
+        return strict_json.document(NAME, answer)
     except BadResponse:
         return {}
 
@@ -151,7 +151,7 @@ def _middle(document: Mapping[str, Any]) -> tuple[float | None, float | None]:
     rings = geometry.get("coordinates") if isinstance(geometry, dict) else None
     ring = rings[0] if isinstance(rings, list) and rings and isinstance(rings[0], list) else []
     corners = [corner[:2] for corner in ring if isinstance(corner, list)]
-    pairs = [(reading.number(pair[1]), reading.number(pair[0])) for pair in corners if len(pair) == 2]
+    pairs = [(strict_json.number(pair[1]), strict_json.number(pair[0])) for pair in corners if len(pair) == 2]
     known = [(north, east) for north, east in pairs if north is not None and east is not None]
     if not known or len(known) < len(ring):
         return None, None
@@ -159,11 +159,11 @@ def _middle(document: Mapping[str, Any]) -> tuple[float | None, float | None]:
 
 
 def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
-    layer = reading.part(NAME, properties, "temperature", dict)
-    rows = reading.part(NAME, layer, "values", list)
+    layer = strict_json.part(NAME, properties, "temperature", dict)
+    rows = strict_json.part(NAME, layer, "values", list)
     if not rows:
         raise BadResponse(NAME, "empty", "its layer of temperatures is empty")
-    reading.in_celsius(NAME, layer.get("uom"))
+    strict_json.in_celsius(NAME, layer.get("uom"))
     values: dict[datetime, float | None] = {}
     doubted: set[datetime] = set()
     left_out = 0
@@ -171,9 +171,9 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
         span = interval(row.get("validTime")) if isinstance(row, dict) else None
         if span is None:
             raise BadResponse(NAME, "interval", "an hour cannot be placed in time")
-        if (span[1] - span[0]) / grid.HOUR > reading.LONGEST_FORECAST_H:
+        if (span[1] - span[0]) / hour_grid.HOUR > strict_json.LONGEST_FORECAST_H:
             raise BadResponse(NAME, "span", "an interval is longer than any forecast")
-        value = reading.air_c(row.get("value"))
+        value = strict_json.air_c(row.get("value"))
         left_out += value is None and row.get("value") is not None
         for at in hours_within(*span):
             if at in values and values[at] != value:
@@ -183,5 +183,5 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
     values |= dict.fromkeys(doubted)
     remarks = [f"{len(doubted)} hours were given twice with two values and left out"] if doubted else []
     remarks += [f"{left_out} values were none that air can have and left out"] if left_out else []
-    anchored, said = extremes.meet(NAME, properties, values)
-    return reading.hours_of(NAME, values, {}, anchored=anchored), remarks + said
+    anchored, said = daily_extremes.meet(NAME, properties, values)
+    return strict_json.hours_of(NAME, values, {}, anchored=anchored), remarks + said

@@ -12,10 +12,10 @@ from datetime import UTC, datetime, timedelta
 from statistics import stdev
 from typing import Any
 
-from breeder.weather.services import reading
-from breeder.weather.services.asking import PROGRAM, plain_degrees
-from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
-from breeder.weather.services.values import Answer, Ask, FetchedForecast, Spot, SpotHours
+from breeder.weather.services import strict_json
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
+from breeder.weather.services.request_parts import PROGRAM, plain_degrees
+from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot, SpotHours
 
 NAME = "Open-Meteo"
 KEYED_HOME = "https://customer-api.open-meteo.com"
@@ -72,13 +72,13 @@ class OwnService:
             raise BadResponse(NAME, "missing part", "the forecast was never asked")
         answer = responses[-1]
         document = _checked(answer, self.secret_key)
-        latitude, longitude = (reading.number(document.get(name)) for name in ("latitude", "longitude"))
+        latitude, longitude = (strict_json.number(document.get(name)) for name in ("latitude", "longitude"))
         if latitude is None or longitude is None:
             raise BadResponse(NAME, "missing part", "it does not say for which place it is")
-        reading.refuse_far(NAME, place, latitude, longitude)
-        if reading.number(document.get("utc_offset_seconds")) != 0.0:
+        strict_json.refuse_far(NAME, place, latitude, longitude)
+        if strict_json.number(document.get("utc_offset_seconds")) != 0.0:
             raise BadResponse(NAME, "clock", "its times are not in GMT, which was asked")
-        issued_at, _ = reading.issued(NAME, None, answer.fetched_at, now)
+        issued_at, _ = strict_json.issued(NAME, None, answer.fetched_at, now)
         return FetchedForecast(
             service=self.key,
             hours=_hours(document),
@@ -88,7 +88,7 @@ class OwnService:
             credit=self.credit,
             grid_latitude=latitude,
             grid_longitude=longitude,
-            grid_elevation_m=reading.number(document.get("elevation")),
+            grid_elevation_m=strict_json.number(document.get("elevation")),
             digest=answer.digest,
             remarks=("the service never says when it was issued; twelve hours before it was fetched are assumed",),
         )
@@ -97,7 +97,7 @@ class OwnService:
 def _checked(answer: Answer, secret: str = "") -> dict[str, Any]:
     """Return the document of an answer without error; the service can fail half-way through a good status."""
     try:
-        document = reading.document(NAME, answer)
+        document = strict_json.document(NAME, answer)
     except BadResponse:
         if answer.status == 200:
             raise
@@ -136,11 +136,11 @@ def _free_again(reason: str, at: datetime) -> datetime:
 
 
 def _hours(document: Mapping[str, Any]) -> SpotHours:
-    hourly = reading.part(NAME, document, "hourly", dict)
-    units = reading.part(NAME, document, "hourly_units", dict)
-    times = reading.part(NAME, hourly, "time", list)
+    hourly = strict_json.part(NAME, document, "hourly", dict)
+    units = strict_json.part(NAME, document, "hourly_units", dict)
+    times = strict_json.part(NAME, hourly, "time", list)
     name = _series_named(hourly)
-    reading.in_celsius(NAME, units.get(name))
+    strict_json.in_celsius(NAME, units.get(name))
     rows = _column(hourly, name, len(times))
     spread = _spread(hourly, units, len(times))
     values: dict[datetime, float | None] = {}
@@ -149,8 +149,8 @@ def _hours(document: Mapping[str, Any]) -> SpotHours:
         at = _moment(text)
         if at in values:
             raise BadResponse(NAME, "times", "an hour comes twice")
-        values[at], spreads[at] = reading.air_c(rows[index]), spread[index]
-    return reading.hours_of(NAME, values, {}, spreads)
+        values[at], spreads[at] = strict_json.air_c(rows[index]), spread[index]
+    return strict_json.hours_of(NAME, values, {}, spreads)
 
 
 def _series_named(hourly: Mapping[str, Any]) -> str:
@@ -164,7 +164,7 @@ def _series_named(hourly: Mapping[str, Any]) -> str:
 
 
 def _column(hourly: Mapping[str, Any], name: str, length: int) -> list[Any]:
-    rows = reading.part(NAME, hourly, name, list)
+    rows = strict_json.part(NAME, hourly, name, list)
     if len(rows) != length:
         raise BadResponse(NAME, "shape", f"{length} times stand beside {len(rows)} values")
     return rows
@@ -173,14 +173,14 @@ def _column(hourly: Mapping[str, Any], name: str, length: int) -> list[Any]:
 def _spread(hourly: Mapping[str, Any], units: Mapping[str, Any], length: int) -> list[float | None]:
     """Return the spread by hour: as given, or over the members where at least ten of them are there."""
     if SPREAD in hourly and units.get(SPREAD) in SPREAD_UNITS:
-        found = [reading.number(one) for one in _column(hourly, SPREAD, length)]
+        found = [strict_json.number(one) for one in _column(hourly, SPREAD, length)]
         return [one if one is not None and one >= 0 else None for one in found]
     names = [name for name in hourly if MEMBER.fullmatch(name)]
     names += [AIR] if names and AIR in hourly else []
     columns = [_column(hourly, name, length) for name in names]
     spread: list[float | None] = []
     for index in range(length):
-        members = reading.finite([reading.air_c(column[index]) for column in columns])
+        members = strict_json.finite([strict_json.air_c(column[index]) for column in columns])
         spread.append(stdev(members) if len(members) >= LEAST_MEMBERS else None)
     return spread
 
@@ -191,6 +191,6 @@ def _moment(text: Any) -> datetime:
         found = datetime.fromisoformat(text)
     except (TypeError, ValueError):
         raise BadResponse(NAME, "times", "an hour cannot be read") from None
-    if found.tzinfo is not None or not reading.whole_hour(found.replace(tzinfo=UTC)):
+    if found.tzinfo is not None or not strict_json.whole_hour(found.replace(tzinfo=UTC)):
         raise BadResponse(NAME, "times", "its hours are not whole hours of GMT")
     return found.replace(tzinfo=UTC)

@@ -6,12 +6,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
 
-from breeder.weather.services import reading
-from breeder.weather.services.asking import identification, rebased
+from breeder.weather.services import strict_json
+from breeder.weather.services.errors import BadResponse, NotCovered
 from breeder.weather.services.nws import ACCEPT, HOME, NAME, UsService
-from breeder.weather.services.reading import km_between
-from breeder.weather.services.troubles import BadResponse, NotCovered
-from breeder.weather.services.values import Answer, Ask, Spot
+from breeder.weather.services.request_parts import identification, rebased
+from breeder.weather.services.strict_json import km_between
+from breeder.weather.services.types import Answer, Ask, Spot
 
 # The air of a station farther off is another air.
 FARTHEST_KM = 40.0
@@ -54,8 +54,8 @@ class UsStations:
             return self.service.build_requests(place, start, end)
         headers = {"Accept": ACCEPT, "User-Agent": identification(NAME, self.service.contact)}
         if "stations" not in answers:
-            properties = reading.part(NAME, self.service.checked(answers["point"]), "properties", dict)
-            url = reading.part(NAME, properties, "observationStations", str)
+            properties = strict_json.part(NAME, self.service.checked(answers["point"]), "properties", dict)
+            url = strict_json.part(NAME, properties, "observationStations", str)
             if not urlsplit(url).path.endswith("/stations"):
                 raise BadResponse(NAME, "address", "the point names no stations")
             asked = rebased(url, self.service.home, HOME)
@@ -71,9 +71,9 @@ class UsStations:
         station, km = self._nearest(answers["stations"], place)
         document = self.service.checked(answers["observations"])
         found: dict[datetime, float | None] = {}
-        for feature in reading.part(NAME, document, "features", list):
+        for feature in strict_json.part(NAME, document, "features", list):
             properties = feature.get("properties") if isinstance(feature, dict) else None
-            at = reading.utc(properties.get("timestamp")) if isinstance(properties, dict) else None
+            at = strict_json.utc(properties.get("timestamp")) if isinstance(properties, dict) else None
             if at is not None and now - OLDEST_REPORT <= at <= now:
                 found[at] = _air(properties.get("temperature"))
         if all(value is None for value in found.values()):
@@ -82,7 +82,7 @@ class UsStations:
 
     def _nearest(self, answer: Answer, place: Spot) -> tuple[str, float]:
         best: tuple[float, str] | None = None
-        for feature in reading.part(NAME, self.service.checked(answer), "features", list):
+        for feature in strict_json.part(NAME, self.service.checked(answer), "features", list):
             named = _station(feature)
             if named is not None:
                 name, longitude, latitude = named
@@ -105,15 +105,15 @@ def _station(feature: Any) -> tuple[str, float, float] | None:
         return None
     if not isinstance(position, list) or len(position) < 2:
         return None
-    longitude, latitude = (reading.number(one) for one in position[:2])
+    longitude, latitude = (strict_json.number(one) for one in position[:2])
     return None if longitude is None or latitude is None else (name, longitude, latitude)
 
 
 def _air(value: Any) -> float | None:
     if not isinstance(value, dict) or str(value.get("qualityControl")) not in TRUSTED:
         return None
-    reading.in_celsius(NAME, value.get("unitCode"))
-    return reading.air_c(value.get("value"))
+    strict_json.in_celsius(NAME, value.get("unitCode"))
+    return strict_json.air_c(value.get("value"))
 
 
 def _stamp(at: datetime) -> str:

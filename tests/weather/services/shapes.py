@@ -4,7 +4,7 @@ import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from breeder.weather.services.values import Answer, Spot
+from breeder.weather.services.types import Answer, Spot
 
 NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
 HERE = Spot(35.15, -90.05)

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from breeder.weather.services import coarse
-from breeder.weather.services.marks import is_anchored, mark, step_of
+from breeder.weather.services import interpolation
+from breeder.weather.services.errors import BadResponse
+from breeder.weather.services.hour_flags import is_anchored, mark, step_of
 from breeder.weather.services.nws import UsService
-from breeder.weather.services.troubles import BadResponse
-from breeder.weather.services.values import FetchedForecast
+from breeder.weather.services.types import FetchedForecast
 from tests.weather.services import shapes
 from tests.weather.services.shapes import HERE, NOW, answer
 
@@ -124,7 +124,7 @@ def test_a_cell_far_from_the_place_is_another_places(corner: list[float], km: st
 
 @given(some.lists(some.floats(-40, 40), min_size=1, max_size=24), some.floats(-45, 45), some.sampled_from([1, -1]))
 def test_hours_bent_to_an_extreme_meet_it_on_its_side_or_stay(hours: list[float], extreme: float, way: int) -> None:
-    bent = coarse.met(hours, extreme, way)
+    bent = interpolation.met(hours, extreme, way)
     assert all(way * (after - before) >= -1e-9 for before, after in zip(hours, bent, strict=True))
     if all(way * (extreme - value) > 0 for value in hours):
         assert max(way * value for value in bent) == pytest.approx(way * extreme, abs=1e-6)

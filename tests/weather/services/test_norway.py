@@ -5,12 +5,12 @@ from typing import Any
 
 import pytest
 
-from breeder.weather import grid
-from breeder.weather.services.coarse import Segment, hours_between
-from breeder.weather.services.marks import step_of
+from breeder.weather import hour_grid
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
+from breeder.weather.services.hour_flags import step_of
+from breeder.weather.services.interpolation import Segment, hours_between
 from breeder.weather.services.met import NorwegianService
-from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
-from breeder.weather.services.values import FetchedForecast, Spot
+from breeder.weather.services.types import FetchedForecast, Spot
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer, step
 
@@ -144,10 +144,10 @@ def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> N
         found = read(shapes.without(COMPLETE, path))
     except Trouble:
         return
-    sure = {whole.hours.starts_at + hour * grid.HOUR: (value, step_of(mark)) for hour, (value, mark) in
+    sure = {whole.hours.starts_at + hour * hour_grid.HOUR: (value, step_of(mark)) for hour, (value, mark) in
             enumerate(zip(whole.hours.c, whole.hours.quality, strict=True))}  # fmt: skip
     for hour, (value, mark) in enumerate(zip(found.hours.c, found.hours.quality, strict=True)):
-        true, step_h = sure[found.hours.starts_at + hour * grid.HOUR]
+        true, step_h = sure[found.hours.starts_at + hour * hour_grid.HOUR]
         # What is not exactly as before is missing, or marked as drawn between steps.
         assert value in (None, true) or step_of(mark) > 1
         assert value is None or step_of(mark) >= step_h

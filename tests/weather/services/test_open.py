@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from breeder.weather import grid
+from breeder.weather import hour_grid
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
 from breeder.weather.services.open_meteo import OwnService
-from breeder.weather.services.troubles import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
-from breeder.weather.services.values import FetchedForecast
+from breeder.weather.services.types import FetchedForecast
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer, hourly
 
@@ -118,9 +118,9 @@ def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, .
         found = read(shapes.without(hourly(), path))
     except Trouble:
         return
-    true = {whole.hours.starts_at + hour * grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
+    true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
     for hour, value in enumerate(found.hours.c):
-        assert value in (None, true[found.hours.starts_at + hour * grid.HOUR])
+        assert value in (None, true[found.hours.starts_at + hour * hour_grid.HOUR])
 
 
 def error(reason: str) -> dict[str, Any]:

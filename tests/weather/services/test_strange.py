@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
+from breeder.weather.services.errors import BadResponse, Trouble
 from breeder.weather.services.met import NorwegianService
 from breeder.weather.services.nws import UsService
 from breeder.weather.services.open_meteo import OwnService
-from breeder.weather.services.troubles import BadResponse, Trouble
 from tests.weather import test_learning
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer

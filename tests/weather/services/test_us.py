@@ -8,10 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from breeder.weather import grid
-from breeder.weather.services.intervals import duration, hours_within, interval
-from breeder.weather.services.nws import UsService
-from breeder.weather.services.troubles import (
+from breeder.weather import hour_grid
+from breeder.weather.services.errors import (  # fmt: skip
     BadResponse,
     NeedsKey,
     NotCovered,
@@ -19,8 +17,10 @@ from breeder.weather.services.troubles import (
     StaleUpstream,
     Trouble,
     Unavailable,
-)  # fmt: skip
-from breeder.weather.services.values import FetchedForecast, Spot
+)
+from breeder.weather.services.intervals import duration, hours_within, interval
+from breeder.weather.services.nws import UsService
+from breeder.weather.services.types import FetchedForecast, Spot
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer
 
@@ -123,8 +123,8 @@ def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, .
         found = read(shapes.without(shapes.grid(), path))
     except Trouble:
         return
-    kept = {found.hours.starts_at + hour * grid.HOUR: value for hour, value in enumerate(found.hours.c)}
-    true = {whole.hours.starts_at + hour * grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
+    kept = {found.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(found.hours.c)}
+    true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
     assert all(value in (None, true[at]) for at, value in kept.items())
     assert found.issued_at <= whole.issued_at
 
@@ -229,8 +229,8 @@ def test_days_on_which_clocks_change_keep_all_their_hours(zone: str, day: tuple[
     span = interval(f"{midnight.isoformat()}/{after.isoformat()}")
     assert span is not None
     hours = hours_within(*span)
-    assert all(later - before == grid.HOUR for before, later in zip(hours, hours[1:], strict=False))
-    length_h = (after.astimezone(UTC) - midnight.astimezone(UTC)) / grid.HOUR
+    assert all(later - before == hour_grid.HOUR for before, later in zip(hours, hours[1:], strict=False))
+    length_h = (after.astimezone(UTC) - midnight.astimezone(UTC)) / hour_grid.HOUR
     assert abs(len(hours) - length_h) < 1
-    if length_h == int(length_h) and grid.hour_of(span[0]) == span[0]:
+    if length_h == int(length_h) and hour_grid.hour_of(span[0]) == span[0]:
         assert len(hours) == length_h

@@ -1,0 +1,179 @@
+"""Reading the book of rules and permits once, and asking it of any number of orders and boxes."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
+from breeder.core.compliance import acceptance, movement
+from breeder.core.compliance.acceptance import Carriage, Carries
+from breeder.core.compliance.facts import Animal, Answer, HeldPermit, Rule, Way
+from breeder.core.compliance.regions import name_of, region_of
+from breeder.people.models import Address
+from breeder.species.classification import is_determined, known_taxa, lineage_of
+from breeder.species.models import Species
+
+NOWHERE = "Where it goes is not known yet, so no rule could be asked. Give the order an address."
+
+
+@dataclass(frozen=True)
+class RuleBook:
+    """All that is on record, and from where this household sends."""
+
+    home: str
+    rules: tuple[Rule, ...]
+    permits: tuple[HeldPermit, ...]
+    carries: tuple[Carries, ...]
+    # What was asked already: many boxes hold the same animals and go to the same state on the same day.
+    answers: dict[tuple[int, Way | Carriage], Answer] = field(default_factory=dict, compare=False)
+
+    def ask(self, species: Species, way: Way) -> Answer:
+        """Return what is on record of a species on a way, reckoned once."""
+        if not any(permit.person_id == way.person_id for permit in self.permits):
+            way = replace(way, person_id=0)  # nobody's: whoever holds no permit is answered alike
+        key: tuple[int, Way | Carriage] = (species.pk, way)
+        if key not in self.answers:
+            self.answers[key] = movement.may_go(animal_of(species), way, self.rules, self.permits)
+        return self.answers[key]
+
+    def ask_carrier(self, species: Species, carriage: Carriage) -> Answer:
+        """Return what is on record of a carriage of a species, reckoned once."""
+        key: tuple[int, Way | Carriage] = (species.pk, carriage)
+        if key not in self.answers:
+            self.answers[key] = acceptance.does_take(animal_of(species), carriage, self.carries)
+        return self.answers[key]
+
+
+def read_rules(home: str) -> RuleBook:
+    """Return the whole book in three queries, however many boxes it is then asked of."""
+    return RuleBook(
+        home=home,
+        rules=tuple(rule_of(row) for row in MovementRule.objects.all()),
+        permits=tuple(permit_of(row) for row in Permit.objects.all()),
+        carries=tuple(carries_of(row) for row in CarrierRule.objects.all()),
+    )
+
+
+def rule_of(row: MovementRule) -> Rule:
+    """Return a movement rule as plain facts."""
+    return Rule(
+        taxon=row.taxon,
+        origin=row.origin,
+        destination=row.destination,
+        effect=row.effect,
+        citation=row.citation,
+        authority=row.authority,
+        permit_kind=row.permit_kind,
+        conditions=row.conditions,
+        across_only=row.across_only,
+        verified=row.verified,
+        checked_on=row.checked_on,
+        recheck_on=row.recheck_on,
+        pk=row.pk,
+    )
+
+
+def permit_of(row: Permit) -> HeldPermit:
+    """Return a permit as plain facts."""
+    return HeldPermit(
+        number=row.number,
+        issuer=row.issuer,
+        kind=row.kind,
+        taxa=tuple(row.taxa),
+        origins=tuple(row.origins),
+        destinations=tuple(row.destinations),
+        direction=row.direction,
+        valid_from=row.valid_from,
+        valid_until=row.valid_until,
+        person_id=row.person_id,
+        conditions=row.conditions,
+    )
+
+
+def carries_of(row: CarrierRule) -> Carries:
+    """Return a carrier's rule as plain facts."""
+    return Carries(
+        carrier=row.carrier,
+        service_id=row.service_id,
+        taxon=row.taxon,
+        takes=row.takes,
+        citation=row.citation,
+        season_from=row.season_from,
+        season_until=row.season_until,
+        most_days=row.most_days,
+        domestic_only=row.domestic_only,
+        marking=row.marking,
+        conditions=row.conditions,
+        verified=row.verified,
+        checked_on=row.checked_on,
+        recheck_on=row.recheck_on,
+    )
+
+
+def covers_nothing(taxon: str) -> bool:
+    """Return whether a name covers no species of the book and is no higher taxon that is known: a slip, perhaps."""
+    named = {name.lower() for species in Species.objects.all() for name in lineage_of(species)}
+    return bool(taxon) and taxon.lower() not in named | {name.lower() for name in known_taxa()}
+
+
+def animal_of(species: Species) -> Animal:
+    """Return a species with every name that covers it."""
+    return Animal(str(species), lineage_of(species), is_determined(species))
+
+
+def ask_way(book: RuleBook, species: Iterable[Species], address: Address | None, on: date, person_id: int) -> Answer:
+    """Return what the book says of these species going to an address on a day."""
+    if address is None:
+        return Answer(questions=(NOWHERE,))
+    way = Way(book.home, region_of(address.country, address.region), on, person_id)
+    answer = Answer()
+    for one in _once(species):
+        answer += book.ask(one, way)
+    return _shortened(answer, way)
+
+
+def ask_carrier(
+    book: RuleBook, species: Iterable[Species], service: Service, address: Address | None, on: date | None
+) -> Answer:
+    """Return what the book says of a service carrying these species there; without a day no season is asked."""
+    carriage = _carriage(book, service, address, on)
+    answer = Answer()
+    for one in _once(species):
+        answer += book.ask_carrier(one, carriage)
+    return answer
+
+
+def markings_of(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
+    """Return what a service's carrier asks to be written on a box with these species, each marking once."""
+    carriage = _carriage(book, service, None, None)
+    animals = [animal_of(one) for one in _once(species)]
+    found = [one for animal in animals for one in acceptance.markings(animal, carriage, book.carries)]
+    return tuple(dict.fromkeys(found))
+
+
+def _carriage(book: RuleBook, service: Service, address: Address | None, on: date | None) -> Carriage:
+    return Carriage(
+        carrier=service.carrier,
+        service_id=service.pk,
+        called=str(service),
+        latest_days=service.latest_days,
+        origin=book.home,
+        destination=region_of(address.country, address.region) if address else "",
+        on=on,
+    )
+
+
+def _once(species: Iterable[Species]) -> list[Species]:
+    return list({one.pk: one for one in species}.values())
+
+
+def _shortened(answer: Answer, way: Way) -> Answer:
+    """Put several species of which nothing is on record into one sentence."""
+    tail = f" into {name_of(way.destination)}."
+    start = "Nothing is on record for "
+    names = [one[len(start) : -len(tail)] for one in answer.questions if one.startswith(start) and one.endswith(tail)]
+    if len(names) < 2:
+        return answer
+    rest = [one for one in answer.questions if not one.startswith(start)]
+    together = f"{start}{', '.join(names[:-1])} and {names[-1]}{tail}"
+    return Answer(answer.blocks, (together, *rest), answer.notes, answer.permits)

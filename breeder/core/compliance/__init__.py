@@ -1,0 +1,1 @@
+"""Where animals may go, what carriers take, permits; countries and states."""

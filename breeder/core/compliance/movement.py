@@ -1,0 +1,203 @@
+"""May this animal go there at all? Pure: the book's rules and permits in, an answer in whole sentences out.
+
+Of one authority's rules that speak of an animal and its way, the most specific counts: one that is at least as narrow
+in taxon, origin and destination as another, and narrower in one of them. Where neither is narrower, the stricter
+counts. What several authorities say adds up. A rule that the keeper has not looked up never decides; it only asks.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from breeder.core.compliance import regions
+from breeder.core.compliance.facts import NOTHING, Animal, Answer, Direction, Effect, HeldPermit, Rule, Way, day
+
+# From the strictest to the mildest.
+STRICTNESS = tuple(Effect)
+EFFECT_SAID = {
+    Effect.FORBIDDEN: "forbidden",
+    Effect.PERMIT: "allowed only under a permit",
+    Effect.CONDITIONS: "allowed with conditions",
+    Effect.ALLOWED: "allowed",
+}
+PERMITS_SHOWN = 2
+
+
+def may_go(animal: Animal, way: Way, rules: Sequence[Rule], permits: Sequence[HeldPermit]) -> Answer:
+    """Return what the book says of an animal on a way."""
+    speaking = [rule for rule in rules if applies(rule, animal, way)]
+    verified = deciding([rule for rule in speaking if rule.verified], animal)
+    answer = NOTHING
+    for rule in verified:
+        answer += _said(rule, animal, way, permits)
+    if not verified:
+        answer += Answer(questions=(_nothing(animal, way),))
+    if answer.blocks:
+        return answer
+    return answer + Answer(questions=(*_examples(speaking, animal, way), *_unclear(animal, way, rules)))
+
+
+def applies(rule: Rule, animal: Animal, way: Way) -> bool:
+    """Return whether a rule speaks of this animal on this way."""
+    place = animal.place_of(rule.taxon)
+    if place is None or not (
+        regions.covers(rule.origin, way.origin) and regions.covers(rule.destination, way.destination)
+    ):
+        return False
+    if rule.across_only and way.stays_in_state:
+        return False
+    # An animal that only resembles a species is never allowed by that species' own rule.
+    return animal.determined or place > 0 or rule.effect in (Effect.FORBIDDEN, Effect.PERMIT)
+
+
+def narrower(one: Rule, other: Rule, animal: Animal) -> bool:
+    """Return whether a rule is at least as narrow as another in everything, and narrower in something."""
+    return _beats(_narrowness(one, animal), _narrowness(other, animal))
+
+
+def _beats(one: tuple[int, int, int], other: tuple[int, int, int]) -> bool:
+    return one != other and all(mine >= theirs for mine, theirs in zip(one, other, strict=True))
+
+
+def _narrowness(rule: Rule, animal: Animal) -> tuple[int, int, int]:
+    return (
+        -(animal.place_of(rule.taxon) or 0),
+        regions.depth(rule.origin),
+        regions.depth(rule.destination),
+    )
+
+
+def deciding(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
+    """Return the one rule of each authority that counts: the most specific, on a tie the stricter."""
+    by_authority: dict[str, list[Rule]] = {}
+    for rule in rules:
+        by_authority.setdefault(rule.authority.strip().lower(), []).append(rule)
+    found = []
+    for own in by_authority.values():
+        # Rules as narrow as each other stand and fall together: of each kind the strictest speaks for all.
+        strictest: dict[tuple[int, int, int], Rule] = {}
+        for rule in own:
+            kept = strictest.setdefault(_narrowness(rule, animal), rule)
+            if _mildness(rule) < _mildness(kept):
+                strictest[_narrowness(rule, animal)] = rule
+        left = [rule for at, rule in strictest.items() if not any(_beats(other, at) for other in strictest)]
+        found.append(min(left, key=_mildness))
+    return sorted(found, key=_mildness)
+
+
+def _mildness(rule: Rule) -> int:
+    return STRICTNESS.index(Effect(rule.effect))
+
+
+def _said(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
+    """Return what one rule that counts says."""
+    going = f"{animal.name} into {regions.name_of(way.destination)}"
+    old = f" It was to be looked up again by {day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
+    listed = "" if rule.taxon else " (your rule for all that is not listed)"
+    if rule.effect == Effect.FORBIDDEN:
+        return Answer(blocks=(f"{going} is forbidden{listed}: {rule.said_where}.{old}",))
+    if rule.effect == Effect.PERMIT:
+        return _under_permit(rule, animal, way, permits, f"{going} is allowed only under a permit{listed}", old)
+    terms = f" Conditions: {_ended(rule.conditions)}" if rule.conditions else ""
+    sentence = f"{going} is {EFFECT_SAID[Effect(rule.effect)]}{listed}: {rule.said_where}.{terms}"
+    if old:
+        return Answer(questions=(f"{sentence}{old} Look it up, and write the new date down.",))
+    return Answer(notes=(sentence,))
+
+
+def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit], going: str, old: str) -> Answer:
+    kind = f" ({rule.permit_kind})" if rule.permit_kind else ""
+    near = []
+    for permit in permits:
+        if rule.permit_kind and permit.kind.strip().lower() != rule.permit_kind.strip().lower():
+            continue
+        if way.person_id is None and permit.person_id is not None:
+            continue  # asked without an order: whose permit another is does not matter
+        lacks = why_not(permit, animal, way)
+        if not lacks:
+            terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""
+            note = (
+                f"{going}{kind}, and {permit.called} counts until {day(permit.valid_until)}: {rule.said_where}.{terms}"
+            )
+            asked = (f"{rule.said_where}:{old} Look it up, and write the new date down.",) if old else ()
+            return Answer(questions=asked, notes=(note,), permits=(permit,))
+        near.append(f"{permit.called} {lacks}")
+    why = f" {_ended('; '.join(near[:PERMITS_SHOWN]))}" if near else " None is in the book."
+    return Answer(blocks=(f"{going}{kind}, and no permit counts: {rule.said_where}.{why}{old}",))
+
+
+def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
+    """Return why a permit does not count for an animal on a way; nothing where it does."""
+    places = [place for taxon in permit.taxa if (place := animal.place_of(taxon)) is not None]
+    if not places or (not animal.determined and max(places) == 0):
+        return f"does not name {animal.name}"
+    if permit.person_id is None and permit.direction == Direction.RECEIVE:
+        return "is yours to receive, not to send"
+    if permit.person_id is not None and permit.direction == Direction.SEND:
+        return "is the customer's to send, not to receive"
+    if permit.person_id not in (None, way.person_id):
+        return "is held by somebody else"
+    if not _within(permit.origins, way.origin):
+        return f"does not cover sending from {regions.name_of(way.origin) if way.origin else 'an unknown place'}"
+    if not _within(permit.destinations, way.destination):
+        return f"does not cover {regions.name_of(way.destination)}"
+    if way.on < permit.valid_from:
+        return f"counts only from {day(permit.valid_from)}"
+    return f"ran out on {day(permit.valid_until)}" if way.on > permit.valid_until else ""
+
+
+def _within(codes: Sequence[str], code: str) -> bool:
+    return not codes or any(regions.covers(wider, code) for wider in codes)
+
+
+def _nothing(animal: Animal, way: Way) -> str:
+    return f"Nothing is on record for {animal.name} into {regions.name_of(way.destination)}."
+
+
+def _examples(speaking: Iterable[Rule], animal: Animal, way: Way) -> list[str]:
+    """Return what rules that nobody has looked up would say, where no rule of the keeper's speaks as narrowly."""
+    rules = list(speaking)
+    own = [rule for rule in rules if rule.verified]
+    found = deciding([rule for rule in rules if not rule.verified], animal)
+    return [
+        f"An unverified example says that {rule.taxon or 'what is not listed'} into "
+        f"{regions.name_of(rule.destination)} is {EFFECT_SAID[Effect(rule.effect)]}: {rule.said_where}."
+        for rule in found
+        if not any(narrower(one, rule, animal) or _narrowness(one, animal) == _narrowness(rule, animal) for one in own)
+    ]
+
+
+def _unclear(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
+    """Return what could not be asked because a place or the species is not known well enough."""
+    speaks = [rule for rule in rules if rule.verified and animal.place_of(rule.taxon) is not None]
+    said = []
+    if not way.origin and any(rule.origin or rule.across_only for rule in speaks):
+        said.append("From where you send is not known. Write your own state or country in the settings.")
+    if not regions.is_state(way.destination) and any(
+        regions.is_state(rule.destination) and regions.covers(way.destination, rule.destination) for rule in speaks
+    ):
+        said.append(
+            f"The address names no state of {regions.name_of(way.destination)}, so rules of single states were not "
+            "asked. Write the state into the address."
+        )
+    if not animal.determined:
+        said += _resembles(animal, way, rules)
+    return said
+
+
+def _resembles(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
+    genus = animal.lineage[0].split(" ")[0].lower() if animal.lineage else ""
+    near = {
+        rule.taxon
+        for rule in rules
+        if rule.verified
+        and rule.effect in (Effect.FORBIDDEN, Effect.PERMIT)
+        and rule.taxon.lower().startswith(f"{genus} ")
+        and animal.place_of(rule.taxon) is None
+        and regions.covers(rule.destination, way.destination)
+    }
+    if not genus or not near:
+        return []
+    return [f"{animal.name} is not determined, and the rule for {', '.join(sorted(near))} may be about it."]
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith((".", "?")) else f"{text}."

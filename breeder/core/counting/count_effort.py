@@ -1,0 +1,73 @@
+"""How much work a count takes: passes of a removal, portions of a clustered tub, and how clustered it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import special
+
+from .methods.removal import form_one
+
+LEAST_K, MOST_K = 1e-4, 1e4  # of the negative binomial: from one heap to spread evenly
+
+
+def removal_cv(held: float, share_caught: float, passes: int) -> float:
+    """Return standard error / number of a removal in passes that each catch a share. Source: Bohlin et al. 1989."""
+    return form_one(held, share_caught, passes) / held
+
+
+def passes_needed(held: float, share_caught: float, cv: float) -> int:
+    """Return the fewest passes (at least 2) that bring a removal's relative error down to `cv`."""
+    passes = 2
+    while removal_cv(held, share_caught, passes) > cv:
+        passes += 1
+    return passes
+
+
+def portions_needed(mean: float, k: float, cv: float) -> int:
+    """Return (1/μ + 1/k)/D² portions for a relative error D, animals per portion μ, clumping k (negative binomial).
+
+    Source: Karandinos 1976; Elliott 1977 (from memory).
+    """
+    return math.ceil((1 / mean + 1 / k) / cv**2 - 1e-9)
+
+
+def clumping_by_moments(mean: float, variance: float) -> float:
+    """Return k = μ²/(s² − μ) of the negative binomial; infinite when animals are spread at least evenly."""
+    return mean**2 / (variance - mean) if variance > mean else math.inf
+
+
+def clumping_by_zeros(mean: float, empty_share: float) -> float | None:
+    """Return the k at which k·log(1 + μ/k) = log(N/N0), from the share of empty portions; None when none fits.
+
+    Source: Ludwig & Reynolds 1988, Statistical Ecology.
+    """
+    wanted = -math.log(empty_share)
+
+    def apart(k: float) -> float:
+        return k * math.log1p(mean / k) - wanted
+
+    if apart(LEAST_K) * apart(MOST_K) > 0:
+        return None
+    from scipy import optimize  # a third of a second that only a plan needs
+
+    return float(optimize.brentq(apart, LEAST_K, MOST_K))
+
+
+def clumping_by_likelihood(frequency: Sequence[int]) -> float:
+    """Return the k of most likelihood, from how many portions held 0, 1, 2, … animals. Source: Bliss & Fisher 1953."""
+    counts, times = np.arange(len(frequency)), np.asarray(frequency, dtype=float)
+    n = times.sum()
+    mean = float(times @ counts) / n
+
+    def loss(log_k: float) -> float:
+        k = math.exp(log_k)
+        each = special.gammaln(counts + k) - special.gammaln(k) + counts * np.log(mean / (mean + k))
+        return -float(times @ each + n * k * math.log(k / (mean + k)))
+
+    from scipy import optimize  # as above
+
+    found = optimize.minimize_scalar(loss, bounds=(math.log(LEAST_K), math.log(MOST_K)), method="bounded")
+    return math.exp(float(found.x))

@@ -1,0 +1,151 @@
+"""What to count next: the tubs whose doubt keeps most animals from being sold, or hides a danger."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from scipy import special
+
+from .defaults import CRASH_SHARE, DANGER_CHANCE, TUBS_A_WEEK
+from .plurals import many
+
+
+@dataclass(frozen=True)
+class TubDoubt:
+    """One tub and stage today: likely number, safe bound, spread on the log scale, and whether its count is too old."""
+
+    ref: Any
+    likely: float
+    lower: int
+    log_sd: float
+    stale: bool = False
+
+
+@dataclass(frozen=True)
+class LineDoubt:
+    """One stage of a line: the tubs that may be sold from, what stays, and what is promised.
+
+    `needed` is the number that must not be missing (None: what stays and is promised). `harvest_share` of what is there
+    may be taken between two counts; None when nothing limits that. `free` is what may be promised today, where the
+    caller knows better than the sum of bounds; None to take that. A line that is not `sold` loses nothing by doubt, but
+    may still be in danger.
+    """
+
+    name: str  # what sentences about it begin with
+    tubs: tuple[TubDoubt, ...]
+    kept_back: int
+    promised: int = 0
+    harvest_share: float | None = None
+    free: int | None = None
+    sold: bool = True
+    needed: int | None = None
+
+    @property
+    def least(self) -> int:
+        """The number below which the line is in danger."""
+        return self.kept_back + self.promised if self.needed is None else self.needed
+
+    @property
+    def least_words(self) -> str:
+        """What that number is made of."""
+        return "that stay and are promised" if self.promised else "that must stay"
+
+
+@dataclass(frozen=True)
+class NextCount:
+    """A tub worth counting: animals that its doubt keeps from being sold, chance of danger in its line, and why."""
+
+    ref: Any
+    line: str
+    unsold: float
+    danger: float
+    why: str
+
+
+def what_to_count(lines: Iterable[LineDoubt], most: int = TUBS_A_WEEK) -> list[NextCount]:
+    """Return at most 25 tubs: those of lines that may be in danger first, then by animals that doubt keeps unsold."""
+    found = [wish for line in lines for wish in _wishes(line)]
+    hidden = [wish for wish in found if is_hidden(wish.danger) or wish.unsold >= 1]
+    return sorted(hidden, key=lambda wish: (-_grade(wish.danger), -wish.unsold, str(wish.ref)))[:most]
+
+
+def unsold_by_doubt(line: LineDoubt) -> float:
+    """Return the animals that could likely be promised beyond what the bounds allow today."""
+    if not line.sold:
+        return 0.0
+    spare = line.kept_back + line.promised
+    held = sum(tub.likely for tub in line.tubs)
+    likely = held - spare
+    if line.harvest_share is not None:
+        likely = min(likely, line.harvest_share * held - line.promised)
+    safe = sum(0 if tub.stale else tub.lower for tub in line.tubs) - spare if line.free is None else line.free
+    return max(0.0, max(0.0, likely) - max(0.0, safe))
+
+
+def is_hidden(danger: float) -> bool:
+    """Return whether a count would tell something: a danger that is neither unlikely nor already known."""
+    return DANGER_CHANCE <= danger <= 1 - DANGER_CHANCE
+
+
+def chance_below(line: LineDoubt) -> float:
+    """Return the chance that the line holds less than what stays and is promised.
+
+    Errors go together, so the tubs' quantiles add: the chance is that of the quantile at which they add up to the need.
+    """
+    need = line.least
+    if not need:
+        return 0.0
+
+    def held(z: float) -> float:
+        return sum(tub.likely * math.exp(z * tub.log_sd) for tub in line.tubs)
+
+    low, high = -FARTHEST, FARTHEST
+    if held(low) >= need:
+        return 0.0
+    if held(high) < need:
+        return 1.0
+    for _ in range(HALVINGS):
+        half = (low + high) / 2
+        low, high = (low, half) if held(half) >= need else (half, high)
+    return float(special.ndtr(low))
+
+
+FARTHEST = 8.0  # standard deviations
+HALVINGS = 50
+GRADES = 20  # dangers are ranked in twentieths; within one the animals unsold decide
+
+
+def crashed(believed: float, counted: float) -> bool:
+    """Return whether a count found less than half of what was believed (both in animals, at the same moment)."""
+    return counted < CRASH_SHARE * believed
+
+
+def _wishes(line: LineDoubt) -> list[NextCount]:
+    unsold, danger = unsold_by_doubt(line), chance_below(line)
+    doubts = [tub.likely - (0 if tub.stale else tub.lower) for tub in line.tubs]
+    whole = sum(doubts)
+    shares = [doubt / whole if whole > 0 else 0.0 for doubt in doubts]
+    return [
+        NextCount(tub.ref, line.name, unsold * share, danger if share else 0.0, _why(tub, unsold * share, danger, line))
+        for tub, share in zip(line.tubs, shares, strict=True)
+    ]
+
+
+def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
+    if is_hidden(danger):
+        return f"{line.name} may hold fewer than the {line.least} {line.least_words}: about {danger:.0%} likely."
+    old = "Its count is too old to sell on. " if tub.stale else ""
+    return f"{old}Doubt keeps about {many(round(unsold), 'animals')} from being sold."
+
+
+def _grade(danger: float) -> int:
+    return math.floor(danger * GRADES) if is_hidden(danger) else 0
+
+
+def dangers(lines: Sequence[LineDoubt]) -> list[tuple[str, float]]:
+    """Return the lines that may be below what stays and is promised, with the chance, the worst first."""
+    chances = [(line.name, chance_below(line)) for line in lines]
+    return sorted((pair for pair in chances if pair[1] >= DANGER_CHANCE), key=lambda pair: -pair[1])

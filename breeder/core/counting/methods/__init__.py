@@ -1,0 +1,46 @@
+"""All ways to count a tub, each with its own bound, and what is stored of a count."""
+
+from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
+from ..errors import BadCount
+from .change_in_ratio import Sexes, by_sexes
+from .count import Count, log_sd_of
+from .direct import after_sale, full_sort, hand, left_after, weight
+from .mark_recapture import marked
+from .removal import removal
+from .subsample import Layer, layers, portions
+from .visual import eye, index, piece, wilson
+
+shelter = index  # animals seen at a shelter: the same computation
+
+
+def working(count: Count) -> tuple[str, ...]:
+    """Return how a count was computed, as sentences for the page; what to beware of comes last."""
+    return (*count.steps, *count.notes)
+
+
+__all__ = [
+    "EYE_CLASSES",
+    "SHARED_SD",
+    "BadCount",
+    "Count",
+    "EyeClass",
+    "Layer",
+    "Sexes",
+    "after_sale",
+    "by_sexes",
+    "eye",
+    "full_sort",
+    "hand",
+    "index",
+    "layers",
+    "left_after",
+    "log_sd_of",
+    "marked",
+    "piece",
+    "portions",
+    "removal",
+    "shelter",
+    "weight",
+    "wilson",
+    "working",
+]

@@ -1,0 +1,149 @@
+"""Counts with the animals in the hand: counted one by one, sorted, weighed, and before and after a sale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from ..defaults import CONFIDENCE
+from ..errors import MOST_ANIMALS, Checks
+from ..quantiles import STORED_Z, z_of
+from .count import NOTHING_AT_ALL, Asked, Count, Own, as_count, spread_to
+
+
+def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
+    """Return a count one by one, of which a share of the animals may have been missed.
+
+    Assumes each animal is missed with chance `missed_share` on its own, so the number held is `counted` plus a negative
+    binomial; the lower bound is what was counted. `confidence` is one-sided, `shared_sd` on the log scale. Raises
+    BadCount. Source: negative binomial waiting time, any textbook.
+    """
+    return _one_by_one("hand", counted, missed_share, Asked(confidence, shared_sd))
+
+
+def full_sort(
+    counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+) -> Count:
+    """Return a full sort of the tub: every animal picked out and counted, the substrate gone through.
+
+    The same arithmetic as `hand`; kept apart because it is what guesses are measured against. Raises BadCount.
+    """
+    return _one_by_one("full_sort", counted, missed_share, Asked(confidence, shared_sd))
+
+
+def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> Count:
+    checks = Checks()
+    checks.spread(asked.confidence, asked.shared_sd)
+    checks.animals("counted", number, least=0)
+    checks.number("missed_share", missed_share, least=0, below=1, remedy="Give a share such as 0.05 for 5 in 100.")
+    checks.done()
+    estimate = number / (1 - missed_share)
+    error = math.sqrt(number * missed_share) / (1 - missed_share)
+    own = Own(estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error)
+    if missed_share:
+        steps = (f"{number} counted / (1 − {missed_share:g} missed) = {estimate:.1f}; at least the {number} counted.",)
+    else:
+        steps = (f"{number} counted one by one.",)
+    return as_count(method, own, asked, steps=steps)
+
+
+def weight(
+    sample_count: int, sample_g: float, whole_g: float, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+) -> Count:
+    """Return whole weight divided by the mean weight in one counted sample (grams, animals free of substrate).
+
+    Assumes the sample has the same mix of sizes as the rest. One sample does not show its own error, so the bound
+    rests on `shared_sd` and is None without it; the sample itself was in the hand and is a floor. Raises BadCount.
+    Common practice, no source.
+    """
+    checks = Checks()
+    checks.spread(confidence, shared_sd)
+    checks.animals("sample_count", sample_count, least=1, remedy="Count some animals and weigh them first.")
+    checks.measure("sample_g", sample_g, remedy="Weigh the counted sample in grams.")
+    checks.measure("whole_g", whole_g, remedy="Weigh all animals, the sample included, in grams.")
+    if 0 < whole_g < sample_g:
+        checks.wrong(
+            "whole_g",
+            f"All animals weigh {whole_g:g} g, less than the sample of {sample_g:g} g. Weigh both again in grams.",
+        )
+    checks.done()
+    estimate = sample_count * whole_g / sample_g
+    own = Own(estimate, None, None, None, floor=float(sample_count))
+    notes = (
+        () if shared_sd else ("One weighed sample does not show its own error, so there is no bound and no interval.",)
+    )
+    each_g = sample_g / sample_count
+    steps = (
+        f"{sample_count} animals weigh {sample_g:g} g: {each_g:.4g} g each.",
+        f"{whole_g:g} g / {each_g:.4g} g = {estimate:.1f}.",
+    )
+    return as_count("weight", own, Asked(confidence, shared_sd), notes, steps)
+
+
+def after_sale(
+    index_before: float, index_after: float, removed: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+) -> Count:
+    """Return how many the tub held before a sale, from the same index (bait, shelter) before and after it.
+
+    Assumes both looks see the same share, Poisson-spread, and that only the `removed` animals left between them; the
+    estimate is the number *before* the sale, so what is left is that less `removed`. The bound is log-normal with the
+    delta-method standard error, never below the animals removed. When the index did not fall everything is None with a
+    note. Raises BadCount. Source: Hoenig et al. 1993, ICES CM 1993/D:51.
+    """
+    checks = Checks()
+    checks.spread(confidence, shared_sd)
+    checks.number(
+        "index_before",
+        index_before,
+        above=0,
+        most=MOST_ANIMALS,
+        remedy="Without a look before the sale this cannot be used.",
+    )
+    checks.number("index_after", index_after, least=0, most=MOST_ANIMALS)
+    checks.animals("removed", removed, least=1, remedy="Nothing was taken out, so count in another way.")
+    checks.done()
+    asked = Asked(confidence, shared_sd)
+    if index_after >= index_before:
+        why = (
+            f"The index did not fall ({index_before:g} before, {index_after:g} after taking {removed}), so the "
+            "number cannot be worked out from it. Count in another way."
+        )
+        return Count("after_sale", None, None, None, None, (why,), None, confidence, shared_sd, taken_since=removed)
+    estimate = removed * index_before / (index_before - index_after)
+    fall = index_after / index_before
+    error = removed / (1 - fall) ** 2 * math.sqrt(fall**2 / index_before + fall / index_before)
+    log_sd = math.sqrt(math.log1p((error / estimate) ** 2))
+    own = Own(
+        estimate,
+        error,
+        lambda level: estimate * math.exp(-z_of(level) * log_sd),
+        lambda level: estimate * math.exp(z_of(level) * log_sd),
+        floor=float(removed),
+    )
+    steps = (
+        f"The index fell from {index_before:g} to {index_after:g}, by {1 - fall:.0%}, when {removed} were taken.",
+        f"{removed} × {index_before:g} / ({index_before:g} − {index_after:g}) = {estimate:.1f} before the sale.",
+    )
+    notes = (f"About {estimate - removed:.0f} are left after the sale.",)
+    return as_count("after_sale", own, asked, notes, steps, taken_since=removed)
+
+
+def left_after(count: Count) -> Count:
+    """Return a count by before-and-after a sale as one of what is left: what was taken off estimate and bounds alike.
+
+    A count that determines nothing stays as it is.
+    """
+    taken = count.taken_since
+    if not taken or count.estimate is None or count.lower is None or count.log_sd is None:
+        return count
+    left = max(count.estimate - taken, NOTHING_AT_ALL)
+    lower95 = count.estimate * math.exp(-STORED_Z * count.log_sd) - taken
+    return replace(
+        count,
+        estimate=left,
+        lower=min(left, max(0.0, count.lower - taken)),
+        interval=count.interval and (max(0.0, count.interval[0] - taken), max(left, count.interval[1] - taken)),
+        log_sd=spread_to(left, lower95),
+        floor=0.0,
+        taken_since=0,
+    )

@@ -1,0 +1,118 @@
+"""Mark some, catch again: Chapman's estimate with the exact lower bound."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from scipy import special
+
+from ..defaults import CONFIDENCE, FEW_RECAPTURES
+from ..errors import MOST_ANIMALS, Checks
+from ..quantiles import z_of
+from .count import Asked, Count, Own, as_count
+
+MOULTING = (
+    "Marks are lost at the moult, which makes the estimate too high. Catch again within a few days, and never sell "
+    "close to this number."
+)
+
+
+TAIL_SDS = 12  # standard deviations beyond which a tail holds nothing that a double can show
+
+
+def marked(
+    marked: int, caught: int, marked_caught: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+) -> Count:
+    """Return Chapman's estimate from animals marked, caught later, and marked among those caught.
+
+    Assumes a closed tub, equal chances of being caught and no mark lost (isopods moult, so a warning goes along). The
+    interval is normal, the lower bound the exact hypergeometric one; neither is below the different animals seen.
+    Raises BadCount. Sources: Chapman 1951; variance Seber 1982, p. 60.
+    """
+    checks = Checks()
+    checks.spread(confidence, shared_sd)
+    checks.animals("marked", marked, least=1, remedy="Mark some animals first.")
+    checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
+    checks.animals("marked_caught", marked_caught, least=0)
+    if max(marked, caught) <= MOST_ANIMALS >= marked_caught > min(marked, caught) >= 0:
+        checks.wrong(
+            "marked_caught",
+            f"{marked_caught} marked animals were caught again, more than the {marked} marked or the {caught} caught. "
+            "Check the three numbers.",
+        )
+    checks.done()
+    estimate = (marked + 1) * (caught + 1) / (marked_caught + 1) - 1
+    error = math.sqrt(
+        (marked + 1) * (caught + 1) * (marked - marked_caught) * (caught - marked_caught)
+        / ((marked_caught + 1) ** 2 * (marked_caught + 2))
+    )  # fmt: skip
+    seen = marked + caught - marked_caught
+    own = Own(
+        estimate,
+        error,
+        lambda level: float(exact_lower(marked, caught, marked_caught, level)),
+        lambda level: estimate + z_of(level) * error,
+        floor=float(seen),
+    )
+    steps = (
+        f"({marked} + 1) × ({caught} + 1) / ({marked_caught} + 1) − 1 = {estimate:.1f}; standard error {error:.1f}.",
+        f"{seen} different animals were seen, so there are at least that many.",
+    )
+    asked = Asked(confidence, shared_sd)
+    count = as_count("marked", own, asked, _notes(marked_caught), steps)
+    return _normal_interval(count, own)
+
+
+def exact_lower(marked: int, caught: int, marked_caught: int, confidence: float) -> int:
+    """Return the smallest whole N with P(at most `marked_caught` marked in the catch | N) > 1 − confidence.
+
+    The chance rises with N, so the search doubles and then halves. Source: hypergeometric tail, Seber 1982, ch. 3.
+    """
+    low = marked + caught - marked_caught
+    alpha = 1 - confidence
+    step = 1
+    high = low
+    while at_most(marked_caught, high, marked, caught) <= alpha:
+        low, high, step = high + 1, high + step, 2 * step
+    while low < high:
+        half = (low + high) // 2
+        if at_most(marked_caught, half, marked, caught) > alpha:
+            high = half
+        else:
+            low = half + 1
+    return low
+
+
+def at_most(few: int, held: int, marked: int, caught: int) -> float:
+    """Return the chance of at most `few` marked among `caught` drawn from `held` animals, `marked` of them marked."""
+    least = max(0, caught - (held - marked))
+    if few < least:
+        return 0.0
+    mean = marked * caught / held
+    if few > mean + TAIL_SDS * math.sqrt(mean + 1):
+        return 1.0
+    least = max(least, few - math.ceil(4 * TAIL_SDS * math.sqrt(few + 1)))  # nothing that counts lies below
+    x = np.arange(least, few + 1, dtype=float)
+    log_chance = _log_choose(marked, x) + _log_choose(held - marked, caught - x) - _log_choose(held, float(caught))
+    return float(min(1.0, np.exp(special.logsumexp(log_chance))))
+
+
+def _log_choose(n: int, k: np.ndarray | float) -> np.ndarray:
+    chosen = special.gammaln(n + 1.0) - special.gammaln(np.add(k, 1.0)) - special.gammaln(n - np.asarray(k) + 1.0)
+    return np.asarray(chosen)
+
+
+def _normal_interval(count: Count, own: Own) -> Count:
+    """Give the count the normal interval of its standard error, widened by the shared error."""
+    z = z_of((1 + count.confidence) / 2)
+    reach = z * math.hypot(own.standard_error or 0.0, own.estimate * count.shared_sd)
+    return replace(count, interval=(max(own.floor, own.estimate - reach), own.estimate + reach))
+
+
+def _notes(marked_caught: int) -> tuple[str, ...]:
+    if marked_caught >= FEW_RECAPTURES:
+        return (MOULTING,)
+    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is too low as a rule."
+    return (MOULTING, few)

@@ -1,0 +1,62 @@
+"""A short line: which promises are covered, in which order, and what can be done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from breeder.core.counting.plurals import are
+
+
+@dataclass(frozen=True)
+class Promised:
+    """One promise of a stage: what it is for (`ref`, the caller's own), animals, when made and when paid, if paid."""
+
+    ref: Any
+    number: int
+    made_at: datetime
+    paid_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Covered:
+    """A promise with the animals that are there for it and those that are not."""
+
+    promise: Promised
+    covered: int
+    missing: int
+
+
+def cover(promises: Iterable[Promised], available: int) -> tuple[Covered, ...]:
+    """Return the promises in the order paid, then made, each with what is left for it of `available` animals.
+
+    `available` is what is there above the number kept back. Nothing is cancelled by this; it only tells who would wait.
+    """
+    found = []
+    left = max(0, available)
+    for promise in sorted(promises, key=_turn):
+        covered = min(left, promise.number)
+        left -= covered
+        found.append(Covered(promise, covered, promise.number - covered))
+    return tuple(found)
+
+
+def _turn(promise: Promised) -> tuple[bool, datetime, datetime]:
+    return promise.paid_at is None, promise.paid_at or promise.made_at, promise.made_at
+
+
+def choices(short: int, count_due: bool, tub_named: bool) -> tuple[str, ...]:
+    """Return what the keeper can do about a line that is `short`, in words."""
+    if not short:
+        return ()
+    first = (f"Count the line: {short} {are(short)} missing from an old or careful number.",) if count_due else ()
+    named = ("Leave the tub open, so that another tub can cover it.",) if tub_named else ()
+    return (
+        *first,
+        *named,
+        "Ask the last buyers to wait, to take another line, or to take their money back, until "
+        f"{short} {are(short)} covered.",
+        "Lower the breeding minimum, with a reason that is written down.",
+    )

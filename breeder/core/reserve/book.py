@@ -1,0 +1,189 @@
+"""The stock book of one line, from entries to what may be sold, without a database."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from breeder.core import stock
+from breeder.core.stock import About, Ageing, Belief, Counted, Event, Moved
+
+from .defaults import ADULTS_KEPT, CONFIDENCE
+from .surplus import Free, StageStock, TubStage, stage_free
+
+ADULTS, YOUNG = "adults", "young"
+STAGES = (ADULTS, YOUNG)
+
+Events = dict[tuple[int, str], list[Event]]  # by tub and stage, in the order in which they happened
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What the keeper set for a line: kept back by stage (animals), shares, confidence, and how beliefs fade."""
+
+    kept_back: dict[str, int] = field(default_factory=lambda: {ADULTS: ADULTS_KEPT})
+    confidence: float = CONFIDENCE
+    handling_loss: float = 0.0
+    harvest_share: float | None = None
+    ageing: Ageing = field(default_factory=Ageing)
+
+    def kept(self, stage: str) -> int:
+        """Return what stays of a stage; young keep the adults' number unless they have their own."""
+        return self.kept_back.get(stage, self.kept_back.get(ADULTS, 0))
+
+    def harvest(self, stage: str) -> float | None:
+        """Return the harvest share of a stage; only young are harvested by share."""
+        return self.harvest_share if stage == YOUNG else None
+
+
+@dataclass(frozen=True)
+class Tub:
+    """A tub of the line and what it is for."""
+
+    tub: int
+    purpose: str
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One entry: an event of a tub and stage, or the correction of another entry (which then never happened)."""
+
+    id: int
+    tub: int
+    on: date
+    stage: str = ""
+    event: Event | None = None
+    corrects: int | None = None
+
+
+@dataclass(frozen=True)
+class Promise:
+    """Animals promised from the line, perhaps from one tub."""
+
+    stage: str
+    number: int
+    tub: int | None = None
+
+
+@dataclass(frozen=True)
+class TubPage:
+    """What the book says of one tub and stage on a day; `aged` is the belief as it reads then, `lower` its bound."""
+
+    tub: int
+    aged: Belief
+    lower: int
+    stale: bool
+    free: Free
+
+
+@dataclass(frozen=True)
+class StagePage:
+    """What the book says of one stage of the line."""
+
+    stage: str
+    line: Free
+    breeders: int
+    tubs: tuple[TubPage, ...]
+
+
+def open_book(
+    as_of: date, terms: Terms, tubs: Sequence[Tub], entries: Iterable[Entry], promises: Sequence[Promise]
+) -> dict[str, StagePage]:
+    """Return, by stage, what the line holds and can spare on `as_of`; entries after that day have not happened yet.
+
+    Entries may come in any order and with any ids: they are replayed by day and, within a day, in an order of their own
+    (see `standing`). Raises ValueError when corrections correct each other in a ring.
+    """
+    happened = [entry for entry in standing(entries) if entry.on <= as_of]
+    events: Events = defaultdict(list)
+    for entry in happened:
+        if entry.event is not None:
+            events[entry.tub, entry.stage].append(entry.event)
+    stages = {entry.stage for entry in happened} | {promise.stage for promise in promises} | set(terms.kept_back)
+    return {stage: _stage_page(stage, as_of, terms, tubs, events, promises) for stage in STAGES if stage in stages}
+
+
+def standing(entries: Iterable[Entry]) -> list[Entry]:
+    """Return the entries that still stand, in the order in which they happened, corrections and corrected left out.
+
+    A correction that is itself corrected no longer counts, so what it took away stands again. Within a day the order
+    follows from what the entries say, never from typing: what came in was there to be counted, and what went out left
+    after the count, so that a tie never makes a bound greater.
+    """
+    known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
+    fallen = _fallen(known)
+    return [entry for entry in known if entry.event is not None and entry.id not in fallen]
+
+
+def _within_day(event: Event | None) -> tuple[int, float, float]:
+    if isinstance(event, Counted):
+        return 1, event.estimate, event.log_sd
+    if isinstance(event, Moved):
+        return (0 if event.number > 0 else 2), event.number, 0.0
+    if isinstance(event, About):
+        return (4 if event.number > 0 else 3), event.number, event.log_sd
+    return 5, 0.0, 0.0
+
+
+def _fallen(entries: Sequence[Entry]) -> set[int]:
+    """Return the entries that a standing correction takes away. Raises ValueError for corrections in a ring.
+
+    From the corrections that nothing corrects inwards, without recursion: a chain may be as long as the book.
+    """
+    corrects = {entry.id: entry.corrects for entry in entries if entry.corrects is not None}
+    waiting = Counter(corrects.values())
+    settled = [number for number in corrects if not waiting[number]]
+    fallen: set[int] = set()
+    for number in settled:  # grows while it is walked
+        wrong = corrects[number]
+        if number not in fallen:
+            fallen.add(wrong)
+        waiting[wrong] -= 1
+        if not waiting[wrong] and wrong in corrects:
+            settled.append(wrong)
+    if len(settled) < len(corrects):
+        ring = sorted(set(corrects) - set(settled))
+        raise ValueError(f"The corrections {', '.join(map(str, ring))} correct each other. Take one of them out.")
+    return fallen
+
+
+def _stage_page(
+    stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
+) -> StagePage:
+    beliefs = {tub.tub: stock.replay(events.get((tub.tub, stage), ()), terms.ageing, stage) for tub in tubs}
+    held = [promise for promise in promises if promise.stage == stage]
+    stock = StageStock(
+        stage,
+        tuple(_tub_stage(tub, stage, beliefs[tub.tub], as_of, terms, held) for tub in tubs),
+        terms.kept(stage),
+        sum(promise.number for promise in held),
+        terms.handling_loss,
+        terms.harvest(stage),
+    )
+    line, by_tub = stage_free(stock)
+    pages = tuple(
+        TubPage(tub.tub, stock.aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
+        for tub in stock.tubs
+        if (known := beliefs[tub.tub]) is not None
+    )
+    return StagePage(stage, line, stock.breeders, pages)
+
+
+def _tub_stage(
+    tub: Tub, stage: str, known: Belief | None, as_of: date, terms: Terms, held: Sequence[Promise]
+) -> TubStage:
+    promised = sum(promise.number for promise in held if promise.tub == tub.tub)
+    if known is None:
+        return TubStage(tub.tub, tub.purpose, 0, promised=promised)
+    return TubStage(
+        tub.tub,
+        tub.purpose,
+        stock.lower(known, as_of, terms.confidence, terms.ageing, stage),
+        stock.is_stale(known, as_of, terms.ageing),
+        promised,
+        stock.bound_at_count(known, terms.confidence),
+        known.moved + known.taken,
+        known.taken,
+    )

@@ -1,0 +1,55 @@
+"""A belief as plain JSON values and back, for a database column."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from .belief import Animals, Belief, Gone, Part, Source, Used
+
+
+def as_json(belief: Belief) -> dict[str, Any]:
+    """Return the belief as JSON values; `from_json` gives back an equal belief."""
+    return {
+        "sources": [_source_out(source) for source in belief.sources],
+        "begun_on": belief.begun_on.isoformat(),
+        "moved": belief.moved,
+        "taken": belief.taken,
+        "counted_on": None if belief.counted_on is None else belief.counted_on.isoformat(),
+        "used": None if belief.used is None else belief.used.as_json(),
+    }
+
+
+def from_json(stored: dict[str, Any]) -> Belief:
+    """Return the belief that `as_json` stored."""
+    return Belief(
+        tuple(_source_in(source) for source in stored["sources"]),
+        _day(stored["begun_on"]),
+        stored["moved"],
+        stored["taken"],
+        None if stored["counted_on"] is None else _day(stored["counted_on"]),
+        None if stored["used"] is None else Used(**stored["used"]),
+    )
+
+
+def _source_out(source: Source) -> dict[str, Any]:
+    if isinstance(source, Part):
+        return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.of)}
+    if isinstance(source, Gone):
+        return {"kind": "gone", "middle": source.middle, "log_sd": source.log_sd}
+    values = dict(vars(source))
+    return {"kind": "animals", **values, "since": source.since.isoformat()}
+
+
+def _source_in(stored: dict[str, Any]) -> Source:
+    kind = stored["kind"]
+    values = {name: value for name, value in stored.items() if name != "kind"}
+    if kind == "part":
+        return Part(values["share"], values["log_sd"], from_json(values["of"]))
+    if kind == "gone":
+        return Gone(**values)
+    return Animals(**values | {"since": _day(values["since"])})
+
+
+def _day(text: str) -> date:
+    return datetime.fromisoformat(text) if "T" in text else date.fromisoformat(text)

@@ -1,0 +1,124 @@
+"""How far a forecast is off: at the day's low and at its high, by lead and season, and how these errors go together.
+
+The figures are computed for this project on daily forecasts of the US National Weather Service and what airports then
+measured, 57 US cities, July 2014 to September 2017 (harvest of the ASA Data Expo 2018), about 57 000 pairs a lead.
+They hold for the years measured: no credit is given for forecasts having become better since.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .diurnal import HIGH_LAG_H, LOW_LAG_H, NIGHT_DECAY
+from .ensemble_draws import HOURS, Draws
+
+Array = NDArray[np.float64]
+
+# Standard deviation around the mean error, degC, for 0 to 5 days from the issue in the early morning. The low of the
+# morning of the issue itself is past; its value is drawn on from the next ones.
+HIGH_SD_C = (1.91, 2.11, 2.34, 2.60, 2.90, 3.27)
+LOW_SD_C = (2.12, 2.19, 2.28, 2.42, 2.59, 2.81)
+GROWTH_BEYOND = 1.11  # a day, from the last steps of the table
+SD_CAP_C = 4.5  # no forecast is worse than climate
+HIGH_SEASON = {"winter": 1.13, "spring": 1.08, "summer": 0.87, "autumn": 0.93}
+LOW_SEASON = {"winter": 1.22, "spring": 0.99, "summer": 0.78, "autumn": 1.03}
+LOW_AT_H, HIGH_AT_H = 6.0, 15.0  # local hours of the usual low and high
+# What is to be added to a daily forecast of that service where nothing has been learnt: days turn out warmer by day
+# and colder by night than said.
+USUAL_LOW_BIAS_C, USUAL_HIGH_BIAS_C = -0.65, 0.50
+
+# Places whose errors were compared: 0.55 under 150 km, 0.39, 0.24 at 300-500 km, 0.13, 0.06.
+TOGETHER_NEAR, TOGETHER_FALLS_KM = 0.65, 400.0
+
+SEASONS = ("winter", "spring", "summer", "autumn")
+DAY_H = 12.0  # sunrise to sunset at 6 and 18 h: the usual course of an equal day
+
+
+def high_sd_c(lead_days: ArrayLike, season: str | None = None) -> Array:
+    """Return the standard deviation of the error at a day's high, degC, at days from the issue (any shape, fractions).
+
+    `season`: winter, spring, summer, autumn, or None for the year's mean. Never above 4.5.
+    """
+    days = np.asarray(lead_days, dtype=float) - (HIGH_AT_H - LOW_AT_H) / 24.0
+    return _sd_c(days, HIGH_SD_C, 1.0 if season is None else HIGH_SEASON[season])
+
+
+def low_sd_c(lead_days: ArrayLike, season: str | None = None) -> Array:
+    """Return the standard deviation of the error at a day's low, as `high_sd_c` for the high."""
+    return _sd_c(np.asarray(lead_days, dtype=float), LOW_SD_C, 1.0 if season is None else LOW_SEASON[season])
+
+
+def season_of(month: int, latitude: float) -> str:
+    """Return the meteorological season of a month, 1 to 12, at a latitude in degrees."""
+    quarter = month % 12 // 3
+    return SEASONS[quarter if latitude >= 0 else (quarter + 2) % 4]
+
+
+def _sd_c(days: Array, table: tuple[float, ...], factor: float) -> Array:
+    last = len(table) - 1
+    measured = np.interp(days, np.arange(last + 1.0), table)
+    return np.minimum(factor * measured * GROWTH_BEYOND ** np.maximum(days - last, 0.0), SD_CAP_C)
+
+
+def sd_c(lead_days: ArrayLike, local_hour: ArrayLike, season: str | None = None) -> Array:
+    """Return the standard deviation of the error at hours of the local day, degC: between that of low and high."""
+    share = high_share(local_hour)
+    return share * high_sd_c(lead_days, season) + (1.0 - share) * low_sd_c(lead_days, season)
+
+
+def usual_bias_c(local_hour: ArrayLike) -> Array:
+    """Return what is to be added to such a forecast at hours of the local day where nothing has been learnt, degC."""
+    share = high_share(local_hour)
+    return share * USUAL_HIGH_BIAS_C + (1.0 - share) * USUAL_LOW_BIAS_C
+
+
+def correlation(km: float) -> float:
+    """Return how the errors of two places at a distance in km go together: 0.65 exp(-d/400 km), 1 at one place."""
+    return 1.0 if km < 1.0 else TOGETHER_NEAR * float(np.exp(-km / TOGETHER_FALLS_KM))
+
+
+def high_share(local_hour: ArrayLike) -> Array:
+    """Return how much of the day's high is in each local hour, 0 to 1; the rest is of the low before or coming.
+
+    By day a sine, by night a decay to the coming low, for a day of twelve hours. Source: Parton & Logan 1981.
+    """
+    hour = np.mod(np.asarray(local_hour, dtype=float) - LOW_AT_H, 24.0)
+    by_day = np.sin(np.pi * (np.minimum(hour, DAY_H) - LOW_LAG_H) / (DAY_H + 2.0 * HIGH_LAG_H))
+    night = np.exp(-NIGHT_DECAY * np.maximum(hour - DAY_H, 0.0) / (24.0 - DAY_H))
+    return by_day * night
+
+
+def error_c(
+    drawn: Draws,
+    *,
+    hour: NDArray[np.int64],
+    local_hour: Array,
+    sd: Array,
+    place: int = 0,
+    together: float = 0.0,
+) -> Array:
+    """Return what is added to the forecast, (H, n) in degC: the errors of each day's low and high, and between them.
+
+    `hour` (H,): whole hours since the start common to all legs of the check; `local_hour` (H,): hour of the local day;
+    `sd` (H,) in degC, as of `sd_c`. `place` 0 origin, 1 destination, whose errors go `together` (0 to 1) with the
+    origin's. A greater `sd` moves every member further out. Raises ValueError for hours beyond the draws.
+    """
+    unit = unit_error(drawn, hour=hour, local_hour=local_hour, place=0)
+    if place:
+        alone = unit_error(drawn, hour=hour, local_hour=local_hour, place=place)
+        unit = together * unit + np.sqrt(1.0 - together**2) * alone
+    return (unit * np.asarray(sd)).T
+
+
+def unit_error(drawn: Draws, *, hour: NDArray[np.int64], local_hour: Array, place: int) -> Array:
+    """Return the errors of one place's own draws in parts of the standard deviation, (n, H); as in `error_c`."""
+    if hour.min() < 0 or hour.max() >= HOURS:
+        raise ValueError(f"The hours run from {hour.min()} to {hour.max()}, but draws hold 0 to {HOURS - 1}.")
+    # The day of an hour runs from one usual low to the next, on the clock of the first hour.
+    clock = local_hour[0] + hour - hour[0] - LOW_AT_H
+    day = np.maximum(np.floor(clock / 24.0).astype(int) + 1, 0)
+    after_noon = np.mod(clock, 24.0) >= HIGH_AT_H - LOW_AT_H
+    share = high_share(local_hour)
+    unit = drawn.lows[:, place, day + after_noon] * (1.0 - share) + drawn.highs[:, place, day] * share
+    return unit * drawn.tail[:, None]

@@ -1,0 +1,255 @@
+"""What the animals feel, for many members at once: hourly weather in, the payload's temperature out.
+
+Kits without melting packs are one matrix product per leak level; melting packs and frozen heat packs are marched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import packs as heat_packs
+from .box import FILMS, Network, network
+from .first_order_hold import FINE_PER_HOUR, responses
+from .kit import Kit
+from .phase_change import regimes_of
+from .regime_stepper import march
+from .transition_matrices import Run
+
+Array = NDArray[np.float64]
+
+PER_HOUR = 4  # readings an hour: the payload moves by under 0.01 K between them
+ENERGY_NODES = (0.55, 0.85, 1.25, 1.75)  # where pack power is reckoned; between them a cubic is within 0.1 %
+PIECES_PER_HOUR = 32  # in which a melting pack that leaves its regime is followed
+WARM_UP_H = 6  # of a heat pack: eight times its rise, after which its power is straight over an hour
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What one case does to all its members.
+
+    `ambient_c` (hours + 1, N) in degC at whole hours; `start_c` (N,) in degC; `leak` and `pack_energy` (N,) multiply
+    conductance and heat packs' energy; `films` names the film of each hour, None for the box's own.
+    """
+
+    ambient_c: Array
+    start_c: Array
+    leak: Array
+    pack_energy: Array
+    films: tuple[str | None, ...]
+
+    @property
+    def hours(self) -> int:
+        """Return the length of the run."""
+        return len(self.ambient_c) - 1
+
+    def only(self, who: NDArray[np.int64]) -> Surroundings:
+        """Return the same for some members."""
+        return Surroundings(
+            self.ambient_c[:, who], self.start_c[who], self.leak[who], self.pack_energy[who], self.films
+        )
+
+
+@dataclass(frozen=True)
+class Inside:
+    """The payload at readings `hour` (M,), each member a column of `payload_c` (M, N), in degC."""
+
+    hour: Array
+    payload_c: Array
+    stalled: NDArray[np.bool_]  # (N,): a heat pack froze
+
+
+def surroundings(
+    ambient_c: Array,
+    *,
+    start_c: float | Array,
+    leak: Array | None = None,
+    pack_energy: Array | None = None,
+    film_by_hour: Sequence[str] | None = None,
+) -> Surroundings:
+    """Return checked surroundings; numbers are repeated for all members and what is left out changes nothing.
+
+    Raises ValueError for shapes that do not fit, unknown films and values that are not finite.
+    """
+    weather = np.asarray(ambient_c)
+    if weather.dtype != np.float32:
+        weather = weather.astype(float, copy=False)
+    if weather.ndim != 2 or len(weather) < 2 or not weather.shape[1]:
+        raise ValueError("The weather must be hours + 1 rows of at least one member, and at least two rows.")
+    if not np.isfinite(weather.sum(dtype=float)):  # one NaN or infinity spoils the sum; quicker than looking at each
+        raise ValueError("The weather has missing hours; fill or cut them before, and count the member as unknown.")
+    hours, members = len(weather) - 1, weather.shape[1]
+    films = (None,) * hours if film_by_hour is None else tuple(film_by_hour)
+    if len(films) != hours:
+        raise ValueError(f"There are films for {len(films)} hours, but the weather has {hours}.")
+    unknown = sorted({film for film in films if film is not None} - set(FILMS))
+    if unknown:
+        raise ValueError(f"The film {unknown[0]!r} is not one of: {', '.join(FILMS)}.")
+    start = np.broadcast_to(np.asarray(start_c, dtype=float), (members,))
+    factors = np.ones(members) if leak is None else np.asarray(leak, dtype=float)
+    energy = np.ones(members) if pack_energy is None else np.asarray(pack_energy, dtype=float)
+    if factors.shape != (members,) or energy.shape != (members,):
+        raise ValueError(f"Leak and pack energy must be given for each of the {members} members.")
+    return Surroundings(weather, start, factors, energy, films)
+
+
+def inside(
+    kit: Kit,
+    ambient_c: Array,
+    *,
+    start_c: float | Array,
+    leak: Array | None = None,
+    pack_energy: Array | None = None,
+    film_by_hour: Sequence[str] | None = None,
+    per_hour: int = PER_HOUR,
+) -> Inside:
+    """Return the payload's temperature over the run for each member.
+
+    Assumes weather straight between whole hours and everything at `start_c` (number or (N,)) at hour 0, melting packs
+    at their own start. `ambient_c` (hours + 1, N) in degC, finite: a missing hour is the caller's matter.
+    `leak` (N,) multiplies the box's conductance, `pack_energy` (N,) the heat packs' energy. `film_by_hour`: one of
+    `box.FILMS` for each of the hours; without it the box's own film. `per_hour` readings: 1, 2 or 4; without melting
+    packs also 12. Raises ValueError for shapes that do not fit or values that are not finite.
+    """
+    around = surroundings(ambient_c, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
+    return inside_all(kit, [around], per_hour=per_hour)[0]
+
+
+def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_HOUR) -> list[Inside]:
+    """Return what `inside` returns for several cases at once; melting packs are marched through all together."""
+    if kit.phase_change_packs:
+        return _marched(kit, cases, per_hour)
+    found = [_multiplied(kit, case, per_hour) for case in cases]
+    return _with_stalls(kit, found, cases, per_hour) if kit.heat_packs else found
+
+
+@lru_cache(maxsize=512)
+def _networks(kit: Kit, film: str | None, levels: tuple[float, ...]) -> tuple[Network, ...]:
+    base = network(kit, None if film is None else FILMS[film])
+    return tuple(base.leaking(level) for level in levels)
+
+
+@lru_cache(maxsize=48)
+def response_matrix(
+    kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1
+) -> Array:
+    """Return the response matrix (levels, readings, columns) of a kit to weather, start and pack power."""
+    power = None
+    if kit.heat_packs:
+        knots = np.arange(len(films) * FINE_PER_HOUR + 1) / FINE_PER_HOUR
+        power = np.stack([heat_packs.kit_power_w(kit, knots, energy) for energy in ENERGY_NODES])
+    return responses(tuple(_networks(kit, film, levels) for film in films), power, per_hour, node)
+
+
+def energy_weights(energy: Array) -> Array:
+    """Return (nodes, N): how much of each node's power series a member of that pack energy gets (cubic)."""
+    nodes = np.array(ENERGY_NODES)
+    weights = np.ones((len(nodes), len(energy)))
+    for j, node in enumerate(nodes):
+        for other in np.delete(nodes, j):
+            weights[j] *= (energy - other) / (node - other)
+    return weights
+
+
+def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> Inside:
+    levels, which = np.unique(case.leak, return_inverse=True)
+    matrix = response_matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
+    packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
+    # Members row by row and level by level: the products then read and write memory in one sweep.
+    order = np.argsort(which, kind="stable")
+    rows = np.concatenate([*packs, case.start_c[None], case.ambient_c]).T[order]
+    ends = np.cumsum(np.bincount(which, minlength=len(levels)))
+    found = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
+    curves = np.concatenate(found)[np.argsort(order)]
+    return Inside(np.arange(curves.shape[1]) / per_hour, curves.T, np.zeros(len(which), bool))
+
+
+def _with_stalls(kit: Kit, found: list[Inside], cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """Return the same, with members in whose box a heat pack freezes marched instead, all cases together."""
+    frozen = [_freezing(kit, case, per_hour) for case in cases]
+    hit = [place for place, who in enumerate(frozen) if len(who)]
+    if not hit:
+        return found
+    mended = list(found)
+    for place, again in zip(hit, _marched(kit, [cases[at].only(frozen[at]) for at in hit], per_hour), strict=True):
+        payload, stalled = found[place].payload_c.copy(), found[place].stalled.copy()
+        payload[:, frozen[place]], stalled[frozen[place]] = again.payload_c, again.stalled
+        mended[place] = Inside(found[place].hour, payload, stalled)
+    return mended
+
+
+def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
+    """Return the members in whose box a heat pack would freeze, were it to work until then."""
+    freezing = heat_packs.FREEZING_C
+    cold = np.flatnonzero((case.ambient_c.min(axis=0) < freezing) | (case.start_c < freezing))
+    if not len(cold):
+        return cold
+    air = _multiplied(kit, case.only(cold), per_hour, node=0)
+    power = heat_packs.kit_power_w(kit, air.hour[:, None], case.pack_energy[cold])
+    return cold[heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)]
+
+
+def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """March all cases together in blocks of an hour or less; what follows the end of a shorter case is cut off."""
+    if PER_HOUR % per_hour:
+        raise ValueError(
+            f"There are {per_hour} readings an hour, but with such packs the number must divide {PER_HOUR}."
+        )
+    hours = max(case.hours for case in cases)
+    joined = [np.pad(case.ambient_c, ((0, hours - case.hours), (0, 0)), mode="edge") for case in cases]
+    weather = np.concatenate(joined, axis=1)
+    knots = _knots(kit, weather.min(axis=1))
+    at = np.minimum(knots.astype(int), hours - 1)
+    share = (knots - at)[:, None]
+    outside = weather[at] * (1.0 - share) + weather[at + 1] * share
+    energy = np.concatenate([case.pack_energy for case in cases])
+    power = heat_packs.kit_power_w(kit, knots[:, None], energy) if kit.heat_packs else None
+    start = np.concatenate([case.start_c for case in cases])
+    trace = march(_run(kit, cases, knots, at[:-1]), outside, power, start)
+    reading = np.arange(0, hours * PER_HOUR + 1, PER_HOUR // per_hour)
+    ends = np.cumsum([len(case.leak) for case in cases])[:-1]
+    payloads, stalls = np.split(trace.payload_c[reading], ends, axis=1), np.split(trace.stalled, ends)
+    return [
+        Inside(trace.hour[reading][: case.hours * per_hour + 1], payload[: case.hours * per_hour + 1], stalled)
+        for case, payload, stalled in zip(cases, payloads, stalls, strict=True)
+    ]
+
+
+def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.int64]) -> Run:
+    """Return the seating: one group for each case and leak level; `at` (K-1,) is the hour of each block."""
+    names = tuple(dict.fromkeys(film for case in cases for film in case.films))
+    levels, level = np.unique(np.concatenate([case.leak for case in cases]), return_inverse=True)
+    case_of = np.repeat(np.arange(len(cases)), [len(case.leak) for case in cases])
+    groups, group = np.unique(case_of * len(levels) + level, return_inverse=True)
+    film = [[names.index(case.films[min(hour, case.hours - 1)]) for case in cases] for hour in at]
+    regimes = regimes_of(kit.phase_change_packs)
+    per_piece = PIECES_PER_HOUR if regimes.packs else PER_HOUR
+    return Run(
+        networks=tuple(_networks(kit, name, tuple(float(one) for one in levels)) for name in names),
+        regimes=regimes,
+        hour=knots,
+        pieces=np.rint(np.diff(knots) * per_piece).astype(int),
+        every=per_piece // PER_HOUR,
+        group=group,
+        level=groups % len(levels),
+        film=np.array(film)[:, groups // len(levels)],
+    )
+
+
+def _knots(kit: Kit, coldest_c: Array) -> Array:
+    """Return block ends: hours; quarters until a heat pack has warmed up and wherever frost may stop it.
+
+    `coldest_c` (hours + 1,): the coldest member at each hour.
+    """
+    hour = np.arange(len(coldest_c))
+    if not kit.heat_packs:
+        return hour.astype(float)
+    warm = max(pack.lit_h for pack in kit.heat_packs) + WARM_UP_H
+    frost = np.minimum(coldest_c[:-1], coldest_c[1:]) < heat_packs.FREEZING_C
+    fine = np.repeat((hour[:-1] < warm) | frost, PER_HOUR)
+    quarters = np.arange(len(fine)) / PER_HOUR
+    return np.append(quarters[fine | (quarters % 1 == 0)], hour[-1])

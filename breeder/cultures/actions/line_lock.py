@@ -1,0 +1,131 @@
+"""What every action shares: the turn of its lines, checks of when and how many, and what the fact breaks."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.base import form_tokens
+from breeder.core.counting.plurals import many
+from breeder.cultures import queries, rules, steps
+from breeder.cultures.count_entry import BadFact
+from breeder.cultures.line_stock import LineStock
+from breeder.cultures.models import Culture, Entry, Stage
+from breeder.species.models import Line
+
+CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run this far ahead; common practice, no source
+MOST_ANIMALS = 100_000  # in one entry; more is a slip of the finger. Common practice, no source
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What was written, and in sentences what it breaks."""
+
+    entry: Entry
+    breaks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Turn:
+    """The tubs of one action, read after their lines' turn was taken, and what could be spared before."""
+
+    tubs: dict[int, Culture]
+    before: dict[int, LineStock]
+
+    def recorded(self, entry: Entry, *, token: str, answer: str = "", more: Iterable[str] = ()) -> Recorded:
+        """Close the action: say what it broke, and use up the form's token last of all."""
+        after = queries.stock_by_line(list(self.before))
+        breaks = [*more]
+        for line_id, stock in after.items():
+            breaks += rules.broken_by(self.before[line_id], stock)
+        if token:
+            form_tokens.spend(token, answer or reverse("cultures:tub", args=[entry.culture.number]))
+        return Recorded(entry, tuple(breaks))
+
+
+def take(culture_ids: Iterable[int], *, also_lines: Iterable[int] = ()) -> Turn:
+    """Take the turn of the lines of these tubs, then read them. Raises BadFact for a tub that is not in the book."""
+    wanted = list(dict.fromkeys(culture_ids))
+    # A tub never changes its line, so this may be read before the turn; everything that can change is read after it.
+    line_ids = {*Culture.objects.filter(pk__in=wanted).values_list("line_id", flat=True), *also_lines}
+    steps.take_turn(line_ids)
+    tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=wanted).select_related("line__species")}
+    if len(tubs) < len(wanted):
+        raise BadFact("This tub is not in the book. Go back to the list of tubs and choose another.")
+    return Turn({pk: tubs[pk] for pk in wanted}, queries.stock_by_line(sorted(line_ids)))
+
+
+def moment(tub: Culture, happened_at: datetime | None) -> datetime:
+    """Return when it happened (default now). Raises BadFact for the future, or a time when there was no such tub."""
+    now = timezone.now()
+    at = happened_at or now
+    if at > now + CLOCK_SLACK:
+        raise BadFact(
+            {
+                "happened_at": f"“When” is {_told(at)}, which has not come yet. Give the time it happened, or leave it "
+                "empty for now."
+            }
+        )
+    on = timezone.localdate(at)
+    if on < tub.started_on:
+        raise BadFact(
+            {
+                "happened_at": f"“When” is {_told(at)}, but tub {tub.number} was started on "
+                f"{tub.started_on:%-d %B %Y}. Give a later day, or choose another tub."
+            }
+        )
+    # On its closing day a tub is closed: an old form for it must not write into an empty tub.
+    if tub.closed_on and on >= tub.closed_on:
+        when = f"{tub.closed_on:%-d %B %Y}"
+        raise BadFact(f"Tub {tub.number} was closed on {when}. Choose another tub, or correct its closing first.")
+    return at
+
+
+def whole(field: str, number: Any, *, least: int = 1) -> int:
+    """Return a whole number of animals. Raises BadFact for anything else."""
+    if isinstance(number, bool) or not isinstance(number, int):
+        raise BadFact({field: f"“{field}” is {number!r}, which is not a whole number. Type a number such as 12."})
+    if number < least:
+        raise BadFact({field: f"“{field}” is {number}, but it must be at least {least}. Type how many animals it was."})
+    if number > MOST_ANIMALS:
+        raise BadFact({field: f"“{field}” is {number}, more than one tub can hold ({MOST_ANIMALS}). Type it again."})
+    return number
+
+
+def sexes(number: int, males: int, females: int) -> None:
+    """Check that males and females are part of the number. Raises BadFact."""
+    whole("males", males, least=0)
+    whole("females", females, least=0)
+    if males + females > number:
+        both = f"{many(males, 'males')} and {many(females, 'females')}"
+        said = f"{both} are more than the {number} in all. Type the number again."
+        raise BadFact({"males": said})
+
+
+def record_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
+    """Return the sexes of a change as the ledger keeps them: with its sign, or unknown when none was named."""
+    if not males and not females:
+        return {"males": None, "females": None}
+    return {"males": sign * males, "females": sign * females}
+
+
+def stage_of(line: Line, stage: str) -> str:
+    """Return the stage if this line is kept in it. Raises BadFact."""
+    kept = stages_of(line)
+    if stage not in kept:
+        raise BadFact({"stage": f"“{stage}” is not kept in this line. Choose {' or '.join(kept)}."})
+    return stage
+
+
+def stages_of(line: Line) -> tuple[str, ...]:
+    """Return the stages that a line is kept in: adults and young, or cups."""
+    if line.sold_by == Line.SoldBy.CUP:
+        return (Stage.CUPS.value,)
+    return (Stage.ADULTS.value, Stage.YOUNG.value)
+
+
+def _told(at: datetime) -> str:
+    return f"{timezone.localtime(at):%-d %B %Y}"

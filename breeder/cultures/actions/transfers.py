@@ -1,0 +1,82 @@
+"""Animals from one tub into another: counted over, or tipped over by a share; both sides are written, linked."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from breeder.core.stock import tipping
+from breeder.cultures import belief_store, steps, tub_ledger
+from breeder.cultures.actions import line_lock
+from breeder.cultures.models import Culture, Entry
+
+# How far "about half" may be off, on the log scale: 95 % of halves lie between 0.37 and 0.67 of the tub. Common
+# practice, no source.
+TIPPED_SHARE_SD = 0.15
+
+
+@dataclass(frozen=True)
+class Animals:
+    """Animals counted one by one: `males` and `females` are part of `number`."""
+
+    stage: str
+    number: int
+    males: int = 0
+    females: int = 0
+
+
+def tip_over(
+    source: Culture, target: Culture, stage: str, share: float, at: datetime, by: Any, *, closing: int | None = None
+) -> None:
+    """Write both sides of tipping a share of a tub over; `closing` is the entry that closes a tub tipped out whole.
+
+    The numbers in them only tell the reader how many that was: the replay works them out again from what the tub held
+    at that moment.
+    """
+    spread = TIPPED_SHARE_SD if share < 1 else 0.0
+    number, log_sd, shared_sd = _about(source, stage, share, spread, at)
+    given = {"share": share, "share_log_sd": spread} | ({"closing": closing} if closing else {})
+    shared = {
+        "kind": Entry.Kind.ABOUT,
+        "stage": stage,
+        "reason": Entry.Reason.MOVED,
+        "happened_at": at,
+        "by": by,
+        "given": given,
+    }
+    out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
+    if target.line_id != source.line_id:  # its replay must not wait for another line's turn: the number stays as it is
+        shared["given"] = {"tipped": share} | ({"closing": closing} if closing else {})
+    steps.write_entry(target, number=number, log_sd=log_sd, shared_sd=shared_sd, other_side=out, **shared)
+
+
+def _about(source: Culture, stage: str, share: float, spread: float, at: datetime) -> tuple[int, float, float]:
+    book, _ = belief_store.load({source.pk})
+    held = book.held_at(source.pk, stage, at).belief
+    if held is None:
+        return 0, spread, 0.0
+    _, into = tipping(held, at, share, spread, tub_ledger.ageing_of(source.line), stage)
+    return into.number, into.log_sd, into.shared_sd
+
+
+def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:
+    """Write both sides of carrying counted animals over, linked, and return the entry of the tub they left."""
+    line_lock.stage_of(target.line, some.stage)
+    shared = {
+        "stage": line_lock.stage_of(source.line, some.stage),
+        "reason": Entry.Reason.MOVED,
+        "happened_at": at,
+        "note": note,
+        "by": by,
+    }
+    out = steps.write_entry(
+        source, Entry.Kind.CHANGE, number=-some.number, **line_lock.record_sexes(-1, some.males, some.females), **shared
+    )
+    steps.write_entry(
+        target,
+        Entry.Kind.CHANGE,
+        number=some.number,
+        other_side=out,
+        **line_lock.record_sexes(+1, some.males, some.females),
+        **shared,
+    )
+    return out

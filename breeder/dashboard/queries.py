@@ -1,0 +1,201 @@
+"""What needs doing today, gathered from the rooms below in a constant number of queries."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery
+from django.utils import timezone
+
+from breeder.cultures.count_uncertainty import ToCount
+from breeder.cultures.frozen_lines import should_freeze
+from breeder.cultures.line_stock import LineStock
+from breeder.cultures.models import Belief, Culture, Entry, Stage
+from breeder.cultures.queries import plan_of_week, stock_by_line
+from breeder.orders.models import Order
+from breeder.shipments.box_page import besides_weather, morning_of
+from breeder.shipments.models import Parcel, Supply
+from breeder.shipments.queries.checks import Standing, waiting
+from breeder.shipments.queries.parcels import orders_without_box
+from breeder.shipments.rules.departure_rules import order_ended
+from breeder.species.models import Line
+
+HOLD_ENDS_WITHIN = timedelta(hours=36)
+LOOKED_AFTER_DAYS = 7  # a week's round: common practice, no source
+COUNT_DUE_DAYS = 150  # a month before an old count sells nothing
+TROUBLE_DAYS = 14
+NOTHING_KNOWN = "never counted, so nothing of it can be sold"
+TROUBLE = ("mould", "mites", "dry")
+
+
+@dataclass(frozen=True)
+class TubToSee:
+    """A tub that asks to be looked at, and why."""
+
+    tub: Culture
+    why: str
+
+
+@dataclass(frozen=True)
+class LineInNeed:
+    """A line that is short, or whose breeders are not safely there."""
+
+    line: Line
+    why: str
+    stock: LineStock
+
+
+@dataclass(frozen=True)
+class Box:
+    """A parcel that waits, with what its last check is still worth."""
+
+    parcel: Parcel
+    verdict: str
+    reason: str
+    morning: str = ""
+    blocks: tuple[str, ...] = ()
+    asks_for_check: bool = False
+
+
+@dataclass(frozen=True)
+class Day:
+    """All that the first page shows."""
+
+    on: date
+    boxes: tuple[Box, ...]
+    tubs: tuple[TubToSee, ...]
+    to_count: tuple[ToCount, ...]
+    looked_at: int
+    open_tubs: int
+    lines: tuple[LineInNeed, ...]
+    holds: tuple[Order, ...]
+    to_plan: tuple[Order, ...]
+    supplies: tuple[Supply, ...]
+    shelf_is_bare: bool  # nothing at all is there, as before anybody counted
+    has_lines: bool
+
+    @property
+    def asks_for_checks(self) -> bool:
+        """Return whether some box would be told more by a check than by the last one."""
+        return any(box.asks_for_check for box in self.boxes)
+
+    @property
+    def is_quiet(self) -> bool:
+        return not (self.boxes or self.tubs or self.lines or self.holds or self.to_plan or self.supplies)
+
+
+def day(now: datetime) -> Day:
+    """Return what needs doing on this day."""
+    on = timezone.localdate(now)
+    tubs, supplies = list(_tubs()), list(Supply.objects.all())
+    return Day(
+        on=on,
+        boxes=tuple(_boxes(now)),
+        tubs=tuple(_to_see(tubs, on)),
+        to_count=plan_of_week(on).tubs,
+        looked_at=sum(1 for tub in tubs if tub.seen_at and (on - _day(tub.seen_at)).days < LOOKED_AFTER_DAYS),
+        open_tubs=len(tubs),
+        lines=tuple(_lines_in_need()),
+        holds=tuple(_holds(now)),
+        to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
+        supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
+        shelf_is_bare=not any(supply.on_shelf for supply in supplies),
+        has_lines=Line.objects.exists(),
+    )
+
+
+def _boxes(now: datetime) -> list[Box]:
+    return [
+        Box(
+            standing.parcel,
+            standing.verdict,
+            besides_weather(standing, now) or (standing.check.reason if standing.check else ""),
+            morning_of(standing.parcel, standing.check, now),
+            standing.legal.blocks,
+            _asks_for_check(standing, now),
+        )
+        for standing in waiting(now)
+    ]
+
+
+def _asks_for_check(standing: Standing, now: datetime) -> bool:
+    on, ended = standing.parcel.post_on, order_ended(standing.parcel.order, now)
+    return bool(on and on >= timezone.localdate(now) and not ended and (standing.check is None or standing.is_changed))
+
+
+def _tubs() -> QuerySet[Culture]:
+    """Return the open tubs with when each was last seen, last counted, and what the last look found."""
+    seen = Entry.objects.filter(culture=OuterRef("pk"), kind__in=[Entry.Kind.LOOKED, Entry.Kind.COUNT])
+    looks = Entry.objects.filter(culture=OuterRef("pk"), kind=Entry.Kind.LOOKED, corrections=None)
+    beliefs = Belief.objects.filter(culture=OuterRef("pk")).exclude(stage=Stage.CUPS)
+    return (
+        Culture.objects.filter(closed_on=None)
+        .select_related("line__species")
+        .annotate(
+            is_known=Exists(beliefs),
+            seen_at=Subquery(seen.order_by("-happened_at").values("happened_at")[:1]),
+            last_look=Subquery(looks.order_by("-happened_at").values("given")[:1]),
+            last_look_at=Subquery(looks.order_by("-happened_at").values("happened_at")[:1]),
+            counted_at=Subquery(
+                beliefs.order_by().values("culture").annotate(last=Max("counted_at")).values("last")[:1]
+            ),
+        )
+    )
+
+
+def _to_see(tubs: list[Culture], on: date) -> list[TubToSee]:
+    found = [(tub, _why(tub, on)) for tub in tubs]
+    return [TubToSee(tub, why) for tub, why in found if why]
+
+
+def _why(tub: Culture, on: date) -> str:
+    """Return why a tub asks to be seen to; an empty text if it does not."""
+    seen = (tub.last_look or {}).get("seen", [])
+    trouble = [flag for flag in TROUBLE if flag in seen]
+    if trouble and (on - _day(tub.last_look_at)).days <= TROUBLE_DAYS:
+        return f"{' and '.join(trouble)} seen {_ago(tub.last_look_at, on)}"
+    if tub.quarantine_until and tub.purpose == Culture.Purpose.QUARANTINE and tub.quarantine_until <= on:
+        return "its quarantine is over"
+    if tub.purpose not in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) or tub.line.sold_by != Line.SoldBy.HEAD:
+        return ""
+    if tub.counted_at is None:
+        return "never counted: the book knows only what was put in" if tub.is_known else NOTHING_KNOWN
+    if (on - _day(tub.counted_at)).days >= COUNT_DUE_DAYS:
+        return f"count due: last counted {_ago(tub.counted_at, on)}"
+    return ""
+
+
+def _lines_in_need() -> list[LineInNeed]:
+    stocks = stock_by_line()
+    lines = Line.objects.select_related("species").in_bulk(list(stocks))
+    found = []
+    for line_id, stock in stocks.items():
+        if why := _need(stock):
+            found.append(LineInNeed(lines[line_id], why, stock))
+    return found
+
+
+def _need(stock: LineStock) -> str:
+    short = [f"short by {stage.short} {name}" for name, stage in stock.stages.items() if stage.short]
+    if short:
+        return f"{' and '.join(short)}: promises without cover"
+    adults = stock.stages.get(Stage.ADULTS)
+    counted = adults and adults.counted_on and not adults.is_stale
+    low = f"only {adults.lower} adults are sure, and {adults.kept_back} must stay" if counted else ""
+    if should_freeze(stock):
+        return f"{low}; it cannot be bought again, so freeze it"
+    return low if counted and adults.lower < adults.kept_back else ""
+
+
+def _holds(now: datetime) -> QuerySet[Order]:
+    return Order.objects.filter(status=Order.Status.HELD, held_until__lte=now + HOLD_ENDS_WITHIN).select_related(
+        "person"
+    )
+
+
+def _day(moment: datetime) -> date:
+    return timezone.localdate(moment)
+
+
+def _ago(moment: datetime, on: date) -> str:
+    days = (on - _day(moment)).days
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")

@@ -1,1 +1,0 @@
-"""May this parcel leave on this day? The check, whole, with its digest."""

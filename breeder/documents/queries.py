@@ -1,0 +1,277 @@
+"""Reads of what is printed; gives the papers plain frozen facts."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.db.models import Max, QuerySet
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.base.formatting import money
+from breeder.base.models import Setting
+from breeder.carriers.queries import closures_of
+from breeder.carriers.rulebook import markings_of, read_rules
+from breeder.core.transit.delivery_days import after_working_days
+from breeder.cultures.models import SHELF_ORDER, Culture, Stage
+from breeder.cultures.phrases import animals
+from breeder.documents import rules
+from breeder.documents.address_label import AddressLabel
+from breeder.documents.cup_labels import Cup
+from breeder.documents.packing_slip import Content, Slip
+from breeder.documents.page_frame import day, weekday
+from breeder.documents.price_list import Priced
+from breeder.documents.printed_names import Name
+from breeder.documents.pulling_list import Pull
+from breeder.documents.round_sheet import RoundRow
+from breeder.documents.rules import NothingToPrint
+from breeder.documents.tub_labels import TubCard
+from breeder.orders.models import Offer
+from breeder.orders.queries import lines_on_offer
+from breeder.orders.rules import Availability, availability
+from breeder.shipments.legal_block import ask_box
+from breeder.shipments.models import Parcel, ParcelItem
+from breeder.species.models import Line, Species
+
+
+def parcel_numbered(number: int) -> Parcel:
+    """Return a parcel with all that is printed of it; raises NothingToPrint if there is none or nothing is in it."""
+    found = _parcels().filter(number=number).first()
+    if found is None:
+        raise NothingToPrint(f"There is no box {number}. Choose a box on the packing page.")
+    if not found.items.all():
+        raise NothingToPrint(f"Box {number} holds nothing yet. Put animals of its order into it, then print.")
+    return found
+
+
+def parcels_of_day(on: date) -> list[Parcel]:
+    """Return the boxes still to be packed for one day; raises NothingToPrint if there is none."""
+    found = [parcel for parcel in _parcels().filter(post_on=on, status=Parcel.Status.WAITING) if parcel.items.all()]
+    if not found:
+        raise NothingToPrint(f"No box waits to be packed for {day(on)}. Choose another day on the packing page.")
+    return found
+
+
+def _parcels() -> QuerySet[Parcel]:
+    items = ("items__order_line__offer__line__species", "items__culture__line__species")
+    return Parcel.objects.select_related("order__person", "order__address", "service", "kit").prefetch_related(*items)
+
+
+def _line(item: ParcelItem) -> Line:
+    """Return the line that is really in the box: the tub's, which may differ from the one that was ordered."""
+    return item.culture.line if item.culture else item.order_line.offer.line
+
+
+def _number(item: ParcelItem) -> int:
+    return item.planned if item.packed is None else item.packed
+
+
+def pulls(parcels: Iterable[Parcel]) -> list[Pull]:
+    """Return what is taken from which tub for these boxes."""
+    return [_pull(item, parcel.number) for parcel in parcels for item in parcel.items.all()]
+
+
+def _pull(item: ParcelItem, box: int) -> Pull:
+    tub = item.culture
+    return Pull(
+        tub=tub.number if tub else None,
+        shelf=tub.shelf if tub else "",
+        place=tub.place_on_shelf if tub else 0,
+        name=Name.of(_line(item)),
+        stage=item.order_line.offer.stage,
+        number=item.planned,
+        males=item.males,
+        females=item.females,
+        cups=item.cups,
+        box=box,
+    )
+
+
+def slip(parcel: Parcel, home: Setting) -> Slip:
+    """Return what the slip of a box says: as really packed where that is known, else as planned."""
+    contents = _contents([item for item in parcel.items.all() if _number(item)])
+    if not contents:
+        raise NothingToPrint(f"Nothing was packed in box {parcel.number}, so it has no packing slip.")
+    return Slip(
+        box=parcel.number,
+        order=parcel.order.number,
+        shipper=rules.block(home.trade_name, home.return_address),
+        consignee=consignee(parcel),
+        contents=contents,
+        has_pack=bool(parcel.kit and parcel.kit.packs),
+        terms=home.terms,
+        permits=_permits(parcel, home),
+    )
+
+
+def _permits(parcel: Parcel, home: Setting) -> tuple[str, ...]:
+    """Return the permits under which the animals of a box move, on the day it is or was handed over."""
+    sent = timezone.localdate(parcel.sent_at) if parcel.sent_at else None
+    on = sent or parcel.post_on or timezone.localdate()
+    return tuple(permit.called for permit in ask_box(read_rules(home.region), parcel, on).permits)
+
+
+def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
+    """Return what is in the box by line and stage, from however many tubs."""
+    alike: dict[tuple[int, str], list[ParcelItem]] = {}
+    for item in items:
+        alike.setdefault((_line(item).pk, item.order_line.offer.stage), []).append(item)
+    return tuple(_content(same) for same in alike.values())
+
+
+def _content(same: Sequence[ParcelItem]) -> Content:
+    line, stage = _line(same[0]), same[0].order_line.offer.stage
+    number = sum(map(_number, same))
+    return Content(
+        name=Name.of(line),
+        stage=stage,
+        number=number,
+        males=sum(item.males for item in same),
+        females=sum(item.females for item in same),
+        cups=number if stage == Stage.CUPS else max(sum(item.cups for item in same), 1),
+        venomous=line.species.venomous,
+        secretes=line.species.secretes,
+    )
+
+
+def consignee(parcel: Parcel) -> str:
+    """Return name and address of the person the box goes to."""
+    address = parcel.order.address
+    return rules.block(parcel.order.person.name, address.block if address else "")
+
+
+def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
+    """Return what the address side of a box says."""
+    species = [_line(item).species for item in parcel.items.all() if _number(item)]
+    service, address = parcel.service, parcel.order.address
+    return AddressLabel(
+        box=parcel.number,
+        sender=rules.block(home.trade_name, home.return_address),
+        consignee=consignee(parcel),
+        has_address=bool(address and address.block.strip()),
+        has_return=bool(home.return_address.strip()),
+        contents=rules.contents(
+            {one.group for one in species},
+            venomous=any(one.venomous for one in species),
+            harmful=any(one.secretes for one in species),
+        ),
+        deliver_by=weekday(deliver_by(parcel)),
+        service=str(service) if service else "",
+        hold_for_pickup=parcel.way == Parcel.Way.COUNTER,
+        marking=service.marking or ", ".join(markings_of(read_rules(home.region), species, service)) if service else "",
+    )
+
+
+def deliver_by(parcel: Parcel) -> date | None:
+    """Return the planned latest day of delivery; None without a day or a service."""
+    if parcel.post_on is None or parcel.service is None:
+        return None
+    closures = closures_of(parcel.service.carrier)
+    return after_working_days(parcel.post_on, parcel.service.latest_days, closures)
+
+
+def cups(parcel: Parcel) -> list[Cup]:
+    """Return one label for each cup of a box; animals of one pack from several tubs go into its cups together."""
+    packed = timezone.localdate(parcel.packed_at) if parcel.packed_at else parcel.post_on
+    packs: dict[tuple[int, int], list[ParcelItem]] = {}
+    for item in parcel.items.all():
+        if _number(item):
+            packs.setdefault((item.order_line_id, _line(item).pk), []).append(item)
+    rules.refuse_too_many(sum(map(_cup_count, packs.values())), "cup labels")
+    return [cup for items in packs.values() for cup in _cups_of(items, day(packed), parcel.number)]
+
+
+def _cup_count(items: Sequence[ParcelItem]) -> int:
+    if items[0].order_line.offer.stage == Stage.CUPS:
+        return sum(map(_number, items))
+    return max(sum(item.cups for item in items), 1)
+
+
+def _cups_of(items: Sequence[ParcelItem], on: str, box: int) -> list[Cup]:
+    stage, name, many = items[0].order_line.offer.stage, Name.of(_line(items[0])), _cup_count(items)
+    inside, males, females = (
+        sum(map(_number, items)),
+        sum(one.males for one in items),
+        sum(one.females for one in items),
+    )
+    if males + females > inside:  # packed otherwise than planned: then no sex is claimed, of no cup
+        males = females = 0
+    found = []
+    for nth, number in enumerate(rules.shares(inside, many), 1):
+        count = "cup of culture" if stage == Stage.CUPS else animals(number, stage)
+        which = f"cup {nth} of {many}" if many > 1 else ""
+        found.append(Cup(name, count, rules.sexes_in_cup(number, males, females, many), which, on, box))
+    return found
+
+
+def tub_cards(numbers: Sequence[int], base: str) -> list[TubCard]:
+    """Return labels of these tubs in the order asked for, or of all open tubs in shelf order."""
+    tubs = Culture.objects.select_related("line__species")
+    if not numbers:
+        found = list(tubs.filter(closed_on=None))
+    else:
+        known = {tub.number: tub for tub in tubs.filter(number__in=numbers)}
+        if missing := [str(number) for number in numbers if number not in known]:
+            raise NothingToPrint(f"There is no tub {rules.listed(missing)}. Check the numbers and print again.")
+        found = [known[number] for number in numbers]
+    if not found:
+        raise NothingToPrint("There is no open tub yet. Start a tub first, then print its label.")
+    rules.refuse_too_many(len(found), "tub labels")
+    return [TubCard(tub.number, Name.of(tub.line), f"since {day(tub.started_on)}", _code(tub, base)) for tub in found]
+
+
+def _code(tub: Culture, base: str) -> str:
+    """Return what the square code of a tub holds: its page, or its name where no phone could open the page."""
+    return f"{base}{reverse('cultures:tub', args=[tub.number])}" if base else str(tub)
+
+
+def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
+    """Return the packs that can be sold today by group and name, and the lines of which nothing is free."""
+    offers, gone = [], []
+    rank = list(Species.Group.values)
+    lines = lines_on_offer(on=on, only_public=True)
+    for found in sorted(lines, key=lambda one: (rank.index(one.line.species.group), str(one.line).casefold())):
+        if not found.packs:
+            continue
+        free = [(pack, availability(pack, home.few_below_packs)) for pack in found.packs]
+        if all(word == Availability.NONE for _, word in free):
+            gone.append(Name.of(found.line))
+            continue
+        offers += [_priced(found.line, pack.offer, word, home) for pack, word in free if word != Availability.NONE]
+    if not offers and not gone:
+        raise NothingToPrint("Nothing is offered yet. Add a pack to a line on the page of offers, then print the list.")
+    return offers, gone
+
+
+def _priced(line: Line, offer: Offer, word: str, home: Setting) -> Priced:
+    return Priced(
+        group=rules.PLURAL[line.species.group].capitalize(),
+        name=Name.of(line),
+        common=line.species.vernacular_name,
+        pack=offer.pack,
+        price="" if offer.price is None else money(offer.price, home.currency),
+        available=word,
+    )
+
+
+def round_rows(shelf: str = "") -> list[RoundRow]:
+    """Return the open tubs in shelf order, of one shelf or all."""
+    tubs = Culture.objects.filter(closed_on=None, **({"shelf": shelf} if shelf else {}))
+    tubs = tubs.select_related("line__species").annotate(counted_at=Max("beliefs__counted_at")).order_by(*SHELF_ORDER)
+    found = [_round_row(tub) for tub in tubs]
+    if not found:
+        where = f"on shelf {shelf[:40]}" if shelf else "yet"
+        raise NothingToPrint(f"There is no open tub {where}. Start a tub first, then print the sheet.")
+    return found
+
+
+def _round_row(tub: Culture) -> RoundRow:
+    counted = tub.counted_at  # type: ignore[attr-defined]
+    purpose = "" if tub.purpose in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) else tub.purpose
+    return RoundRow(
+        tub=tub.number,
+        shelf=tub.shelf,
+        name=Name.of(tub.line),
+        purpose=f"{purpose} until {day(tub.quarantine_until)}" if purpose and tub.quarantine_until else purpose,
+        counted=day(timezone.localdate(counted)) if counted else "never",
+        by_cup=tub.line.sold_by == Line.SoldBy.CUP,
+    )

@@ -1,0 +1,89 @@
+"""Tub labels: the number, large, and a square code that opens the tub's page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby
+
+from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
+from reportlab.lib.colors import black
+from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import Paragraph
+
+from breeder.documents.fonts import BOLD
+from breeder.documents.label_grid import TUBS_A4, TUBS_LETTER, Field, fit, label_pages
+from breeder.documents.page_frame import BIG, INK, SMALL, SOFT, Sheet, style
+from breeder.documents.printed_names import Name
+
+PADDING = 6 * mm
+QR_SIDE = 36 * mm
+# The quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth.
+QR_BORDER = (
+    0  # the quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth
+)
+QR_GUARD = 6 * mm
+NUMBER_SIZE = 120.0
+# Figures of Source Sans stand about this share of the type size above the line.
+FIGURE_HEIGHT = 0.66
+
+
+@dataclass(frozen=True)
+class TubCard:
+    """What one tub's label says; `code` is what its square code holds."""
+
+    number: int
+    name: Name
+    since: str
+    code: str
+
+
+def tub_labels(cards: Sequence[TubCard], sheet: Sheet) -> bytes:
+    """Return sheets of labels."""
+    return label_pages(cards, TUBS_LETTER if sheet.us_letter else TUBS_A4, sheet, _label)
+
+
+def _label(canvas: Canvas, card: TubCard, field: Field, sheet: Sheet) -> None:
+    inner = field.inside(PADDING, PADDING, PADDING, PADDING)
+    top = inner.y + inner.height
+    _number(canvas, str(card.number), inner.x, top, inner.width - QR_SIDE - QR_GUARD)
+    _code(canvas, card.code, inner.x + inner.width - QR_SIDE, top - QR_SIDE)
+    words = [
+        Paragraph(card.name.whole(sheet.ink), style(BIG + 1, spaceAfter=3)),
+        sheet.text(card.since, SMALL, color=SOFT),
+    ]
+    fit(canvas, words, Field(inner.x, inner.y, inner.width, inner.height - QR_SIDE - 3 * mm))
+
+
+def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> None:
+    """Draw the number as large as its room allows, on one line."""
+    size = min(NUMBER_SIZE, NUMBER_SIZE * width / stringWidth(number, BOLD, NUMBER_SIZE))
+    canvas.setFillColor(INK)
+    canvas.setFont(BOLD, size)
+    canvas.drawString(x, top - QR_SIDE / 2 - size * FIGURE_HEIGHT / 2, number)
+
+
+def _code(canvas: Canvas, held: str, x: float, y: float) -> None:
+    """Draw a QR code as one shape; every run of dark modules in a row is one rectangle of it."""
+    rows = _modules(held)
+    side = QR_SIDE / len(rows)
+    shape = canvas.beginPath()
+    for nth, row in enumerate(rows):
+        at = 0
+        for dark, run in groupby(row):
+            length = len(list(run))
+            if dark:
+                shape.rect(x + at * side, y + QR_SIDE - (nth + 1) * side, length * side, side)
+            at += length
+    canvas.setFillColor(black)
+    canvas.drawPath(shape, stroke=0, fill=1)
+
+
+@lru_cache(maxsize=1_024)
+def _modules(held: str) -> tuple[tuple[bool, ...], ...]:
+    """Return the code's squares, True for dark (ISO/IEC 18004, middle error correction: labels get wet)."""
+    code = QRCode(None, QRErrorCorrectLevel.M)
+    code.addData(held)
+    code.make()
+    return tuple(tuple(map(bool, row)) for row in code.modules)

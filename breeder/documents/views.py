@@ -1,0 +1,128 @@
+"""The papers, each as a PDF that opens in the browser; where there is nothing to print, a page says why."""
+
+from collections.abc import Callable
+from datetime import date
+from functools import wraps
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from breeder.base.queries import household
+from breeder.base.roles import keeper_only
+from breeder.documents import queries, rules
+from breeder.documents.address_label import address_label as draw_address_label
+from breeder.documents.cup_labels import cup_labels as draw_cup_labels
+from breeder.documents.packing_slip import packing_slip as draw_packing_slip
+from breeder.documents.page_frame import Sheet, day, weekday
+from breeder.documents.price_list import price_list as draw_price_list
+from breeder.documents.pulling_list import pulling_list as draw_pulling_list
+from breeder.documents.round_sheet import round_sheet as draw_round_sheet
+from breeder.documents.rules import NothingToPrint
+from breeder.documents.tub_labels import tub_labels as draw_tub_labels
+
+# Some browsers hold their own PDF viewer to the policy of the file, which the policy of the pages would keep shut.
+PDF_POLICY = "default-src 'none'; style-src 'unsafe-inline'; object-src 'self'; frame-ancestors 'none'"
+
+
+def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]:
+    """Answer with the file that a view returns under its plain name, or with the sentence why there is none."""
+
+    @require_safe
+    @wraps(view)
+    def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            name, content = view(request, *args, **kwargs)
+        except NothingToPrint as reason:
+            return render(request, "documents/nothing.html", {"sentence": str(reason)}, status=404)
+        answer = HttpResponse(content, content_type="application/pdf")
+        answer.headers["Content-Disposition"] = f'inline; filename="{name}.pdf"'
+        answer.headers["Cache-Control"] = "private, no-store"
+        answer.headers["Content-Security-Policy"] = PDF_POLICY
+        return answer
+
+    return answered
+
+
+def sheet_of(title: str, **more: Any) -> Sheet:
+    """Return an empty paper in the household's name and size: US letter where sizes are in inches, else A4."""
+    home = household()
+    return Sheet(title, home.trade_name, us_letter=home.inches, **more)
+
+
+@paper
+def pulling_list(request: HttpRequest, number: int) -> tuple[str, bytes]:
+    """Print what to take from which tub for one box."""
+    parcel = queries.parcel_numbered(number)
+    when = f" · to be posted {weekday(parcel.post_on)}" if parcel.post_on else ""
+    sheet = sheet_of(f"Pulling list, box {number}", beside=f"order {parcel.order.number}{when}")
+    return f"pulling-list-box-{number}", draw_pulling_list(queries.pulls([parcel]), sheet)
+
+
+@paper
+def day_pulling_list(request: HttpRequest) -> tuple[str, bytes]:
+    """Print what to take from which tub for all boxes of a day, in one walk along the shelves."""
+    on = day_asked(request.GET.get("day", ""))
+    parcels = queries.parcels_of_day(on)
+    boxes = rules.listed(str(parcel.number) for parcel in parcels)
+    sheet = sheet_of(f"Pulling list, {weekday(on)}", beside=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
+    return f"pulling-list-{on}", draw_pulling_list(queries.pulls(parcels), sheet)
+
+
+def day_asked(typed: str) -> date:
+    """Return the day asked for, today if none was; raises NothingToPrint for what is no day."""
+    try:
+        return date.fromisoformat(typed) if typed else timezone.localdate()
+    except ValueError:
+        raise NothingToPrint(f"“{typed[:40]}” is not a day. Write it as year-month-day, such as 2026-03-02.") from None
+
+
+@paper
+def packing_slip(request: HttpRequest, number: int) -> tuple[str, bytes]:
+    """Print the list that travels with the animals."""
+    parcel = queries.parcel_numbered(number)
+    when = f" · posted {day(parcel.post_on)}" if parcel.post_on else ""
+    sheet = sheet_of(f"Packing slip, box {number}", beside=f"order {parcel.order.number}{when}")
+    return f"packing-slip-box-{number}", draw_packing_slip(queries.slip(parcel, household()), sheet)
+
+
+@paper
+def address_label(request: HttpRequest, number: int) -> tuple[str, bytes]:
+    """Print the label for the address side."""
+    label = queries.address_label(queries.parcel_numbered(number), household())
+    return f"address-label-box-{number}", draw_address_label(label, sheet_of(f"Address label, box {number}"))
+
+
+@paper
+def cup_labels(request: HttpRequest, number: int) -> tuple[str, bytes]:
+    """Print a label for each cup of a box."""
+    cups = queries.cups(queries.parcel_numbered(number))
+    return f"cup-labels-box-{number}", draw_cup_labels(cups, sheet_of(f"Cup labels, box {number}"))
+
+
+@paper
+def tub_labels(request: HttpRequest) -> tuple[str, bytes]:
+    """Print labels of the tubs asked for, or of all open tubs."""
+    numbers = rules.numbers_in(request.GET.get("numbers", ""))
+    base = rules.base_address(request.scheme or "http", request.get_host(), settings.ALLOWED_HOSTS)
+    return "tub-labels", draw_tub_labels(queries.tub_cards(numbers, base), sheet_of("Tub labels"))
+
+
+@keeper_only
+@paper
+def price_list(request: HttpRequest) -> tuple[str, bytes]:
+    """Print what is for sale today."""
+    today = timezone.localdate()
+    offers, gone = queries.priced(household(), today)
+    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", beside=day(today)))
+
+
+@paper
+def round_sheet(request: HttpRequest) -> tuple[str, bytes]:
+    """Print the tubs in shelf order with room to write."""
+    # PostgreSQL cannot be asked for a text that holds this sign.
+    rows = queries.round_rows(request.GET.get("shelf", "").replace("\x00", ""))
+    return "round-sheet", draw_round_sheet(rows, sheet_of("Round sheet", sideways=True))

@@ -1,0 +1,172 @@
+"""Days between cities with known daily forecasts and outcomes: who posts to whom, and hours from lows and highs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breeder.core.thermal import forecast_error
+from breeder.core.thermal.diurnal import parton_logan
+from breeder.core.transit import batch_air
+from breeder.core.transit.weather_hours import Hours
+from breeder.evaluation.replay.decisions import Case, journey_on
+from breeder.evaluation.replay.forecast_pairs import LEADS, City
+from breeder.weather import daily_min_max, hour_grid, place_bias
+from breeder.weather.place_bias import DayError
+
+Array = NDArray[np.float64]
+
+DAYS_BEFORE, DAYS_AFTER = 1, LEADS - 1
+ISSUED = time(5)  # before dawn of the posting day
+WHO_POSTS_SEED = 4_000_000
+BOXES_A_DAY = 1_000  # seeds kept apart for each day
+LEARNT_DAYS = place_bias.LEARNT_FROM.days
+
+
+@dataclass(frozen=True, eq=False)
+class Town:
+    """A city as the check sees it on any morning: what has been learnt there by then."""
+
+    city: City
+    learns: bool
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.city.timezone)
+
+    def side(self, name: str, day: int, lead: int) -> place_bias.Side:
+        """Return what was learnt, by the morning `lead` days before a day, of forecasts so many days ahead."""
+        usual = forecast_error.USUAL_LOW_BIAS_C if name == "low" else forecast_error.USUAL_HIGH_BIAS_C
+        if not self.learns:
+            return place_bias.side_of((), usual)
+        morning = day - lead
+        first = max(0, morning - LEARNT_DAYS)
+        errors = self._errors[name][first:morning, lead]
+        usual_sd = self._usual_sd[name][first:morning, lead]
+        known = np.isfinite(errors)
+        pairs = zip(errors[known].tolist(), usual_sd[known].tolist(), strict=True)
+        return place_bias.side_of([DayError(*pair) for pair in pairs], usual)
+
+    @cached_property
+    def _errors(self) -> dict[str, Array]:
+        city = self.city
+        return {"low": city.low[:, None] - city.said_low, "high": city.high[:, None] - city.said_high}
+
+    @cached_property
+    def _usual_sd(self) -> dict[str, Array]:
+        months = [(self.city.first + timedelta(days=day)).month for day in range(self.city.days)]
+        seasons = [forecast_error.season_of(month, self.city.latitude) for month in months]
+        return {name: np.array([usual_sd_c(name, season) for season in seasons]) for name in ("low", "high")}
+
+
+def usual_sd_c(name: str, season: str) -> Array:
+    """Return the usual error of a season's low or high at every lead, (leads,)."""
+    leads = np.arange(float(LEADS))
+    if name == "low":
+        return forecast_error.low_sd_c(leads, season)
+    return forecast_error.high_sd_c(leads + (forecast_error.HIGH_AT_H - forecast_error.LOW_AT_H) / 24, season)
+
+
+def cases_of(cities: Sequence[City], *, every: int, to_counter: bool, learns: bool) -> list[Case]:
+    """Return each `every`-th day of every city, to which a box comes from another one drawn by lot.
+
+    Left out are days that lack a value, or that have one which cannot be.
+    """
+    towns = [Town(city, learns) for city in cities]
+    days = range(DAYS_BEFORE + LEARNT_DAYS, max((city.days for city in cities), default=0) - DAYS_AFTER, every)
+    found = []
+    for day in days:
+        lot = np.random.default_rng([WHO_POSTS_SEED, day])
+        for place, town in enumerate(towns):
+            step = int(lot.integers(1, len(towns))) if len(towns) > 1 else 0
+            on = cities[0].first + timedelta(days=day)
+            case = _case(towns[(place + step) % len(towns)], town, on, place, to_counter)
+            if case is not None:
+                found.append(case)
+    return found
+
+
+def _case(origin: Town, destination: Town, on: date, place: int, to_counter: bool) -> Case | None:
+    truth = [_truth(town.city, on) for town in (origin, destination)]
+    said = [_said(town, on) for town in (origin, destination)]
+    if any(one is None for one in (*truth, *said)):
+        return None
+    seed = on.toordinal() * BOXES_A_DAY + place
+    real, forecast = (tuple(batch_air.air_of(one) for one in both) for both in (truth, said))
+    return Case(journey_on(on, to_counter=to_counter), real, forecast, seed)
+
+
+@dataclass(frozen=True, eq=False)
+class _Days:
+    """Lows and highs from the day before a posting day on, (days,), and how wide what was learnt leaves them."""
+
+    low: Array
+    high: Array
+    low_share: Array
+    high_share: Array
+
+
+def _truth(city: City, on: date) -> Hours | None:
+    at = city.place_of(on)
+    window = slice(at - DAYS_BEFORE, at + DAYS_AFTER + 1)
+    if window.start < 0 or window.stop > city.days:
+        return None
+    low, high = city.low[window], city.high[window]
+    return _hours(city, on, _Days(low, high, np.ones_like(low), np.ones_like(low)))
+
+
+def _said(town: Town, on: date) -> Hours | None:
+    """Return what was said on a posting morning, with what had been learnt there; the night before is past."""
+    city, at = town.city, town.city.place_of(on)
+    if at < DAYS_BEFORE or at + DAYS_AFTER >= city.days:
+        return None
+    low, high = city.low[at - DAYS_BEFORE : at + 1], city.high[at - DAYS_BEFORE : at]
+    lows = [town.side("low", at + lead, lead) for lead in range(1, LEADS)]
+    highs = [town.side("high", at + lead, lead) for lead in range(LEADS)]
+    ahead = np.arange(LEADS)
+    return _hours(
+        city,
+        on,
+        _Days(
+            np.concatenate([low, city.said_low[at + ahead[1:], ahead[1:]] + [side.bias_c for side in lows]]),
+            np.concatenate([high, city.said_high[at + ahead, ahead] + [side.bias_c for side in highs]]),
+            np.array([1.0] * len(low) + [side.share for side in lows]),
+            np.array([1.0] * len(high) + [side.share for side in highs]),
+        ),
+    )
+
+
+def _hours(city: City, on: date, days: _Days) -> Hours | None:
+    """Return the hours of the usual course between lows and highs; None where a value is missing."""
+    # The last day's high is only the coming day's beginning; its low ends the last night.
+    if np.isnan(days.low).any() or np.isnan(days.high[:-1]).any():
+        return None
+    zone = ZoneInfo(city.timezone)
+    dates = [on + timedelta(days=ahead) for ahead in range(-DAYS_BEFORE, DAYS_AFTER + 1)]
+    suns = np.array([daily_min_max.sun_times(each, city.latitude, city.longitude, zone) for each in dates])
+    high = np.where(np.isnan(days.high), days.high[-2], days.high)
+    low = np.minimum(days.low, high)
+    values = parton_logan(low, high, suns[:, 0], suns[:, 1])
+    start = daily_min_max.standard_midnight(dates[0], zone)
+    number = len(values)
+    share = forecast_error.high_share(np.arange(number) % 24)
+    each = np.arange(number) // 24
+    issued = datetime.combine(on, ISSUED, tzinfo=zone).astimezone(UTC)
+    return Hours(
+        label=city.name,
+        latitude=city.latitude,
+        longitude=city.longitude,
+        timezone=city.timezone,
+        times=tuple(start + step * hour_grid.HOUR for step in range(number)),
+        c=tuple(float(value) for value in values),
+        issued=(issued,) * number,
+        extra_sd_c=(0.0,) * number,
+        filled=(False,) * number,
+        sources=(city.name,),
+        credits=(),
+        sd_share=tuple(float(one) for one in share * days.high_share[each] + (1 - share) * days.low_share[each]),
+    )

@@ -1,0 +1,246 @@
+"""One posting day of a route decided three ways, each sent through the box with the weather that really was."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, time, timedelta
+
+from breeder.core.thermal.ensemble_draws import draws
+from breeder.core.thermal.forecast_error import correlation
+from breeder.core.thermal.verdict import Limits, Tolerance
+from breeder.core.transit import batch_air, rule_of_thumb, screening, trial_result
+from breeder.core.transit.ambient_ensemble import Ends, distance_km
+from breeder.core.transit.delivery_days import DELAY_SHARES, Delivery
+from breeder.core.transit.itinerary import ServiceTimes
+from breeder.core.transit.results import Asked, Option
+from breeder.core.transit.trial_result import Animals, Candidate, Journey
+from breeder.core.transit.weather_hours import Hours
+from breeder.evaluation.replay.made_forecasts import Station, forecast_of, truth_around
+from breeder.shipments.example_kits import KITS
+from breeder.shipments.models import Kit
+from breeder.shipments.thermal_kit import heat_kit
+
+# Broken: more than one hour outside comfort or ever past a hard limit; at most 1 in 20 (what the aims are stated for).
+BANDS = {"temperate": Limits(7, 29, 1, 0, 35), "tropical": Limits(13, 29, 1, 8, 35)}
+USUAL_TOLERANCE = 0.05
+NEVER_STOP = Tolerance(1.0, 1.0)  # every case is run, for the odds themselves
+MEMBERS, TRUE_MEMBERS = 200, 64
+CUPS = 8  # the box that heat's check values are stated for, 0.45 kg inside
+# Streams of draws that share no number: what the check draws, what the forecast's error is, what the box really is.
+CHECK_SEED, ERROR_SEED, TRUE_SEED = 1_000_000, 2_000_000, 3_000_000
+TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
+USUAL_DAYS = 2
+PLAIN, WARM, COOL = "Foam 19 mm", "Foam 19 mm, 72 h pack", "Foam 19 mm, 22 °C pack"
+
+
+@dataclass(frozen=True)
+class Route:
+    """From where to where, to a doorstep or a counter, and what the animals bear."""
+
+    origin: Station
+    destination: Station
+    to_counter: bool
+    band: str
+
+    @property
+    def name(self) -> str:
+        """Return 'LGA to JFK, doorstep, temperate'."""
+        way = "counter" if self.to_counter else "doorstep"
+        return f"{self.origin.label} to {self.destination.label}, {way}, {self.band}"
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What one decision maker did on one day, and what came of it.
+
+    `kit` it went in (None: No-go), odds it stated for that kit or the one that came nearest, share that broke in it,
+    and what share would have broken had the kit of the stated odds been sent whatever the verdict.
+    """
+
+    on: date
+    kit: str | None
+    has_pack: bool
+    stated: float | None
+    broke: float | None
+    would_break: float | None = None
+
+
+@dataclass(frozen=True)
+class How:
+    """How days are decided and lived through.
+
+    `tolerance`: what may break at most, of comfort and of hard limits alike; `leakier` multiplies the conductance of
+    the true boxes, so that they are worse than anybody reckoned with; `without`: kits that are not on the shelf.
+    """
+
+    tolerance: float = USUAL_TOLERANCE
+    leakier: float = 1.0
+    without: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """A kit and its stated odds (None: the maker states none), and whether it went."""
+
+    kit: Candidate | None
+    goes: bool
+    stated: float | None = None
+
+
+@dataclass(frozen=True)
+class Day:
+    """A day with its lowest and highest real air around the box, and what each decision maker did."""
+
+    on: date
+    low_c: float
+    high_c: float
+    check: Decided
+    rule: Decided
+    oracle: Decided
+
+
+@dataclass(frozen=True)
+class Case:
+    """A posting day before it is decided: the way, what both ends' air really was, and what had been said of it."""
+
+    journey: Journey
+    truth: tuple[batch_air.Air, batch_air.Air]
+    forecast: tuple[batch_air.Air, batch_air.Air]
+    seed: int
+
+    def ends(self, which: tuple[batch_air.Air, batch_air.Air]) -> Ends:
+        return Ends(which[0].hours, which[1].hours)
+
+
+def days_of(route: Route, every: int, how: How = How()) -> list[Day]:
+    """Return each `every`-th day of a route that has all its hours, decided and lived through."""
+    cases = [case for on in route.origin.days()[::every] if (case := _case(route, on)) is not None]
+    return lived(cases, route.band, how)
+
+
+def lived(cases: Sequence[Case], band: str, how: How = How()) -> list[Day]:
+    """Return days decided on their forecasts by each decision maker, and lived through with what really was."""
+    candidates = tuple(one for one in kits() if one.name not in how.without)
+    animals = Animals(BANDS[band], Tolerance(how.tolerance, how.tolerance))
+    check = _decide([_asked(case, case.forecast, candidates, animals, known=False) for case in cases], animals)
+    oracle = _decide([_asked(case, case.truth, candidates, animals, known=True) for case in cases], animals)
+    by_name = {one.name: one for one in kits()}
+    rule = [_by_rule(case, band, by_name) for case in cases]
+    done = [_live(cases, chosen, animals, how.leakier) for chosen in (check, rule, oracle)]
+    return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *done, strict=True)]
+
+
+def kits() -> tuple[Candidate, ...]:
+    """Return the example kits."""
+    return tuple(
+        Candidate(n, one.name, float(one.cost), heat_kit(Kit(name=one.name, **one.values()), CUPS))
+        for n, one in enumerate(KITS)
+    )
+
+
+def _case(route: Route, on: date) -> Case | None:
+    truth = truth_around(route.origin, on), truth_around(route.destination, on)
+    if truth[0] is None or truth[1] is None:
+        return None
+    seed = on.toordinal()
+    wrong = draws(ERROR_SEED + seed, 1)
+    together = correlation(distance_km(truth[0], truth[1]))
+    said = (
+        forecast_of(truth[0], wrong, place=0, together=0.0),
+        forecast_of(truth[1], wrong, place=1, together=together),
+    )
+    return Case(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*said), seed)
+
+
+def journey_on(on: date, *, to_counter: bool) -> Journey:
+    """Return a box posted on a day with a service that usually needs two, and the usual shares of late days."""
+    deliveries = tuple(
+        Delivery(late, share, on + timedelta(days=USUAL_DAYS + late)) for late, share in enumerate(DELAY_SHARES)
+    )
+    return Journey(on, deliveries, TIMES, to_counter)
+
+
+def _airs(one: Hours, other: Hours) -> tuple[batch_air.Air, batch_air.Air]:
+    return batch_air.air_of(one), batch_air.air_of(other)
+
+
+def _asked(
+    case: Case,
+    which: tuple[batch_air.Air, batch_air.Air],
+    candidates: Sequence[Candidate],
+    animals: Animals,
+    *,
+    known: bool,
+) -> Asked:
+    seed = CHECK_SEED + case.seed
+    return Asked(
+        case.seed, case.journey, (which,), tuple(candidates), animals, seed, is_thorough=True, weather_known=known
+    )
+
+
+def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
+    """Return the kit of each day, with the odds stated for it; on a No-go for the kit that came nearest."""
+    cells = screening.cells_of(asked, members=MEMBERS)
+    shown = [cell.shown.candidate for cell in cells]
+    whole = replace(animals, tolerance=NEVER_STOP)
+    again = [replace(one, candidates=(kit,), animals=whole) for one, kit in zip(asked, shown, strict=True)]
+    odds = [_broken(cell.options[0]) for cell in screening.cells_of(again, members=MEMBERS)]
+    return [_Choice(kit, bool(cell.going), stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
+
+
+def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
+    """Return what the trade's rule does with the same forecast: its plain box or the pack that it asks for."""
+    ends = case.ends(case.forecast)
+    said = trial_result.second_opinion(trial_result.journey_cases(case.journey, ends), ends, band)
+    if (
+        said is None
+        or said.word == rule_of_thumb.NO_GO
+        or (said.word == rule_of_thumb.AT_COUNTER and not case.journey.to_counter)
+    ):
+        return _Choice(None, False)
+    if said.word == rule_of_thumb.GO:
+        return _Choice(by_name[PLAIN], True)
+    return _Choice(by_name[WARM if said.pack == "heat" else COOL], True)
+
+
+def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakier: float) -> list[Decided]:
+    """Return what came of each day's choice with the real weather, over boxes, vans and doorsteps as they may be."""
+    whole = replace(animals, tolerance=NEVER_STOP)
+    with_kit = [place for place, choice in enumerate(chosen) if choice.kit is not None]
+    asked = []
+    for place in with_kit:
+        kit: Candidate = chosen[place].kit  # type: ignore[assignment]
+        one = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
+        asked.append(replace(one, seed=TRUE_SEED + cases[place].seed))
+    cells = screening.cells_of(asked, members=TRUE_MEMBERS)
+    broke = {place: _broken(cell.options[0]) for place, cell in zip(with_kit, cells, strict=True)}
+    return [
+        _decided(case, choice, broke.get(place)) for place, (case, choice) in enumerate(zip(cases, chosen, strict=True))
+    ]
+
+
+def _decided(case: Case, choice: _Choice, broke: float | None) -> Decided:
+    kit = choice.kit if choice.goes else None
+    return Decided(
+        case.journey.post_on,
+        kit and kit.name,
+        bool(kit and kit.has_pack),
+        choice.stated,
+        broke if choice.goes else None,
+        broke,
+    )
+
+
+def _leaking(one: Candidate, leakier: float) -> Candidate:
+    box = one.kit.box
+    return replace(one, kit=replace(one.kit, box=replace(box, leak_factor=box.leak_factor * leakier)))
+
+
+def _broken(option: Option) -> float:
+    """Return the odds that the animals are broken: both limits are seldom passed apart, so the larger of the two."""
+    return max(option.comfort, option.hard)
+
+
+def _extremes(case: Case) -> tuple[float, float]:
+    """Return the lowest and highest air at either end while the box stands in it; hubs are near room temperature."""
+    ends = case.ends(case.truth)
+    return trial_result.air_at_ends(trial_result.journey_cases(case.journey, ends)[0], ends)

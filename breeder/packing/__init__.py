@@ -1,1 +1,0 @@
-"""Kits, supplies on the shelf, and what goes in which box."""

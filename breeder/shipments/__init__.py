@@ -1,0 +1,1 @@
+"""Kits, supplies, parcels, checks, the packing day and the shipping calendar."""

@@ -1,0 +1,253 @@
+"""What the keeper does on packing day: check a box, pack it, send it, take it apart; each opens the one transaction."""
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from breeder.base import form_tokens
+from breeder.base.models import Setting
+from breeder.base.queries import household as read_household
+from breeder.base.roles import is_keeper
+from breeder.base.steps import log
+from breeder.core.thermal.verdict import LEAVING
+from breeder.core.transit import verdict_floor
+from breeder.cultures import rules as surplus
+from breeder.cultures.queries import stock_by_line
+from breeder.orders import steps as orders
+from breeder.shipments import check_json, check_text, legal_block, run_check
+from breeder.shipments.check_inputs import inputs_of, kit_facts
+from breeder.shipments.check_json import Found
+from breeder.shipments.models import Check, Kit, Parcel
+from breeder.shipments.queries import checks
+from breeder.shipments.rules import departure_rules
+from breeder.shipments.rules.box_rules import refuse_dry_ice, refuse_unless_here
+from breeder.shipments.steps import box_steps as packing
+from breeder.shipments.steps import departure_steps
+
+
+@dataclass(frozen=True)
+class Done:
+    """A box as it now stands, and in sentences what the action broke or left to do."""
+
+    parcel: Parcel
+    sentences: tuple[str, ...] = ()
+
+
+def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
+    """Ask whether a box may leave on its day and keep the answer; without a kit the best one is taken."""
+    parcel, household, now = checks.parcel(number), read_household(), timezone.now()
+    refuse_unless_here(parcel)
+    run_check.refuse_unless_ready(parcel, household)
+    asked = inputs_of(parcel, household), _kits_to_try(parcel)
+    with transaction.atomic():
+        places = departure_steps.places_of(parcel, household)
+    # The sums are long and touch nothing, so they stand outside: nobody waits for them.
+    found = run_check.check(parcel, household, places, now)
+    with transaction.atomic(durable=True):
+        parcel = packing.take_parcel(number)
+        form_tokens.seen(token)
+        if (inputs_of(parcel, read_household()), _kits_to_try(parcel)) != asked:
+            raise departure_rules.NotLikeThis(
+                f"Box {number} or a kit was changed while it was being checked. Check it again.", code="changed"
+            )
+        check = _keep_check(parcel, household, found, now, by)
+        form_tokens.spend(token, packing.page_of(parcel))
+    return check
+
+
+def _kits_to_try(parcel: Parcel) -> list[Any]:
+    """Return what the heat model knows of the kits that a box without one is tried in; one of them becomes its own."""
+    return [] if parcel.kit else [kit_facts(kit) for kit in Kit.objects.filter(active=True).order_by("pk")]
+
+
+def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
+    # The question as it was put, before a kit is taken: the same question is held to what was known before.
+    last = Check.objects.filter(parcel=parcel, digest=departure_rules.digest_of(inputs_of(parcel, household))).first()
+    held = verdict_floor.hold(found.chosen.verdict, found.content, check_json.last_of(last))
+    if parcel.kit is None and held.verdict in LEAVING:
+        parcel.kit = Kit.objects.prefetch_related("parts__supply").get(pk=found.chosen.candidate.kit_id)
+        parcel.save(update_fields=["kit"])
+    inputs = inputs_of(parcel, household)
+    odds, because = check_text.odds_said(found.chosen.outcome), _because(found, household)
+    because = [held.why, *because] if held.why else because
+    reason = " ".join([odds, *because])
+    check = Check.objects.create(
+        parcel=parcel,
+        made_at=now,
+        by=by,
+        verdict=held.verdict,
+        reason=reason,
+        digest=departure_rules.digest_of(inputs),
+        forecast_issued_at=check_json.oldest_issue(found.ends, found.trial.cases),
+        seed=departure_rules.seed_of(parcel.number, parcel.service_id, parcel.post_on),
+        inputs=inputs,
+        result=check_json.result_of(found, odds, because, held.held_to),
+    )
+    log(
+        "checked a box",
+        str(parcel),
+        f"Box {parcel.number} in {found.chosen.candidate.name}: {check.get_verdict_display()}. {reason}",
+        by=by,
+    )
+    return check
+
+
+def _because(found: Found, household: Setting) -> list[str]:
+    said = check_text.because_said(
+        found.chosen, found.trial.cases, found.missing, found.ends.destination.zone, fahrenheit=household.fahrenheit
+    )
+    said += found.stand_ins
+    said += [check_text.disagree_said(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
+    best = found.trial.best
+    if best is not None and best is not found.chosen and found.chosen.verdict not in LEAVING:
+        said.append(f"{best.candidate.name} would be {Check.Verdict(best.verdict).label}: choose it instead.")
+    return said
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Numbers of boxes whose turn did not come in time, and why others could not be checked."""
+
+    left: tuple[int, ...]
+    failed: tuple[str, ...]
+
+
+def check_boxes(
+    numbers: Sequence[int], *, by: Any, until: float, token: str = "", answer: Callable[[Sequence[int]], str] = str
+) -> Checked:
+    """Check boxes one after another: at least one, and none after `until` (of time.monotonic).
+
+    `answer` makes of the numbers that are left the page that a second sending of the same form leads to.
+    """
+    form_tokens.seen(token)
+    waiting, failed = list(numbers), []
+    while waiting:
+        try:
+            check_parcel(waiting.pop(0), by=by)
+        except ValidationError as refusal:
+            failed += refusal.messages
+        if time.monotonic() >= until:
+            break
+    with transaction.atomic(durable=True):
+        form_tokens.spend(token, answer(waiting))
+    return Checked(tuple(waiting), tuple(failed))
+
+
+def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str = "") -> Done:
+    """Write down what really went into a box; a fact, so never refused. The answer says what keeps it here."""
+    with transaction.atomic(durable=True):
+        parcel = packing.take_parcel(number)
+        form_tokens.seen(token)
+        refuse_unless_here(parcel)
+        items = departure_steps.write_packed(parcel, packed)
+        parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
+        parcel.save(update_fields=["status", "packed_at", "by"])
+        animals = sum(item.packed or 0 for item in items)
+        log("packed a box", str(parcel), f"Box {number}: {animals} in.", by=by)
+        form_tokens.spend(token, packing.page_of(parcel))
+        on_record = legal_block.ask_boxes([parcel], timezone.now())[parcel.pk]
+    kept_here = (*on_record.blocks, departure_rules.LegalBlock.NO_OVERRIDE) if on_record.blocks else ()
+    return Done(parcel, (*departure_rules.unlike_planned(items), *kept_here))
+
+
+def send_parcel(
+    number: int, packed: Mapping[int, int], *, tracking: str = "", override_reason: str = "", by: Any, token: str = ""
+) -> Done:
+    """Hand a box over: only by a check that still speaks for it, or by the keeper's own reason.
+
+    Never with dry ice, and never where a rule of the book or a carrier's forbids it.
+
+    What was really packed is recorded as it was, out of its tubs; the answer says what that breaks.
+    """
+    order_number = checks.parcel(number).order.number
+    with transaction.atomic(durable=True):
+        order = orders.take_order(order_number)
+        parcel = packing.take_parcel(number)
+        form_tokens.seen(token)
+        refuse_unless_here(parcel)
+        now = timezone.now()
+        _let_leave(parcel, override_reason, now, by)
+        lines = {item.order_line.offer.line_id for item in parcel.items.all()}
+        before = stock_by_line(lines)
+        items = departure_steps.write_packed(parcel, packed)
+        said = departure_rules.other_day(parcel.post_on, timezone.localdate(now)) + departure_rules.unlike_planned(
+            items
+        )
+        said += departure_steps.write_ledger(items, at=now, by=by)
+        parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
+        parcel.packed_at = parcel.packed_at or now
+        parcel.save(update_fields=["status", "sent_at", "tracking", "by", "packed_at"])
+        said += departure_steps.close_promises(items, at=now)
+        said += packing.take_supplies(parcel.kit)
+        departure_steps.close_order(order, at=now)
+        after = stock_by_line(lines)
+        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+        animals = sum(item.packed or 0 for item in items)
+        log("sent a box", str(parcel), f"Box {number} left in {parcel.kit} by {parcel.service}: {animals} in.", by=by)
+        form_tokens.spend(token, packing.page_of(parcel))
+    return Done(parcel, tuple(said))
+
+
+def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> None:
+    """Raise MayNotLeave unless the box may leave; the keeper's reason stands against the weather and nothing else."""
+    legal_block.refuse_blocked(parcel, timezone.localdate(now))
+    if parcel.kit is None:
+        raise departure_rules.MayNotLeave(
+            [f"Box {parcel.number} has no kit yet. Choose in what it is packed, and check it."]
+        )
+    refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])
+    check = checks.latest_checks([parcel.pk]).get(parcel.pk)
+    leave = departure_rules.may_leave(
+        check, inputs_of(parcel, read_household()), now, timezone.localdate(now), handed_over=True
+    )
+    leave = departure_rules.with_order(leave, parcel.order, now)
+    if leave.is_free:
+        return
+    if not override_reason.strip() or check is None:
+        raise departure_rules.MayNotLeave(leave.sentences)
+    departure_rules.refuse_override(override_reason, is_keeper=is_keeper(by))
+    check.override_reason = override_reason.strip()
+    check.save(update_fields=["override_reason"])
+    log(
+        "sent against the check",
+        str(parcel),
+        f"Box {parcel.number} leaves against its check: {' '.join(leave.sentences)}",
+        by=by,
+        reason=check.override_reason,
+        facts={"check": check.pk},
+    )
+
+
+def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "") -> Done:
+    """Take a box apart that does not leave: what was in it goes to quarantine, its promises stay or are given back."""
+    order_number = checks.parcel(number).order.number
+    with transaction.atomic(durable=True):
+        order = orders.take_order(order_number)
+        parcel = packing.take_parcel(number)
+        form_tokens.seen(token)
+        refuse_unless_here(parcel)
+        now = timezone.now()
+        items = list(parcel.items.all())
+        lines = {item.order_line.offer.line_id for item in items}
+        before = stock_by_line(lines)
+        said = (
+            departure_steps.to_quarantine(items, str(parcel), at=now, by=by)
+            if parcel.status == Parcel.Status.PACKED
+            else []
+        )
+        parcel.status, parcel.by = Parcel.Status.UNPACKED, by
+        parcel.save(update_fields=["status", "by"])
+        said += departure_steps.release_promises(items, at=now) if release else []
+        if order.parcels.filter(status=Parcel.Status.SENT).exists():
+            departure_steps.close_order(order, at=now)
+        after = stock_by_line(lines)
+        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+        log("unpacked a box", str(parcel), f"Box {number} was taken apart. {' '.join(said)}".strip(), by=by)
+        form_tokens.spend(token, packing.page_of(parcel))
+    return Done(parcel, tuple(said))

@@ -1,0 +1,164 @@
+"""What the board shows, in words and values, so that its template decides nothing."""
+
+from datetime import date
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.utils import timezone
+from django.utils.text import get_text_list
+
+from breeder.base.formatting import NEVER, odds
+from breeder.base.models import Setting
+from breeder.carriers.queries import closures_by_carrier
+from breeder.core.thermal.verdict import GO, NOT_DECIDED
+from breeder.core.transit import rule_of_thumb
+from breeder.core.transit.results import Cell, Option
+from breeder.core.transit.schedule import Aim, Given, Spread
+from breeder.shipments import check_text
+from breeder.shipments.board import Board, Row
+from breeder.shipments.queries import checks
+from breeder.shipments.queries.checks import Standing
+
+UNKNOWN = "odds not known"
+ROWS_A_PAGE = 40  # of ten days each: more would make the page slow to read and to make
+AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
+
+
+def context_of(
+    board: Board, found: Spread | None, aim: Aim, household: Setting, page: str | None = None
+) -> dict[str, Any]:
+    """Return one page of the board's rows in order of promised date, and what the plan for all comes to."""
+    days = sorted({cell.on for row in board.rows for cell in row.cells})
+    ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
+    shown = Paginator(ordered, ROWS_A_PAGE).get_page(page)
+    latest = checks.latest_checks(row.parcel.pk for row in shown)
+    now, closures = timezone.now(), closures_by_carrier()
+    given = {} if found is None else {one.number: one for one in found.given}
+    rows = []
+    for row in shown:
+        standing = checks.standing_of(row.parcel, latest.get(row.parcel.pk), household, now, closures=closures)
+        rows.append(_row(row, days, given.get(row.parcel.number), standing))
+    return {
+        "rows": rows,
+        "page": shown,
+        "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in given.values()],
+        "said": progress_said(board) if found is None else plan_said(found, board, aim, household.currency),
+        "notes": [] if found is None else notes_of(found, board),
+        "packed": board.packed,
+        "is_open": found is None,
+    }
+
+
+def progress_said(board: Board) -> str:
+    """Return how far the board is: '9 of 14 boxes are worked out, the rest in a moment.'"""
+    whole, done = len(board.rows), len(board.rows) - board.open_rows
+    if done == whole:
+        worked, them = ("The box is", "it") if whole == 1 else (f"All {whole} boxes are", "them")
+        return f"{worked} worked out; the plan for {them} follows in a moment."
+    return f"{done} of {whole} {'box is' if whole == 1 else 'boxes are'} worked out, the rest in a moment."
+
+
+def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
+    """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits …'"""
+    number, days = len(found.given), found.days
+    if not number:
+        return "No box finds a day."
+    of = "the box finds" if len(board.rows) == 1 else f"{number} of {len(board.rows)} boxes find{'s' * (number == 1)}"
+    on = f"on {days} packing {'day' if days == 1 else 'days'}"
+    return f"By {AIM_SAID[aim]}: {of} a day, {on}; kits cost {found.cost:.2f} {currency}."
+
+
+def notes_of(found: Spread, board: Board) -> list[str]:
+    """Return what the plan leaves open: supplies that run out, boxes without a day, days after the promised one."""
+    said = list(found.shortages)
+    if board.not_made:
+        said.append(f"The shelf cannot make up, so these were not tried: {'; '.join(board.not_made)}.")
+    if found.without:
+        boxes = f"box{'es' * (len(found.without) > 1)} {get_text_list([str(one) for one in found.without], 'and')}"
+        said.append(
+            f"No day is found for {boxes}. Tell the buyer, try a counter or a faster service, or bring newer hours."
+        )
+    late = [one for one in found.given if one.is_late]
+    said += [f"Box {one.number} would leave on {one.on:%A %-d %B}, after its promised date." for one in late]
+    return said
+
+
+def _row(row: Row, days: list[date], given: Given | None, standing: Standing) -> dict[str, Any]:
+    by_day = {cell.on: cell for cell in row.cells}
+    parcel = row.parcel
+    return {
+        "parcel": parcel,
+        "to": str(parcel.order.address or parcel.order.person),
+        "promised_by": parcel.order.promised_by,
+        "blocks": row.blocks,
+        "why_not": row.why_not or _without_days(row),
+        "is_open": row.is_open,
+        "cells": [_cell(by_day[day], parcel, given, standing) if day in by_day else {"on": day} for day in days]
+        if row.cells
+        else [],
+    }
+
+
+def _without_days(row: Row) -> str:
+    return "" if row.cells or row.blocks or row.is_open else f"{row.parcel.service} takes no box in the next days."
+
+
+def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
+    """Return one day of one box; on its chosen day the kept check speaks while it may be relied on."""
+    is_chosen = cell.on == parcel.post_on
+    option = (cell.of_kit(parcel.kit_id) if is_chosen else None) or cell.shown
+    is_planned = given is not None and given.on == cell.on
+    if is_planned and given is not None:
+        option = given.option if not is_chosen else option
+    checked = is_chosen and standing.check is not None and not standing.leave.others
+    # What stands in the cell is what its button chooses: a checked kit may be one that the board did not come to.
+    own = parcel.kit if checked else None
+    return {
+        "on": cell.on,
+        "cell": cell,
+        "verdict": standing.verdict if checked else str(option.verdict),
+        "checked": checked,
+        "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
+        "cost": own.cost if own else option.candidate.cost,
+        "odds": _checked_odds(standing) if checked else odds_of(option),
+        "reason": standing.check.reason if checked else reason_of(cell, option),
+        "is_chosen": is_chosen,
+        "is_planned": is_planned,
+        "choice": f"{parcel.number}:{cell.on.isoformat()}:{own.pk if own else option.candidate.kit_id}",
+    }
+
+
+def _checked_odds(standing: Standing) -> str:
+    return UNKNOWN if standing.comfort is None else _both(odds(standing.comfort), odds(standing.hard))
+
+
+def odds_of(option: Option) -> str:
+    """Return the odds of both limits: 'comfort 1 in 9, hard limit never'; 'or more' where the count was cut short."""
+    if option.decided == NOT_DECIDED:
+        return UNKNOWN
+    if not option.at_least:
+        return _both(odds(option.comfort), odds(option.hard))
+    # Cases were left out once one limit had failed; of the other nothing is said where nothing failed so far.
+    parts = [("comfort", option.comfort), ("hard limit", option.hard)]
+    said = [f"{name} {odds(share).removeprefix('about ')} or more" for name, share in parts if share > NEVER]
+    return ", ".join(said)
+
+
+def _both(comfort: str, hard: str) -> str:
+    return f"comfort {comfort.removeprefix('about ')}, hard limit {hard.removeprefix('about ')}"
+
+
+def reason_of(cell: Cell, option: Option) -> str:
+    """Return why: the hour that fails, the hours that lack, or the odds of both limits where it may go."""
+    if option.decided == NOT_DECIDED:
+        return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
+    said = odds_of(option)
+    both = f"{said[0].upper()}{said[1:]}."
+    if option.decided == GO:
+        return both
+    if option.is_barred:
+        return f"{rule_of_thumb.HARSH_SAID} {both}"
+    case = cell.shape.cases[option.case]
+    late = "" if option.case == 0 else f", {case.name}"
+    where = check_text.stands_at(case, option.hour, cell.destination_zone)
+    return f"It gets too {option.side} {where}{late}. {both}"

@@ -1,0 +1,252 @@
+"""What the page of one box shows, in words and values, so that its template decides nothing."""
+
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest
+from django.urls import reverse
+from django.utils import timezone
+
+from breeder.base.formatting import odds
+from breeder.base.models import Setting
+from breeder.base.roles import is_keeper
+from breeder.core.compliance.facts import NOTHING
+from breeder.core.counting.plurals import are
+from breeder.core.thermal.verdict import LEAVING
+from breeder.core.transit.local_time import moment
+from breeder.core.transit.rule_of_thumb import Opinion
+from breeder.cultures.models import Promise
+from breeder.cultures.phrases import animals
+from breeder.orders.models import Order, OrderLine
+from breeder.shipments import check_json, check_text, delay_notice, heat_injury, legal_block
+from breeder.shipments.forms.box_forms import ContentsForm, DayChoice, KitChoice, WayChoice
+from breeder.shipments.forms.departure_forms import CheckForm, PackedForm, UnpackForm
+from breeder.shipments.models import Check, Parcel
+from breeder.shipments.queries import checks
+from breeder.shipments.queries.checks import Standing
+from breeder.shipments.queries.parcels import planned_of, usable_days
+from breeder.shipments.rules.box_rules import HERE, instructions_for
+from breeder.shipments.rules.departure_rules import DAY_PAST, order_ended
+
+
+def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Return everything that the page of a box shows; `bound` are forms to be shown again as they were typed."""
+    household, now = request.household, timezone.now()
+    check = checks.latest_checks([parcel.pk]).get(parcel.pk)
+    on_record = legal_block.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
+    standing = checks.standing_of(parcel, check, household, now, on_record)
+    result = check.result if check else {}
+    return {
+        "parcel": parcel,
+        "is_here": parcel.status in HERE,
+        "title": title_of(parcel),
+        "lede": lede_of(parcel),
+        "standing": standing,
+        "check": check,
+        "result": result,
+        "kits": [_kit_row(row) for row in result.get("kits", ())],
+        "curve": check_json.curve_of(result),
+        "allowed": check_text.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
+        "average": check_text.average_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
+        "second_opinion": opinion_said(result.get("trade"), household),
+        "morning": morning_of(parcel, check, now),
+        "ways": ways_of(parcel, result),
+        "ways_first": check is not None and check.verdict not in LEAVING,
+        "next_day": _day(result.get("next_day")),
+        "no_day": check_text.no_day_said(result.get("no_day")),
+        "instructions": instructions_for(
+            parcel.kit, handed_over=handed_over(parcel, household.zone), fahrenheit=household.fahrenheit
+        ),
+        "moved": moved_said(parcel),
+        "holding": delay_notice.notice_of(parcel, check, household, timezone.localdate(now)),
+        "legs": [_leg(row) for row in result.get("legs", ())],
+        "sources": [_source(row) for row in result.get("sources", ())],
+        "forms": forms_of(parcel, request, standing) | (bound or {}),
+        "checks": list(parcel.checks.select_related("by")[:6]),
+        **heat_injury.shown_of(request.GET, courses_of(result), fahrenheit=household.fahrenheit),
+    }
+
+
+def moved_said(parcel: Parcel) -> list[str]:
+    """Return where the order was changed since the box was planned; of a packed box it is too late."""
+    if parcel.status != Parcel.Status.WAITING:
+        return []
+    planned = [(item.culture, item.order_line.culture) for item in parcel.items.all()]
+    return _resized_said(parcel) + [
+        f"Its order now names tub {named.number}, but this box is planned out of tub {tub.number}. Change what is "
+        "planned for it, below, before anything is pulled."
+        for tub, named in planned
+        if tub and named and tub != named
+    ]
+
+
+def _resized_said(parcel: Parcel) -> list[str]:
+    """Return of which lines the order holds a pack or more above or below what is planned for its boxes."""
+    lines = {item.order_line_id: item.order_line for item in parcel.items.all()}
+    numbers = [(lines[pk], _held_of(lines[pk]), planned) for pk, planned in sorted(planned_of(lines).items())]
+    return [
+        f"Its order now holds {held} of {line.offer.line}, but {planned} {are(planned)} planned for its boxes. "
+        "Change what is planned, below, before anything is pulled."
+        for line, held, planned in numbers
+        if abs(held - planned) >= line.animals
+    ]
+
+
+def _held_of(line: OrderLine) -> int:
+    return line.promise.number if line.promise and line.promise.state == Promise.State.HELD else 0
+
+
+def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:
+    """Return the courses of a stored check that heat injury is added up over."""
+    curve = result.get("curve")
+    if not curve:
+        return []
+    return [("On a middling journey", curve["middle"]), ("On the warmest twentieth of journeys", curve["high"])]
+
+
+def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:
+    """Return that a box is to be checked again on its posting morning; nothing where that needs no saying."""
+    if check is None or parcel.status not in HERE:
+        return ""
+    checked_on, today = timezone.localdate(check.made_at), timezone.localdate(now)
+    return check_text.morning_said(check.verdict, checked_on, parcel.post_on, today)
+
+
+def ways_of(parcel: Parcel, result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return doorstep and counter side by side, each with kit, verdict and odds; nothing where only one is offered."""
+    other = result.get("other_way")
+    if not other:
+        return []
+    own = result["kit"] | {"way": parcel.way, "kit": result["kit"]["name"], "is_own": True}
+    both = [own, other | {"is_own": False}]
+    for row in both:
+        row["said"] = "To the doorstep" if row["way"] == Parcel.Way.DOORSTEP else "Held at a counter"
+    return both
+
+
+def forms_of(parcel: Parcel, request: HttpRequest, standing: Standing) -> dict[str, Any]:
+    """Return the forms of a box's page, filled in as the box stands."""
+    days = usable_days(parcel.service, timezone.localdate())
+    return {
+        "check": CheckForm(),
+        "kit": KitChoice(initial={"kit": parcel.kit_id}),
+        "way": WayChoice(initial={"service": parcel.service_id, "way": parcel.way}),
+        "day": DayChoice(days=days, initial={"post_on": parcel.post_on and parcel.post_on.isoformat()}),
+        "contents": ContentsForm(parcel=parcel),
+        "packed": PackedForm(
+            parcel=parcel,
+            may_override=is_keeper(request.user)
+            and standing.check is not None
+            and not standing.leave.is_free
+            and not standing.legal.blocks,
+            initial={"tracking": parcel.tracking},
+        ),
+        "unpack": UnpackForm(),
+    }
+
+
+def title_of(parcel: Parcel) -> str:
+    """Return 'Box 207 · to Marquette, Monday'."""
+    address = parcel.order.address
+    to = f" · to {address}" if address else f" · for {parcel.order.person}"
+    day = f", {parcel.post_on:%A}" if parcel.post_on else ""
+    return f"Box {parcel.number}{to}{day}"
+
+
+def lede_of(parcel: Parcel) -> str:
+    """Return '3 cups, 30 young. Priority, 2 to 4 days, to the doorstep.'"""
+    cups = sum(item.cups for item in parcel.items.all())
+    numbers: dict[str, int] = {}
+    for item in parcel.items.all():
+        stage = item.order_line.offer.stage
+        numbers[stage] = numbers.get(stage, 0) + (item.planned if item.packed is None else item.packed)
+    said = ", ".join(animals(number, stage) for stage, number in numbers.items() if stage != "cups")
+    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {said}" if said else "")
+    way = "held at a counter" if parcel.way == Parcel.Way.COUNTER else "to the doorstep"
+    if parcel.service is None:
+        return f"{held}. No service chosen yet."
+    least, latest = parcel.service.least_days, parcel.service.latest_days
+    days = f"{least} to {latest} days" if least != latest else f"{least} day{'' if least == 1 else 's'}"
+    return f"{held}. {parcel.service}, {days}, {way}."
+
+
+def handed_over(parcel: Parcel, zone: ZoneInfo) -> datetime | None:
+    """Return when a box is handed over, on the household's clock; None while day or service is open."""
+    if parcel.post_on is None or parcel.service is None:
+        return None
+    return moment(parcel.post_on, parcel.service.cut_off, zone).astimezone(zone)
+
+
+def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
+    """Return the trade's rule on this way, and how it stands to the check."""
+    if not stored:
+        return ""
+    opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
+    return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+
+
+def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
+    """Return the boxes of the packing list, each with its odds and where it goes."""
+    now = timezone.now()
+    return [
+        {
+            "standing": standing,
+            "parcel": standing.parcel,
+            "to": str(standing.parcel.order.address or standing.parcel.order.person),
+            "says": _says(standing, now),
+            "morning": morning_of(standing.parcel, standing.check, now),
+        }
+        for standing in standings
+    ]
+
+
+def next_packing_day(standings: list[Standing], today: date) -> date:
+    """Return the first day, from today on, for which a box is still to be packed; today where none is."""
+    waiting = [standing.parcel for standing in standings if standing.parcel.status == Parcel.Status.WAITING]
+    days = [parcel.post_on for parcel in waiting if parcel.post_on]
+    return min((day for day in days if day >= today), default=today)
+
+
+def _says(standing: Standing, now: datetime) -> str:
+    """Return what stands between a box and the post, in one sentence."""
+    said = besides_weather(standing, now)
+    if said or standing.leave.is_free or standing.check is None:
+        return said
+    return " ".join(standing.check.result["because"])
+
+
+def besides_weather(standing: Standing, now: datetime) -> str:
+    """Return what stands between a box and the post besides the verdict of its last check; empty for nothing."""
+    if standing.legal.blocks:
+        return standing.legal.blocks[0]
+    if ended := order_ended(standing.parcel.order, now):
+        return ended
+    if DAY_PAST in standing.leave.others:
+        return DAY_PAST
+    if standing.check is None:
+        return "Not checked yet."
+    return standing.leave.others[0] if standing.is_changed else ""
+
+
+def orders_said(orders: list[Order]) -> list[dict[str, Any]]:
+    """Return orders that no box is planned for, with the page that plans one."""
+    return [{"order": order, "plan_url": reverse("shipments:plan", args=[order.number])} for order in orders]
+
+
+def _day(stored: dict[str, Any] | None) -> dict[str, Any] | None:
+    return stored and stored | {"on": datetime.fromisoformat(stored["on"]).date()}
+
+
+def _kit_row(stored: dict[str, Any]) -> dict[str, Any]:
+    """Return a kit as the table shows it: its odds short."""
+    return stored | {f"{side}_said": odds(stored[f"too_{side}"]).removeprefix("about ") for side in ("cold", "warm")}
+
+
+def _leg(stored: dict[str, Any]) -> dict[str, Any]:
+    return stored | {name: datetime.fromisoformat(stored[name]) for name in ("starts_at", "ends_at")}
+
+
+def _source(stored: dict[str, Any]) -> dict[str, Any]:
+    issued = stored["issued_at"]
+    return stored | {"issued_at": datetime.fromisoformat(issued) if issued else None}

@@ -1,0 +1,59 @@
+"""The posting days as a calendar feed (RFC 5545), for a phone that cannot log in: the address itself is the secret."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from itertools import groupby
+
+from django.contrib.auth.models import User
+from django.utils.crypto import constant_time_compare, salted_hmac
+from icalendar import Calendar, Event
+
+from breeder.shipments.models import Parcel
+from breeder.shipments.rules import departure_rules
+
+SALT = "breeder.shipments.calendar_feed"
+KEY_LENGTH = 32
+PRODUCT = "-//Underbark//posting days//EN"
+
+
+def key_of(user: User) -> str:
+    """Return the secret part of a person's feed address; a new password makes a new one."""
+    return salted_hmac(SALT, f"{user.pk}:{user.password}").hexdigest()[:KEY_LENGTH]
+
+
+def may_read(user: User | None, key: str) -> bool:
+    """Return whether the key opens this person's feed."""
+    return user is not None and user.is_active and constant_time_compare(key, key_of(user))
+
+
+def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
+    """Return one all-day event for each posting day, with the boxes that somebody waits for, and kits.
+
+    Nobody's name or address is in it.
+    """
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("x-wr-calname", "Posting days")
+    waited_for = (parcel for parcel in parcels if parcel.post_on and not departure_rules.order_ended(parcel.order, now))
+    chosen = sorted(waited_for, key=lambda one: (one.post_on, one.number))
+    for on, boxes in groupby(chosen, key=lambda one: one.post_on):
+        calendar.add_component(_event(on, list(boxes), host, now))
+    return bytes(calendar.to_ical())
+
+
+def _event(on: date, boxes: list[Parcel], host: str, now: datetime) -> Event:
+    event = Event()
+    event.add("uid", f"posting-{on.isoformat()}@{host}")
+    event.add("dtstamp", now)
+    event.add("dtstart", on)
+    event.add("dtend", on + timedelta(days=1))
+    event.add("summary", f"Post {len(boxes)} box{'' if len(boxes) == 1 else 'es'}")
+    event.add("description", "\n".join(_line(box) for box in boxes))
+    event.add("transp", "TRANSPARENT")
+    return event
+
+
+def _line(box: Parcel) -> str:
+    by = f", by {box.service}, handed over by {box.service.cut_off:%H:%M}" if box.service else ""
+    return f"Box {box.number} in {box.kit or 'no kit yet'}{by}"

@@ -1,0 +1,158 @@
+"""A check in the keeper's words: odds, the leg that fails, hours that are missing, what would help."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from breeder.base.formatting import odds
+from breeder.core.thermal import allowed
+from breeder.core.thermal.kit_risk import CaseOutcome, Outcome
+from breeder.core.thermal.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
+from breeder.core.transit import rule_of_thumb
+from breeder.core.transit.itinerary import HOUR, Case, Exposure
+from breeder.core.transit.source_conflicts import Rivalry
+from breeder.core.transit.trial_result import Tried
+from breeder.core.transit.weather_hours import Hours
+from breeder.core.units import degree_span, degrees
+
+# A side whose odds are under this, or under a tenth of the other's, is not named as the trouble.
+NOT_WORTH_NAMING = 0.005
+SMALL_BESIDE = 0.1
+
+STANDS = {
+    Exposure.VAN: "in the van",
+    Exposure.HUB: "in the network",
+    Exposure.DOORSTEP: "on the doorstep",
+    Exposure.COUNTER: "behind the counter",
+}
+EVENING, MORNING, NOON, LATE = 18, 6, 12, 22
+
+
+def when_said(at: datetime, zone: ZoneInfo) -> str:
+    """Return 'Tuesday night', 'Wednesday afternoon': hours after midnight belong to the night before."""
+    local = at.astimezone(zone)
+    if local.hour < MORNING:
+        return f"{local - timedelta(days=1):%A} night"
+    if local.hour >= LATE:
+        return f"{local:%A} night"
+    part = "morning" if local.hour < NOON else "afternoon" if local.hour < EVENING else "evening"
+    return f"{local:%A} {part}"
+
+
+def stands_at(case: Case, hour: float, zone: ZoneInfo) -> str:
+    """Return where a box is at an hour of its journey: 'Tuesday night in the network'."""
+    at = case.times[0] + min(hour, case.hours) * HOUR
+    return f"{when_said(at, zone)} {STANDS[case.leg_at(at).exposure]}"
+
+
+def odds_said(outcome: Outcome) -> str:
+    """Return the odds of leaving comfort and of passing a hard limit, naming the side that matters."""
+    if outcome.verdict == NOT_DECIDED:
+        return "Hours are missing, so the odds are not known."
+    cold = outcome.too_cold > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_warm)
+    warm = outcome.too_warm > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_cold)
+    side = {(True, False): "Too cold", (False, True): "Too warm"}.get((cold, warm), "Too cold or too warm")
+    return f"{side} for comfort: {odds(outcome.comfort.failed)}. Past a hard limit: {odds(outcome.hard.failed)}."
+
+
+def allowed_said(comfort: float, hard: float) -> str:
+    """Return the tolerances: 'You allow 1 in 5 and 1 in 20.'"""
+    return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
+
+
+def average_said(*shares: float) -> str:
+    """Return what such tolerances came to on real days: most boxes that go are far from the edge."""
+    found = dict.fromkeys(allowed.nearest(share) for share in shares)
+    parts = [f"{one.broke * 1000:.0f} in 1000 boxes broke where {one.tolerance * 100:.0f} in 100 may" for one in found]
+    return f"On real days {' and '.join(parts)} (computed)."
+
+
+def no_day_said(stored: dict[str, Any] | None) -> str:
+    """Return up to which later posting day no kit goes; an empty text where none was looked for, or one was found."""
+    if stored is None:
+        return ""
+    if stored["until"] is None:
+        return "The hours that are known reach no later posting day."
+    return f"No kit goes on a later posting day either, up to {date.fromisoformat(stored['until']):%A %-d %B}."
+
+
+def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
+    """Return where and when the animals are coldest, or warmest where warmth is the trouble."""
+    outcome = tried.outcome
+    warm = outcome.too_warm > outcome.too_cold
+    moment, word = (outcome.warmest, "Warmest") if warm else (outcome.coldest, "Coldest")
+    place = stands_at(_longest_until(cases, moment.hour), moment.hour, zone)
+    return f"{word} hour: {place}, {degrees(moment.quantiles_c[1], fahrenheit=fahrenheit)} inside."
+
+
+def fails_said(outcome: Outcome, cases: Sequence[Case], zone: ZoneInfo) -> str:
+    """Return the leg on which most of the failing journeys leave comfort, on the side that fails more."""
+    warm = outcome.too_warm > outcome.too_cold
+    named = {case.name: case for case in cases}
+    found: list[tuple[float, CaseOutcome, float]] = []
+    for one in outcome.cases:
+        hour = one.hot_hour if warm else one.cold_hour
+        if hour is not None:
+            found.append((one.weight * max(one.comfort_failed, one.hard_failed), one, hour))
+    if not found:
+        return ""
+    _, worst, hour = max(found, key=lambda row: row[0])
+    late = "" if worst.name == cases[0].name else f", {worst.name}"
+    return f"It gets too {'warm' if warm else 'cold'} {stands_at(named[worst.name], hour, zone)}{late}."
+
+
+def missing_said(hours: Hours, missing: Sequence[int]) -> str:
+    """Return which hours of a place nobody has given, and what to do."""
+    if not missing:
+        return ""
+    first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
+    when = f"{len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M}"
+    if len(missing) == 1:
+        when = f"the hour of {first:%A %-d %B %H:%M}"
+    return f"{hours.label} lacks {when} (its own clock). Send in newer hours, or type its lows and highs."
+
+
+def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
+    """Return which two sources of a place say different things, by how much and when, and that the worse decides."""
+    one, other = rivalry.sources
+    when = when_said(rivalry.at, ZoneInfo(rivalry.timezone))
+    return (
+        f"For {rivalry.label}, {one} and {other} differ by up to {degree_span(rivalry.apart_c, fahrenheit=fahrenheit)} "
+        f"({when}). The box was tried with both, and the worse decides."
+    )
+
+
+def morning_said(verdict: str, checked_on: date, post_on: date | None, today: date) -> str:
+    """Return that a box which may go is checked again on its posting morning; nothing once that was done.
+
+    Decided three days ahead, 17 of 1000 boxes broke instead of 7 (computed for this project on daily forecasts and
+    outcomes of US cities, 2014-2017).
+    """
+    if verdict not in LEAVING or post_on is None or checked_on >= post_on:
+        return ""
+    if today >= post_on:
+        return f"Checked on {checked_on:%A}, ahead of its day: check it again before it leaves."
+    return f"It is checked again on {post_on:%A} morning, when the forecast knows more."
+
+
+def because_said(
+    tried: Tried, cases: Sequence[Case], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
+) -> list[str]:
+    """Return what stands behind a verdict beside its odds: the leg that fails, the hours that lack, the worst hour."""
+    if tried.is_barred:
+        said = [rule_of_thumb.HARSH_SAID]
+    elif tried.outcome.verdict == NO_GO:
+        said = [fails_said(tried.outcome, cases, zone)]
+    elif tried.outcome.verdict == GO:
+        said = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]
+    else:
+        said = list(missing)
+    if tried.outcome.stalled > NOT_WORTH_NAMING:
+        said.append(f"In {odds(tried.outcome.stalled)} journeys the heat pack itself freezes and stops.")
+    return [sentence for sentence in said if sentence]
+
+
+def _longest_until(cases: Sequence[Case], hour: float) -> Case:
+    """Return the first case that still lasts at an hour, else the longest."""
+    return next((case for case in cases if case.hours >= hour), max(cases, key=lambda case: case.hours))

@@ -1,0 +1,175 @@
+"""The air of every place over the board's horizon, read and turned to arrays once for as long as nothing new came."""
+
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from threading import Lock
+from typing import Any
+
+from django.db.models import Count, Max, Q
+from django.utils import timezone
+
+from breeder.base.models import Setting
+from breeder.carriers.queries import closures_of, timing_of
+from breeder.core.transit import batch_air, source_conflicts
+from breeder.core.transit.ambient_ensemble import ONE_DAY
+from breeder.core.transit.batch_air import Air
+from breeder.core.transit.delivery_days import posting_days
+from breeder.core.transit.source_conflicts import Side
+from breeder.core.transit.trial_result import Journey
+from breeder.core.transit.weather_hours import Hours
+from breeder.people.models import Address
+from breeder.shipments import run_check
+from breeder.shipments.models import Parcel
+from breeder.shipments.queries import parcels as packing
+from breeder.shipments.rules import departure_rules
+from breeder.weather.hour_grid import hours_between
+from breeder.weather.models import Place
+from breeder.weather.queries import hours_for, sources_of
+
+DAYS_SHOWN = 10
+READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds
+
+
+@dataclass(frozen=True)
+class Read:
+    """One place's hours, the freshest with their arrays, and those of each source where there are several."""
+
+    freshest: Air
+    by_source: tuple[Hours, ...] = ()
+
+
+class NotReadYet(Exception):
+    """A place's hours were not read by the time that the page must answer."""
+
+
+class _Kept:
+    """What was last read of each place, with a stamp of what had been received and learnt; the oldest makes room."""
+
+    SIZE = 1024  # places of about 0.2 MB
+
+    def __init__(self) -> None:
+        self.reads: OrderedDict[int, tuple[Any, Read]] = OrderedDict()
+        self.lock = Lock()
+
+    def get(self, place: int, stamp: Any, make: Callable[[], Read]) -> Read:
+        """Return what was read under the same stamp, else what is read now."""
+        kept = self.reads.get(place)
+        if kept is not None and kept[0] == stamp:
+            return kept[1]
+        found = make()
+        with self.lock:
+            self.reads[place] = (stamp, found)
+            while len(self.reads) > self.SIZE:
+                self.reads.popitem(last=False)
+        return found
+
+
+KEPT = _Kept()
+
+
+class Skies:
+    """The air of all ends of boxes' ways, and their journeys, over the horizon; nothing new is read after `until`."""
+
+    def __init__(
+        self, household: Setting, now: datetime, addresses: Iterable[Address], until: float | None = None
+    ) -> None:
+        self.until, self.newly_read = until, 0
+        self.now, self.today = now, timezone.localdate(now)
+        self.since = now - departure_rules.FORECAST_LAPSES
+        self.home = household
+        # From midnight on, so that an hour that passes changes nothing of what was worked out.
+        first = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0) - 2 * ONE_DAY
+        self.span = (first, first + 3 * ONE_DAY + timedelta(days=packing.HORIZON_DAYS) + run_check.LONGEST_JOURNEY)
+        self.places = self._places([household, *addresses])
+        self.by_place: dict[tuple[object, object], Read] = {}
+        self.airs: dict[int, Air] = {}
+        self.by_service: dict[tuple[int, str], list[Journey]] = {}
+
+    def journeys(self, parcel: Parcel) -> list[Journey]:
+        """Return a box's journeys on its next posting days; boxes of one service and way share them."""
+        key = (parcel.service_id, parcel.way)
+        if key not in self.by_service:
+            closures = closures_of(parcel.service.carrier)
+            timing = timing_of(parcel.service)
+            days = [day.on for day in posting_days(timing, closures, self.today, packing.HORIZON_DAYS) if day.usable]
+            to_counter = parcel.way == Parcel.Way.COUNTER
+            self.by_service[key] = [
+                run_check.journey_of(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
+            ]
+        return self.by_service[key]
+
+    def readings(self, address: Address, journey: Journey) -> tuple[tuple[Air, Air], ...]:
+        """Return every reading of both ends on a journey, the freshest first."""
+        origin = self._side(self.home.latitude, self.home.longitude, self.home.timezone, "Home", journey)
+        destination = self._side(address.latitude, address.longitude, address.timezone, str(address), journey)
+        return tuple(
+            (self._air(ends.origin), self._air(ends.destination))
+            for ends in source_conflicts.readings(origin, destination)
+        )
+
+    def _side(self, latitude: object, longitude: object, zone: str, label: str, journey: Journey) -> Side:
+        key = (latitude, longitude)
+        if key not in self.by_place:
+            self.by_place[key] = self._read(latitude, longitude, zone, label)
+        read = self.by_place[key]
+        freshest = read.freshest.hours
+        self.airs[id(freshest)] = read.freshest
+        if not read.by_source:
+            return Side(freshest)
+        last = journey.deliveries[-1].on + ONE_DAY
+        wanted = {at for at in freshest.times if journey.post_on <= at.astimezone(freshest.zone).date() <= last}
+        return source_conflicts.side_of(freshest, read.by_source, wanted)
+
+    def _air(self, hours: Hours) -> Air:
+        # An Air holds its hours, so that no other hours can come to have the same id meanwhile.
+        if id(hours) not in self.airs:
+            self.airs[id(hours)] = batch_air.air_of(hours)
+        return self.airs[id(hours)]
+
+    def _places(self, spots: Iterable[Any]) -> dict[tuple[object, object], Place]:
+        """Return the places of all ends at once, with a stamp of what was received for each."""
+        latitudes = {spot.latitude for spot in spots if spot.latitude is not None}
+        fresh = Q(forecasts__issued_at__gte=self.since)
+        rows = Place.objects.filter(latitude__in=latitudes).prefetch_related("learnt")
+        stamps = {
+            "newest": Max("forecasts__pk", filter=fresh),
+            "received": Max("forecasts__received_at", filter=fresh),
+            "many": Count("forecasts", filter=fresh),
+        }
+        return {(row.latitude, row.longitude): row for row in rows.annotate(**stamps)}
+
+    def _read(self, latitude: object, longitude: object, zone: str, label: str) -> Read:
+        place = self.places.get((latitude, longitude))
+        if place is None:
+            return Read(
+                batch_air.air_of(_unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span))
+            )
+        learnt = tuple((row.source, row.lead_until_h, row.lesson) for row in place.learnt.all())
+        stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
+        return KEPT.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
+
+    def _in_time(self) -> None:
+        # What was read stays and some are read in any case, so a page that asks again comes further each time.
+        if self.until is not None and self.newly_read >= READ_IN_ANY_CASE and time.monotonic() > self.until:
+            raise NotReadYet
+        self.newly_read += 1
+
+    def _hours(self, place: Place) -> Read:
+        self._in_time()
+        freshest = batch_air.air_of(hours_for(place, *self.span, issued_since=self.since))
+        names = sources_of(place, self.since)
+        if len(names) < 2:
+            return Read(freshest)
+        every = (hours_for(place, *self.span, issued_since=self.since, source=name) for name in names)
+        return Read(freshest, tuple(every))
+
+
+def _unknown(latitude: float, longitude: float, zone: str, label: str, start: datetime, end: datetime) -> Hours:
+    times = hours_between(start, end)
+    none = (None,) * len(times)
+    return Hours(
+        label, latitude, longitude, zone, times, none, none, (0.0,) * len(times), (False,) * len(times), (), ()
+    )

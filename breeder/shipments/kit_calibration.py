@@ -1,0 +1,106 @@
+"""Measuring a kit: from the logger's file, or the weight of molten ice, to a factor on its drawn conductance."""
+
+from dataclasses import dataclass
+
+from django.core import signing
+
+from breeder.base.temperature_chart import BoxCurve
+from breeder.core.thermal import box, box_fit
+from breeder.shipments.kit_tests import COMFORT_C, HARD_C
+from breeder.shipments.logger_csv import Logged
+from breeder.shipments.models import Kit
+from breeder.shipments.thermal_kit import box_of
+
+ICE_SD_LN = 0.10  # of one weighing (judgement: scale, clock and a cold start together)
+LEAST_FACTOR, MOST_FACTOR, MOST_SD_LN = 0.2, 10.0, 0.5  # as heat.kit takes a box and its spread
+SALT = "measured kit"
+GOOD_FOR_S = 3600
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a measurement says: conductance, its spread, the factor on the drawing, and the words for it."""
+
+    conductance_w_k: float
+    sd_ln: float
+    drawn_w_k: float
+    word: str
+    doubts: tuple[str, ...] = ()
+    curve: BoxCurve | None = None
+
+    @property
+    def factor(self) -> float:
+        return self.conductance_w_k / self.drawn_w_k
+
+    @property
+    def error_w_k(self) -> float:
+        return self.conductance_w_k * self.sd_ln
+
+    def signed(self, kit: Kit) -> str:
+        """Return the figures for the page to send back, so that only measured ones are kept."""
+        return signing.dumps([kit.pk, self.factor, self.sd_ln], salt=SALT)
+
+
+def by_logger(kit: Kit, logged: Logged, *, bottle_kg: float) -> Measured:
+    """Return what a run with a water bottle says of a kit. Raises heat's CannotFit with the reason."""
+    found = box_fit.fit_box(logged.hours, logged.outside_c, logged.inside_c, bottle_kg=bottle_kg)
+    word = (
+        "The run was good enough to use."
+        if found.is_good
+        else "The run is doubtful; log another day before you use it."
+    )
+    measured = Measured(found.conductance_w_k, found.sd_ln, drawn_w_k(kit), word, found.doubts, _curve(found))
+    return _believable(measured)
+
+
+def by_ice(kit: Kit, *, melted_kg: float, hours: float, outside_c: float) -> Measured:
+    """Return what molten ice says of a kit. Raises heat's CannotFit with the reason."""
+    found = box_fit.ice_melt_w_k(melted_kg, hours, outside_c)
+    word = "Weigh twice if you can: one weighing is good to about 10 %."
+    return _believable(Measured(found, ICE_SD_LN, drawn_w_k(kit), word))
+
+
+def _believable(measured: Measured) -> Measured:
+    """Return what a kit may be kept with; with other figures it could not be checked or changed any more."""
+    if not LEAST_FACTOR <= measured.factor <= MOST_FACTOR:
+        raise box_fit.CannotFit(
+            f"That would let {measured.factor:.3g} times as much through as drawn, and {LEAST_FACTOR:g} to "
+            f"{MOST_FACTOR:g} times can be. Look at what you typed and its units, or at the kit's sizes and layers."
+        )
+    if measured.sd_ln > MOST_SD_LN:
+        raise box_fit.CannotFit(
+            f"That is known only to {100 * measured.sd_ln:.0f} %, which tells less than the drawing. Log another day."
+        )
+    return measured
+
+
+def drawn_w_k(kit: Kit) -> float:
+    """Return the conductance that the kit's drawing alone gives, W/K."""
+    plain = Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0)
+    return box.conductance_w_k(box_of(plain))
+
+
+def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
+    """Return factor and spread of figures that this site measured for this kit within the hour; else None."""
+    try:
+        pk, factor, sd_ln = signing.loads(text, salt=SALT, max_age=GOOD_FOR_S)
+    except signing.BadSignature:
+        return None
+    return (factor, sd_ln) if pk == kit.pk else None
+
+
+def _curve(found: box_fit.Fitted) -> BoxCurve:
+    """Return the run as a picture: the model, the logger as the edge of its band, the weather outside."""
+    rows = range(0, len(found.hours), 12)
+    model = [float(found.modelled_c[row]) for row in rows]
+    logger = [float(found.logged_c[row]) for row in rows]
+    return BoxCurve(
+        times=None,
+        middle=tuple(model),
+        low=tuple(min(pair) for pair in zip(model, logger, strict=True)),
+        high=tuple(max(pair) for pair in zip(model, logger, strict=True)),
+        outside=tuple(float(found.outside_c[row]) for row in rows),
+        comfort=COMFORT_C,
+        hard=HARD_C,
+        name="measured",
+    )

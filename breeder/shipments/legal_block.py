@@ -1,0 +1,76 @@
+"""May what is in a box go there at all, and by this carrier? Asked of the book's rules; it is not weather.
+
+A block has no override. It is asked afresh whenever a box is shown, packed or sent, so that a rule written down, a
+permit that ran out or a new address counts at once.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+
+from django.utils import timezone
+
+from breeder.base.queries import household as read_household
+from breeder.carriers.models import Service
+from breeder.carriers.rulebook import RuleBook, ask_carrier, ask_way, read_rules
+from breeder.core.compliance.facts import Answer
+from breeder.shipments.models import Parcel
+from breeder.shipments.rules import departure_rules
+from breeder.shipments.rules.box_rules import HERE
+from breeder.species.models import Species
+
+
+def book() -> RuleBook:
+    """Return all rules and permits, read once for any number of boxes."""
+    return read_rules(read_household().region)
+
+
+def species_going(parcel: Parcel) -> list[Species]:
+    """Return the species that a box holds: as ordered, and as the tubs that they come from are kept."""
+    found: dict[int, Species] = {}
+    for item in parcel.items.all():
+        ordered = item.order_line.offer.line.species
+        kept = item.culture.line.species if item.culture else ordered
+        found |= {ordered.pk: ordered, kept.pk: kept}
+    return list(found.values())
+
+
+def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | None = None) -> Answer:
+    """Return what is on record of a box leaving on a day, by its own service or by another."""
+    order, species, service = parcel.order, species_going(parcel), service or parcel.service
+    answer = ask_way(rulebook, species, order.address, on, order.person_id)
+    if service is None:
+        return answer
+    return answer + ask_carrier(rulebook, species, service, order.address, on)
+
+
+def ask_boxes(parcels: Iterable[Parcel], now: datetime) -> dict[int, Answer]:
+    """Return, by the box's key, what is on record of it leaving on its day, or today where that is past or open."""
+    rulebook, today = book(), timezone.localdate(now)
+    return {parcel.pk: ask_box(rulebook, parcel, day_of(parcel, today)) for parcel in parcels if parcel.status in HERE}
+
+
+def blocked_days(rulebook: RuleBook, parcel: Parcel, days: Sequence[date]) -> dict[date, tuple[str, ...]]:
+    """Return the days on which a box is blocked, each with why. Seasons and permits last longer than a board's days.
+
+    So where the first day and the last say the same, the days between say it too.
+    """
+    if not days:
+        return {}
+    first, last = (ask_box(rulebook, parcel, day).blocks for day in (days[0], days[-1]))
+    if first == last:
+        return dict.fromkeys(days, first) if first else {}
+    said = {day: ask_box(rulebook, parcel, day).blocks for day in days}
+    return {day: blocks for day, blocks in said.items() if blocks}
+
+
+def day_of(parcel: Parcel, today: date) -> date:
+    """Return the day for which a box is asked about."""
+    return max(parcel.post_on or today, today)
+
+
+def refuse_blocked(parcel: Parcel, today: date) -> Answer:
+    """Return what is on record of a box leaving today. Raises LegalBlock, whoever sends it and whatever they write."""
+    answer = ask_box(book(), parcel, today)
+    if answer.blocks:
+        raise departure_rules.LegalBlock(answer.blocks)
+    return answer

@@ -1,0 +1,1 @@
+"""Reads of parcels and checks."""

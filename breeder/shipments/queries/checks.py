@@ -1,0 +1,102 @@
+"""Reads of checks; how every box that is here stands, in a constant number of queries."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Max
+from django.utils import timezone
+
+from breeder.base.models import Setting
+from breeder.base.queries import household as read_household
+from breeder.carriers.queries import closures_by_carrier
+from breeder.core.compliance.facts import NOTHING, Answer
+from breeder.core.thermal.verdict import LEAVING
+from breeder.shipments import legal_block
+from breeder.shipments.check_inputs import inputs_of
+from breeder.shipments.models import Check, Parcel
+from breeder.shipments.queries.parcels import parcels, parcels_here
+from breeder.shipments.rules import departure_rules
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a box stands: what its last check is still worth. `verdict` is never better than what may be relied on."""
+
+    parcel: Parcel
+    check: Check | None
+    verdict: str
+    leave: departure_rules.Leave
+    comfort: float | None
+    hard: float | None
+    kit_name: str
+    legal: Answer = NOTHING
+
+    @property
+    def may_leave(self) -> bool:
+        """Return whether nothing stands against it: neither its check nor a rule on where it goes."""
+        return self.leave.is_free and not self.legal.blocks
+
+    @property
+    def good_until(self) -> datetime | None:
+        """Return until when the check may be used; None without one."""
+        return None if self.check is None else departure_rules.good_until(self.check)
+
+    @property
+    def is_changed(self) -> bool:
+        """Return whether the last check no longer speaks for this box."""
+        return self.check is not None and self.verdict != self.check.verdict
+
+
+def parcel(number: int) -> Parcel:
+    """Return a box with all that its page reads. Raises Parcel.DoesNotExist."""
+    return parcels().get(number=number)
+
+
+def latest_checks(parcel_ids: Iterable[int]) -> dict[int, Check]:
+    """Return the last check of each box that has one."""
+    newest = Check.objects.filter(parcel__in=list(parcel_ids)).values("parcel").annotate(last=Max("id")).values("last")
+    return {check.parcel_id: check for check in Check.objects.filter(pk__in=newest).select_related("by")}
+
+
+def standing_of(
+    box: Parcel,
+    check: Check | None,
+    household: Setting,
+    now: datetime,
+    on_record: Answer = NOTHING,
+    closures: Mapping[str, Iterable[date]] | None = None,
+) -> Standing:
+    """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
+    inputs = inputs_of(box, household, closures)
+    leave = departure_rules.with_order(
+        departure_rules.may_leave(check, inputs, now, timezone.localdate(now)), box.order, now
+    )
+    if check is None:
+        return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
+    still = leave.is_free or check.verdict not in LEAVING
+    changed = check.digest != departure_rules.digest_of(inputs)
+    return Standing(
+        parcel=box,
+        check=check,
+        verdict=check.verdict if still and not changed else Check.Verdict.NOT_DECIDED,
+        leave=leave,
+        comfort=check.result["kit"]["comfort"]["failed"],
+        hard=check.result["kit"]["hard"]["failed"],
+        kit_name=str(box.kit) if box.kit else "",
+        legal=on_record,
+    )
+
+
+def waiting(now: datetime | None = None) -> list[Standing]:
+    """Return every box that is here with how it stands, in order of its day."""
+    at, household = now or timezone.now(), read_household()
+    boxes = list(parcels_here())
+    checks = latest_checks(box.pk for box in boxes)
+    on_record, closures = legal_block.ask_boxes(boxes, at), closures_by_carrier()
+    return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk], closures) for box in boxes]
+
+
+def to_check(today: date) -> list[int]:
+    """Return the numbers of the boxes that are here and whose day is not past, in order of their day."""
+    return [box.number for box in parcels_here() if box.post_on is None or box.post_on >= today]

@@ -1,0 +1,213 @@
+"""Pure decisions about boxes: from which tubs to pull, what never goes in, what to mind with each kit."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.core.exceptions import ValidationError
+
+from breeder.carriers.models import Service
+from breeder.core.transit.delivery_days import PostingDay
+from breeder.core.units import degrees
+from breeder.cultures.line_stock import TubStock
+from breeder.cultures.models import Promise
+from breeder.orders.models import Order
+from breeder.shipments.models import Kit, Parcel
+
+# Words by which dry ice is known on a label, an invoice or a shelf.
+DRY_ICE_WORDS = ("dry ice", "dryice", "dry-ice", "carbon dioxide", "solid co2", "un1845", "un 1845")
+DRY_ICE = (
+    "Dry ice never goes into a box with live animals: its gas pushes the air out and they suffocate, and carriers keep "
+    "the two apart. Use a cold gel or phase-change pack; nobody can override this."
+)
+
+# Warmers average about 57 °C in use (135 °F; Chemical & Engineering News, 2010).
+PACK_FACE_C = 57.0
+
+# Boxes that are still in the house.
+HERE = (Parcel.Status.WAITING, Parcel.Status.PACKED)
+
+
+class NotLikeThis(ValidationError):
+    """A refusal in whole sentences: what is asked for does not fit the box as it stands."""
+
+
+@dataclass(frozen=True)
+class Pull:
+    """Animals to be taken out of one tub for a box; no tub where none is known to hold any."""
+
+    culture_id: int | None
+    number: int
+    males: int = 0
+    females: int = 0
+
+
+@dataclass(frozen=True)
+class Content:
+    """What an item of a box should become; 0 takes it out of the box."""
+
+    planned: int
+    culture_id: int | None
+    cups: int
+
+
+def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
+    """Return from which tubs the animals of a promise come: a named tub, else the tub with the most to spare first.
+
+    A plan is never refused: what the tubs cannot spare is still asked of the fullest one, and the bench sees what is
+    there. The sexes go with the first animals.
+    """
+    wanted = promise.number
+    if promise.culture_id is not None:
+        return [Pull(promise.culture_id, wanted, promise.males, promise.females)]
+    giving = [tub for tub in tubs if tub.gives]
+    if not giving:
+        return [Pull(None, wanted, promise.males, promise.females)]
+    taken: dict[int, int] = {}
+    by_free = sorted(giving, key=lambda tub: (-tub.free, -tub.lower, tub.number))
+    by_lower = sorted(giving, key=lambda tub: (-tub.lower, tub.number))
+    # First what a tub can spare, then what is safely in it: the promise itself is already out of what can be spared.
+    rounds = [(tub, tub.free) for tub in by_free] + [(tub, tub.lower) for tub in by_lower]
+    for tub, most in rounds:
+        more = min(wanted, max(0, most - taken.get(tub.culture_id, 0)))
+        if more:
+            taken[tub.culture_id] = taken.get(tub.culture_id, 0) + more
+            wanted -= more
+    if wanted:
+        fullest = by_lower[0].culture_id
+        taken[fullest] = taken.get(fullest, 0) + wanted
+    return _with_sexes(taken, promise.males, promise.females)
+
+
+def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[Pull]:
+    pulls = []
+    for culture_id, number in taken.items():
+        of_males = min(males, number)
+        of_females = min(females, number - of_males)
+        males, females = males - of_males, females - of_females
+        pulls.append(Pull(culture_id, number, of_males, of_females))
+    return pulls
+
+
+def refuse_dry_ice(kit: Kit, supply_names: Iterable[str] = ()) -> None:
+    """Raise NotLikeThis for a kit that names dry ice anywhere: in its name, note, packs or supplies."""
+    kinds = " ".join(str(pack.get("kind", "")).replace("_", " ") for pack in kit.packs)
+    said = " ".join([kit.name, kit.note, kinds, *supply_names]).lower()
+    if any(word in said for word in DRY_ICE_WORDS):
+        raise NotLikeThis(DRY_ICE, code="dry_ice")
+
+
+def refuse_unless_open(order: Order) -> None:
+    """Raise NotLikeThis for an order that no box can be planned for."""
+    if order.status not in (Order.Status.HELD, Order.Status.PAID):
+        raise NotLikeThis(
+            f"Order {order.number} is {order.status}, so no box is planned for it. Hold the order again first, or "
+            "agree a new one.",
+            code="order_not_open",
+        )
+
+
+def refuse_unless_here(parcel: Parcel) -> None:
+    """Raise NotLikeThis for a box that has left or was unpacked."""
+    if parcel.status not in HERE:
+        raise NotLikeThis(
+            f"Box {parcel.number} is {parcel.status}; nothing about it can be changed any more.", code="box_gone"
+        )
+
+
+def refuse_unless_waiting(parcel: Parcel) -> None:
+    """Raise NotLikeThis for a box that is packed or gone, or that has no service: its day and kit stand."""
+    refuse_unless_here(parcel)
+    if parcel.status != Parcel.Status.WAITING or parcel.service is None:
+        why = "has no service yet" if parcel.service is None else "is packed already"
+        raise NotLikeThis(
+            f"Box {parcel.number} {why}, so the board gives it no day. Open its own page.", code="not_waiting"
+        )
+
+
+def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
+    """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the next days that serve."""
+    if on < today:
+        raise NotLikeThis(f"{on:%A %-d %B} is past. Choose today or a later day.", code="day_past")
+    chosen = next((day for day in days if day.on == on), None)
+    if chosen is not None and chosen.usable:
+        return
+    why = chosen.why_not if chosen else f"it is further away than the {len(days)} days that a box is planned ahead"
+    offered = ", ".join(f"{day.on:%A %-d %B}" for day in days if day.usable)
+    remedy = f"Choose one of {offered}." if offered else "Choose another service."
+    raise NotLikeThis(f"{service} does not take this box on {on:%A %-d %B}: {why}. {remedy}", code="not_a_posting_day")
+
+
+def refuse_way(service: Service, way: str) -> None:
+    """Raise NotLikeThis for a delivery way that the service does not offer."""
+    offered = {Parcel.Way.DOORSTEP: service.to_doorstep, Parcel.Way.COUNTER: service.to_counter}
+    if not offered.get(Parcel.Way(way)):
+        other = Parcel.Way.COUNTER if way == Parcel.Way.DOORSTEP else Parcel.Way.DOORSTEP
+        raise NotLikeThis(
+            f"{service} does not deliver to a {way}. Choose {other.label}, or another service.", code="way_not_offered"
+        )
+
+
+def refuse_contents(parcel: Parcel, changes: dict[int, Content]) -> None:
+    """Raise NotLikeThis where a change would leave a box empty, or names an item that is not in it."""
+    refuse_unless_here(parcel)
+    items = {item.pk: item for item in parcel.items.all()}
+    if set(changes) - set(items):
+        raise NotLikeThis(
+            f"Something you changed is no longer in box {parcel.number}. Look at it again.", code="item_gone"
+        )
+    if not any(changes[pk].planned if pk in changes else item.planned for pk, item in items.items()):
+        raise NotLikeThis(
+            f"Box {parcel.number} would be empty. Leave at least one animal in it, or unpack the box.", code="box_empty"
+        )
+
+
+def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fahrenheit: bool = False) -> list[str]:
+    """Return what to do with the packs and holes of a kit, in the order of doing it (common practice, no source).
+
+    `handed_over` is when the box goes, on the household's clock: packs are then given a time to be opened at.
+    """
+    if kit is None:
+        return []
+    alike = [(pack, kit.packs.count(pack)) for place, pack in enumerate(kit.packs) if pack not in kit.packs[:place]]
+    said = [_open_heat_pack(pack, number, handed_over) for pack, number in alike if pack["kind"] == "heat"]
+    said += [_ready_cold_pack(pack, number, fahrenheit) for pack, number in alike if pack["kind"] == "phase_change"]
+    if any(pack["kind"] == "heat" for pack in kit.packs):
+        said.append(
+            "Tape it inside the lid under a layer of paper, away from the cups: its face reaches about "
+            f"{degrees(PACK_FACE_C, fahrenheit=fahrenheit)} and burns what touches it. It uses up the animals' oxygen, "
+            "so never close a bag around it."
+        )
+    if kit.ballast_kg:
+        said.append(
+            f"Put in {kit.ballast_kg:g} l of water in a tight bottle, at room temperature: it slows the swings."
+        )
+    said.append("Leave the air holes open, and never put the animals in a sealed bag.")
+    return said
+
+
+def _open_heat_pack(pack: dict[str, float], number: int, handed_over: datetime | None) -> str:
+    hours = -float(pack.get("lit_h", 0.0))
+    if handed_over is not None:
+        opened = handed_over - timedelta(hours=hours)
+        when = f"at {opened:%H:%M}" if opened.date() == handed_over.date() else f"on {opened:%A at %H:%M}"
+    elif hours > 0:
+        when = f"{hours * 60:.0f} minutes before hand-over" if hours < 2 else f"{hours:g} hours before hand-over"
+    else:
+        when = "when you close the box"
+    if number > 1:
+        return (
+            f"Open the {number} heat packs of {pack['rated_h']:g} h {when} and see that they warm before you pack them."
+        )
+    return f"Open the {pack['rated_h']:g} h heat pack {when} and see that it warms before you pack it."
+
+
+def _ready_cold_pack(pack: dict[str, float], number: int, fahrenheit: bool) -> str:
+    melts, starts = (degrees(pack[name], fahrenheit=fahrenheit) for name in ("melt_c", "start_c"))
+    what, they, it = f"the {pack['kg']:g} kg pack that melts", "it", "it"
+    if number > 1:
+        what, they, it = f"the {number} packs of {pack['kg']:g} kg that melt", "each", "them"
+    return (
+        f"Bring {what} at {melts} to {starts} first, wrap {they} in paper, and keep {it} off the cups: a pack straight "
+        "from the freezer chills what lies against it."
+    )

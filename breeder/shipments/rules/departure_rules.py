@@ -1,0 +1,233 @@
+"""Pure decisions about a box that is to leave: its limits, what its check rests on, and whether it may go."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from breeder.core.thermal.verdict import LEAVING, Limits, narrowest
+from breeder.core.units import degrees
+from breeder.orders.models import Order
+from breeder.orders.rules import OPEN, hold_ran_out
+from breeder.shipments.models import Check, ParcelItem
+from breeder.species.models import Species
+
+# Keeper defaults (common practice, no source): a check is asked for again after six hours; a forecast is old after a
+# day (the US weather service lets its own grids lapse then) and is not used at all after two.
+CHECK_GOOD_FOR = timedelta(hours=6)
+FORECAST_GOOD_FOR = timedelta(hours=24)
+FORECAST_LAPSES = timedelta(hours=48)
+
+# What an input is called when it is said to have changed.
+NAMES = {
+    "contents": "the contents",
+    "kit": "the kit",
+    "service": "the service",
+    "way": "where it is delivered",
+    "origin": "your own place",
+    "destination": "the address",
+    "post_on": "the day",
+    "closures": "its carrier's closures",
+    "limits": "what the animals bear",
+    "tolerance": "the odds you allow",
+}
+
+
+class NotLikeThis(ValidationError):
+    """A refusal in whole sentences: the box cannot be checked, sent or unpacked as it stands."""
+
+
+DAY_PAST = "The day it was to be handed over is past. Choose a new day and check again."
+
+
+class MayNotLeave(ValidationError):
+    """The box stays: one sentence for every reason."""
+
+    def __init__(self, sentences: Sequence[str]) -> None:
+        self.sentences = tuple(sentences)
+        super().__init__([ValidationError(sentence, code="may_not_leave") for sentence in self.sentences])
+
+
+class LegalBlock(MayNotLeave):
+    """The box may not go there, or not by this carrier: no reason of anybody's stands against that."""
+
+    NO_OVERRIDE = "Nobody can send it against that; it is not the weather."
+
+    def __init__(self, sentences: Sequence[str]) -> None:
+        super().__init__((*sentences, self.NO_OVERRIDE))
+
+
+@dataclass(frozen=True)
+class Leave:
+    """Whether a box may leave now: what its verdict says against it, and what else does."""
+
+    verdict: str
+    others: tuple[str, ...]
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Return every reason why not."""
+        return ((self.verdict,) if self.verdict else ()) + self.others
+
+    @property
+    def is_free(self) -> bool:
+        return not self.sentences
+
+
+def limits_of_species(species: Species) -> Limits:
+    """Return what a species bears inside the box."""
+    return Limits(
+        float(species.comfort_low_c),
+        float(species.comfort_high_c),
+        float(species.hours_allowed),
+        float(species.hard_low_c),
+        float(species.hard_high_c),
+    )
+
+
+def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
+    """Return the limits of a mixed box: the narrowest. Raises NotLikeThis where the species cannot share one."""
+    if not kinds:
+        raise NotLikeThis("The box is empty, so there is nothing to check. Plan what goes into it first.", code="empty")
+    try:
+        return narrowest([limits_of_species(one) for one in kinds])
+    except ValueError:
+        coolest = min(kinds, key=lambda one: one.comfort_high_c)
+        warmest = max(kinds, key=lambda one: one.comfort_low_c)
+        raise NotLikeThis(
+            f"{warmest} wants at least {degrees(warmest.comfort_low_c, fahrenheit=fahrenheit)} and {coolest} at most "
+            f"{degrees(coolest.comfort_high_c, fahrenheit=fahrenheit)}, so they cannot share a box. Take one of them "
+            "out and plan a second box for it.",
+            code="two_boxes",
+        ) from None
+
+
+def digest_of(inputs: Mapping[str, Any]) -> str:
+    """Return the digest of what a check rests on: the same inputs in any order give the same digest."""
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+
+
+def seed_of(parcel_number: int, service_id: int, post_on: date) -> int:
+    """Return the seed of a box, service and day: a check that is repeated draws the same journeys."""
+    named = f"{parcel_number}/{service_id}/{post_on.isoformat()}".encode()
+    return int.from_bytes(hashlib.sha256(named).digest()[:8]) >> 1
+
+
+def changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Return what is no longer as it was when the check was made, by name; of what it did not ask nothing is said."""
+    return [said for name, said in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
+
+
+def may_leave(
+    check: Check | None,
+    inputs_now: Mapping[str, Any],
+    now: datetime,
+    today: date,
+    *,
+    good_for: timedelta = CHECK_GOOD_FOR,
+    handed_over: bool = False,
+) -> Leave:
+    """Return whether a box may leave by its last check: the right verdict, for what it is now, and still fresh.
+
+    `handed_over`: it would leave this moment, so today must be the day that it was checked for.
+    """
+    if check is None:
+        return Leave("", ("The box was never checked. Check it first.",))
+    verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
+    said = []
+    post_on = inputs_now.get("post_on")
+    # First of all: with another day everything else is asked anew.
+    if is_past := bool(post_on and date.fromisoformat(post_on) < today):
+        said.append(DAY_PAST)
+    if check.digest != digest_of(inputs_now):
+        what = _listed(changed(check.inputs, inputs_now)) or "something"
+        said.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
+    if now - check.made_at >= good_for:
+        said.append(
+            f"The check is {_hours(now - check.made_at)} old and was good for {_hours(good_for)}. Check it again."
+        )
+    if check.forecast_issued_at is not None and now - check.forecast_issued_at >= FORECAST_GOOD_FOR:
+        said.append(
+            f"The forecast behind it was issued {_hours(now - check.forecast_issued_at)} ago; after "
+            f"{_hours(FORECAST_GOOD_FOR)} it is too old to post on. Bring newer hours and check again."
+        )
+    if post_on and not is_past and handed_over and date.fromisoformat(post_on) != today:
+        said.append(
+            f"It was checked for {date.fromisoformat(post_on):%A %-d %B}, and today is {today:%A %-d %B}. Hand it over "
+            "on its own day, or choose today as its day and check again."
+        )
+    return Leave(verdict, tuple(said))
+
+
+def order_ended(order: Order, now: datetime) -> str:
+    """Return that nothing is promised to a box's order any more; an empty text while its animals are held."""
+    if order.status in (*OPEN, Order.Status.SENT) and not hold_ran_out(order, now):
+        return ""
+    if order.status == Order.Status.CANCELLED:
+        return f"Order {order.number} was cancelled, so nobody waits for this box. Take it apart."
+    return (
+        f"The hold of order {order.number} ran out unpaid, so its animals are promised to nobody. Hold the order "
+        "again, or take this box apart."
+    )
+
+
+def with_order(leave: Leave, order: Order, now: datetime) -> Leave:
+    """Return whether a box may leave, its order asked too."""
+    ended = order_ended(order, now)
+    return replace(leave, others=(ended, *leave.others)) if ended else leave
+
+
+def good_until(check: Check) -> datetime:
+    """Return until when a check may be used: six hours, or until its forecast is a day old."""
+    until = check.made_at + CHECK_GOOD_FOR
+    if check.forecast_issued_at is None:
+        return until
+    return min(until, check.forecast_issued_at + FORECAST_GOOD_FOR)
+
+
+def other_day(post_on: date | None, today: date) -> list[str]:
+    """Return what to mind when a box is handed over on another day than it was checked for."""
+    if post_on is None or post_on == today:
+        return []
+    return [
+        f"It was checked for {post_on:%A %-d %B} and left on {today:%A %-d %B}: its odds were reckoned for another day."
+    ]
+
+
+def still_owed(agreed: int, packed: int) -> int:
+    """Return how many of the agreed animals have not been packed; what is put in on top is never owed."""
+    return max(0, agreed - packed)
+
+
+def unlike_planned(items: Iterable[ParcelItem]) -> list[str]:
+    """Return a sentence for each item of which another number went in than was planned."""
+    return [
+        f"{item.packed} of {item.order_line.offer.line} went in, {item.planned} "
+        f"{'was' if item.planned == 1 else 'were'} planned."
+        for item in items
+        if item.packed is not None and item.packed != item.planned
+    ]
+
+
+def refuse_override(reason: str, *, is_keeper: bool) -> None:
+    """Raise NotLikeThis unless the keeper gives a written reason for sending against the weather."""
+    if not is_keeper:
+        raise NotLikeThis("Only the keeper may send a box against the weather. Ask them.", code="override_by_helper")
+    if len(reason.split()) < 2:
+        raise NotLikeThis(
+            "Sending against the check needs a reason in words, which is kept with the box. Write why.",
+            code="override_reason",
+        )
+
+
+def _hours(span: timedelta) -> str:
+    hours = int(span.total_seconds() // 3600)
+    return "1 hour" if hours == 1 else f"{hours} hours"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

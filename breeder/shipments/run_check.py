@@ -1,0 +1,307 @@
+"""From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from breeder.base.models import Setting
+from breeder.carriers.models import Service
+from breeder.carriers.queries import closures_of, on_day, services, timing_of
+from breeder.core.thermal.ensemble_draws import Draws, draws
+from breeder.core.thermal.kit import BadKit
+from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED, Tolerance
+from breeder.core.transit import batch_air, rule_of_thumb, screening, source_conflicts, trial_result
+from breeder.core.transit.ambient_ensemble import ONE_DAY, Ends
+from breeder.core.transit.delivery_days import delivery_days
+from breeder.core.transit.exposure import template_of
+from breeder.core.transit.itinerary import HOUR, ServiceTimes, needed
+from breeder.core.transit.results import Asked
+from breeder.core.transit.source_conflicts import Alternative, Side
+from breeder.core.transit.trial_result import Animals, Candidate, Journey, Trial, Tried
+from breeder.core.transit.weather_hours import Hours
+from breeder.shipments import legal_block
+from breeder.shipments.check_inputs import cups_in, species_in
+from breeder.shipments.check_json import Found, note_of, odds_of
+from breeder.shipments.missing_hours import missing_of, usual_of
+from breeder.shipments.models import Kit, Parcel
+from breeder.shipments.queries import parcels as packing
+from breeder.shipments.rules import departure_rules
+from breeder.shipments.rules.box_rules import refuse_dry_ice
+from breeder.shipments.thermal_kit import heat_kit
+from breeder.species.models import Species
+from breeder.weather.models import Place
+from breeder.weather.queries import hours_for, sources_of, stand_ins_of
+
+MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
+SCREENING_MEMBERS = 48  # for other days; the first of the same draws
+
+# Farther than any journey that begins within the horizon may last.
+LONGEST_JOURNEY = timedelta(days=11)
+
+
+def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
+    """Raise NotLikeThis naming everything that a check still lacks, all at once."""
+    lacks = []
+    if not parcel.items.all():
+        lacks.append("it holds nothing yet: plan its contents")
+    if parcel.service is None:
+        lacks.append("it has no service: choose one")
+    if parcel.post_on is None:
+        lacks.append("it has no day: choose one")
+    elif parcel.post_on < timezone.localdate():
+        lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
+    elif parcel.service is not None and (why_not := on_day(parcel.service, parcel.post_on).why_not):
+        lacks.append(f"{parcel.service} does not take it on {parcel.post_on:%A %-d %B} ({why_not}): choose a new day")
+    if parcel.order.address is None:
+        lacks.append("its order has no address: add one to the order")
+    if household.latitude is None or household.longitude is None:
+        lacks.append("your own place is not known: give its postcode, or latitude and longitude, in the settings")
+    if not packing.kits(active=True).exists():
+        lacks.append("no kit is written down: take the example kits or write your own")
+    if lacks:
+        raise departure_rules.NotLikeThis(
+            f"Box {parcel.number} cannot be checked: {'; '.join(lacks)}.", code="not_ready"
+        )
+
+
+def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
+    """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
+    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=parcel.way == Parcel.Way.COUNTER)
+    animals = animals_of(species_in(parcel), household)
+    candidates = candidates_for(parcel)
+    drawn = draws(departure_rules.seed_of(parcel.number, parcel.service_id, parcel.post_on), MEMBERS)
+    sides = sides_of(places, journey, now)
+    alternatives = alternatives_of(journey, candidates, sides, animals, drawn)
+    trial = source_conflicts.worse_of(alternatives)
+    chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
+    decisive = source_conflicts.decisive(alternatives, chosen)
+    trial, ends = replace(trial, around=decisive.trial.around), decisive.ends
+    missing = (*missing_of(trial.cases, ends), *usual_of(places, trial.cases, ends, household))
+    wanted = {at for case in trial.cases for at in case.times}
+    opinion = trial_result.second_opinion(trial.cases, ends, _band(species_in(parcel)))
+    found = Found(
+        trial=trial,
+        chosen=chosen,
+        ends=ends,
+        animals=animals,
+        missing=missing,
+        opinion=opinion,
+        opinion_compared=""
+        if opinion is None
+        else rule_of_thumb.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
+        next_day=None,
+        helps=(),
+        sources=sum(side.sources for side in sides),
+        rivalries=tuple(one for side in sides for one in side.rivalries),
+        spread=sum(side.hours_with("spread", wanted) for side in sides),
+        anchors=sum(side.hours_with("anchored", wanted) for side in sides),
+        stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
+    )
+    found = replace(found, other_way=_other_way(parcel, candidates, places, found, drawn, now))
+    # A kit that may go is help enough, and where hours are missing nothing else could be told either.
+    if chosen.outcome.verdict != NO_GO or trial.best is not None:
+        return found
+    next_day, looked_until = _next_day(parcel, candidates, places, animals, drawn, now)
+    return replace(
+        found,
+        next_day=next_day,
+        no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
+        helps=tuple(_helps(parcel, candidates, places, animals, drawn, now)),
+    )
+
+
+def journey_of(parcel: Parcel, service: Service, post_on: date, *, to_counter: bool) -> Journey:
+    """Return the journey of a box by a service on a day."""
+    times = ServiceTimes(
+        service.cut_off,
+        service.delivers_from,
+        service.delivers_until,
+        float(service.doorstep_hours),
+        template_of(service),
+    )
+    deliveries = delivery_days(timing_of(service), post_on, closures_of(service.carrier))
+    return Journey(post_on, deliveries, times, to_counter)
+
+
+def animals_of(kinds: list[Species], household: Setting) -> Animals:
+    """Return what the animals of a box bear, and the odds that the household allows."""
+    tolerance = Tolerance(float(household.comfort_tolerance), float(household.hard_tolerance))
+    return Animals(departure_rules.limits_of(kinds, fahrenheit=household.fahrenheit), tolerance)
+
+
+def candidates_for(parcel: Parcel) -> list[Candidate]:
+    """Return the kits to try: those in use that the shelf can make up, by cost, the chosen one first in any case."""
+    rows = list(packing.kits(active=True))
+    if parcel.kit is not None and parcel.kit not in rows:
+        rows.append(parcel.kit)
+    short = packing.short_supplies([kit.pk for kit in rows])
+    rows.sort(key=lambda kit: (kit.pk != parcel.kit_id, kit.cost, kit.name))
+    found = []
+    for kit in rows:
+        is_chosen = kit.pk == parcel.kit_id
+        if short[kit.pk] and not is_chosen:
+            continue
+        if candidate := _candidate(kit, cups_in(parcel), "; ".join(short[kit.pk]), is_chosen=is_chosen):
+            found.append(candidate)
+    if not found:
+        raise departure_rules.NotLikeThis(
+            f"No kit can be tried for box {parcel.number}: each is too small for {cups_in(parcel)} cups, or the shelf "
+            "lacks a part of it. Count your supplies, or write down a larger kit.",
+            code="no_kit",
+        )
+    return found
+
+
+def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate | None:
+    refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
+    try:
+        return Candidate(kit.pk, kit.name, float(kit.cost), heat_kit(kit, cups), note)
+    except BadKit as fault:
+        if is_chosen:
+            raise departure_rules.NotLikeThis(
+                f"{kit} cannot hold this box: {fault.sentence} Choose another kit.", code="bad_kit"
+            ) from None
+        return None
+
+
+def alternatives_of(
+    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
+) -> list[Alternative]:
+    """Return what comes of every kit by each reading of both ends."""
+    return [
+        Alternative(ends, trial_result.try_journey(journey, candidates, ends, animals, drawn))
+        for ends in source_conflicts.readings(*sides)
+    ]
+
+
+def _try(
+    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
+) -> Trial:
+    return source_conflicts.worse_of(alternatives_of(journey, candidates, sides, animals, drawn))
+
+
+def sides_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> tuple[Side, Side]:
+    """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
+    origin, destination = places
+    empty = Ends(_no_hours(origin, now), _no_hours(destination, now))
+    first, last = needed(trial_result.journey_cases(journey, empty))
+    span = (first - ONE_DAY, last + ONE_DAY)
+    wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
+    return _side(origin, span, wanted, now), _side(destination, span, wanted, now)
+
+
+def _side(place: Place, span: tuple[datetime, datetime], wanted: set[datetime], now: datetime) -> Side:
+    since = now - departure_rules.FORECAST_LAPSES
+    freshest = hours_for(place, *span, issued_since=since)
+    names = sources_of(place, since)
+    by_source = [hours_for(place, *span, issued_since=since, source=name) for name in names] if len(names) > 1 else []
+    side = source_conflicts.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
+    return side if len(names) > 1 else replace(side, sources=len(freshest.sources))
+
+
+def _no_hours(place: Place, now: datetime) -> Hours:
+    return hours_for(place, now, now, issued_since=now)
+
+
+def _band(kinds: list[Species]) -> str:
+    return str(
+        Species.Band.TROPICAL if any(one.band == Species.Band.TROPICAL for one in kinds) else Species.Band.TEMPERATE
+    )
+
+
+def _next_day(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    animals: Animals,
+    drawn: Draws,
+    now: datetime,
+) -> tuple[dict[str, Any] | None, date | None]:
+    """Return the first later posting day on which some kit may go, and the last day on which none may.
+
+    The search ends where the hours end.
+    """
+    rulebook, looked_until = legal_block.book(), None
+    for day in packing.usable_days(parcel.service, timezone.localdate(now)):
+        if day <= parcel.post_on or legal_block.ask_box(rulebook, parcel, day).blocks:
+            continue
+        journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
+        sides = sides_of(places, journey, now)
+        if _may_go(parcel, journey, candidates, sides, animals, drawn.seed):
+            trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
+            if best := trial.best:
+                return {"on": day.isoformat(), **_offer(best)}, looked_until
+        ends = Ends(*(side.freshest for side in sides))
+        if missing_of(trial_result.journey_cases(journey, ends)[:1], ends):
+            break
+        looked_until = day
+    return None, looked_until
+
+
+def _other_way(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    found: Found,
+    drawn: Draws,
+    now: datetime,
+) -> dict[str, Any] | None:
+    """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
+
+    In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
+    """
+    to_counter = parcel.way == Parcel.Way.COUNTER
+    offered = parcel.service.to_doorstep if to_counter else parcel.service.to_counter
+    if not offered or found.chosen.outcome.verdict == NOT_DECIDED:
+        return None
+    same = [found.chosen.candidate] if found.chosen.outcome.verdict == GO else candidates
+    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=not to_counter)
+    trial = _try(journey, same, sides_of(places, journey, now), found.animals, drawn)
+    way = Parcel.Way.DOORSTEP if to_counter else Parcel.Way.COUNTER
+    return {"way": str(way), **_offer(trial.best or trial.calmest)}
+
+
+def _may_go(
+    parcel: Parcel, journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, seed: int
+) -> bool:
+    """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
+    readings = tuple(
+        (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
+        for ends in source_conflicts.readings(*sides)
+    )
+    asked = Asked(parcel.number, journey, readings, tuple(candidates), animals, seed)
+    return bool(screening.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
+
+
+def _helps(
+    parcel: Parcel,
+    candidates: list[Candidate],
+    places: tuple[Place, Place],
+    animals: Animals,
+    drawn: Draws,
+    now: datetime,
+) -> list[dict[str, Any]]:
+    """Return which faster services would help on the same day, each with its own odds."""
+    found, rulebook = [], legal_block.book()
+    to_counter = parcel.way == Parcel.Way.COUNTER
+    for service in services().filter(usual_days__lt=parcel.service.usual_days):
+        if legal_block.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
+            continue
+        offers_way = service.to_counter if to_counter else service.to_doorstep
+        if offers_way and on_day(service, parcel.post_on).usable:
+            journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)
+            trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
+            found.append({"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)})
+    return found
+
+
+def _offer(tried: Tried) -> dict[str, Any]:
+    return {
+        "kit_id": tried.candidate.kit_id,
+        "kit": tried.candidate.name,
+        "note": note_of(tried),
+        "verdict": str(tried.verdict),
+        **odds_of(tried.outcome),
+    }

@@ -1,0 +1,1 @@
+"""Inner parts of actions on boxes; all need the caller's transaction."""

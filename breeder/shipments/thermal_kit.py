@@ -1,0 +1,37 @@
+"""A kit as kept in the book, read as the heat model wants it."""
+
+from typing import Any
+
+from breeder.core.thermal.kit import Box, HeatPack, Layer, Pack, Payload, PhaseChangePack
+from breeder.core.thermal.kit import Kit as HeatKit
+from breeder.shipments.models import Kit
+
+# A parcel of eight cups with moss, paper and animals weighs about 0.45 kg inside (common practice, no source).
+KG_PER_CUP = 0.056
+WATER_SHARE = 0.7
+
+
+def box_of(kit: Kit) -> Box:
+    """Return the kit's box. Raises heat's BadKit where a value cannot be."""
+    layers = tuple(Layer(row["material"], float(row["mm"]), float(row.get("gap_mm") or 0.0)) for row in kit.layers)
+    return Box(
+        inner_m=tuple(float(side) for side in kit.inner_m),  # type: ignore[arg-type]
+        layers=layers,
+        leak_factor=kit.leak_factor,
+        air_changes_h=kit.air_changes_h,
+    )
+
+
+def pack_of(row: dict[str, Any]) -> Pack:
+    """Return one pack of a kit from the form in which it is kept. Raises heat's BadKit."""
+    if row["kind"] == "heat":
+        grams = row.get("grams")
+        return HeatPack(float(row["rated_h"]), None if grams is None else float(grams), float(row.get("lit_h", 0.0)))
+    return PhaseChangePack(float(row["kg"]), float(row["melt_c"]), float(row["latent_kj_kg"]), float(row["start_c"]))
+
+
+def heat_kit(kit: Kit, cups: int) -> HeatKit:
+    """Return box, payload, ballast and packs for so many cups. Raises heat's BadKit, as for a box that is too small."""
+    payload = Payload(kg=max(1, cups) * KG_PER_CUP, water_share=WATER_SHARE, cups=max(1, cups))
+    packs = tuple(pack_of(row) for row in kit.packs)
+    return HeatKit(box_of(kit), payload, kit.ballast_kg, packs, kit.measured_sd_ln)

@@ -1,0 +1,1 @@
+"""Pages of kits, boxes and the calendar."""

@@ -1,0 +1,198 @@
+"""The packing-day pages: the boxes that are here, and one box from its check to the post."""
+
+import time
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from breeder.base import form_tokens
+from breeder.base.roles import is_keeper
+from breeder.shipments import box_page
+from breeder.shipments.actions import bench as packing
+from breeder.shipments.actions import departure
+from breeder.shipments.actions.departure import Done
+from breeder.shipments.forms.box_forms import ContentsForm, DayChoice, KitChoice, WayChoice
+from breeder.shipments.forms.departure_forms import CheckForm, PackedForm, UnpackForm
+from breeder.shipments.models import Parcel
+from breeder.shipments.queries import checks
+from breeder.shipments.queries import parcels as boxes
+
+REFUSED = 422
+SENT_SHOWN = 10
+
+
+def waiting(request: HttpRequest) -> HttpResponse:
+    """Show the boxes that are here with their verdict, and the orders that no box is planned for."""
+    standings = checks.waiting()
+    pulling_day = box_page.next_packing_day(standings, timezone.localdate())
+    here = {str(standing.parcel.number) for standing in standings}
+    left = [number for number in request.GET.get("left", "").split(",") if number in here]
+    context = {
+        "rows": box_page.rows_of(standings),
+        "left": left,
+        "pulling_day": pulling_day,
+        "pulling_url": f"{reverse('documents:day_pulling_list')}?day={pulling_day.isoformat()}",
+        "to_plan": box_page.orders_said(list(boxes.orders_without_box())),
+        "sent": list(boxes.parcels_sent(SENT_SHOWN)),
+    }
+    answer = render(request, "shipments/list.html", context)
+    if left:  # what is said now is said again when all are checked
+        messages.get_messages(request).used = False
+    return answer
+
+
+@require_POST
+def check_all(request: HttpRequest) -> HttpResponse:
+    """Check the boxes that are here for as long as a page may take; the list goes on with those that are left."""
+    token = request.POST.get("token", "")
+    form_tokens.seen(token)
+    asked = request.POST.get("left", "")
+    open_boxes = checks.to_check(timezone.localdate())
+    numbers = [number for number in open_boxes if not asked or str(number) in asked.split(",")]
+    until = time.monotonic() + settings.CHECK_PATIENCE_S
+    done = departure.check_boxes(numbers, by=request.user, until=until, token=token, answer=_answer_of)
+    for sentence in done.failed:
+        messages.warning(request, sentence)
+    return redirect(_list_of(done.left))
+
+
+def _list_of(left: Sequence[int]) -> str:
+    """Return the packing list's address, which goes on with checking what is left."""
+    asked = f"?left={','.join(map(str, left))}" if left else ""
+    return reverse("shipments:list") + asked
+
+
+def _answer_of(left: Sequence[int]) -> str:
+    """Return the same address, or the plain list where so many are left that a token cannot keep their numbers."""
+    address = _list_of(left)
+    return address if len(address) <= form_tokens.LONGEST_ANSWER else _list_of(())
+
+
+def parcel(request: HttpRequest, number: int) -> HttpResponse:
+    """Show one box: may it leave, why, and what would help."""
+    return render(request, "shipments/parcel.html", box_page.context_of(request, _box(number)))
+
+
+@require_POST
+def check(request: HttpRequest, number: int) -> HttpResponse:
+    """Check a box as it stands."""
+    return _do(
+        request,
+        number,
+        "check",
+        lambda box: CheckForm(request.POST),
+        lambda form, how: departure.check_parcel(number, **how),
+    )
+
+
+@require_POST
+def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the kit that is chosen for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+
+    return _do(request, number, "kit", lambda box: KitChoice(request.POST), act)
+
+
+@require_POST
+def choose_way(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the service and delivery way that are chosen for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+
+    return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
+
+
+@require_POST
+def choose_day(request: HttpRequest, number: int) -> HttpResponse:
+    """Take the day that is chosen for a box."""
+
+    def make(box: Parcel) -> Any:
+        return DayChoice(request.POST, days=boxes.usable_days(box.service, timezone.localdate()))
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.choose_day(number, form.cleaned_data["post_on"], **how)
+
+    return _do(request, number, "day", make, act)
+
+
+@require_POST
+def contents(request: HttpRequest, number: int) -> HttpResponse:
+    """Take what is now planned for a box."""
+
+    def act(form: Any, how: dict[str, Any]) -> Any:
+        return packing.change_contents(number, form.changes(), **how)
+
+    return _do(request, number, "contents", lambda box: ContentsForm(request.POST, parcel=box), act)
+
+
+@require_POST
+def packed(request: HttpRequest, number: int) -> HttpResponse:
+    """Take what really went in."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        return departure.record_packed(number, form.packed(), **how)
+
+    return _do(request, number, "packed", _packed_form(request), act)
+
+
+@require_POST
+def send(request: HttpRequest, number: int) -> HttpResponse:
+    """Hand a box over."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        given = form.cleaned_data
+        reason = given.get("override_reason", "")
+        return departure.send_parcel(number, form.packed(), tracking=given["tracking"], override_reason=reason, **how)
+
+    return _do(request, number, "packed", _packed_form(request), act)
+
+
+@require_POST
+def unpack(request: HttpRequest, number: int) -> HttpResponse:
+    """Take a box apart that does not leave."""
+
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        return departure.unpack_parcel(number, release=form.cleaned_data["release"], **how)
+
+    return _do(request, number, "unpack", lambda box: UnpackForm(request.POST), act)
+
+
+def _packed_form(request: HttpRequest) -> Callable[[Parcel], Any]:
+    return lambda box: PackedForm(request.POST, parcel=box, may_override=is_keeper(request.user))
+
+
+def _box(number: int) -> Parcel:
+    return get_object_or_404(boxes.parcels(), number=number)
+
+
+def _do(
+    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Any]
+) -> HttpResponse:
+    """Do one thing to a box: form, action, then its page; a refusal shows the page again with what was typed."""
+    token = request.POST.get("token", "")
+    form_tokens.seen(token)
+    box = _box(number)
+    form = make(box)
+    if form.is_valid():
+        try:
+            done = act(form, {"by": request.user, "token": token})
+        except ValidationError as refusal:
+            form.add_error(None, refusal)
+        else:
+            for sentence in getattr(done, "sentences", ()):
+                messages.warning(request, sentence)
+            return redirect("shipments:parcel", number)
+    return render(
+        request, "shipments/parcel.html", box_page.context_of(request, _box(number), {name: form}), status=REFUSED
+    )

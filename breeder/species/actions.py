@@ -1,0 +1,154 @@
+"""What the keeper does with species and lines; each opens the one transaction."""
+
+from collections.abc import Collection, Mapping
+from typing import Any
+
+from django.contrib.auth.models import AbstractBaseUser
+from django.db import IntegrityError, transaction
+from django.urls import reverse
+
+from breeder.base import form_tokens
+from breeder.base.steps import log
+from breeder.species import rules, steps
+from breeder.species.models import Line, Species
+from breeder.species.species_fields import FIELDS, label_of
+from breeder.species.starter_set import starter_set
+
+Keeper = AbstractBaseUser | None
+
+
+def load_starter_set(by: Keeper = None) -> int:
+    """Add the species of the starter set that the book does not hold yet, and return how many; touch no other."""
+    with transaction.atomic(durable=True):
+        held = set(Species.objects.values_list("scientific_name", "qualifier"))
+        new = [
+            Species(scientific_name=one.scientific_name, qualifier=one.qualifier, sources=one.sources, **one.values)
+            for one in starter_set()
+            if (one.scientific_name, one.qualifier) not in held
+        ]
+        Species.objects.bulk_create(new)
+        if new:
+            log("species loaded", "starter set", f"{len(new)} species of the starter set were added.", by=by)
+    return len(new)
+
+
+def add_species(
+    values: Mapping[str, Any],
+    *,
+    by: Keeper,
+    mark: str = "",
+    source: str = "",
+    usual: Collection[str] = (),
+    token: str = "",
+) -> Species:
+    """Add a species; every value that is given gets the source that is given with it, the `usual` ones none."""
+    species = Species(**values)
+    given = {name: value for name, value in values.items() if name in FIELDS}
+    species.sources = rules.sources_after({}, given, mark=mark, source=source, usual=usual)
+    try:
+        with transaction.atomic(durable=True):
+            form_tokens.seen(token)
+            species.save(force_insert=True)
+            log("species added", str(species), f"{species} was added.", by=by)
+            form_tokens.spend(token, species_url(species))
+    except IntegrityError:
+        form_tokens.seen(token)  # the other sending of this very form may have won
+        raise rules.NamedAlready(f"{species} is in the book already. Open it and edit it there.") from None
+    return species
+
+
+def edit_species(
+    species_id: int, values: Mapping[str, Any], *, by: Keeper, mark: str = "", source: str = "", token: str = ""
+) -> Species:
+    """Change values of a species; those that differ from the book become the keeper's own, or get the given source."""
+    try:
+        with transaction.atomic(durable=True):
+            # How long adults live and how a species breeds decide what its lines can spare.
+            steps.take_turn(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
+            form_tokens.seen(token)
+            species = Species.objects.get(pk=species_id)
+            before = {name: getattr(species, name) for name in values}
+            changed = [name for name, value in values.items() if before[name] != value]
+            for name in changed:
+                setattr(species, name, values[name])
+            marked = {name: values[name] for name in changed if name in FIELDS}
+            species.sources = rules.sources_after(species.sources, marked, mark=mark, source=source)
+            if changed:
+                species.save(update_fields=[*changed, "sources"])
+                _log_change(species, before, changed, by=by, reason=source)
+            form_tokens.spend(token, species_url(species))
+    except IntegrityError:
+        form_tokens.seen(token)  # the other sending of this very form may have won
+        raise rules.NamedAlready("Another species bears this name already. Choose another name or qualifier.") from None
+    return species
+
+
+def _log_change(species: Species, before: Mapping[str, Any], changed: list[str], *, by: Keeper, reason: str) -> None:
+    said = "; ".join(f"{label_of(name).lower()} from {before[name]} to {getattr(species, name)}" for name in changed)
+    facts = {name: [str(before[name]), str(getattr(species, name))] for name in changed}
+    log("species changed", str(species), f"{species}: {said}.", by=by, reason=reason, facts=facts)
+
+
+def add_line(values: Mapping[str, Any], *, by: Keeper, token: str = "") -> Line:
+    """Start a line; where no number of breeders is given, the usual one stays."""
+    line = Line(**with_minimums(values))
+    try:
+        with transaction.atomic(durable=True):
+            form_tokens.seen(token)
+            line.save(force_insert=True)
+            log("line started", str(line), f"{line} was started; {line.adults_kept} adults stay.", by=by)
+            form_tokens.spend(token, line_url(line))
+    except IntegrityError:
+        form_tokens.seen(token)  # the other sending of this very form may have won
+        raise rules.NamedAlready(f"{line} is in the book already. Give another form or locality.") from None
+    return line
+
+
+def edit_line(line_id: int, values: Mapping[str, Any], *, by: Keeper, reason: str = "", token: str = "") -> Line:
+    """Change a line; giving up protection needs a reason, which is logged. Raises NeedsReason."""
+    try:
+        with transaction.atomic(durable=True):
+            steps.take_turn([line_id])
+            form_tokens.seen(token)
+            line = Line.objects.select_related("species").get(pk=line_id)
+            after = with_minimums(values)
+            rules.refuse_closing_frozen(line, after)
+            gives_up = rules.check_reason(line, after, reason)
+            facts = {k: [str(getattr(line, k)), str(v)] for k, v in after.items() if getattr(line, k) != v}
+            for name, value in after.items():
+                setattr(line, name, value)
+            # Never all fields: the turn was moved on by the database, and an old copy would set it back.
+            line.save(update_fields=list(after))
+            if facts:
+                said = rules.sentence_of(gives_up) if gives_up else f"Changed: {', '.join(map(field_words, facts))}."
+                log("line changed", str(line), said, by=by, reason=reason, facts=facts)
+            form_tokens.spend(token, line_url(line))
+    except IntegrityError:
+        form_tokens.seen(token)  # the other sending of this very form may have won
+        raise rules.NamedAlready("Another line of this species bears this form and locality already.") from None
+    return line
+
+
+def with_minimums(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a line's values with the usual minimums where none were given."""
+    filled = dict(values)
+    if filled.get("adults_kept") is None:
+        filled["adults_kept"] = rules.default_adults_kept(bool(filled.get("irreplaceable")))
+    if filled.get("young_kept") is None:
+        filled["young_kept"] = filled["adults_kept"]
+    return filled
+
+
+def field_words(name: str) -> str:
+    """Return what a line's field is called."""
+    return str(Line._meta.get_field(name).verbose_name)
+
+
+def species_url(species: Species) -> str:
+    """Return the address of a species' page."""
+    return reverse("species:species", args=[species.pk])
+
+
+def line_url(line: Line) -> str:
+    """Return the address of a line's page, in the room of the tubs."""
+    return reverse("cultures:line", args=[line.pk])

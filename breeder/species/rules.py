@@ -1,0 +1,102 @@
+"""What may change on a species or a line, and what must be said with it."""
+
+from collections.abc import Collection, Iterable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+
+from breeder.core.reserve.defaults import ADULTS_KEPT, ADULTS_KEPT_IRREPLACEABLE
+from breeder.species.models import Line, Mark, Species
+
+OWN_SOURCE = "your own record"
+
+MINIMUMS = {
+    "adults_kept": "adults that stay",
+    "young_kept": "young that stay",
+    "each_sex_kept": "of each sex that stay",
+}
+
+
+class NeedsReason(ValidationError):
+    """A minimum would fall, or a line close, and nobody has said why."""
+
+
+class NamedAlready(ValidationError):
+    """Another row bears this name."""
+
+
+def default_adults_kept(irreplaceable: bool) -> int:
+    """Return how many adults stay where the keeper gave no number."""
+    return ADULTS_KEPT_IRREPLACEABLE if irreplaceable else ADULTS_KEPT
+
+
+def loosened(before: Line, after: Mapping[str, Any]) -> list[str]:
+    """Return what a change gives up of the line's protection, one clause each."""
+    found = [
+        f"{words} falls from {getattr(before, name)} to {after[name]}"
+        for name, words in MINIMUMS.items()
+        if after[name] < getattr(before, name)
+    ]
+    share, old_share = after.get("harvest_share"), before.harvest_share
+    if old_share is not None and (share is None or share > old_share):
+        found.append("more of the young may be taken between counts")
+    if before.irreplaceable and not after["irreplaceable"]:
+        found.append("it would no longer count as one that cannot be bought again")
+    if before.is_open and after["status"] == Line.Status.CLOSED:
+        found.append("the line closes and sells nothing more")
+    return found
+
+
+def refuse_closing_frozen(before: Line, after: Mapping[str, Any]) -> None:
+    """Refuse to close a line that is frozen: its freeze ends first, on a page of its own. Raises ValidationError."""
+    if before.frozen_because and before.is_open and after["status"] == Line.Status.CLOSED:
+        raise ValidationError(
+            f"{before} is frozen ({before.frozen_because.rstrip('.')}). End its freeze first, then close it.",
+            code="frozen",
+        )
+
+
+def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[str]:
+    """Return what is loosened, once a reason stands beside it. Raises NeedsReason."""
+    gives_up = loosened(before, after)
+    if gives_up and not reason.strip():
+        raise NeedsReason(
+            f"{sentence_of(gives_up)} Say why under ‘reason’; it is kept in the log.", code="needs_reason"
+        )
+    return gives_up
+
+
+def sentence_of(clauses: Iterable[str]) -> str:
+    """Join clauses into one sentence."""
+    joined = "; ".join(clauses)
+    return f"{joined[:1].upper()}{joined[1:]}."
+
+
+# What the trade takes for granted of a band: inside the box, comfort between 7 (tropical 13) and 29 °C, never outside
+# 0 to 36 (tropical 8 to 35). Common practice, no source.
+_LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
+BAND_LIMITS = {
+    Species.Band.TEMPERATE.value: dict(zip(_LIMITS, map(Decimal, (7, 29, 0, 36)), strict=True)),
+    Species.Band.TROPICAL.value: dict(zip(_LIMITS, map(Decimal, (13, 29, 8, 35)), strict=True)),
+}
+USUAL_SOURCE = "the usual value, taken since nobody typed one"
+
+
+def sources_after(
+    sources: Mapping[str, Any],
+    changed: Mapping[str, Any],
+    *,
+    mark: str = "",
+    source: str = "",
+    usual: Collection[str] = (),
+) -> dict[str, list[str]]:
+    """Return the sources once these values were set: the keeper's own record unless they name another source.
+
+    A value that was emptied keeps no source; one of the `usual` that nobody typed is common practice.
+    """
+    entry = [mark or Mark.OWN.value, source.strip() or OWN_SOURCE]
+    kept = {name: list(value) for name, value in sources.items() if name not in changed}
+    assumed = [Mark.PRACTICE.value, USUAL_SOURCE]
+    given = [name for name, value in changed.items() if value not in (None, "")]
+    return kept | {name: list(assumed if name in usual else entry) for name in given}

@@ -1,0 +1,29 @@
+"""What may be sold, read in a number of queries that does not grow with the lines."""
+
+from datetime import date
+
+from breeder.orders.queries import lines_on_offer
+from breeder.storefront.rules import PublicLine, Row, public_line
+
+
+def rows(today: date, *, find: str = "", group: str = "", only_free: bool = False) -> list[Row]:
+    """Return every open line, or those asked for."""
+    wanted = find.casefold()
+    found = (Row(on_offer, today) for on_offer in lines_on_offer())
+    return [
+        row
+        for row in found
+        if (not find or wanted in f"{row.name} {row.line.species.vernacular_name}".casefold())
+        and (not group or row.line.species.group == group)
+        and (not only_free or row.free > 0)
+    ]
+
+
+def public_lines(few_below: int) -> list[PublicLine]:
+    """Return what the public list shows: lines with a pack on it that may be sold at all, those to be had first."""
+    found = [
+        public_line(on_offer, few_below)
+        for on_offer in lines_on_offer(only_public=True)
+        if on_offer.packs and not on_offer.line.not_for_sale
+    ]
+    return sorted(found, key=lambda public: not public.is_to_be_had)

@@ -1,0 +1,282 @@
+"""Bringing fresh hours: place after place, one runner at a time, never inside a page or a transaction."""
+
+import logging
+import random
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, TypeVar
+from urllib.parse import urlsplit
+
+from django.db import connections, transaction
+
+from breeder.base.queries import household
+from breeder.weather import error_pairs, fetch_store, host_backoff, hour_grid, leases, service_registry
+from breeder.weather.fetcher import Fetcher
+from breeder.weather.models import Forecast, Place
+from breeder.weather.services.errors import BadResponse, NotCovered, RateLimited, Trouble, Unavailable
+from breeder.weather.services.nws import UsService
+from breeder.weather.services.types import Answer, Ask, WeatherService
+from breeder.weather.services.us_stations import OBSERVED_KEPT_FOR, STATIONS_KEPT_FOR, UsStations
+
+LOG = logging.getLogger(__name__)
+Read = TypeVar("Read")
+
+HORIZON = timedelta(days=12)
+OBSERVED_BACK = timedelta(days=3)
+NOT_MODIFIED = 304
+
+# Services are asked by everybody at once on the full hour; stay away from it by a few minutes.
+BUSY_BEFORE_S, BUSY_AFTER_S = 60, 120
+LATEST_AFTER_S = 420
+
+
+_BROUGHT, _STILL_GOOD, _FAILED = "brought", "still good", "failed"
+
+
+class _Kept(Exception):
+    """What was kept before is still good, so nothing is read anew."""
+
+
+@dataclass
+class Report:
+    """What a run did: hours brought for how many places, and what went wrong, in sentences."""
+
+    was_running: bool = False
+    brought: int = 0
+    still_good: int = 0
+    troubles: list[str] = field(default_factory=list)
+
+    @property
+    def sentence(self) -> str:
+        if self.was_running:
+            return "Forecasts are being brought by another run already."
+        places = "1 place" if self.brought == 1 else f"{self.brought} places"
+        said = f"Fresh hours for {places}; {self.still_good} {'was' if self.still_good == 1 else 'were'} fresh still."
+        return " ".join([said, *dict.fromkeys(self.troubles)])
+
+
+def seconds_off_the_hour(now: datetime, dice: random.Random) -> float:
+    """Return how long to wait so as not to ask around the full hour; 0 at other times."""
+    into = now.minute * 60 + now.second
+    if BUSY_AFTER_S <= into < 3600 - BUSY_BEFORE_S:
+        return 0.0
+    to_the_hour = 3600 - into if into > 1800 else -into
+    return to_the_hour + dice.uniform(BUSY_AFTER_S, LATEST_AFTER_S)
+
+
+def refresh(
+    needed: Callable[[], Iterable[Place]],
+    *,
+    make: service_registry.MakeFetcher = service_registry.fetcher_for,
+    only_wanted: bool = False,
+) -> Report:
+    """Bring hours for the places needed, and for those asked for meanwhile. Does nothing while another run is at it."""
+    setting = household()
+    askers = [(one.service, make(one.service, one.own_home)) for one in service_registry.chosen_of(setting)]
+    if not askers:
+        return Report(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
+    fetcher = askers[0][1]
+    holder = leases.take(leases.REFRESHING, fetcher.clock())
+    if holder is None:
+        return Report(was_running=True)
+    try:
+        run = _Run(askers, holder)
+        if not only_wanted:
+            run.bring(needed())
+        run.bring_wanted()
+        fetch_store.drop_old(fetcher.clock())
+        return run.report
+    finally:
+        leases.give_back(leases.REFRESHING, holder, fetcher.clock())
+
+
+@dataclass
+class _Run:
+    """One run that holds the lease; each place is asked of every service in turn."""
+
+    askers: list[tuple[WeatherService, Fetcher]]
+    holder: str
+    report: Report = field(default_factory=Report)
+
+    @property
+    def now(self) -> datetime:
+        return self.askers[0][1].clock()
+
+    def bring(self, places: Iterable[Place]) -> None:
+        """Bring hours for places; ends when the lease was lost to another run."""
+        for place in places:
+            if not leases.renew(leases.REFRESHING, self.holder, self.now):
+                return
+            self.bring_one(place)
+
+    def bring_wanted(self) -> None:
+        """Bring hours for places that somebody asked for, those too that were asked for while this ran."""
+        tried: set[int] = set()
+        while wanted := list(Place.objects.filter(wanted_at__isnull=False).exclude(pk__in=tried)):
+            tried |= {place.pk for place in wanted}
+            self.bring(wanted)
+
+    def bring_one(self, place: Place) -> None:
+        """Bring hours for one place; what goes wrong is noted with the place, and said where another stands in."""
+        came = {service.name: self._bring_from(service, fetcher, place) for service, fetcher in self.askers}
+        self.report.brought += _BROUGHT in came.values()
+        self.report.still_good += _BROUGHT not in came.values() and _STILL_GOOD in came.values()
+        first, *others = came
+        if came[first] == _FAILED and (there := [name for name in others if came[name] != _FAILED]):
+            self.report.troubles.append(f"{there[0]} stands in for {first} at {place}.")
+
+    def _bring_from(self, service: WeatherService, fetcher: Fetcher, place: Place) -> str:
+        """Bring hours of one service, and return what came of it."""
+        asking = _Asking(service, fetcher, place)
+        try:
+            asking.forecast()
+        except _Kept:
+            Place.objects.filter(pk=place.pk).update(wanted_at=None)
+            return _STILL_GOOD
+        except Trouble as trouble:
+            if isinstance(trouble, BadResponse):
+                fetch_store.forget_lasting(place, service.key)
+            held = timedelta() if isinstance(trouble, Unavailable | RateLimited) else fetch_store.REFUSED_FOR
+            asking.note(trouble, held)
+            self.report.troubles.append(trouble.sentence)
+            return _FAILED
+        self._learn_from(asking)
+        return _BROUGHT
+
+    def _learn_from(self, brought: "_Asking") -> None:
+        """Bring what was really measured, where the service tells; that it cannot is no trouble for the keeper."""
+        service = brought.service
+        if not isinstance(service, UsService):
+            return
+        asking = _Asking(service, brought.fetcher, brought.place)
+        try:
+            asking.observations(UsStations(service))
+        except _Kept:
+            return
+        except Trouble as trouble:
+            far = isinstance(trouble, NotCovered)
+            if asking.endpoint not in fetch_store.MEASURING:
+                # The forecast rests on the point as well: that it names no station must not put the point aside.
+                asking.endpoint = fetch_store.MEASURING[0]
+            asking.note(trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
+
+
+class _Asking:
+    """All questions about one place, one after another."""
+
+    def __init__(self, service: WeatherService, fetcher: Fetcher, place: Place) -> None:
+        self.service, self.fetcher, self.place = service, fetcher, place
+        self.endpoint = "forecast"
+        self.last: tuple[Ask, Answer] | None = None
+
+    def note(self, trouble: Trouble, held: timedelta) -> None:
+        """Note what went wrong with the place, and leave the host alone where it asked for that."""
+        if isinstance(trouble, RateLimited) and self.last:
+            host_backoff.leave_alone(_host(self.last[0]), trouble.until)
+        fetch_store.keep_trouble(self.place, self.service.key, self.endpoint, trouble, self.fetcher.clock(), held)
+
+    def forecast(self) -> Forecast:
+        """Return the hours, kept. Raises a Trouble, or _Kept where nothing is to be done."""
+        try:
+            return self._forecast()
+        except NotCovered:
+            # Offices are given new grids: what the point said before may no longer hold.
+            if not fetch_store.forget_lasting(self.place, self.service.key):
+                raise
+            return self._forecast()
+
+    def _forecast(self) -> Forecast:
+        spot, now = fetch_store.spot_of(self.place), self.fetcher.clock()
+        answers: tuple[Answer, ...] = ()
+        while asks := self._read(self.service.build_requests, spot, now, now + HORIZON, answers):
+            answers += tuple(self._answer(ask) for ask in asks)
+        found = self._read(self.service.parse, answers, spot, self.fetcher.clock())
+        if self.last is None:
+            raise _Kept
+        return fetch_store.keep_forecast(self.place, *self.last, found, self.fetcher.dice)
+
+    def observations(self, stations: UsStations) -> int:
+        """Keep what was measured of late, and return how many hours were new. Raises a Trouble or _Kept."""
+        spot, now = fetch_store.spot_of(self.place), self.fetcher.clock()
+        answers: tuple[Answer, ...] = ()
+        while asks := self._read(stations.build_requests, spot, now - OBSERVED_BACK, now, answers):
+            answers += tuple(self._answer(ask) for ask in asks)
+        found = self._read(stations.parse, answers, spot, now)
+        starts_at, hours = hour_grid.on_whole_hours(found.readings)
+        with transaction.atomic(durable=True):
+            if self.last:
+                fetch_store.keep_answered(self.place, self.service.key, *self.last, self.fetcher.dice)
+            return error_pairs.remember(self.place, starts_at, hours, found.credit, now)
+
+    def _read(self, reader: Callable[..., Read], *given: Any) -> Read:
+        """Return what a service's reader makes of its answers.
+
+        What it did not foresee stays with this place as a broken answer, so that the places after it are brought.
+        """
+        try:
+            return reader(*given)
+        except Trouble:
+            raise
+        except Exception as fault:
+            LOG.exception("An answer of %s broke its reader.", self.service.name)
+            raise BadResponse(self.service.name, "unforeseen", type(fault).__name__) from fault
+
+    def _answer(self, ask: Ask) -> Answer:
+        self.endpoint = ask.endpoint
+        now = self.fetcher.clock()
+        row = fetch_store.last_fetch(self.place, self.service.key, ask.endpoint)
+        if row is not None and row.good_until > now and not (row.trouble and self.place.wanted_at):
+            if row.body and not row.trouble:
+                return fetch_store.kept_answer(row)
+            raise _Kept
+        condition = fetch_store.condition(row, now)
+        answer = self._asked(ask, condition)
+        # One that was not asked only for news but says so is broken: what was kept grew too old to be believed.
+        if row is not None and condition and answer.status == NOT_MODIFIED:
+            fetch_store.keep_unchanged(row, ask, answer, self.fetcher.dice)
+            raise _Kept
+        if ask.is_lasting and answer.status == 200:
+            fetch_store.keep_lasting(self.place, self.service.key, ask, answer, self.fetcher.dice)
+        self.last = ask, answer
+        return answer
+
+    def _asked(self, ask: Ask, condition: dict[str, str]) -> Answer:
+        """Return the answer to one question, with the host's record kept."""
+        host = _host(ask)
+        self.fetcher.sleep(host_backoff.seconds_to_wait(host, self.service.name, self.fetcher.clock()))
+        host_backoff.asked(host, self.fetcher.clock())
+        try:
+            answer = self.fetcher.get(ask, condition)
+        except Unavailable:
+            host_backoff.failed(host, self.fetcher.clock())
+            raise
+        if answer.status >= 500:
+            host_backoff.failed(host, self.fetcher.clock())
+        else:
+            host_backoff.answered(host)
+        return answer
+
+
+def _host(ask: Ask) -> str:
+    return urlsplit(ask.url).netloc[:120]
+
+
+def in_background(work: Callable[[], object]) -> threading.Thread:
+    """Do work beside the page that asked for it, on database lines of its own."""
+
+    def run() -> None:
+        try:
+            work()
+        finally:
+            connections.close_all()
+
+    thread = threading.Thread(target=run, name="forecasts", daemon=True)
+    thread.start()
+    return thread
+
+
+def bring_wanted_soon() -> threading.Thread:
+    """Bring hours for the places that are asked for, without anybody waiting for it."""
+    return in_background(lambda: refresh(list, only_wanted=True))

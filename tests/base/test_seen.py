@@ -1,0 +1,65 @@
+"""Two browsers open the same page: the second to save is told what the first changed, and nothing is lost."""
+
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+from django.urls import reverse
+
+from breeder.base.models import Setting
+from tests.build import line, person
+from tests.orders.stand import counted_line, pack
+
+pytestmark = pytest.mark.django_db
+
+
+def opened(client: Client, address: str) -> dict[str, Any]:
+    """Return what a browser would send back untouched."""
+    form = client.get(address).context["form"]
+    shown = {name: form[name].value() for name in form.fields}
+    return {name: "" if value is None else value for name, value in shown.items() if value is not False}
+
+
+def test_what_somebody_else_changed_meanwhile_is_named_and_not_overwritten(keeper: User) -> None:
+    of = line("Harbour", locality="Old wall")
+    address = reverse("species:line_edit", args=[of.pk])
+    first, second = Client(), Client()
+    for browser in (first, second):
+        browser.force_login(keeper)
+    mine, theirs = opened(first, address), opened(second, address)
+    assert first.post(address, mine | {"locality": "New wall"}).status_code == 302
+    answer = second.post(address, theirs | {"provenance": "swapped for two cups"})
+    said = answer.content.decode()
+    assert answer.status_code == 422
+    assert "‘Locality’ was changed since you opened this page" in said
+    assert "‘New wall’" in said
+    assert "swapped for two cups" in said
+    # Looked at again, it is sent as it now stands on the page.
+    again = opened_again(answer)
+    assert second.post(address, again | {"locality": "New wall"}).status_code == 302
+    of.refresh_from_db()
+    assert (of.locality, of.provenance) == ("New wall", "swapped for two cups")
+
+
+def opened_again(answer: Any) -> dict[str, Any]:
+    form = answer.context["form"]
+    return {name: form[name].value() or "" for name in form.fields if form[name].value() is not False}
+
+
+@pytest.mark.parametrize("kind", ["setting", "person", "species", "offer"])
+def test_a_page_that_nobody_else_touched_is_saved(keeper_client: Client, kind: str) -> None:
+    if kind == "setting":
+        Setting.objects.get_or_create(pk=Setting.ONLY)
+        address, changed = reverse("base:settings"), {"trade_name": "Bark & Leaf"}
+    elif kind == "person":
+        address, changed = reverse("people:edit", args=[person().pk]), {"name": "Bo Reed"}
+    elif kind == "species":
+        address, changed = reverse("species:species_edit", args=[line().species_id]), {"brood": "31"}
+    else:
+        address, changed = reverse("orders:offer_edit", args=[pack(counted_line("Rook", 40)).pk]), {"price": "31.00"}
+    before = opened(keeper_client, address)
+    assert keeper_client.post(address, before | changed).status_code == 302
+    stale = keeper_client.post(address, before | changed)
+    assert stale.status_code == 422
+    assert "was changed since you opened this page" in stale.content.decode()

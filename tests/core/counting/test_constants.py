@@ -1,0 +1,161 @@
+"""The keeper's defaults at their edges: where each one begins to matter.
+
+Common practice with no source, but where a source stands beside the constant itself.
+"""
+
+import math
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import pytest
+from scipy import stats
+
+from breeder.core.counting import defaults
+from breeder.core.counting.count_priorities import LineDoubt, TubDoubt, dangers, what_to_count
+from breeder.core.counting.methods import BadCount, eye, hand, marked, piece, portions, removal, weight
+from breeder.core.counting.methods.closed_forms import first_pass_differs
+from breeder.core.counting.methods.removal import CHI_SQUARE_95
+from breeder.core.counting.observer_bias import Pair, shared_error
+from breeder.core.counting.quantiles import whole_above, whole_below, z_of
+from breeder.core.stock.growth import (
+    Growth,
+    Seen,
+    Vital,
+    after_months,
+    default_growth,
+    fitted_growth,
+    life_table_growth,
+    stage_matrix,
+)
+
+TODAY = date(2026, 3, 1)
+
+
+def test_a_month_is_a_twelfth_of_a_year_of_365_25_days() -> None:
+    assert defaults.DAYS_PER_MONTH == 365.25 / 12
+
+
+def test_the_stored_bound_is_the_95_percent_one() -> None:
+    assert z_of(defaults.STORED_CONFIDENCE) == pytest.approx(1.645, abs=0.0005)
+    assert defaults.CONFIDENCE == 0.95
+
+
+def test_under_five_portions_one_more_is_advised() -> None:
+    assert any("Only 4" in note for note in portions([3, 5, 4, 6], [1] * 4, 80).notes)
+    assert portions([3, 5, 4, 6, 2], [1] * 5, 80).notes == ()
+
+
+def test_under_seven_recaptures_are_few() -> None:
+    assert len(marked(60, 80, 6).notes) == 2
+    assert len(marked(60, 80, 7).notes) == 1
+
+
+def test_the_best_eye_is_as_sure_as_a_full_sort() -> None:
+    pairs = [Pair(0.1, 0.04)] * 1000
+    assert shared_error(pairs, "eye").sd == pytest.approx(0.02, rel=0.01)
+
+
+def test_an_exact_count_weighs_as_a_full_sort_in_a_fit() -> None:
+    months = [61 * n / 30.4375 for n in (0, 1, 2)]
+    across = sum((m - months[1]) ** 2 for m in months) / 0.02**2
+    seen = [Seen(TODAY + timedelta(days=61 * n), 50 * 1.2**n, 0.0) for n in (0, 1, 2)]
+    assert fitted_growth(seen, Growth(0.1, 0.05, 0, "")).sd == pytest.approx(across**-0.5)
+
+
+def test_a_default_rate_rests_on_no_count() -> None:
+    assert default_growth(Vital(25, 4, 4, 0.5, 0.5, 24)).counts == life_table_growth(7.59, 245, "").counts == 0
+
+
+def test_a_line_is_in_danger_from_one_in_twenty_on() -> None:
+    def line(chance: float) -> LineDoubt:
+        return LineDoubt("line", (TubDoubt(1, 20 * math.exp(-0.4 * z_of(chance)), 10, 0.4),), 20)
+
+    assert dangers([line(0.052)])
+    assert not dangers([line(0.048)])
+
+
+def test_a_tub_counted_over_its_room_is_fitted_as_95_percent_full() -> None:
+    otherwise = Growth(0.1, 0.05, 0, "")
+    months = (0, 2, 4)
+    seen = [
+        Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in zip((0, 1, 2), (50, 90, 400), strict=True)
+    ]
+    full = [Seen(s.on, min(s.estimate, 95), s.log_sd) for s in seen]
+    crowded, capped = fitted_growth(seen, otherwise, 100), fitted_growth(full, otherwise, 100)
+    assert crowded.rate - capped.rate == pytest.approx(math.log(400 / 95) / (2 * 61 / 30.4375), rel=1e-6)
+    assert after_months(50, capped.rate, months[-1], 100) < 100
+
+
+def test_a_crowded_tub_stands_where_95_percent_full_stands() -> None:
+    seen = [Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in ((0, 50), (1, 90), (2, 99))]
+    months = [61 * n / 30.4375 for n in (0, 1, 2)]
+    heights = [math.log(number) - math.log(1 - full) for number, full in ((50, 0.5), (90, 0.9), (99, 0.95))]
+    middle = sum(months) / 3
+    slope = sum((m - middle) * h for m, h in zip(months, heights, strict=True)) / sum((m - middle) ** 2 for m in months)
+    assert fitted_growth(seen, Growth(0.1, 0.05, 0, ""), 100).rate == pytest.approx(slope)
+
+
+def test_counts_over_less_than_two_months_do_not_show_growth() -> None:
+    otherwise = Growth(0.1, 0.05, 0, "")
+    for days, own in ((60, False), (61, True)):
+        seen = [Seen(TODAY + timedelta(days=n), 50, 0.1) for n in (0, 30, days)]
+        assert (fitted_growth(seen, otherwise) is not otherwise) is own
+
+
+def test_slips_of_the_finger_begin_where_they_begin() -> None:
+    assert hand(10**6).estimate == 10**6
+    assert weight(1, 1e-6, 1e-6).estimate == 1
+    assert weight(1, 1e9, 1e9).estimate == 1
+    assert piece(1, 10_000).estimate == 10_000
+    assert eye(10, 20, shared_sd=3.0, confidence=0.999).lower is not None
+    slips: list[Callable[[], object]] = [
+        lambda: hand(10**6 + 1),
+        lambda: piece(1, 10_000.5),
+        lambda: weight(1, 0.99e-6, 1),
+        lambda: weight(1, 1, 1.01e9),
+        lambda: eye(10, 20, shared_sd=3.01),
+        lambda: eye(10, 20, confidence=0.9991),
+    ]
+    for slip in slips:
+        with pytest.raises(BadCount):
+            slip()
+
+
+def test_dangers_rank_by_twentieths_and_then_by_animals_unsold() -> None:
+    def line(name: str, chance: float, likely: float) -> LineDoubt:
+        return LineDoubt(
+            name, (TubDoubt(name, likely, 10, 0.4),), round(likely * math.exp(0.4 * z_of(chance))), sold=True
+        )
+
+    # Both in the grade from 20 to 25 %: the one with more unsold comes first, though its danger is the smaller.
+    assert [one.ref for one in what_to_count([line("few", 0.245, 4000), line("many", 0.205, 8000)])] == ["many", "few"]
+    # 19.5 and 20.5 % stand in two grades.
+    assert [one.ref for one in what_to_count([line("low", 0.195, 8000), line("high", 0.205, 4000)])] == ["high", "low"]
+
+
+def test_whole_animals_forgive_binary_fractions_and_nothing_more() -> None:
+    assert (whole_below(119.99999999999999), whole_below(119.9999), whole_below(-0.5)) == (120, 119, -1)
+    assert (whole_above(12.000000000000002), whole_above(12.0001), whole_above(0.0)) == (12, 13, 0)
+
+
+def test_broods_a_year_are_spread_over_twelve_months() -> None:
+    assert stage_matrix(Vital(24, 3, 4, 0.5, 0.5, 24))[0, 1] == pytest.approx(24 * 3 / 12 * 0.5)
+
+
+def test_a_first_pass_is_set_apart_from_three_passes_and_chi_square_3_841_on() -> None:
+    assert pytest.approx(stats.chi2.ppf(0.95, 1), abs=0.0005) == CHI_SQUARE_95
+    assert any("shy" in note for note in removal((60, 5, 20)).notes) is (first_pass_differs((60, 5, 20)) > 3.8415)
+    assert first_pass_differs((60, 5, 20)) > 3.8415  # three passes are enough to compare
+    assert removal((60, 5)).notes == ()
+
+
+def test_a_tub_is_at_most_ten_thousand_pieces_of_bark() -> None:
+    assert piece(3, 10_000).estimate == 30_000
+    with pytest.raises(BadCount, match="10001"):
+        piece(3, 10_001)
+
+
+def test_the_first_of_three_passes_is_compared_with_the_rest_and_of_two_it_is_not() -> None:
+    assert any("The first pass caught another share" in note for note in removal([100, 10, 9]).notes)
+    assert first_pass_differs([9000, 900]) > CHI_SQUARE_95
+    assert removal([9000, 900]).notes == ()

@@ -1,0 +1,11 @@
+"""What every test of a check shares."""
+
+import pytest
+
+SEED = 20130401
+
+
+@pytest.fixture(autouse=True)
+def _same_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Draw the same members for every box: numbers and keys differ with the order in which tests are run."""
+    monkeypatch.setattr("breeder.shipments.rules.departure_rules.seed_of", lambda *_: SEED)

@@ -1,0 +1,117 @@
+"""In harsh air nothing goes to a doorstep without a pack, whatever its odds (common practice, no source)."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload
+from breeder.core.thermal.verdict import NO_GO, Limits, Tolerance
+from breeder.core.transit import batch_air, rule_of_thumb, screening, trial_result
+from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit.results import Asked, Cell
+from breeder.core.transit.trial_result import Animals, Candidate, Trial
+from breeder.core.transit.weather_hours import Hours
+from breeder.shipments import check_json, check_text
+from breeder.shipments.board_page import reason_of
+from tests.shipments.test_ratchet import CARD, DRAWN, hours, journey
+
+POST_ON = date(2013, 10, 7)
+# Animals that bear anything, so that only the rule can say no.
+HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
+PACKED = Candidate(
+    2,
+    "Card, pack",
+    4.0,
+    Kit(Box((0.25, 0.2, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2), packs=(HeatPack(72, 125),)),
+)
+
+
+def steady(outside_c: float) -> Hours:
+    real = hours(POST_ON, "LGA")
+    return replace(real, c=(outside_c,) * len(real.c))
+
+
+def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candidate, ...]) -> tuple[Trial, Cell]:
+    """What a check and the board say of the same way."""
+    way, ends = replace(journey(POST_ON), to_counter=to_counter), Ends(steady(18.0), steady(outside_c))
+    reading = (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
+    asked = Asked(1, way, (reading,), candidates, HARDY, 77)
+    return trial_result.try_journey(way, candidates, ends, HARDY, DRAWN), screening.cells_of([asked])[0]
+
+
+@pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
+def test_a_box_without_a_pack_stays_here_and_one_with_a_pack_goes(outside_c: float) -> None:
+    trial, cell = both(outside_c, candidates=(CARD, PACKED))
+    assert [one.verdict for one in trial.tried] == ["no-go", "with pack"]
+    assert [one.verdict for one in cell.options] == ["no-go", "with pack"]
+    assert trial.best is not None
+    assert trial.best.candidate == cell.going[0].candidate == PACKED
+
+
+@pytest.mark.parametrize("outside_c", [-4.9, 34.9])
+def test_up_to_there_the_odds_decide(outside_c: float) -> None:
+    trial, cell = both(outside_c, candidates=(CARD, PACKED))
+    assert trial.tried[0].verdict == cell.options[0].verdict == "go"
+
+
+@pytest.mark.parametrize("outside_c", [-12.0, 39.0])
+def test_at_a_counter_the_odds_decide(outside_c: float) -> None:
+    trial, cell = both(outside_c, to_counter=True, candidates=(CARD,))
+    assert trial.tried[0].verdict == cell.options[0].verdict == "go"
+
+
+def test_the_reason_names_the_rule_and_not_an_hour_that_failed() -> None:
+    trial, cell = both(-12.0, candidates=(CARD,))
+    shown = trial.calmest
+    assert shown.outcome.verdict == NO_GO
+    because = check_text.because_said(shown, trial.cases, (), cell.destination_zone, fahrenheit=False)
+    assert because[0] == rule_of_thumb.HARSH_SAID
+    assert reason_of(cell, cell.shown).startswith(rule_of_thumb.HARSH_SAID)
+    assert "Comfort never" in reason_of(cell, cell.shown)
+    assert check_json.note_of(shown) == "too harsh without a pack"
+    lacking = replace(shown, candidate=replace(CARD, note="Card box: 1 needed, 0 on the shelf"))
+    assert check_json.note_of(lacking) == "Card box: 1 needed, 0 on the shelf; too harsh without a pack"
+
+
+def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
+    way, ends = journey(POST_ON), Ends(steady(18.0), steady(-12.0))
+    tender = Animals(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
+    shown = trial_result.try_journey(way, (CARD,), ends, tender, DRAWN).calmest
+    reading = (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
+    option = screening.cells_of([Asked(1, way, (reading,), (CARD,), tender, 77)])[0].shown
+    assert (shown.verdict, option.verdict) == ("no-go", "no-go")
+    assert not shown.is_barred
+    assert not option.is_barred
+
+
+def test_air_that_is_never_met_does_not_count() -> None:
+    """The box has left its origin before the night falls there."""
+    way = journey(POST_ON)
+    first, *_ = trial_result.journey_cases(way, Ends(steady(18.0), steady(18.0)))
+    gone = first.times[-2]
+    origin = steady(18.0)
+    cold = replace(origin, c=tuple(-30.0 if at >= gone else 18.0 for at in origin.times))
+    assert trial_result.air_at_ends(first, Ends(cold, steady(15.0))) == (15.0, 18.0)
+    shape = batch_air.shape_of(way, cold, steady(15.0))
+    assert batch_air.air_at_ends(shape, batch_air.air_of(cold), batch_air.air_of(steady(15.0))) == (15.0, 18.0)
+
+
+def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> None:
+    cold = steady(-12.0)
+    half = replace(cold, c=tuple(None if place > 110 else value for place, value in enumerate(cold.c)))
+    ends = Ends(steady(-12.0), half)
+    shown = trial_result.try_journey(journey(POST_ON), (CARD,), ends, HARDY, DRAWN).tried[0]
+    reading = (batch_air.air_of(ends.origin), batch_air.air_of(half))
+    option = screening.cells_of([Asked(1, journey(POST_ON), (reading,), (CARD,), HARDY, 77)])[0].shown
+    assert (shown.verdict, option.verdict) == ("not decided", "not decided")
+
+
+def test_without_hours_nothing_is_called_harsh() -> None:
+    nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
+    first, *_ = trial_result.journey_cases(journey(POST_ON), Ends(nothing, nothing))
+    assert not rule_of_thumb.is_harsh(*trial_result.air_at_ends(first, Ends(nothing, nothing)))
+    shape = batch_air.shape_of(journey(POST_ON), nothing, nothing)
+    assert not rule_of_thumb.is_harsh(
+        *batch_air.air_at_ends(shape, batch_air.air_of(nothing), batch_air.air_of(nothing))
+    )

@@ -1,0 +1,162 @@
+"""Over 200 real weeks: a check with less forecast content than the last on the same box never says better."""
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
+
+import pytest
+
+from breeder.core.thermal.ensemble_draws import draws
+from breeder.core.thermal.kit import Box, Kit, Layer, Payload
+from breeder.core.thermal.verdict import Limits, Tolerance
+from breeder.core.transit import source_conflicts, trial_result
+from breeder.core.transit.delivery_days import Delivery
+from breeder.core.transit.itinerary import HOUR, ServiceTimes
+from breeder.core.transit.source_conflicts import Side
+from breeder.core.transit.trial_result import Animals, Candidate, Journey
+from breeder.core.transit.verdict_floor import RANK, Content, hold
+from breeder.core.transit.weather_hours import Hours
+from breeder.shipments.check_json import Found
+from breeder.shipments.models import Check
+from breeder.weather import sample_data
+
+WEEKS = 200
+MEMBERS = 8
+FIRST_DAY = date(2013, 1, 7)
+NUMBER = 6 * 24
+TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
+FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19.0), Layer("corrugated", 4.0))), Payload(0.2, cups=4))
+ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
+DRAWN = draws(5, MEMBERS)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of both ends of a week's journey: each source's hours, and how many members are drawn."""
+
+    origin: tuple[Hours, ...]
+    destination: tuple[Hours, ...]
+    members: int = MEMBERS
+
+    def with_each(self, change: Callable[[Hours], Hours]) -> "Known":
+        first, second = (tuple(change(one) for one in side) for side in (self.origin, self.destination))
+        return replace(self, origin=first, destination=second)
+
+
+def source(name: str, station: str, post_on: date, shift_c: float) -> Hours:
+    """Real hours as a source would give them, with its spread and extremes, 0.8 °C wider than usual."""
+    start = datetime.combine(post_on - timedelta(days=1), time(5), tzinfo=UTC)
+    values = sample_data.slice_of(station, start, NUMBER)
+    return Hours(
+        label=station, latitude=40.78, longitude=-73.87, timezone="America/New_York",
+        times=tuple(start + step * HOUR for step in range(NUMBER)),
+        c=tuple(None if value is None else value + shift_c for value in values),
+        issued=(start,) * NUMBER, extra_sd_c=(0.8,) * NUMBER, filled=(False,) * NUMBER,
+        sources=(name,), credits=(), spread=(True,) * NUMBER, anchored=(True,) * NUMBER,
+    )  # fmt: skip
+
+
+def week(number: int) -> tuple[Journey, Known]:
+    """One of 200 real weeks; the second source is milder or harsher by turns, now and then by more than 4 °C."""
+    post_on = FIRST_DAY + timedelta(days=number * 7 // 4)
+    apart_c = (-6.0, -2.0, 3.0, 7.0)[number % 4]
+    stations = ("LGA", "JFK") if number % 2 else ("JFK", "LGA")
+    ends = [
+        (source("first", station, post_on, 0.0), source("second", station, post_on, apart))
+        for station, apart in zip(stations, (1.0, apart_c), strict=True)
+    ]
+    return Journey(post_on, (Delivery(0, 1.0, post_on + timedelta(days=1)),), TIMES, False), Known(*ends)
+
+
+def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
+    freshest = sources[0]
+    for other in sources[1:]:
+        freshest = source_conflicts.led_by(freshest, other)
+    return source_conflicts.side_of(freshest, sources, wanted)
+
+
+@cache
+def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternative]:
+    """What comes of the box by each reading of both ends."""
+    foam = [Candidate(1, "Foam", 2.0, FOAM)]
+    return [
+        source_conflicts.Alternative(
+            one, trial_result.try_journey(journey, foam, one, ANIMALS, DRAWN.first(known.members))
+        )
+        for one in source_conflicts.readings(*sides_of(journey, known)[0])
+    ]
+
+
+def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
+    ends = source_conflicts.Ends(known.origin[0], known.destination[0])
+    wanted = {at for case in trial_result.journey_cases(journey, ends) for at in case.times}
+    return (side(known.origin, wanted), side(known.destination, wanted)), wanted
+
+
+def said(journey: Journey, known: Known) -> tuple[str, Content]:
+    """The verdict and the content of a check, by the same steps as the check itself takes."""
+    sides, wanted = sides_of(journey, known)
+    # What a source says about its hours changes no temperature, so the box is tried once for all of it.
+    alternatives = tried_with(journey, known.with_each(lambda one: replace(one, spread=(), anchored=())))
+    trial = source_conflicts.worse_of(alternatives)
+    found = Found(
+        trial, trial.tried[0], alternatives[0].ends, ANIMALS, (), None, "", None, (), sum(one.sources for one in sides),
+        spread=sum(one.hours_with("spread", wanted) for one in sides),
+        anchors=sum(one.hours_with("anchored", wanted) for one in sides),
+    )  # fmt: skip
+    return trial.tried[0].verdict, found.content
+
+
+def fewer_hours(known: Known) -> Known:
+    gone = slice(44, 56)
+    return known.with_each(lambda one: replace(one, c=(*one.c[: gone.start], *(None,) * 12, *one.c[gone.stop :])))
+
+
+LESS: dict[str, Callable[[Known], Known]] = {
+    "fewer hours": fewer_hours,
+    "fewer members": lambda known: replace(known, members=MEMBERS // 4),
+    "no spread": lambda known: known.with_each(lambda one: replace(one, spread=())),
+    "no extremes": lambda known: known.with_each(lambda one: replace(one, anchored=())),
+    "the first source gone": lambda known: replace(known, origin=known.origin[1:], destination=known.destination[1:]),
+    "the second source gone": lambda known: replace(known, origin=known.origin[:1], destination=known.destination[:1]),
+    "aged": lambda known: known.with_each(
+        lambda one: replace(one, issued=tuple(at and at - timedelta(hours=18) for at in one.issued))
+    ),
+    "widened": lambda known: known.with_each(lambda one: replace(one, extra_sd_c=(3.0,) * NUMBER)),
+}
+
+
+@pytest.fixture(scope="module")
+def weeks() -> list[tuple[Journey, Known, tuple[str, Content]]]:
+    found = [week(number) for number in range(WEEKS)]
+    return [(journey, known, said(journey, known)) for journey, known in found]
+
+
+def test_the_weeks_are_of_both_kinds(weeks: list[tuple[Journey, Known, tuple[str, Content]]]) -> None:
+    verdicts = Counter(before[0] for _, _, before in weeks)
+    assert verdicts[Check.Verdict.GO] >= WEEKS // 5
+    assert verdicts[Check.Verdict.NO_GO] >= WEEKS // 5
+
+
+@pytest.mark.parametrize("what", LESS)
+def test_a_check_that_knows_less_is_never_better(
+    what: str, weeks: list[tuple[Journey, Known, tuple[str, Content]]]
+) -> None:
+    for journey, known, before in weeks:
+        after = said(journey, LESS[what](known))
+        assert after[1].lacks(before[1]), f"{journey.post_on}: nothing noticed that there is less"
+        held = hold(*after, before)
+        assert RANK[held.verdict] <= RANK[before[0]], f"{journey.post_on}: {before[0]} became {held.verdict}"
+        again = hold(*after, (held.verdict, held.held_to))
+        assert RANK[again.verdict] <= RANK[before[0]], f"{journey.post_on}: asking twice helped"
+
+
+def test_without_the_ratchet_knowing_less_would_now_and_then_say_better(
+    weeks: list[tuple[Journey, Known, tuple[str, Content]]],
+) -> None:
+    """The control: if nothing ever said better by itself, the weeks above would prove nothing."""
+    gone = LESS["the second source gone"]
+    better = sum(RANK[said(journey, gone(known))[0]] > RANK[before[0]] for journey, known, before in weeks)
+    assert better >= WEEKS // 20

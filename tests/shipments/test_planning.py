@@ -1,0 +1,178 @@
+"""The board's quick sums say what the check says: the same members, kits and delay cases."""
+
+from collections import deque
+from dataclasses import replace
+from datetime import date, time, timedelta
+from functools import partial
+from queue import SimpleQueue
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from breeder.base import worker
+from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.core.thermal.verdict import Limits
+from breeder.core.transit import ambient_ensemble, batch_air, screening, trial_result
+from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit.exposure import USUAL, Template
+from breeder.core.transit.result_cache import Memo
+from breeder.core.transit.results import Asked, Cell
+from breeder.core.transit.screening import cells_of
+from breeder.core.transit.tally import Way
+from breeder.core.transit.trial_result import Candidate
+from breeder.core.transit.weather_hours import Hours
+from tests.shipments.test_ratchet import ANIMALS, CARD, hours, journey
+
+FOAM = (Layer("eps", 19.0), Layer("corrugated", 4.0))
+PAYLOAD = Payload(0.2, cups=4)
+WARM = Candidate(
+    2,
+    "Foam, heat pack",
+    4.0,
+    Kit(Box((0.25, 0.2, 0.15), FOAM, air_changes_h=1.5), PAYLOAD, packs=(HeatPack(72, 125, -1),)),
+)
+MELTS = Candidate(
+    3, "Foam, 22 °C pack", 5.0, Kit(Box((0.25, 0.2, 0.15), FOAM), PAYLOAD, packs=(PhaseChangePack(0.45, 22, 190, 20),))
+)
+KITS = (CARD, WARM, MELTS)
+MEMBERS = 48
+
+
+def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> Asked:
+    reading = (batch_air.air_of(origin), batch_air.air_of(destination))
+    return Asked(number, journey(post_on), (reading,), KITS, ANIMALS, 77)
+
+
+@pytest.mark.parametrize(
+    "post_on", [date(2013, 2, 4), date(2013, 4, 9), date(2013, 7, 15), date(2013, 10, 7), date(2013, 12, 3)]
+)
+def test_the_board_says_what_the_check_says(post_on: date) -> None:
+    ends = Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
+    drawn = screening.drawn_of(77, MEMBERS)
+    trial = trial_result.try_journey(journey(post_on), KITS, ends, ANIMALS, drawn)
+    cell = cells_of([asked(post_on, ends.origin, ends.destination)], members=MEMBERS)[0]
+    for option in cell.options:
+        whole = trial.of_kit(option.candidate.kit_id)
+        assert whole is not None
+        assert option.verdict == whole.verdict
+        if not option.at_least:
+            # A member at the edge of an hour may fall on the other side: single precision, two readings an hour.
+            assert option.comfort == pytest.approx(whole.outcome.comfort.failed, abs=0.03)
+            assert option.hard == pytest.approx(whole.outcome.hard.failed, abs=0.03)
+    best = trial.best
+    assert (cell.going[0].candidate.kit_id if cell.going else None) == (best and best.candidate.kit_id)
+
+
+def test_missing_hours_are_not_decided_on_the_board_too() -> None:
+    post_on = date(2013, 10, 7)
+    gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
+    cell = cells_of([asked(post_on, hours(post_on, "LGA"), gone)])[0]
+    assert cell.shown.verdict == "not decided"
+    assert cell.missing_hours > 0
+
+
+def test_of_two_readings_the_worse_stands_on_the_board() -> None:
+    post_on = date(2013, 10, 7)
+    mild, hot = hours(post_on, "JFK"), hours(post_on, "JFK", shift_c=16.0)
+    one = asked(post_on, hours(post_on, "LGA"), mild)
+    both = replace(one, readings=(*one.readings, (one.readings[0][0], batch_air.air_of(hot))))
+    assert cells_of([one])[0].shown.verdict == "go"
+    assert cells_of([both])[0].of_kit(1).decided == "no-go"  # type: ignore[union-attr]
+
+
+def test_only_what_changed_is_reckoned_again() -> None:
+    post_on, memo, steps = date(2013, 10, 7), Memo(), []
+    rows = [asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=n / 10), n) for n in range(4)]
+    first = cells_of(rows, memo=memo)
+    rows[2] = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=20.0), 2)
+    second = cells_of(rows, memo=memo, told=lambda done, whole: steps.append((done, whole)))
+    assert steps == [(4, 4)]
+    assert [a.options is b.options for a, b in zip(first, second, strict=True)] == [True, True, False, True]
+    assert second[2].shown.decided == "no-go"
+
+
+TRAILER_AND_SHADE = Template(time(18), 2.0, 12.0, 0.6, (0.0, 0.25))
+
+
+@pytest.mark.parametrize("template", [USUAL, TRAILER_AND_SHADE])
+@pytest.mark.parametrize("post_on", [date(2013, 4, 9), date(2013, 7, 15), date(2013, 12, 3)])
+def test_what_surrounds_a_box_on_the_board_is_what_surrounds_it_in_its_check(post_on: date, template: Template) -> None:
+    one = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
+    times = replace(one.journey.times, template=template)
+    one = replace(one, journey=replace(one.journey, times=times))
+    origin, destination = one.readings[0]
+    drawn = screening.drawn_of(77, MEMBERS)
+    shape = batch_air.shape_of(one.journey, origin.hours, destination.hours)
+    quick = batch_air.Members(drawn).of(shape, origin, destination)
+    for case, rows in zip(shape.cases, quick, strict=True):
+        whole = ambient_ensemble.around(case, Ends(origin.hours, destination.hours), drawn)
+        assert pytest.approx(whole.ambient_c, abs=1e-4) == rows.T
+        assert shape.films[shape.cases.index(case)] == whole.film_by_hour
+
+
+@pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
+def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
+    post_on: date, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=float(n))) for n in (-6, -3, 0, 3)]
+    quick, left_out = cells_of(rows), []
+
+    def everybody(way: Way, case: int, limits: Limits) -> NDArray[np.bool_]:
+        left_out.append(int((~found(way, case, limits)).sum()))
+        return np.ones(way.drawn.members, bool)
+
+    found = Way.may_leave
+    monkeypatch.setattr(Way, "may_leave", everybody)
+    whole = cells_of(rows)
+    assert sum(left_out) > MEMBERS
+    for one, other in zip(quick, whole, strict=True):
+        # In single precision the hour of the worst moves a little with the company that a member keeps.
+        assert [replace(option, hour=0.0) for option in one.options] == [
+            replace(option, hour=0.0) for option in other.options
+        ]
+
+
+def test_where_hours_lack_for_any_go_the_cheapest_open_kit_speaks_for_the_dearer_ones() -> None:
+    post_on = date(2013, 10, 7)
+    gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
+    one = asked(post_on, hours(post_on, "LGA"), gone)
+    drawn = screening.drawn_of(77, MEMBERS)
+    trial = trial_result.try_journey(one.journey, KITS, Ends(*(each.hours for each in one.readings[0])), ANIMALS, drawn)
+    assert trial.best is None
+    cell = cells_of([one], members=MEMBERS)[0]
+    assert [option.candidate.kit_id for option in cell.options] == [CARD.kit_id]
+    assert cell.shown.decided == "not decided"
+
+
+@pytest.mark.parametrize("post_on", [date(2013, 1, 7), date(2013, 6, 3), date(2013, 9, 16)])
+def test_where_two_cheap_kits_go_but_not_easily_the_board_takes_the_dearer_one_of_the_check(post_on: date) -> None:
+    foam = Candidate(4, "Foam", 2.0, Kit(Box((0.25, 0.2, 0.15), FOAM), PAYLOAD))
+    kits, ends = (CARD, foam, WARM, MELTS), Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
+    trial = trial_result.try_journey(journey(post_on), kits, ends, ANIMALS, screening.drawn_of(77, MEMBERS))
+    assert [one.outcome.verdict for one in trial.tried[:2]] == ["go", "go"]
+    assert trial.best is not None
+    assert trial.best.candidate is MELTS
+    cell = cells_of([replace(asked(post_on, ends.origin, ends.destination), candidates=kits)], members=MEMBERS)[0]
+    assert cell.going[0].candidate is MELTS
+
+
+def test_a_second_process_finds_the_same_cells() -> None:
+    post_on = date(2013, 4, 9)
+    days = [post_on + timedelta(days=ahead) for ahead in range(7)]
+    rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
+    alone = cells_of(rows)
+    with worker._twin() as process:
+        # Its answers come back through a pickle, its questions went there through one.
+        waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
+        work = partial(screening.cells_of_block, members=screening.SCREENED)
+        worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
+    beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
+    for one, other in zip(beside, alone, strict=True):
+        assert (one.number, one.on, one.missing_hours, one.shape) == (
+            other.number, other.on, other.missing_hours, other.shape,
+        )  # fmt: skip
+        # What a block holds besides decides in which order a product is summed: a millionth of an hour.
+        assert [replace(each, hour=0.0) for each in one.options] == [replace(each, hour=0.0) for each in other.options]
+        assert [each.hour for each in one.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
+    assert len({cell.shown.verdict for cell in beside}) > 1

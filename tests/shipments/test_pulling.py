@@ -1,0 +1,62 @@
+"""From which tubs a promise is pulled: a named tub, else the one with the most to spare first."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from breeder.cultures.line_stock import TubStock
+from breeder.shipments.rules.box_rules import Pull, pull_from_tubs
+
+
+def tub(culture_id: int, free: int, lower: int, *, gives: bool = True) -> TubStock:
+    return TubStock(culture_id, culture_id, "breeding", lower, lower, 0, free, None, False, None, None, gives)
+
+
+def promise(number: int, *, culture_id: int | None = None, males: int = 0, females: int = 0) -> Any:
+    return SimpleNamespace(number=number, culture_id=culture_id, males=males, females=females)
+
+
+def test_the_tub_with_the_most_to_spare_is_pulled_from_first() -> None:
+    assert pull_from_tubs(promise(12), [tub(1, 5, 40), tub(2, 30, 50)]) == [Pull(2, 12)]
+    assert pull_from_tubs(promise(34), [tub(1, 5, 40), tub(2, 30, 50)]) == [Pull(2, 30), Pull(1, 4)]
+
+
+def test_a_named_tub_is_respected() -> None:
+    assert pull_from_tubs(promise(12, culture_id=1), [tub(1, 0, 40), tub(2, 30, 50)]) == [Pull(1, 12)]
+
+
+def test_tubs_that_give_nothing_are_left_alone() -> None:
+    assert pull_from_tubs(promise(12), [tub(1, 0, 90, gives=False), tub(2, 0, 20)]) == [Pull(2, 12)]
+
+
+def test_what_no_tub_can_spare_is_still_planned_from_the_fullest() -> None:
+    assert pull_from_tubs(promise(60), [tub(1, 0, 20), tub(2, 0, 30)]) == [Pull(2, 40), Pull(1, 20)]
+    assert pull_from_tubs(promise(4), []) == [Pull(None, 4)]
+
+
+def test_the_sexes_go_with_the_first_animals() -> None:
+    pulls = pull_from_tubs(promise(6, males=2, females=3), [tub(1, 4, 9), tub(2, 2, 9)])
+    assert pulls == [Pull(1, 4, 2, 2), Pull(2, 2, 0, 1)]
+
+
+@given(
+    st.integers(1, 400),
+    st.lists(st.tuples(st.integers(0, 90), st.integers(0, 200)), max_size=6),
+    st.integers(0, 20),
+)
+def test_a_plan_always_holds_exactly_what_was_promised(number: int, sizes: list[tuple[int, int]], males: int) -> None:
+    males = min(males, number)
+    tubs = [tub(place + 1, min(free, lower), lower) for place, (free, lower) in enumerate(sizes)]
+    pulls = pull_from_tubs(promise(number, males=males), tubs)
+    assert sum(pull.number for pull in pulls) == number
+    assert sum(pull.males for pull in pulls) == males
+    assert all(pull.number > 0 for pull in pulls)
+    assert len({pull.culture_id for pull in pulls}) == len(pulls)
+
+
+@pytest.mark.parametrize("wanted", [1, 30])
+def test_one_tub_is_enough_where_it_has_enough(wanted: int) -> None:
+    assert len(pull_from_tubs(promise(wanted), [tub(1, 30, 60), tub(2, 29, 60)])) == 1
