@@ -20,7 +20,6 @@ from breeder.base.environment import DATABASE_FILE
 from breeder.base.roles import HELPER, KEEPER
 from breeder.shipments.forecast_cache import KEPT
 from tests.environment import SERVER_WANTED
-from tests.house_rules.floors import FLOORS
 
 # A machine that is busy with other tests is no fault of the one that is being run.
 hypothesis.settings.register_profile("house", suppress_health_check=[hypothesis.HealthCheck.too_slow])
@@ -28,13 +27,12 @@ hypothesis.settings.load_profile("house")
 
 PASSWORD = "a long tub of springtails"
 
-# A session on PostgreSQL leaves out what would do the very same again: rooms of floor 0 and the house rules never touch
+# A session on PostgreSQL leaves out what would do the very same again: the core and the house rules never touch
 # a database; races, kills and the whole day bring databases of their own, and the plain session has tried them.
-SAME_ON_A_SERVER = ("house_rules", "crashing", "journeys", "racing/test_last_animals.py")
+SAME_ON_A_SERVER = ("core", "house_rules", "crashing", "journeys", "racing/test_last_animals.py")
 collect_ignore: list[str] = []
 if os.environ.get(SERVER_WANTED) == "postgresql":
-    pure = [room for room, floor in FLOORS.items() if floor == 0]
-    collect_ignore = [str(Path(__file__).parent / name) for name in (*pure, *SAME_ON_A_SERVER)]
+    collect_ignore = [str(Path(__file__).parent / name) for name in SAME_ON_A_SERVER]
 
 
 def pytest_configure() -> None:

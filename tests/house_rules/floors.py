@@ -7,35 +7,32 @@ from pathlib import Path
 
 FLOORS = {
     "core": 0,
-    "contract": 0,
-    "heat": 0,
-    "census": 0,
-    "reserve": 0,
-    "house": 1,
-    "pages": 1,
-    "taxa": 2,
+    "base": 1,
+    "species": 2,
     "people": 2,
     "weather": 2,
     "cultures": 3,
     "carriers": 3,
     "orders": 4,
-    "packing": 5,
-    "dispatch": 6,
-    "paperwork": 8,
-    "forsale": 8,
-    "today": 8,
+    "shipments": 6,
+    "documents": 9,
+    "storefront": 9,
+    "dashboard": 9,
+    "evaluation": 10,
 }
-# On one floor a room may use only these neighbours.
-NEIGHBOURS = {
-    "core": {"contract", "heat"},
-    "heat": {"contract"},
-    "census": {"contract"},
-    "reserve": {"contract", "census"},
-    "pages": {"house"},
-    "forsale": set(),
+# Inside the core, which parts a part may use; `units` serves all.
+CORE = {
+    "jsonio": set(),
+    "counting": {"jsonio"},
+    "stock": {"counting", "jsonio"},
+    "reserve": {"counting", "stock", "jsonio"},
+    "thermal": {"jsonio"},
+    "transit": {"thermal"},
+    "compliance": set(),
 }
-# Django's own cupboards, which sit above all rooms.
-CUPBOARDS = {
+SERVES_ALL = "units"
+# What is not a room: Django's own modules, and the commands above everything.
+NO_ROOM = {
     "settings", "urls", "wsgi", "apps", "models", "middleware", "migrations", "management", "templatetags", "static",
 }  # fmt: skip
 
@@ -56,7 +53,12 @@ class Climb:
 def rooms_in(package: Path) -> set[str]:
     """Return the names of the folders in the app that are rooms."""
     folders = {path.name for path in package.iterdir() if path.is_dir() and path.name != "__pycache__"}
-    return folders - CUPBOARDS
+    return folders - NO_ROOM
+
+
+def core_parts(package: Path) -> set[str]:
+    """Return the names of the folders of the core."""
+    return {path.name for path in (package / "core").iterdir() if path.is_dir() and path.name != "__pycache__"}
 
 
 def _imported(tree: ast.AST, inside: tuple[str, ...]) -> Iterator[tuple[int, str]]:
@@ -67,13 +69,12 @@ def _imported(tree: ast.AST, inside: tuple[str, ...]) -> Iterator[tuple[int, str
         elif isinstance(node, ast.ImportFrom):
             start = ".".join(inside[: len(inside) - node.level + 1]) if node.level else ""
             base = ".".join(part for part in (start, node.module or "") if part)
-            yield node.lineno, base
             yield from ((node.lineno, f"{base}.{alias.name}") for alias in node.names)
 
 
 def climbs(package: Path) -> list[Climb]:
     """Return every import of the package's rooms that the map forbids."""
-    found = set()
+    climbing = set()
     for file in sorted(package.rglob("*.py")):
         inside = file.relative_to(package.parent).with_suffix("").parts[:-1]
         room = inside[1] if len(inside) > 1 else ""
@@ -81,16 +82,23 @@ def climbs(package: Path) -> list[Climb]:
             continue
         for line, name in _imported(ast.parse(file.read_text()), inside):
             parts = name.split(".")
-            if parts[0] != package.name or len(parts) < 2 or parts[1] == room:
-                continue
-            if not _may(room, parts[1]):
-                found.add(Climb(str(file.relative_to(package.parent)), line, room, parts[1]))
-    return sorted(found, key=str)
+            if parts[0] == package.name and len(parts) > 1 and not _may(inside[1:], parts[1:]):
+                wanted = ".".join(parts[1:3]) if parts[1] == "core" else parts[1]
+                climbing.add(Climb(str(file.relative_to(package.parent)), line, room, wanted))
+    return sorted(climbing, key=str)
 
 
-def _may(room: str, wanted: str) -> bool:
-    if wanted not in FLOORS:
+def _may(inside: tuple[str, ...], wanted: list[str]) -> bool:
+    """Return whether a file in a folder (below the package) may import a dotted name (below the package)."""
+    room, target = inside[0], wanted[0]
+    if target not in FLOORS:
         return False
-    if FLOORS[wanted] == FLOORS[room]:
-        return wanted in NEIGHBOURS.get(room, set())
-    return FLOORS[wanted] < FLOORS[room]
+    if room == target == "core":
+        return _may_in_core(inside[1:], wanted[1:])
+    return room == target or FLOORS[target] < FLOORS[room]
+
+
+def _may_in_core(inside: tuple[str, ...], wanted: list[str]) -> bool:
+    if not inside or not wanted:
+        return False
+    return wanted[0] in {inside[0], SERVES_ALL} or wanted[0] in CORE.get(inside[0], set())

@@ -10,7 +10,7 @@ import pytest
 from tests.house_rules import floors
 
 PACKAGE = Path(__file__).resolve().parents[2] / "breeder"
-PURE = sorted(room for room, floor in floors.FLOORS.items() if floor == 0)
+PURE = sorted(path for path in (PACKAGE / "core").rglob("*.py"))
 
 
 def test_every_room_stands_on_the_map() -> None:
@@ -24,11 +24,11 @@ def test_no_room_imports_from_a_higher_floor() -> None:
 @pytest.mark.parametrize(
     ("room", "line"),
     [
-        ("census", "from breeder.cultures import models"),
-        ("taxa", "def late():\n    import breeder.orders.actions"),
-        ("orders", "from ..packing.models import Kit"),
+        ("core", "from breeder.cultures import models"),
+        ("species", "def late():\n    import breeder.orders.actions"),
+        ("orders", "from ..shipments.models import Kit"),
         ("people", "from breeder import weather"),
-        ("heat", "from breeder.settings import DEBUG"),
+        ("core", "from breeder.settings import DEBUG"),
     ],
 )
 def test_a_planted_climb_is_found(tmp_path: Path, room: str, line: str) -> None:
@@ -45,12 +45,19 @@ def test_a_fall_to_a_lower_floor_is_allowed(tmp_path: Path) -> None:
     assert floors.climbs(package) == []
 
 
-@pytest.mark.parametrize("room", PURE)
-def test_floor_0_works_without_django_even_indirectly(room: str) -> None:
-    modules = [
-        ".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts)
-        for path in sorted((PACKAGE / room).rglob("*.py"))
-    ]
+def test_a_part_of_the_core_uses_only_the_parts_below_it(tmp_path: Path) -> None:
+    package = tmp_path / "breeder"
+    (package / "core" / "counting").mkdir(parents=True)
+    (package / "core" / "counting" / "count.py").write_text("from ..stock import belief\nfrom ..jsonio import errors\n")
+    assert [climb.wants for climb in floors.climbs(package)] == ["core.stock"]
+
+
+def test_every_part_of_the_core_stands_on_the_map() -> None:
+    assert floors.core_parts(PACKAGE) == set(floors.CORE)
+
+
+def test_the_core_works_without_django_even_indirectly() -> None:
+    modules = [".".join(path.relative_to(PACKAGE.parent).with_suffix("").parts) for path in PURE]
     script = (
         "import importlib, sys\n"
         f"[importlib.import_module(name) for name in {modules!r}]\n"
@@ -62,11 +69,11 @@ def test_floor_0_works_without_django_even_indirectly(room: str) -> None:
     assert (done.stdout.strip(), done.stderr) == ("[]", "")
 
 
-@pytest.mark.parametrize("room", sorted(floors.FLOORS))
+@pytest.mark.parametrize("room", [*sorted(floors.FLOORS), *(f"core/{part}" for part in sorted(floors.CORE))])
 def test_every_room_says_what_it_is_for(room: str) -> None:
-    said = ast.get_docstring(ast.parse((PACKAGE / room / "__init__.py").read_text()))
-    assert said
-    assert said.endswith(".")
+    purpose = ast.get_docstring(ast.parse((PACKAGE / room / "__init__.py").read_text()))
+    assert purpose
+    assert purpose.endswith(".")
 
 
 def test_the_app_package_stays_empty() -> None:

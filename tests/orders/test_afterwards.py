@@ -14,7 +14,7 @@ from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
 from breeder.orders.queries import bill_of
-from breeder.orders.rules import Terms, Wanted, order_status
+from breeder.orders.rules import Terms, Wanted, standing
 from breeder.people.actions import remove_person
 from breeder.shipments.actions.bench import plan_parcel
 from tests.orders.stand import agree, counted_line, free, pack, take, terms
@@ -198,7 +198,7 @@ def test_a_paid_order_says_why_money_is_open_again() -> None:
     pay(order, "24.00")
     pay(order, "4.00", given_back=True)
     paid = Order.objects.get()
-    said = order_status(paid, bill_of(paid), timezone.now())
+    said = standing(paid, bill_of(paid), timezone.now())
     assert said.follows.endswith("4.00 is open since money was given back.")
 
 

@@ -96,7 +96,7 @@ def test_a_double_click_checks_once(keeper_client: Client, box: Parcel) -> None:
 def test_a_box_goes_out_by_forms_alone(keeper_client: Client, box: Parcel) -> None:
     item = box.items.get()
     post(keeper_client, "check", box)
-    post(keeper_client, "kit", box, {"kit": Kit.objects.get(name="Foam 19 mm, 72 h pack").pk})
+    post(keeper_client, "choose_kit", box, {"kit": Kit.objects.get(name="Foam 19 mm, 72 h pack").pk})
     assert "Since the check the kit changed" in page(keeper_client, box)
     post(keeper_client, "check", box)
     said = page(keeper_client, box)

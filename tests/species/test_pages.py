@@ -164,8 +164,12 @@ class TestEditing:
 
     def test_editing_belongs_to_the_keeper(self, helper_client: Client) -> None:
         one, line = Species.objects.first(), build.line()
-        for url in (reverse("species:species_new"), reverse("species:species_edit", args=[one.pk]), reverse("species:line_new"),
-                    reverse("species:line_edit", args=[line.pk])):  # fmt: skip
+        for url in (
+            reverse("species:species_new"),
+            reverse("species:species_edit", args=[one.pk]),
+            reverse("species:line_new"),
+            reverse("species:line_edit", args=[line.pk]),
+        ):
             assert helper_client.get(url).status_code == 403
 
 

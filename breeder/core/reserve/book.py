@@ -154,7 +154,7 @@ def _stage_page(
 ) -> StagePage:
     beliefs = {tub.tub: stock.replay(events.get((tub.tub, stage), ()), terms.ageing, stage) for tub in tubs}
     held = [promise for promise in promises if promise.stage == stage]
-    stock = StageStock(
+    kept = StageStock(
         stage,
         tuple(_tub_stage(tub, stage, beliefs[tub.tub], as_of, terms, held) for tub in tubs),
         terms.kept(stage),
@@ -162,13 +162,13 @@ def _stage_page(
         terms.handling_loss,
         terms.harvest(stage),
     )
-    line, by_tub = stage_free(stock)
+    line, by_tub = stage_free(kept)
     pages = tuple(
         TubPage(tub.tub, stock.aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
-        for tub in stock.tubs
+        for tub in kept.tubs
         if (known := beliefs[tub.tub]) is not None
     )
-    return StagePage(stage, line, stock.breeders, pages)
+    return StagePage(stage, line, kept.breeders, pages)
 
 
 def _tub_stage(

@@ -11,8 +11,10 @@ from scipy import optimize
 
 from breeder.core.counting import count_effort, methods
 from breeder.core.counting.defaults import DAYS_PER_MONTH
-from breeder.core.counting.methods import closed_forms, removal
+from breeder.core.counting.methods import closed_forms
 from breeder.core.counting.methods.mark_recapture import exact_lower
+from breeder.core.counting.methods.removal import Passes, carle_strub
+from breeder.core.counting.methods.removal import form_two as second_form
 from breeder.core.stock import Ageing, Counted, aged, fuse, growth
 from breeder.core.stock.growth.surplus_date import chance_reached
 from tests.core.counting import controls
@@ -25,15 +27,15 @@ def numbers_of(count: methods.Count, *names: str) -> list[float]:
     return [getattr(count, name) for name in names]
 
 
-def carle_strub(catches: list[int]) -> list[float]:
-    passes = removal.Passes(tuple(catches))
-    held = removal.carle_strub(passes)
+def number_and_share(catches: list[int]) -> list[float]:
+    passes = Passes(tuple(catches))
+    held = carle_strub(passes)
     return [held, passes.share_caught(held)]
 
 
 def form_two(catches: list[int]) -> float:
-    passes = removal.Passes(tuple(catches))
-    return removal.form_two(passes, removal.carle_strub(passes))
+    passes = Passes(tuple(catches))
+    return second_form(passes, carle_strub(passes))
 
 
 def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int) -> list[float | None]:
@@ -125,7 +127,7 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "chapman_interval": lambda *given: list(methods.marked(*given).interval or ()),
     "exact_lower": lambda *given: exact_lower(*given, 0.95),
     "repeated": lambda *given: list(vars(closed_forms.marked_repeatedly(*given)).values()),
-    "carle_strub": lambda *given: carle_strub(list(given)),
+    "carle_strub": lambda *given: number_and_share(list(given)),
     "removal_error": lambda *given: methods.removal(given).standard_error,
     "removal_error_form_two": lambda *given: form_two(list(given)),
     "three_passes": closed_forms.three_passes,
