@@ -22,8 +22,8 @@ from breeder.shipments.forecast_cache import KEPT
 from tests.environment import SERVER_WANTED
 
 # A machine that is busy with other tests is no fault of the one that is being run.
-hypothesis.settings.register_profile("house", suppress_health_check=[hypothesis.HealthCheck.too_slow])
-hypothesis.settings.load_profile("house")
+hypothesis.settings.register_profile("busy machine", suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("busy machine")
 
 PASSWORD = "a long tub of springtails"
 
