@@ -1,24 +1,14 @@
 #!/usr/bin/env python
 """Run a command of the stock book, such as `manage.py demo` or `manage.py serve`."""
 
-import os
-import sys
+try:
+    import django  # noqa: F401
+except ImportError as missing:
+    raise SystemExit(
+        "Django is not installed here. Run the set-up line of README.md first, then use the python inside .venv."
+    ) from missing
 
-
-def main() -> None:
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
-    if sys.argv[1:2] == ["demo"]:
-        from breeder.base.environment import keep_demo_apart
-
-        keep_demo_apart()
-    try:
-        from django.core.management import execute_from_command_line
-    except ImportError as missing:
-        raise SystemExit(
-            "Django is not installed here. Run the set-up line of README.md first, then use the python inside .venv."
-        ) from missing
-    execute_from_command_line(sys.argv)
-
+from breeder.__main__ import main
 
 if __name__ == "__main__":
     main()

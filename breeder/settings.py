@@ -12,7 +12,9 @@ from breeder.base.environment import data_folder, database_from, names_in, secre
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-BASE_DIR = Path(__file__).resolve().parent.parent
+# In a checkout templates and fixtures lie beside the package; an installed package brings them inside.
+PACKAGE = Path(__file__).resolve().parent
+BASE_DIR = PACKAGE if (PACKAGE / "templates").is_dir() else PACKAGE.parent
 DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
 
 DEBUG = os.environ.get("BREEDER_DEBUG") == "1"
