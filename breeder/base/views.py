@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
-from breeder.base import actions, tolerance_table
+from breeder.base import actions
 from breeder.base.forms import SettingForm
 from breeder.base.models import LogRow, Photo
 from breeder.base.queries import household
@@ -30,8 +30,7 @@ def settings(request: HttpRequest) -> HttpResponse:
         actions.save_settings(form.save(commit=False), form.changed_data, by=request.user)
         messages.success(request, "The settings are kept.")
         return redirect("base:settings")
-    context = {"form": form, "allowances": tolerance_table.rows()}
-    return render(request, "base/settings.html", context, status=REFUSED if request.method == "POST" else 200)
+    return render(request, "base/settings.html", {"form": form}, status=REFUSED if request.method == "POST" else 200)
 
 
 @keeper_only

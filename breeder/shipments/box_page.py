@@ -19,7 +19,7 @@ from breeder.core.transit.rule_of_thumb import Opinion
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
 from breeder.orders.models import Order, OrderLine
-from breeder.shipments import check_json, check_text, delay_notice, heat_injury, legal_block
+from breeder.shipments import check_json, check_text, delay_notice, legal_block
 from breeder.shipments.forms.box_forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.shipments.forms.departure_forms import CheckForm, PackedForm, UnpackForm
 from breeder.shipments.models import Check, Parcel
@@ -48,7 +48,6 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": check_json.curve_of(result),
         "allowed": check_text.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
-        "average": check_text.average_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
         "second_opinion": opinion_said(result.get("trade"), household),
         "morning": morning_of(parcel, check, now),
         "ways": ways_of(parcel, result),
@@ -64,7 +63,6 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),
         "checks": list(parcel.checks.select_related("by")[:6]),
-        **heat_injury.shown_of(request.GET, courses_of(result), fahrenheit=household.fahrenheit),
     }
 
 
@@ -95,14 +93,6 @@ def _resized_said(parcel: Parcel) -> list[str]:
 
 def _held_of(line: OrderLine) -> int:
     return line.promise.number if line.promise and line.promise.state == Promise.State.HELD else 0
-
-
-def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:
-    """Return the courses of a stored check that heat injury is added up over."""
-    curve = result.get("curve")
-    if not curve:
-        return []
-    return [("On a middling journey", curve["middle"]), ("On the warmest twentieth of journeys", curve["high"])]
 
 
 def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:

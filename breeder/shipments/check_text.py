@@ -6,7 +6,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from breeder.base.formatting import odds
-from breeder.core.thermal import allowed
 from breeder.core.thermal.kit_risk import CaseOutcome, Outcome
 from breeder.core.thermal.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
 from breeder.core.transit import rule_of_thumb
@@ -59,13 +58,6 @@ def odds_said(outcome: Outcome) -> str:
 def allowed_said(comfort: float, hard: float) -> str:
     """Return the tolerances: 'You allow 1 in 5 and 1 in 20.'"""
     return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
-
-
-def average_said(*shares: float) -> str:
-    """Return what such tolerances came to on real days: most boxes that go are far from the edge."""
-    found = dict.fromkeys(allowed.nearest(share) for share in shares)
-    parts = [f"{one.broke * 1000:.0f} in 1000 boxes broke where {one.tolerance * 100:.0f} in 100 may" for one in found]
-    return f"On real days {' and '.join(parts)} (computed)."
 
 
 def no_day_said(stored: dict[str, Any] | None) -> str:

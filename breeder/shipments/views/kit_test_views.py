@@ -9,7 +9,7 @@ from breeder.base import form_tokens
 from breeder.base.roles import keeper_only
 from breeder.core.thermal.box_fit import CannotFit
 from breeder.core.thermal.kit import BadKit
-from breeder.shipments import heat_injury, kit_calibration, kit_tests
+from breeder.shipments import kit_calibration, kit_tests
 from breeder.shipments.actions import bench
 from breeder.shipments.forms.box_forms import IceForm, LoggerForm
 from breeder.shipments.kit_figures import USUAL_CUPS
@@ -27,11 +27,7 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
         found, fault = kit_tests.tests_of(heat_kit(kit, USUAL_CUPS)), ""
     except BadKit as bad:
         found, fault = [], bad.sentence
-    courses = [(test.name, test.course_c) for test in found]
-    fahrenheit = request.household.fahrenheit  # type: ignore[attr-defined]
-    shown = {"kit": kit, "found": found, "fault": fault}
-    shown |= heat_injury.shown_of(request.GET, courses, fahrenheit=fahrenheit, per_hour=kit_tests.PER_HOUR)
-    return render(request, "shipments/stress.html", shown)
+    return render(request, "shipments/stress.html", {"kit": kit, "found": found, "fault": fault})
 
 
 @keeper_only
