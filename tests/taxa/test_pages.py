@@ -105,7 +105,7 @@ class TestEditing:
         one = Species.objects.get(scientific_name="Porcellio scaber")
         form = SpeciesForm(instance=one, household=Setting(fahrenheit=True))
         typed = {name: "" if form[name].value() is None else form[name].value() for name in form.fields}
-        assert typed["comfort_high_c"] == "84.2"
+        assert typed["comfort_high_c"] == "82.4"
         before = Species.objects.filter(pk=one.pk).values().get()
         assert keeper_client.post(reverse("taxa:species_edit", args=[one.pk]), typed).status_code == 302
         assert Species.objects.filter(pk=one.pk).values().get() == before
