@@ -100,7 +100,8 @@ def in_words(species: Species, name: str, household: Setting) -> str:
     if value is None or value == "":
         return NOT_KNOWN
     if name in DEGREES:
-        return degrees(float(value), fahrenheit=household.fahrenheit)
+        digits = 0 if household.fahrenheit or float(value).is_integer() else 1
+        return degrees(float(value), fahrenheit=household.fahrenheit, digits=digits)
     if name == "adult_length_mm":
         return length(value, inches=household.inches)
     if name in PERCENT:
