@@ -1,7 +1,7 @@
 """Pure decisions about boxes: from which tubs to pull, what never goes in, what to mind with each kit."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
@@ -49,6 +49,11 @@ class Content:
     planned: int
     culture_id: int | None
     cups: int
+
+
+def without(tub: TubStock, number: int) -> TubStock:
+    """Return what a tub can still give once so many animals of it are spoken for."""
+    return replace(tub, lower=max(0, tub.lower - number), free_alone=max(0, tub.free_alone - number))
 
 
 def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
