@@ -54,10 +54,11 @@ def correct_starter_set(by: Keeper = None) -> int:
 
 def _to_correct(kept: QuerySet[Species]) -> list[tuple[Species, StarterSpecies, dict[str, Any]]]:
     """Return each species that the starter set corrects, with what becomes of its values."""
-    starters, earlier = {(one.scientific_name, one.qualifier): one for one in starter_set()}, earlier_rows()
+    earlier = earlier_rows()
+    starters = {(starter.scientific_name, starter.qualifier): starter for starter in starter_set()}
     pairs = [(species, starters.get((species.scientific_name, species.qualifier))) for species in kept]
     known = [(species, starter) for species, starter in pairs if starter]
-    return [(one, starter, new) for one, starter in known if (new := corrections(one, starter, earlier))]
+    return [(species, starter, new) for species, starter in known if (new := corrections(species, starter, earlier))]
 
 
 def _correct(species: Species, new: Mapping[str, Any], starter: StarterSpecies, *, by: Keeper) -> None:
