@@ -18,18 +18,22 @@ from breeder.carriers.rule_actions import load_example_rules
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
 from breeder.packing.actions import load_example_kits
-from breeder.taxa.actions import load_starter_set
+from breeder.taxa.actions import correct_starter_set, load_starter_set
 
 THREADS = 8
 LAST_PORT = 65_535
 Say = Callable[[str], object]
 
 
-def bring_up_to_date() -> None:
-    """Apply migrations and see that the two roles exist."""
+def bring_up_to_date() -> int:
+    """Apply migrations, correct what an earlier starter set had wrong, and see that the two roles exist.
+
+    Returns how many species were corrected.
+    """
     call_command("migrate", verbosity=0)
     for role in (KEEPER, HELPER):
         Group.objects.get_or_create(name=role)
+    return correct_starter_set()
 
 
 def load_examples(*, by: User | None) -> None:

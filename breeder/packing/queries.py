@@ -1,5 +1,6 @@
 """Reads of kits, supplies and parcels; the only place of this room that annotates and prefetches."""
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date
 
@@ -51,6 +52,13 @@ def parcels_sent(number: int) -> QuerySet[Parcel]:
     """
     at = Coalesce("sent_at", "packed_at", "order__agreed_at")
     return parcels().exclude(status__in=HERE).order_by(at.desc(), "-number")[:number]
+
+
+def planned_from_tubs(culture_ids: Iterable[int]) -> Counter[tuple[int, str]]:
+    """Return how many animals boxes that wait are to take from these tubs, by tub and stage."""
+    rows = ParcelItem.objects.filter(culture__in=list(culture_ids), parcel__status=Parcel.Status.WAITING)
+    sums = rows.order_by().values_list("culture", "order_line__promise__stage").annotate(Sum("planned"))
+    return Counter({(culture_id, stage): number for culture_id, stage, number in sums})
 
 
 def planned_of(order_line_ids: Iterable[int]) -> dict[int, int]:

@@ -1,7 +1,7 @@
 """Pure decisions about boxes: from which tubs to pull, what never goes in, what to mind with each kit."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
@@ -51,23 +51,28 @@ class Content:
     cups: int
 
 
-def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
-    """Return from which tubs the animals of a promise come: a named tub, else the tub with the most to spare first.
+def without(tub: TubStock, number: int) -> TubStock:
+    """Return what a tub can still give once so many animals of it are spoken for."""
+    return replace(tub, lower=max(0, tub.lower - number), free_alone=max(0, tub.free_alone - number))
 
-    A plan is never refused: what the tubs cannot spare is still asked of the fullest one, and the bench sees what is
-    there. The sexes go with the first animals.
+
+def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
+    """Return from which tubs the animals of a promise come: a named tub, else the fewest tubs that safely hold them.
+
+    Among as few, those with the most to spare are taken: what must stay is a number of the whole line, so one tub
+    may give a little more than its share. A plan is never refused: what is safely in no tub is still asked of the
+    fullest one, and the bench sees what is there. The sexes go with the first animals.
     """
     wanted = promise.number
     if promise.culture_id is not None:
         return [Pull(promise.culture_id, wanted, promise.males, promise.females)]
-    giving = [tub for tub in tubs if tub.gives]
+    giving = _fewest_tubs(wanted, [tub for tub in tubs if tub.gives])
     if not giving:
         return [Pull(None, wanted, promise.males, promise.females)]
     taken: dict[int, int] = {}
-    by_free = sorted(giving, key=lambda tub: (-tub.free, -tub.lower, tub.number))
     by_lower = sorted(giving, key=lambda tub: (-tub.lower, tub.number))
-    # First what a tub can spare, then what is safely in it: the promise itself is already out of what can be spared.
-    rounds = [(tub, tub.free) for tub in by_free] + [(tub, tub.lower) for tub in by_lower]
+    # First what a tub can spare by itself, then what is safely in it.
+    rounds = [(tub, tub.free_alone) for tub in giving] + [(tub, tub.lower) for tub in by_lower]
     for tub, most in rounds:
         more = min(wanted, max(0, most - taken.get(tub.culture_id, 0)))
         if more:
@@ -77,6 +82,22 @@ def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
         fullest = by_lower[0].culture_id
         taken[fullest] = taken.get(fullest, 0) + wanted
     return _with_sexes(taken, promise.males, promise.females)
+
+
+def _fewest_tubs(wanted: int, giving: Sequence[TubStock]) -> list[TubStock]:
+    """Return the fewest tubs that safely hold so many animals, the most to spare first; all of them where none do."""
+    sizes = sorted((tub.lower for tub in giving), reverse=True)
+    fewest = next((k for k in range(1, len(sizes)) if sum(sizes[:k]) >= wanted), len(sizes))
+    chosen: list[TubStock] = []
+    left = sorted(giving, key=lambda tub: (-tub.free_alone, -tub.lower, tub.number))
+    for tub in list(left):
+        left.remove(tub)
+        # A tub is taken if the fullest of those after it can make up the rest in the places that stay.
+        fullest = sorted((other.lower for other in left), reverse=True)[: fewest - len(chosen) - 1]
+        held = sum(other.lower for other in chosen) + tub.lower + sum(fullest)
+        if len(chosen) < fewest and (held >= wanted or fewest == len(sizes)):
+            chosen.append(tub)
+    return chosen
 
 
 def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[Pull]:

@@ -40,6 +40,7 @@ def species(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {
         "species": one,
         "comfort": comfort_words(one, request.household),
+        "sexing": sheet.fact(one, "sexing", request.household),
         "sections": sheet.facts_by_section(one, request.household),
         "lines": queries.lines_of(one),
     }

@@ -11,7 +11,7 @@ from breeder.cultures import actions
 from breeder.cultures.models import Culture, Entry
 from breeder.pages import once
 from breeder.taxa.models import Line
-from tests.build import line, tub
+from tests.build import line, species, tub
 from tests.cultures.book import lower, promise
 
 pytestmark = pytest.mark.django_db
@@ -102,6 +102,27 @@ def test_what_a_count_says_at_least_is_what_the_book_then_relies_on(keeper_clien
     assert "at least 42." in shown.content.decode()  # 44 · exp(−1.645 · 0.02) = 42.6 animals, of which 42 are whole
     keeper_client.post(url("tub_count", new.number), sent | {"shown": shown.context["fingerprint"], "save": "1"})
     assert "at least 42 by this count alone" in keeper_client.get(url("tub", new.number)).content.decode()
+
+
+SEXING = {"sexing": "males have two horns", "sources": {"sexing": ["second hand", "general reference"]}}
+
+
+@pytest.mark.parametrize(("method", "helps"), [("hand", True), ("by_sexes", True), ("eye", False)])
+def test_a_form_that_takes_sexes_says_how_they_are_told_apart(
+    keeper_client: Client, method: str, helps: bool
+) -> None:
+    page = url("tub_count", tub(line(of=species(**SEXING))).number) + f"?method={method}"
+    html = keeper_client.get(page).content.decode()
+    for words in ("Telling the sexes apart:", "males have two horns", "second-hand report", "general reference"):
+        assert (words in html) == helps, words
+
+
+@pytest.mark.parametrize(("reproduction", "asked"), [("two_sexes", True), ("clonal", False)])
+def test_a_species_without_sexing_help_asks_for_it_where_there_are_two_sexes(
+    keeper_client: Client, reproduction: str, asked: bool
+) -> None:
+    page = url("tub_count", tub(line(of=species(reproduction=reproduction))).number)
+    assert ("is not in the book yet" in keeper_client.get(page).content.decode()) == asked
 
 
 TYPED = [

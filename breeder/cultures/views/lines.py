@@ -11,8 +11,9 @@ from django_tables2 import RequestConfig
 
 from breeder.cultures import actions, forms, freezing, queries
 from breeder.cultures.growing import spare_of_species, when_ready
-from breeder.cultures.keeping import minimum_of, outlook_of, sexes_out_of_share
+from breeder.cultures.keeping import minimum_of, outlook_of, sexes_out_of_share, too_few_tubs
 from breeder.cultures.queries.tubs import LineRow
+from breeder.cultures.reckoning import purpose_on
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
 from breeder.cultures.waiting import waiting_for
@@ -36,12 +37,14 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
     one = _line_or_404(pk)
     row = LineRow(one, queries.stock_of(pk))
     promises = queries.promise_rows(pk)
+    tubs = queries.tub_rows(line_id=pk)
     stages = [(stage, waiting_for(stage, promises)) for stage in row.shown]
     shown = {
         "line": one,
         "row": row,
         "stages": stages,
-        "tubs": queries.tub_rows(line_id=pk),
+        "tubs": tubs,
+        "too_few_tubs": too_few_tubs(one, [purpose_on(each.tub, each.today) for each in tubs]),
         "frozen": one.frozen_because.rstrip("."),
         "should_freeze": freezing.should_freeze(row.stock),
     }

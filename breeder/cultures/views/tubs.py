@@ -21,6 +21,7 @@ from breeder.house import photos
 from breeder.pages import once
 from breeder.pages.kept import is_sent_later, typed_at
 from breeder.taxa.models import Line
+from breeder.taxa.sheet import fact
 
 NEWEST_ENTRIES = 20
 LONGEST_FIND, LONGEST_CHOICE = 40, 12
@@ -133,6 +134,7 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
             forms.show_refusal(form, refusal)
     page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
     page |= {"methods": [(name, counting.NAMES[name]) for name in forms.COUNT_FORMS]}
+    page |= {"sexing": fact(one.line.species, "sexing", request.household)}  # type: ignore[attr-defined]
     page |= {"fingerprint": form.fingerprint if shown else ""}
     status = REFUSED if form.is_bound and shown is None else 200
     return render(request, "cultures/count.html", page, status=status)

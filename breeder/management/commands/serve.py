@@ -19,7 +19,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, host: str, port: int, **options: Any) -> None:
         doors.refuse_taken(host, port)
-        doors.bring_up_to_date()
+        if corrected := doors.bring_up_to_date():
+            self.stdout.write(f"{corrected} species corrected from the starter set; the log says what changed.")
         if keeper := doors.first_keeper(self.stdout.write):
             doors.load_examples(by=keeper)
         doors.serve_site(host, port, self.stdout.write, with_forecasts=True)

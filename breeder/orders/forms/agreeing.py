@@ -24,9 +24,9 @@ from breeder.orders.forms.fields import (
 from breeder.orders.models import Order
 from breeder.orders.moves import NotLookedUp
 from breeder.orders.queries import LineOnOffer
+from breeder.people.forms import PlaceFields
 from breeder.people.models import Person
 from breeder.people.queries import is_on_file
-from breeder.people.rules import destination
 
 LONGEST_ID = 18  # digits; no database counts further
 PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
@@ -68,7 +68,7 @@ class WhoForm(PlainForm, forms.Form):
         )
 
 
-class TermsForm(AgreedDays, PlainForm, forms.Form):
+class TermsForm(AgreedDays, PlainForm, PlaceFields):
     """Until when an order is held, by when it is promised, postage and address."""
 
     address_block = forms.CharField(
@@ -77,11 +77,6 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
         required=False,
         widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
         help_text="Empty: the address that is in the book. A country other than the US goes on the last line.",
-    )
-    without_place = forms.BooleanField(
-        label="Keep the address without a place",
-        required=False,
-        help_text="Only where no postcode leads to one; its boxes stay Not decided until the place is typed.",
     )
     looked_up = forms.BooleanField(
         label="Looked up: it may go there",
@@ -99,9 +94,6 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        if not self.is_bound and not self.initial.get("without_place"):
-            # Offered only once an address has led to no place.
-            del self.fields["without_place"]
         self.questions: list[str] = []
 
     def clean_promised_by(self) -> date | None:
@@ -109,20 +101,13 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
-        block = given.get("address_block", "").strip()
-        if block:
-            try:
-                given["to"] = destination(block, without_place=given.get("without_place", False))
-            except ValidationError as refusal:
-                self.add_error("address_block", refusal)
+        given["to"] = self.read_destination("address_block")
         return given
 
     @property
     def asks_for_place(self) -> bool:
-        """Return whether to ask if an address is kept although it leads to no place."""
-        return "without_place" in self.fields and (
-            "address_block" in self.errors or bool(self["without_place"].value())
-        )
+        """Return whether the fields of the place are shown open: the address led nowhere, or something is in them."""
+        return "address_block" in self.errors or self.has_place_typed
 
     def terms(self) -> rules.Terms:
         given = self.cleaned_data
