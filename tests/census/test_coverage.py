@@ -65,7 +65,7 @@ def test_portions_of_evenly_spread_animals_are_safe_without_being_timid() -> Non
 
 
 def thin(counts: tuple[int, ...]) -> float:
-    """The control: the log-t bound by the portions’ own spread alone, which may be small by luck (one unit of 80 each)."""
+    """The control: the log-t bound by the portions’ own spread alone, small by luck at times (80 scoops)."""
     m, mean = len(counts), float(np.mean(counts))
     cv = math.sqrt((1 - m / SCOOPS) * np.var(counts, ddof=1) / m) / mean
     return SCOOPS * mean * math.exp(-float(stats.t.ppf(0.95, m - 1)) * math.sqrt(math.log1p(cv**2)))
