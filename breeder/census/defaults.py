@@ -75,6 +75,7 @@ SORTED_A_MINUTE = 10.0  # animals picked out in a full sort; KEEPER_DEFAULT
 COUNTS_TO_FIT = 3  # own counts needed before a tub's own growth is used; KEEPER_DEFAULT
 MONTHS_TO_FIT = 2.0  # over which they must spread; KEEPER_DEFAULT
 DEFAULT_RATE_DOUBT = 0.5  # spread of a species' default growth rate, as a share of it; KEEPER_DEFAULT
+LEAST_RATE_SD = 0.02  # a month; a default rate near zero is in doubt too; KEEPER_DEFAULT
 LUCK_VARIANCE = 0.02  # of log numbers, per month, beyond the rate's own doubt; KEEPER_DEFAULT
 LONGEST_FORECAST_MONTHS = 60.0  # nobody plans a sale beyond five years
 FULL_TUB_SHARE = 0.95  # of capacity; a tub counted above it is taken as this full when its growth is fitted
