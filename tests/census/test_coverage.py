@@ -14,7 +14,8 @@ from numpy.random import Generator
 from scipy import stats
 
 from breeder.census.belief import Ageing, Belief, Counted, Moved, after, counted_from, lower
-from breeder.census.methods import Count, index, portions, wilson
+from breeder.census.defaults import AFTER_SALE_SAYS_LITTLE, SHARED_SD
+from breeder.census.methods import Count, after_sale, index, left_after, portions, wilson
 from tests.census.controls import poisson_lower
 
 RUNS = 1000
@@ -110,6 +111,18 @@ def test_a_shelter_bound_is_safe_and_one_that_takes_today_as_exact_is_not(held: 
     if known >= 300:
         exact = [seen / wilson(int(trial), known, 0.95)[1] if seen else 0.0 for seen, trial in pairs]
         assert np.mean(np.array(exact) <= held) < 0.87
+
+
+def test_looks_before_and_after_a_sale_nearly_always_say_little() -> None:
+    draw = np.random.default_rng(15)
+    little = 0
+    for _ in range(FEW_RUNS):
+        held = int(draw.integers(40, 301))
+        share, sold = draw.uniform(0.2, 0.6), max(1, int(held * draw.uniform(0.1, 0.3)))
+        before, later = int(draw.binomial(held, share)), int(draw.binomial(held - sold, share))
+        count = left_after(after_sale(max(1, before), later, sold, shared_sd=SHARED_SD["after_sale"]))
+        little += count.lower is None or count.lower < (held - sold) / 4
+    assert little / FEW_RUNS == pytest.approx(AFTER_SALE_SAYS_LITTLE, abs=0.05)
 
 
 @dataclass

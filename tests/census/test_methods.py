@@ -39,7 +39,7 @@ EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
 
 def test_shared_errors_are_the_keepers_defaults() -> None:
     # Common practice, no source.
-    named = {"eye": 0.35, "piece": 0.25, "portions": 0.10, "removal": 0.10, "marked": 0.10, "full_sort": 0.02}
+    named = {"eye": 0.35, "piece": 0.25, "portions": 0.10, "removal": 0.10, "marked": 0.25, "full_sort": 0.02}
     ours = {"index": 0.25, "after_sale": 0.25, "by_sexes": 0.25, "weight": 0.10, "hand": 0.0}
     assert named | ours == SHARED_SD
 
@@ -185,12 +185,12 @@ def test_a_huge_marking_stays_quick_and_sane() -> None:
     assert 0.99 < low / (500_000 * 400_000 / 200_000) < 1
 
 
-def test_marking_is_never_below_the_animals_seen_and_warns_of_the_moult() -> None:
+def test_marking_is_never_below_the_animals_seen_and_warns_of_the_molt() -> None:
     count = marked(20, 20, 19)
     assert count.lower == 21
     assert count.interval is not None
     assert count.interval[0] >= 21
-    assert "moult" in count.notes[0]
+    assert "molt" in count.notes[0]
     assert "Only 3" in marked(20, 20, 3).notes[1]
 
 
