@@ -187,7 +187,7 @@ def _together(read: list[TubGrowth], default: Growth | None) -> Growth | None:
         return default
     rate = sum(likely * growth.rate for likely, growth in known) / whole
     sd = sum(likely * growth.sd for likely, growth in known) / whole
-    own = f"fitted to {sum(counted)} counts of {many(len(counted), 'tubs')} and what left them"
+    own = f"fitted to {sum(counted)} counts of {many(len(counted), 'tubs')}, with what left added back"
     usual = f", weighed with the usual growth {default.mark}" if default else ""
     return Growth(rate, sd, sum(counted), own + usual)
 
