@@ -6,6 +6,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from breeder.census import methods
+from breeder.census.defaults import AFTER_SALE_SAYS_LITTLE
 from breeder.census.faults import MOST_ANIMALS
 from breeder.census.methods import EYE_CLASSES, SHARED_SD, BadCount, Count
 from breeder.census.persons import unbiased
@@ -24,6 +25,16 @@ NAMES = {
     "after_sale": "before and after a sale",
     "by_sexes": "sexes before and after",
     "start": "tub started empty",
+}
+
+# What to know before choosing a method, where it asks or hides more than its name says.
+CAUTIONS = {
+    "removal": "Search the same number of minutes in every pass, or the number comes out wrong.",
+    "marked": "Marks are lost when animals molt, so the number comes out too high. Catch again within a few days.",
+    "after_sale": (
+        f"{AFTER_SALE_SAYS_LITTLE * 10:.0f} times in 10 it gives no safe number, or one under a quarter of what "
+        "is left."
+    ),
 }
 
 _BY: dict[str, Callable[..., Count]] = {

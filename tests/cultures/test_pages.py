@@ -94,6 +94,14 @@ def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
     assert Entry.objects.latest("pk").given == {"counted": 97, "sexed": "3.4.90"}
 
 
+def test_what_a_way_of_counting_hides_is_said_before_it_is_chosen(keeper_client: Client, known: Culture) -> None:
+    html = keeper_client.get(url("tub_count", known.number)).content.decode()
+    cautions = html[html.index("</nav>", html.index("Ways to count")) : html.index("data-keep")]
+    assert "Removal in passes</strong>: Search the same number of minutes in every pass" in cautions
+    assert "Marked and caught again</strong>: Marks are lost when animals molt" in cautions
+    assert "Before and after a sale</strong>: 9 times in 10 it gives no safe number" in cautions
+
+
 def test_what_a_count_says_at_least_is_what_the_book_then_relies_on(keeper_client: Client) -> None:
     new = tub(line())
     sent = {"method": "full_sort", "stage": "young", "counted": "44", "token": once.new_token()}

@@ -71,8 +71,8 @@ def test_adults_are_kept_by_the_minimum_and_the_demographic_floor(keeper: User) 
     culture = tub(of := line(adults_kept=0, each_sex_kept=0))
     actions.record_count(culture.pk, "adults", "hand", {"counted": 40}, by=keeper)
     stock = queries.stock_of(of.pk).stages["adults"]
-    assert stock.kept_back == 8  # four females' lines all end with under 1 in 20: 0.4172⁴ = 0.030
-    assert stock.free == 32
+    assert stock.kept_back == 10  # at half females; fewer end by bad luck more often than about 1 in 20
+    assert stock.free == 30
 
 
 def test_a_sexed_promise_must_leave_the_sexes(keeper: User) -> None:

@@ -53,7 +53,7 @@ def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
     assert said(first) == [
         "Purpose: breeding.",
         "Counted 50–100 young, by eye: about 71, at least 36 by this count alone.",
-        "Counted young, portions (18 in 2 portions): about 90, at least 76 by this count alone.",
+        "Counted young, portions (18 in 2 portions): about 90, at least 23 by this count alone.",
         "3 adults (1 male, 2 females) died. Dry.",
         f"1 young moved over to tub {other.number}.",
         "Looked: mites.",

@@ -135,6 +135,7 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
     page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
     page |= {"methods": [(name, counting.NAMES[name]) for name in forms.COUNT_FORMS]}
     page |= {"sexing": fact(one.line.species, "sexing", request.household)}  # type: ignore[attr-defined]
+    page |= {"cautions": [(counting.NAMES[name], caution) for name, caution in counting.CAUTIONS.items()]}
     page |= {"fingerprint": form.fingerprint if shown else ""}
     status = REFUSED if form.is_bound and shown is None else 200
     return render(request, "cultures/count.html", page, status=status)
