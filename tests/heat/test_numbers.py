@@ -113,7 +113,7 @@ def test_a_pack_freezes_by_its_own_warmth(before: bool, air_c: float, power: flo
 
 @pytest.mark.parametrize(("air_changes_h", "is_low"), [(0.35, False), (0.325, True)])
 def test_low_oxygen_is_said_below_fifteen_percent(air_changes_h: float, is_low: bool) -> None:
-    """1.751 W at 18 h in 10 litres: 15.1 and 14.8 % are left (computed; Stevens 2010: less oxygen, less heat borne)."""
+    """A 72 h pack after 18 h in 10 litres: 15.02 and 14.7 % are left (computed; Stevens 2010: less heat is borne)."""
     hour, one = np.array([18.0]), np.array([[20.0]])
     trace = Trace(hour, one, one, np.zeros(1, bool), np.zeros((1, 0)))
     packed = SimpleNamespace(heat_packs=(HeatPack(72, 125),), free_litres=10.0, air_changes_h=air_changes_h)
