@@ -47,16 +47,14 @@ def by_logger(kit: Kit, logged: Logged, *, litres: float) -> Measured:
     found = fit.fit_box(
         drawn_box(kit), logged.hours, logged.outside_c, logged.bottle_c, litres=litres, air_c=logged.air_c
     )
-    word = (
-        "The run was good enough to use."
-        if found.is_good
-        else "The run is doubtful; log another day before you use it."
-    )
-    return _believable(
-        Measured(
-            found.conductance_w_k, found.log_sd, drawn_w_k(kit), word, found.doubts, found.notes, _curve(found)
-        )
-    )
+    figures = found.conductance_w_k, found.log_sd, drawn_w_k(kit)
+    return _believable(Measured(*figures, _word(found), found.doubts, found.notes, _curve(found)))
+
+
+def _word(found: fit.Fitted) -> str:
+    if not found.is_good:
+        return "The run is doubtful; log another day before you use it."
+    return "The run can be used, with this in mind:" if found.notes else "The run was good enough to use."
 
 
 def by_ice(kit: Kit, *, melted_kg: float, hours: float, outside_c: float, bag_w_k: float = ice.BAG_W_K) -> Measured:
