@@ -48,7 +48,7 @@ def _litres(reader: Reader) -> float:
 
 
 def _column(reader: Reader, name: str, rows: int) -> list[float]:
-    values = reader.series(name, low=COLDEST_C, high=WARMEST_C)
+    values = reader.series(name, least=1, low=COLDEST_C, high=WARMEST_C)
     if values and rows and len(values) != rows:
         reader.fault(name, f"It has {len(values)} values for {rows} hours; give one for each, null for a gap.")
     return values

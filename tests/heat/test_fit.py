@@ -235,6 +235,7 @@ def test_reckon_answers_melted_ice() -> None:
         ({"bottle": {"litres": 0.5, "kg": 1}}, "bottle.kg"),
         ({"air_c": [1.0]}, "air_c"),
         ({"outside_c": [1.0]}, "outside_c"),
+        ({"bottle_c": []}, "bottle_c"),
         ({"box": BOX | {"layers": []}}, "box.layers"),
         ({"hours": [1.0, 2.0]}, "hours[0]"),
         ({"inside_c": [1.0]}, "inside_c"),
