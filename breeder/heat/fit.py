@@ -17,9 +17,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from .box import Network, network
 from .course import course
+from .fit_words import FLOOR_WITH_AIR_SD_LN, doubts_about, notes_on, vague
 from .kit import Box, Kit, Payload
 from .materials import SECONDS_PER_HOUR
-from .members import LEAK_MEDIAN, LEAK_SD_LN
+from .members import LEAK_MEDIAN
 
 Array = NDArray[np.float64]
 
@@ -29,18 +30,16 @@ LEAST_SWING_K = 10.0
 LEAST_READINGS = 10
 MOST_GAP_H = 3.0  # of the weather; what a box did meanwhile cannot be compared
 MOST_SD_LN = 0.45  # beyond it the answer is what was assumed of film or bag rather than what was measured
-MOST_RESIDUAL_K = 0.5
 GRID_S = 300.0
 READING_K = 0.15  # noise and resolution of a usual logger
 
 FILM_W_M2K, HALF_LITRE_M2 = 7.0, 0.05  # a bottle in still air, half of it by radiation (judgement)
 FILM_SD_LN = 0.3  # films of 0.2 to 0.6 W/K at half a liter
-# What no run shows: walls that are not as drawn, loggers that differ, air that is not mixed (own simulation).
-FLOOR_SD_LN, FLOOR_WITH_AIR_SD_LN = 0.15, 0.05
-# Known beforehand, as sd: starts of bottle and box in K; ln film and ln heat of the box, free with a logger in the air.
-LOOSE = np.array([2.0, 2.0, 1.0, 0.5])
-MOST_HEAT = 3.0  # times the heat of the walls as drawn; more is something else in the box
-LEAST_FACTOR = 0.8  # of the drawn conductance: one box in thirty, if leaks are as usual
+# What no run shows: walls that are not as drawn, air that is not mixed (own simulation).
+FLOOR_SD_LN = 0.15
+# Known beforehand, as sd: starts of bottle and box, outside logger's offset, K; with air: ln film, ln heat, its offset.
+LOOSE = np.array([2.0, 2.0, 0.15, 1.0, 0.5, 0.15])
+FREE, FREE_WITH_AIR = 4, 7  # with the ln conductance before them
 
 
 class CannotFit(ValueError):
@@ -174,8 +173,8 @@ class _Run:
         return np.interp(self.grid_h(), self.at[known], values[known])
 
     def network(self, guess: Array) -> Network:
-        """Return the box of a guess: conductance, starts of bottle and box, film and heat, all but the starts as ln."""
-        walls, film, heat = np.exp(guess[[0, 3, 4]])
+        """Return the box of a guess: ln conductance, then as in LOOSE."""
+        walls, film, heat = np.exp(guess[[0, 4, 5]])
         return Network(
             self.film_w_k * film,
             self.drawn.air_j_k * heat,
@@ -193,15 +192,16 @@ def _misses(run: _Run) -> Callable[[Array], list[Array]]:
 
     def missed(guess: Array) -> list[Array]:
         starts = {"payload_c": start_c + guess[1], "box_c": start_c + guess[2]}
-        courses = course(run.network(guess), weather, GRID_S, **starts)
-        return [np.interp(at, grid, courses[node]) - values for node, at, values in logged]
+        air, bottle = course(run.network(guess), weather + guess[3], GRID_S, **starts)
+        models = (air + guess[6], bottle)
+        return [np.interp(at, grid, models[node]) - values for node, at, values in logged]
 
     return missed
 
 
 @dataclass(frozen=True)
 class _Best:
-    """The best guess of a run: all five of its figures, misses in K and their slopes, spread of ln conductance."""
+    """The best guess of a run: all its figures, what it misses in K, spread of ln conductance."""
 
     guess: Array
     missed: list[Array]
@@ -212,10 +212,10 @@ def _best(run: _Run) -> _Best:
     """Return the guess with the least misses; film and heat are free only where the air was logged."""
     from scipy.optimize import least_squares  # a third of a second that only a fit needs
 
-    missed, free = _misses(run), 3 if run.air_c is None else 5
+    missed, free = _misses(run), FREE if run.air_c is None else FREE_WITH_AIR
 
     def whole(guess: Array) -> Array:
-        return np.pad(guess, (0, 5 - len(guess)))
+        return np.pad(guess, (0, FREE_WITH_AIR - len(guess)))
 
     def off(guess: Array) -> Array:
         known = guess[1:] / LOOSE[: free - 1]
@@ -241,14 +241,16 @@ def _weight(missed: Array) -> float:
 def _answer(run: _Run) -> Fitted:
     best = _best(run)
     log_sd, rms = _log_sd(run, best), float(np.sqrt(np.mean(np.concatenate(best.missed) ** 2)))
-    doubts = _doubts(rms, math.exp(best.guess[4]))
+    doubts, has_air = doubts_about(rms, math.exp(best.guess[5])), run.air_c is not None
     if log_sd > MOST_SD_LN:
-        raise CannotFit(" ".join(doubts) or _vague(log_sd, has_air=run.air_c is not None))
-    net, start_c, weather = run.network(best.guess), run.on_grid(run.bottle_c)[0], run.on_grid(run.outside_c)
-    modelled = course(net, weather, GRID_S, box_c=start_c + best.guess[2], payload_c=start_c + best.guess[1])[1]
+        raise CannotFit(" ".join(doubts) or vague(log_sd, has_air=has_air))
+    net, weather = run.network(best.guess), run.on_grid(run.outside_c) + best.guess[3]
+    logged = run.on_grid(run.bottle_c)
+    bottle, box = logged[0] + best.guess[1:3]
+    modelled = course(net, weather, GRID_S, box_c=box, payload_c=bottle)[1]
     return Fitted(
-        net.outside_w_k, log_sd, net.payload_w_k, rms, run.grid_h(), weather, run.on_grid(run.bottle_c), modelled,
-        doubts, _notes(log_sd, math.exp(best.guess[0])),
+        net.outside_w_k, log_sd, net.payload_w_k, rms, run.grid_h(), weather, logged, modelled,
+        doubts, notes_on(log_sd, math.exp(best.guess[0]), has_air=has_air),
     )  # fmt: skip
 
 
@@ -263,38 +265,3 @@ def _log_sd(run: _Run, best: _Best) -> float:
     slow, quick = (replace(run, film_w_k=run.film_w_k * math.exp(way * FILM_SD_LN)) for way in (-1.0, 1.0))
     by_film = (_best(slow).guess[0] - _best(quick).guess[0]) / 2.0
     return math.hypot(best.sd_ln, max(by_film, _by_film(run.drawn, run.film_w_k)), FLOOR_SD_LN)
-
-
-def _vague(log_sd: float, *, has_air: bool) -> str:
-    remedy = "Log another, colder day" if has_air else "Hang a second logger in the air"
-    return f"The box would be known to {100 * log_sd:.0f} % only. {remedy}."
-
-
-def _doubts(rms_k: float, heat: float) -> tuple[str, ...]:
-    doubts = []
-    if rms_k > MOST_RESIDUAL_K:
-        doubts.append(
-            f"The model misses the loggers by {rms_k:.1f} K on average; under {MOST_RESIDUAL_K:g} K is good. "
-            "Sun on the box or a moved logger does that."
-        )
-    if heat > MOST_HEAT:
-        doubts.append(
-            f"The box takes up {heat:.0f} times the heat that its walls do. Only the bottle may be in it: take out "
-            "cups, packs and filling, and log another day."
-        )
-    return tuple(doubts)
-
-
-def _notes(log_sd: float, factor: float) -> tuple[str, ...]:
-    notes = []
-    if log_sd > LEAK_SD_LN:
-        notes.append(
-            f"This run is good to {100 * log_sd:.0f} %, a drawing to {100 * LEAK_SD_LN:.0f} %: the film of air around "
-            f"the bottle is assumed. A second logger in the air makes it about {100 * FLOOR_WITH_AIR_SD_LN:.0f} %."
-        )
-    if factor < LEAST_FACTOR:
-        notes.append(
-            f"That is {factor:.2f} times what is drawn, and boxes seldom let less through than drawn. Cups, packs or "
-            "filling left in the box look just like that."
-        )
-    return tuple(notes)

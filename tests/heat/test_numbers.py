@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from breeder.heat import box, diurnal, fit, hazards, materials, members, outcome, packs, sun
+from breeder.heat import box, diurnal, fit, fit_words, hazards, materials, members, outcome, packs, sun
 from breeder.heat.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.march import Trace
 from tests.heat.test_real_hours import PLACES
@@ -137,7 +137,7 @@ def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(hours: float
 
 @pytest.mark.parametrize(("rms", "heat", "doubts"), [(0.49, 2.9, 0), (0.51, 2.9, 1), (0.49, 3.1, 1)])
 def test_a_fit_is_good_within_half_a_kelvin_and_thrice_the_walls_heat(rms: float, heat: float, doubts: int) -> None:
-    assert len(fit._doubts(rms, heat)) == doubts
+    assert len(fit_words.doubts_about(rms, heat)) == doubts
 
 
 def test_members_are_spread_as_is_said() -> None:
