@@ -122,14 +122,9 @@ def _outside(trace: Trace, low_c: float, high_c: float) -> dict[str, float]:
 
 def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
     """Return energy and mean power of each pack: heat packs over their printed hours, melting packs over the run."""
-    what = given.packed
-    wanted = sum((heat_packs.power_w(pack, trace.hour) for pack in what.heat_packs), np.zeros(len(trace.hour)))
-    share = np.ones_like(wanted)
-    if what.heat_packs and what.free_litres is not None:
-        share = heat_packs.oxygen_share(wanted, what.air_changes_h, what.free_litres)
-    rows: list[dict[str, Any]] = []
-    for pack in what.heat_packs:
-        given_w = heat_packs.power_w(pack, trace.hour) * share
+    what, rows = given.packed, []
+    burning = what.burn(trace.hour)
+    for pack, given_w in zip(what.heat_packs, burning.power_w, strict=True):
         rows.append(
             {
                 "kind": "heat",
@@ -137,7 +132,7 @@ def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]
                 "energy_kj": heat_packs.energy_kj(pack),
                 "mean_w": heat_packs.mean_w(pack),
                 "given_kj": float(np.trapezoid(given_w, trace.hour)) * SECONDS_PER_HOUR / 1000.0,
-                "oxygen_share": float(share.min()),
+                "oxygen_share": float(burning.share.min()),
             }
         )
     return rows + _melting_rows(given, trace, end_h)

@@ -240,8 +240,8 @@ def keep_measured(kit_id: int, factor: float, sd_ln: float, *, by: Any, token: s
     """Keep what a kit was measured to be; its checks then rest on it instead of on the drawing with the usual leak."""
     with transaction.atomic(durable=True):
         kit = Kit.objects.get(pk=kit_id)
-        kit.leak_factor, kit.measured_sd_ln = factor, sd_ln
-        kit.save(update_fields=["leak_factor", "measured_sd_ln"])
+        kit.leak_factor, kit.measured_sd_ln, kit.remeasure = factor, sd_ln, False
+        kit.save(update_fields=["leak_factor", "measured_sd_ln", "remeasure"])
         log(
             "measured a kit",
             str(kit),
@@ -250,3 +250,15 @@ def keep_measured(kit_id: int, factor: float, sd_ln: float, *, by: Any, token: s
         )
         once.spend(token, answer)
     return kit
+
+
+def note_old_measurements(*, by: Any, token: str = "", answer: str = "") -> list[Kit]:
+    """Take down the notice that kits went back to their drawing, once the keeper has read it."""
+    with transaction.atomic(durable=True):
+        noted = list(queries.kits_to_remeasure())
+        Kit.objects.filter(pk__in=[kit.pk for kit in noted]).update(remeasure=False)
+        if noted:
+            names = ", ".join(str(kit) for kit in noted)
+            log("read a notice", "kits", f"To be measured again: {names}.", by=by)
+        once.spend(token, answer)
+    return noted

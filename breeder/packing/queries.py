@@ -24,6 +24,11 @@ def kits(*, active: bool | None = None) -> QuerySet[Kit]:
     return rows if active is None else rows.filter(active=active)
 
 
+def kits_to_remeasure() -> QuerySet[Kit]:
+    """Return the kits that went back to their drawing, until the keeper has read so or measured them again."""
+    return Kit.objects.filter(remeasure=True).order_by("name")
+
+
 def supplies() -> QuerySet[Supply]:
     """Return supplies by name, with how many kits in use need each."""
     in_use = Count("kit_parts", filter=Q(kit_parts__kit__active=True), distinct=True)

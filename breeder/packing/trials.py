@@ -1,4 +1,4 @@
-"""Pages on which a kit is tried: through hard weather, and measured with a logger or with ice."""
+"""Pages on which a kit is tried: through hard weather, and measured with loggers or with ice."""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -61,7 +61,7 @@ def _by_logger(kit: Kit, form: LoggerForm) -> measuring.Measured | None:
     given = form.cleaned_data
     try:
         logged = read(given["file"].read(), fahrenheit=given["fahrenheit"])
-        return measuring.by_logger(kit, logged, bottle_kg=given["bottle_kg"])
+        return measuring.by_logger(kit, logged, litres=given["litres"])
     except LoggerRefused as refusal:
         form.add_error("file", refusal)
     except (CannotFit, BadKit) as refusal:
@@ -73,7 +73,7 @@ def _by_ice(kit: Kit, form: IceForm) -> measuring.Measured | None:
     if not form.is_valid():
         return None
     try:
-        given = {name: float(value) for name, value in form.cleaned_data.items()}
+        given = {name: float(value) for name, value in form.cleaned_data.items() if value is not None}
         return measuring.by_ice(kit, **given)
     except (CannotFit, BadKit) as refusal:
         form.add_error(None, str(refusal))

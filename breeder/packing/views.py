@@ -22,6 +22,9 @@ def kits(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         token = request.POST.get("token", "")
         once.seen(token)
+        if "noted" in request.POST:
+            actions.note_old_measurements(by=request.user, token=token, answer=reverse("packing:kits"))
+            return redirect("packing:kits")
         made = actions.load_example_kits(by=request.user, token=token, answer=reverse("packing:kits"))
         said = (
             f"{len(made)} {'kit' if len(made) == 1 else 'kits'} written down. Put in your own sizes and costs where "
@@ -37,7 +40,7 @@ def kits(request: HttpRequest) -> HttpResponse:
         {"kit": kit, "worth": worth.worth_of(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
         for kit in queries.kits()
     ]
-    return render(request, "packing/kits.html", {"rows": rows})
+    return render(request, "packing/kits.html", {"rows": rows, "remeasure": queries.kits_to_remeasure()})
 
 
 def kit(request: HttpRequest, pk: int) -> HttpResponse:

@@ -15,8 +15,8 @@ from breeder.dispatch.page import besides_weather, morning_of
 from breeder.dispatch.queries import Standing, waiting
 from breeder.dispatch.rules import order_ended
 from breeder.orders.models import Order
-from breeder.packing.models import Parcel, Supply
-from breeder.packing.queries import orders_without_box
+from breeder.packing.models import Kit, Parcel, Supply
+from breeder.packing.queries import kits_to_remeasure, orders_without_box
 from breeder.taxa.models import Line
 
 HOLD_ENDS_WITHIN = timedelta(hours=36)
@@ -71,6 +71,7 @@ class Day:
     to_plan: tuple[Order, ...]
     supplies: tuple[Supply, ...]
     shelf_is_bare: bool  # nothing at all is there, as before anybody counted
+    remeasure: tuple[Kit, ...]
     has_lines: bool
 
     @property
@@ -99,6 +100,7 @@ def day(now: datetime) -> Day:
         to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
         supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
         shelf_is_bare=not any(supply.on_shelf for supply in supplies),
+        remeasure=tuple(kits_to_remeasure()),
         has_lines=Line.objects.exists(),
     )
 

@@ -47,7 +47,8 @@ class UploadForm(PlainForm, forms.Form):
 
     file = forms.FileField(
         label="File of hours (CSV)",
-        help_text="Columns time and temp_c (or temp_f, or temp with the unit chosen below). At most 10,000 rows.",
+        help_text="Columns time and temp_c (or temp_f, or temp with the unit chosen below). Times as 2026-03-07 14:00 "
+        "or 3/7/2026 2:00 PM. At most 10,000 rows.",
     )
     unit = forms.ChoiceField(label="Temperatures are in", choices=UNITS, required=False)
     zone = forms.CharField(

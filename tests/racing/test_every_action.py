@@ -49,7 +49,7 @@ NO_ANIMALS = {
     "orders": {"save_offer"},
     "packing": {
         "add_supply", "change_contents", "choose_day", "choose_for_boxes", "choose_kit", "choose_way", "count_supplies",
-        "keep_measured", "load_example_kits", "plan_parcel", "save_kit",
+        "keep_measured", "load_example_kits", "note_old_measurements", "plan_parcel", "save_kit",
     },
     "people": {"add_address", "add_person", "correct_address", "edit_person", "remove_person"},
     "taxa": {"add_line", "add_species", "load_starter_set"},

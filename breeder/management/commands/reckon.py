@@ -18,6 +18,7 @@ BAD_INPUT = 2
 SUBJECTS = {
     "heat": "breeder.heat.reckon:heat",
     "check": "breeder.heat.reckon:check",
+    "fit": "breeder.heat.reckon_fit:fit",
     "count": "breeder.census.reckon:count",
     "reserve": "breeder.reserve.reckon:reserve",
     "book": "breeder.reserve.reckon:book",
