@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('breeder', '0002_where_animals_may_go_and_what_crashed'),
+        ("breeder", "0003_kits_back_to_their_drawing"),
     ]
 
     operations = [
