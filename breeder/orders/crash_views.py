@@ -70,6 +70,7 @@ def crash_sister(request: HttpRequest, number: int, sister: int) -> HttpResponse
     try:
         recorded = actions.set_sister_apart(other.pk, tub.pk, quarantine=quarantine, **_sent(request, tub))
     except ValidationError as refusal:
+        once.seen(request.POST.get("token", ""))  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
         return redirect("orders:crash", number=number)
