@@ -92,6 +92,9 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         change = lines.change(terms.terms(), packs.wanted(), packs.named())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
+        except rules.ChangedMeanwhile as refusal:
+            order = _order_or_404(number)
+            lines = forms.LinesForm.after_others(request.POST, order, refusal)
         except ValidationError as refusal:
             terms.refused(refusal, packs)
         else:

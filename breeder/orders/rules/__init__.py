@@ -27,6 +27,7 @@ from breeder.orders.rules.packs import (
     usual_overcount,
     want_of,
 )
+from breeder.orders.rules.stale import ChangedMeanwhile, refuse_stale, stamp_of
 from breeder.orders.rules.standing import (
     DAYS_TO_POST,
     FURTHEST_DAYS,
@@ -56,6 +57,7 @@ __all__ = [
     "Availability",
     "availability",
     "Bill",
+    "ChangedMeanwhile",
     "DAYS_TO_POST",
     "FURTHEST_DAYS",
     "Letter",
@@ -85,8 +87,10 @@ __all__ = [
     "refuse_hold_again",
     "refuse_tub",
     "refuse_packs",
+    "refuse_stale",
     "refuse_unless_open",
     "sexes_of",
+    "stamp_of",
     "taken_of",
     "told",
     "usual_hold",
