@@ -92,6 +92,7 @@ def agree_order(
             by=by,
         )
         added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
+        steps.settle(steps.fresh(order.number), at=now)
         packs = ", ".join(str(line) for line in added)
         sentence = f"Order {order.number} for {person}: {packs}."
         log("agreed an order", str(order), sentence, by=by, facts=moves.on_record(answer))
