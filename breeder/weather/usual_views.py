@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
+from breeder.house.roles import is_keeper
 from breeder.pages import once
 from breeder.weather import actions, queries
 from breeder.weather.models import Place
@@ -24,6 +25,7 @@ def usual(request: HttpRequest, pk: int) -> HttpResponse:
         request.FILES if request.method == "POST" else None,
         fahrenheit=request.household.fahrenheit,
         kept={**measured, **kept},
+        may_remove=is_keeper(request.user),
         initial={"credit": queries.usual_credit_of(here)},
     )
     if request.method == "POST":
@@ -31,7 +33,14 @@ def usual(request: HttpRequest, pk: int) -> HttpResponse:
         if form.is_valid():
             given = form.cleaned_data
             try:
-                actions.keep_usual(here.pk, given["months"], credit=given["credit"], by=request.user, token=token)
+                actions.keep_usual(
+                    here.pk,
+                    given["months"],
+                    removes_others=given.get("removes_others", False),
+                    credit=given["credit"],
+                    by=request.user,
+                    token=token,
+                )
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
