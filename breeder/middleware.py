@@ -1,5 +1,6 @@
 """Small layers around every page: content policy, the household's clock, answers that are repeated."""
 
+import sys
 from collections.abc import Callable
 from datetime import timedelta
 from http import HTTPStatus
@@ -7,13 +8,14 @@ from http import HTTPStatus
 from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import SuspiciousOperation
-from django.db import DatabaseError, OperationalError
+from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse, UnreadablePostError
 from django.template.loader import render_to_string
 from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from breeder.house.queries import household
+from breeder.house.troubles import trouble_of
 from breeder.pages import kept
 from breeder.pages.once import AlreadyDone, seen
 
@@ -114,8 +116,8 @@ def _page_above(path: str) -> str:
     return path
 
 
-class BusyBook:
-    """Say so where somebody waited in vain to write, since something long is being written; nothing was begun yet."""
+class Troubles:
+    """Say what is wrong with the machine, what is safe and what to do, where a page could not be finished for that."""
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
@@ -124,9 +126,26 @@ class BusyBook:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if isinstance(exception, OperationalError) and "database is locked" in str(exception):
-            return HttpResponse(render_to_string("503.html"), status=503, headers={"Retry-After": "60"})
+        return _told(exception)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer a fault outside of the pages, such as an upload or a log-in that finds no room on the disk.
+
+    The action may have been done before: then its answer is given, as to any second sending.
+    """
+    if done := _first_answer(request):
+        return done
+    fault = sys.exc_info()[1]
+    return (_told(fault) if fault else None) or HttpResponse(render_to_string("500.html"), status=500)
+
+
+def _told(fault: BaseException) -> HttpResponse | None:
+    trouble = trouble_of(fault)
+    if trouble is None:
         return None
+    page = render_to_string("503.html", {"heading": trouble.heading, "safe": trouble.safe, "remedy": trouble.remedy})
+    return HttpResponse(page, status=HTTPStatus.SERVICE_UNAVAILABLE, headers={"Retry-After": "60"})
 
 
 class AnswerToPhone:
