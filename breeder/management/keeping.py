@@ -4,9 +4,13 @@ The file is a ZIP archive with `about.json` (what it is, how many rows of each k
 row a line, in Django's JSON Lines form) and the photos. Nothing in it depends on the database it came from.
 """
 
+import errno
 import hashlib
 import io
 import json
+import lzma
+import os
+import struct
 import zipfile
 import zlib
 from collections import Counter
@@ -27,12 +31,17 @@ from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 
+from breeder.house.troubles import trouble_of
+
 KIND = "underbark book"
 FORM = 1
 BATCH = 1000
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
 # What Python raises on an archive of which some signs are others than were written, or of which the end is missing.
-DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError)
+DAMAGED = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, NotImplementedError)
+MOST_ABOUT = 1_000_000  # bytes; a book of every kind of row says some 2,000
+ANOTHER = "Use another backup."
+ENCRYPTED = 1  # a bit of a part's flags (APPNOTE.TXT 4.4.4, from memory); `backup` never sets it
 
 
 class Exact(DjangoJSONEncoder):
@@ -77,10 +86,21 @@ def write_backup(path: Path) -> Kept:
     unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name, and is refused when it is replaced
     try:
         kept = _write(unfinished)
+        _lay_down(unfinished)
         unfinished.replace(path)
+        _lay_down(path.parent)
     finally:
         unfinished.unlink(missing_ok=True)
     return kept
+
+
+def _lay_down(path: Path) -> None:
+    """Wait until a file, or the names in a folder, are on the disk itself: a backup outlives the power going off."""
+    if path.is_dir() and os.name == "nt":
+        return
+    handle = os.open(path, os.O_RDONLY)
+    os.fsync(handle)
+    os.close(handle)
 
 
 def _write(path: Path) -> Kept:
@@ -130,12 +150,9 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
 
 def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     """Return what a backup says of itself. Raises CannotRestore if it is none, is of another form, or is damaged."""
-    try:
-        about = json.loads(archive.read(ABOUT))
-    except (KeyError, ValueError):
-        raise CannotRestore(f"'{path}' is not a backup of this book. Choose a file written by `backup`.") from None
-    if about.get("kind") != KIND or about.get("form") != FORM:
-        raise CannotRestore(f"'{path}' was written in another form. Use the version that wrote it.")
+    if any(part.flag_bits & ENCRYPTED for part in archive.infolist()):
+        raise CannotRestore(f"'{path}' is damaged: a part of it claims to have a password. {ANOTHER}")
+    about = _about(archive, path)
     if about["schema"] != schema():
         raise CannotRestore(
             f"'{path}' comes from version '{about['schema']}' of the book, and this one is at '{schema()}'. "
@@ -146,6 +163,24 @@ def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     # Photos are unpacked when the rows are in: a damaged one must be met before.
     if damaged := archive.testzip():
         raise CannotRestore(f"'{path}' is damaged: {damaged} is not what was written. Use another backup.")
+    return about
+
+
+def _about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    """Return `about.json`, of the shapes it was written in. Raises CannotRestore naming the part that is not."""
+    try:
+        if archive.getinfo(ABOUT).file_size > MOST_ABOUT:
+            raise CannotRestore(f"'{path}' is damaged: its {ABOUT} has more than {MOST_ABOUT:,} bytes. {ANOTHER}")
+        about = json.loads(archive.read(ABOUT))
+    except (KeyError, ValueError, RecursionError):
+        about = None
+    if not isinstance(about, dict) or about.get("kind") != KIND:
+        raise CannotRestore(f"'{path}' is not a backup of this book. Choose a file written by `backup`.")
+    if about.get("form") != FORM:
+        raise CannotRestore(f"'{path}' was written in another form. Use the version that wrote it.")
+    for name, shape in (("schema", str), ("digest", str), ("rows", dict)):
+        if not isinstance(about.get(name), shape):
+            raise CannotRestore(f"'{path}' is damaged: its {ABOUT} does not say '{name}' as it should. {ANOTHER}")
     return about
 
 
@@ -178,9 +213,13 @@ def restore_backup(path: Path) -> Kept:
                 # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
                 photos = _unpack_photos(archive)
     except DatabaseError as trouble:
+        if of_machine := trouble_of(trouble):
+            raise CannotRestore(of_machine.sentence) from None
         # Such as a number that a file keeps and a server does not; Django names the column, not the row.
         raise CannotRestore(f"This database does not take a row of '{path}': {trouble} Nothing was restored.") from None
     except OSError as trouble:
+        if trouble.errno == errno.EINVAL:  # a place before the beginning of the file, named by a damaged part
+            raise CannotRestore(f"'{path}' is damaged: it names places outside of itself. {ANOTHER}") from None
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:
         raise CannotRestore(
