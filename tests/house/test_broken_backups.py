@@ -1,4 +1,4 @@
-"""A backup that is damaged, or finds no room, is refused in a sentence; the book and an older backup stay as they were."""
+"""A backup that is damaged, or finds no room, is refused in a sentence; the book and an older backup stay."""
 
 import errno
 import json
