@@ -45,7 +45,7 @@ PLACES = (("35.15", "-90.05", "America/Chicago", "Memphis"), ("40.22", "-74.76",
 
 def backup(file: Path) -> dict[str, Any]:
     """Kill a backup that is to take the place of an older one."""
-    from tests.conftest import user_in
+    from tests.build import user_in
     from tests.orders.stand import agree, counted_line, pack
 
     call_command("migrate", verbosity=0)

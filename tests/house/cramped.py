@@ -16,7 +16,6 @@ from typing import Any
 
 import django
 
-OWN = dict(os.environ)  # before the tests' own surroundings change it
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "breeder.settings")
 django.setup()
 
@@ -31,7 +30,7 @@ from breeder.cultures import proof  # noqa: E402
 from breeder.house.roles import KEEPER  # noqa: E402
 from breeder.pages import once  # noqa: E402
 from breeder.people.models import Person  # noqa: E402
-from tests.conftest import user_in  # noqa: E402
+from tests.build import user_in  # noqa: E402
 from tests.orders.stand import counted_line  # noqa: E402
 
 PLUG = Path(settings.DATA_DIR) / "plug"
@@ -79,7 +78,7 @@ def tried(client: Client, tub_number: int) -> dict[str, Any]:
 
 
 def command(*words: str) -> dict[str, Any]:
-    where = OWN if words != FIRST_RUN else OWN | {"BREEDER_DATA": str(settings.DATA_DIR / "another")}
+    where = os.environ if words != FIRST_RUN else os.environ | {"BREEDER_DATA": str(settings.DATA_DIR / "another")}
     done = subprocess.run([sys.executable, "manage.py", *words], env=where, capture_output=True, text=True, check=False)
     return {"code": done.returncode, "text": done.stderr}
 

@@ -37,7 +37,7 @@ from breeder.pages import once  # noqa: E402
 from breeder.taxa.forms import SpeciesForm  # noqa: E402
 from breeder.taxa.models import Species  # noqa: E402
 from tests import build  # noqa: E402
-from tests.conftest import user_in  # noqa: E402
+from tests.build import user_in  # noqa: E402
 from tests.orders.stand import counted_line, pack  # noqa: E402
 from tests.racing.clicks_facts import ANSWER_S, AT_ONCE, LATE, MOMENTS, ROUNDS, WRITES_FOR_S, WRITING  # noqa: E402
 

@@ -28,7 +28,7 @@ from breeder.house.models import LogRow  # noqa: E402
 from breeder.house.roles import KEEPER  # noqa: E402
 from breeder.orders import actions, rules, steps  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
-from tests.conftest import user_in  # noqa: E402
+from tests.build import user_in  # noqa: E402
 from tests.orders.stand import agree, counted_line, pack  # noqa: E402
 from tests.racing.edits_facts import ANSWER_S, HANDS, ORDERS  # noqa: E402
 
