@@ -120,7 +120,8 @@ def test_one_month_by_itself_changes_only_that_month(place: Place, helper_client
     page = reverse("weather:usual", args=[place.pk])
     sent = SimpleUploadedFile("one.csv", b"month,low_c,high_c\n1,-3,4\n")
     assert helper_client.post(page, {"file": sent, "removes_others": "on"}).status_code == 302
-    assert helper_client.post(page, {"low_2": "-2", "high_2": "5"}).status_code == 302
+    said = helper_client.post(page, {"low_2": "-2", "high_2": "5"}, follow=True).content.decode()
+    assert "Kept 1 usual month of New York. 11 usual months not filled in: left as before." in said
     assert {month: kept.low_c for month, kept in queries.usual_of(place).items()} == {
         1: -3.0, 2: -2.0, **dict.fromkeys(range(3, 13), 16.0),
     }  # fmt: skip
