@@ -68,7 +68,7 @@ MIDDLEWARE = [
     "breeder.middleware.HouseholdTime",
     "breeder.middleware.RepeatedAnswer",
     "breeder.middleware.PageOfAForm",
-    "breeder.middleware.BusyBook",
+    "breeder.middleware.Troubles",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "breeder.urls"
@@ -133,6 +133,7 @@ MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler", "stream": sys.stderr}},
+    "filters": {"trouble": {"()": "breeder.house.troubles.SayTrouble"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "stream": sys.stderr, "filters": ["trouble"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

@@ -18,6 +18,7 @@ ROOMS = (
     "paperwork",
 )
 
+handler500 = "breeder.middleware.server_error"
 urlpatterns = [
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

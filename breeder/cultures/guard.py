@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db import connections
+from django.db import connections, transaction
 
 TABLE = "breeder_entry"
 SAYS = "An entry of the ledger is never changed or removed. Write a correcting entry instead."
@@ -24,7 +24,8 @@ $$ BEGIN RAISE EXCEPTION '{says}' USING ERRCODE = 'integrity_constraint_violatio
 def guard_ledger(using: str = "default", **_: Any) -> None:
     """Lay the triggers that keep the ledger append-only; safe to call again."""
     connection = connections[using]
-    with connection.cursor() as cursor:
+    # All or none: on PostgreSQL the older trigger goes first, and a ledger between the two would be unguarded.
+    with transaction.atomic(using=using), connection.cursor() as cursor:
         if TABLE not in connection.introspection.table_names(cursor):
             return
         for statement in _statements(connection.vendor):

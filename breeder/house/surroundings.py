@@ -1,5 +1,6 @@
 """Where this household keeps its data and its key; read once by settings, before Django is ready."""
 
+import errno
 import os
 import secrets
 from pathlib import Path
@@ -22,6 +23,8 @@ SQLITE_OPTIONS = {
 def data_folder(chosen: str | None) -> Path:
     """Return the folder for database, photos and key; made on first use, never inside the checkout."""
     folder = Path(chosen).expanduser().resolve() if chosen else user_data_path("breeder", appauthor=False)
+    if folder.exists() and not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, "a file stands where the data folder belongs", str(folder))
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     return folder
 
@@ -36,10 +39,13 @@ def secret_key_in(folder: Path) -> str:
     path = folder / KEY_FILE
     if not path.exists():
         fresh = folder / f".{KEY_FILE}.{os.getpid()}"
-        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(handle, "w") as file:
-            file.write(secrets.token_urlsafe(64))
-        _put_in_place(fresh, path)
+        try:
+            handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            with os.fdopen(handle, "w") as file:
+                file.write(secrets.token_urlsafe(64))
+            _put_in_place(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
     return path.read_text().strip()
 
 
@@ -52,7 +58,6 @@ def _put_in_place(fresh: Path, path: Path) -> None:
     except OSError:  # a stick or card (FAT, exFAT) knows no links
         if not path.exists():
             fresh.replace(path)
-    fresh.unlink(missing_ok=True)
 
 
 def database_from(url: str | None, folder: Path) -> dict[str, Any]:

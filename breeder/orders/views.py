@@ -85,13 +85,16 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     once.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
     sent, typed = _sent_or_typed(request, "change")
-    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed)
+    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed, runs_out=rules.runs_out(order))
     lines = forms.LinesForm(sent, order=order, initial=typed)
     packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
     if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
         change = lines.change(terms.terms(), packs.wanted(), packs.named())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
+        except rules.ChangedMeanwhile as refusal:
+            order = _order_or_404(number)
+            lines = forms.LinesForm.after_others(request.POST, order, refusal)
         except ValidationError as refusal:
             terms.refused(refusal, packs)
         else:
@@ -131,7 +134,7 @@ def order_hold(request: HttpRequest, number: int) -> HttpResponse:
     form = forms.HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
 
     def done() -> str:
-        until = forms.end_of(form.cleaned_data["held_until"])
+        until = rules.end_of(form.cleaned_data["held_until"])
         named = form.named()
         actions.hold_again(number, until, named=named, by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is held again."

@@ -92,6 +92,7 @@ def plan(request: HttpRequest, order_number: int) -> HttpResponse:
     try:
         parcel = actions.plan_parcel(order_number, by=request.user, token=token)
     except ValidationError as refusal:
+        once.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
         return redirect("dispatch:list")

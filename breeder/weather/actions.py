@@ -131,16 +131,29 @@ def type_days(place_id: int, days: Sequence[by_hand.Day], *, by: Any, token: str
     return forecast
 
 
-def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: Any, token: str = "") -> Place:
-    """Keep what is usual at a place, month by month; months that are not given are no longer kept."""
+def keep_usual(
+    place_id: int,
+    months: Sequence[Usual],
+    *,
+    removes_others: bool = False,
+    credit: str = "",
+    by: Any,
+    token: str = "",
+) -> Place:
+    """Keep what is usual at a place in these months; the others stay as they are, unless they are to be removed."""
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
-        UsualMonth.objects.filter(place=place).delete()
+        given = {one.month for one in months}
+        others = UsualMonth.objects.filter(place=place).exclude(month__in=given)
+        removed = others.delete()[0] if removes_others else 0
+        UsualMonth.objects.filter(place=place, month__in=given).delete()
         UsualMonth.objects.bulk_create(
             UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
             for one in months
         )
-        log("kept what is usual", str(place), f"Lows and highs of {months_said(len(months))} at {place}.", by=by)
+        said = f"Lows and highs of {months_said(len(months))} at {place}."
+        said += f" Removed {months_said(removed)}." if removed else ""
+        log("kept what is usual", str(place), said, by=by)
         once.spend(token, page_of(place))
     return place
 

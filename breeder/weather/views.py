@@ -63,6 +63,7 @@ def fresh(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         actions.want_fresh(here.pk, by=request.user, token=token)
     except ValidationError as refusal:
+        once.seen(token)  # a double click is refused for what its first click did
         messages.error(request, " ".join(refusal.messages))
     else:
         refreshing.bring_wanted_soon()

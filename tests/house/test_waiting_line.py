@@ -18,7 +18,7 @@ from breeder.house import actions
 from breeder.house.orderly_sqlite import line
 from breeder.house.orderly_sqlite.base import DatabaseWrapper
 from breeder.house.surroundings import database_from
-from breeder.middleware import BusyBook
+from breeder.middleware import Troubles
 from tests.house.test_house import TYPED
 
 pytestmark = pytest.mark.skipif(not line.LOCKS, reason="this system has no locks of the kind that the line needs")
@@ -134,13 +134,13 @@ def test_who_waited_in_vain_is_told_that_nothing_was_written(
     monkeypatch.setattr(actions, "save_settings", in_vain)
     answer = keeper_client.post(reverse("house:settings"), TYPED)
     assert (answer.status_code, answer["Retry-After"]) == (503, "60")
-    assert "Nothing of what you sent was written" in answer.content.decode()
+    assert "Nothing of this was written" in answer.content.decode()
 
 
-def test_other_troubles_of_the_database_are_no_waiting() -> None:
-    busy = BusyBook(lambda request: HttpResponse())
-    assert busy.process_exception(RequestFactory().post("/"), OperationalError("disk is full")) is None
-    assert busy.process_exception(RequestFactory().post("/"), ValueError("database is locked")) is None
+def test_a_fault_of_the_program_is_no_waiting() -> None:
+    layer = Troubles(lambda request: HttpResponse())
+    assert layer.process_exception(RequestFactory().post("/"), OperationalError("no such column: turn")) is None
+    assert layer.process_exception(RequestFactory().post("/"), ValueError("database is locked")) is None
 
 
 @pytest.mark.django_db

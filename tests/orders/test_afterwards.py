@@ -181,10 +181,10 @@ def test_a_line_taken_off_after_its_box_was_planned_is_not_held_again() -> None:
     assert (free(harbour), free(rook)) == (60, 48)
 
 
-def test_a_part_payment_leaves_the_hold_and_the_rest_ends_it() -> None:
+def test_a_part_payment_takes_the_end_off_the_hold_and_the_rest_pays_it() -> None:
     order = agree((pack(counted_line("Harbour", 60)), 1))
     pay(order, "10.00")
-    assert order.lines.get().promise.expires_at is not None
+    assert order.lines.get().promise.expires_at is None
     pay(order, "14.00")
     order.refresh_from_db()
     promise = order.lines.get().promise

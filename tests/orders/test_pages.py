@@ -334,6 +334,35 @@ def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undo
     assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
 
 
+def test_a_line_that_another_browser_put_on_the_order_is_shown_before_it_is_kept(keeper_client: Client) -> None:
+    harbour, rook = (pack(counted_line(form, 60)) for form in ("Harbour", "Rook"))
+    order = agree((harbour, 1))
+    line, page = order.lines.get(), reverse("orders:change", args=[order.number])
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"held_until": day, "change": "1", f"line-{line.pk}-packs": 1, f"line-{line.pk}-price": "24"}
+    typed["seen"] = keeper_client.get(page).context["lines"]["seen"].value()
+    assert keeper_client.post(page, typed | {f"packs-{rook.pk}": 2}).status_code == 302
+    stale = keeper_client.post(page, typed | {"note": "for the show"})
+    (other,) = order.lines.exclude(pk=line.pk)
+    assert "in the book it is now 1 × starter of 10 young" in stale.content.decode()
+    assert f'name="line-{other.pk}-packs" value="2"' in stale.content.decode()
+    assert "needs another look" not in stale.content.decode()
+
+
+def test_a_fault_elsewhere_on_the_page_does_not_hide_that_the_order_changed(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    line, page = order.lines.get(), reverse("orders:change", args=[order.number])
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"held_until": day, "change": "1", f"line-{line.pk}-packs": 1, f"line-{line.pk}-price": "24"}
+    typed["seen"] = keeper_client.get(page).context["lines"]["seen"].value()
+    assert keeper_client.post(page, typed | {"postage": "9.00"}).status_code == 302
+    faulty = keeper_client.post(page, typed | {"postage": "nine"})
+    mended = typed | {"postage": "8.00", "seen": faulty.context["lines"]["seen"].value()}
+    stale = keeper_client.post(page, mended)
+    assert stale.status_code == 422
+    assert "postage 9.00" in stale.content.decode()
+
+
 def test_a_pack_of_a_line_that_was_closed_is_withdrawn(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60)
     starter = pack(harbour)

@@ -154,6 +154,7 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
             form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer
         )
     except ValidationError as refusal:
+        once.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
     else:

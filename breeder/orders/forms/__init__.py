@@ -2,7 +2,6 @@
 
 from breeder.orders.forms.afterwards import CancelForm, HoldForm, LinesForm, PaymentForm, money_due
 from breeder.orders.forms.agreeing import PacksForm, TermsForm, WhoForm, starting_terms, terms_of, to_mend
-from breeder.orders.forms.fields import end_of
 from breeder.orders.forms.finding import OrderFilter, packs_asked_for
 from breeder.orders.forms.offers import OfferForm
 
@@ -16,7 +15,6 @@ __all__ = [
     "PaymentForm",
     "TermsForm",
     "WhoForm",
-    "end_of",
     "money_due",
     "packs_asked_for",
     "starting_terms",

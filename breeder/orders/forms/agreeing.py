@@ -14,7 +14,6 @@ from breeder.orders.forms.fields import (
     SEVERAL,
     AgreedDays,
     day_field,
-    end_of,
     money_field,
     name_field,
     packs_field,
@@ -92,8 +91,11 @@ class TermsForm(AgreedDays, PlainForm, PlaceFields):
     postage = money_field("Postage", required=False, min_value=0)
     note = forms.CharField(max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, runs_out: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.runs_out = runs_out
+        if not runs_out:
+            del self.fields["held_until"]
         self.questions: list[str] = []
 
     def clean_promised_by(self) -> date | None:
@@ -112,7 +114,7 @@ class TermsForm(AgreedDays, PlainForm, PlaceFields):
     def terms(self) -> rules.Terms:
         given = self.cleaned_data
         return rules.Terms(
-            held_until=end_of(given["held_until"]),
+            held_until=rules.end_of(given["held_until"]) if self.runs_out else None,
             promised_by=given["promised_by"],
             postage=given["postage"] or rules.NOTHING,
             note=given["note"],

@@ -35,6 +35,11 @@ class Bill:
         """Return whether everything has a price and is paid."""
         return self.unpriced == 0 and self.due <= 0
 
+    @property
+    def never_runs_out(self) -> bool:
+        """Return whether a hold never ends by itself: money is in it, or nothing is to be paid (a swap, a gift)."""
+        return self.paid > 0 or (self.unpriced == 0 and self.total == 0)
+
 
 def bill_of(lines: Sequence[OrderLine], postage: Decimal, paid: Sequence[Decimal]) -> Bill:
     """Return what these lines come to and what is paid of it."""
