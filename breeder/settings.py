@@ -128,7 +128,7 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
 DJANGO_TABLES2_TEMPLATE = "pages/_table.html"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+MESSAGE_STORAGE = "breeder.pages.replies.PlacedMessages"
 
 LOGGING = {
     "version": 1,

@@ -1,5 +1,7 @@
 """What the page of one box shows, in words and values, so that its template decides nothing."""
 
+from collections import Counter
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -184,6 +186,19 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
         return ""
     opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
     return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+
+
+def checked_said(check: Check) -> str:
+    """Return what a check that was just made came to."""
+    return f"Box {check.parcel.number} is checked: {check.get_verdict_display()}. {check.result['odds_said']}"
+
+
+def all_checked_said(standings: Sequence[Standing]) -> str:
+    """Return what the boxes that are here came to: 'Checked: 3 Go, 1 No-go.'"""
+    verdicts = Counter(Check.Verdict(standing.verdict).label for standing in standings if standing.check)
+    if not verdicts:
+        return "No box that is here can be checked yet."
+    return f"Checked: {', '.join(f'{number} {verdict}' for verdict, number in sorted(verdicts.items()))}."
 
 
 def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:

@@ -67,7 +67,6 @@ def order_new(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
     page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
-    page["to_mend"] = forms.to_mend(who, terms, packs)
     return _form_page(request, "orders/new.html", page, bool(sent))
 
 
@@ -104,7 +103,6 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         "lines": lines,
         "packs": packs,
         "picked": picked(packs, find, only_asked=True),
-        "to_mend": forms.to_mend(terms, lines, packs),
     }
     return _form_page(request, "orders/change.html", page, bool(sent))
 
