@@ -18,6 +18,8 @@ ROOMS = (
     "paperwork",
 )
 
+handler400 = "breeder.house.views.bad_request"
+
 urlpatterns = [
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

@@ -67,6 +67,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
     page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
+    page["looked"] = "look" in request.POST
     return _form_page(request, "orders/new.html", page, bool(sent))
 
 
@@ -103,6 +104,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         "lines": lines,
         "packs": packs,
         "picked": picked(packs, find, only_asked=True),
+        "looked": "look" in request.POST,
     }
     return _form_page(request, "orders/change.html", page, bool(sent))
 

@@ -72,10 +72,11 @@ class Replies:
 
     def take(self, place: str, forms: Iterable[Any] = ()) -> Reply:
         """Return what is said at a place, which is then said; `forms` are those that were sent from there."""
-        if self.is_shown or not self.waits_at(place):
+        if self.is_shown:
             return Reply([], [])
         taken = [message for message in self._left if message.extra_tags == place]
-        faults = faults_of(forms) if self.pressed == place else []
+        # A form that names no place (a page from before an update) is answered where its faults are.
+        faults = faults_of(forms) if self.pressed in (place, "") else []
         self._left = [message for message in self._left if message.extra_tags != place]
         self.is_shown = bool(taken or faults)
         return Reply(taken, faults[:MOST_FAULTS], max(0, len(faults) - MOST_FAULTS))

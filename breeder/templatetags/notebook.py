@@ -18,6 +18,7 @@ from breeder.census.words import many
 from breeder.cultures import words as cultures_words
 from breeder.orders.queries import handed
 from breeder.pages import animals, curves, dates, names, once, words
+from breeder.pages import qr as square
 from breeder.pages.replies import replies_of
 
 register = template.Library()
@@ -68,6 +69,16 @@ def reply(context: Context, place: str, *forms: Any, number: object = "") -> dic
 
 
 @register.simple_tag(takes_context=True)
+def as_reply(context: Context) -> SafeString:
+    """Make an element the reply of its page, unless something was said before it: what was asked for is shown there."""
+    waiting = replies_of(context.get("request"))
+    if waiting.is_shown:
+        return mark_safe("")
+    waiting.is_shown = True
+    return mark_safe(' id="reply" tabindex="-1"')
+
+
+@register.simple_tag(takes_context=True)
 def open_for(context: Context, *places: str) -> str:
     """Return ' open' for a folded part of the page that holds the form which is answered."""
     replies = replies_of(context.get("request"))
@@ -80,6 +91,13 @@ def replies(context: Context, content: SafeString) -> SafeString:
     waiting = replies_of(context.get("request"))
     top = {"messages": waiting.rest(), "is_first": not waiting.is_shown}
     return format_html("{}{}", mark_safe(render_to_string("pages/_messages.html", top)), content)
+
+
+@register.inclusion_tag("pages/_qr.html")
+def qr(held: str) -> dict[str, Any]:
+    """Show a square code; black on white in the dark too, since a camera reads no other."""
+    path, side = square.svg_path(f"{held}/")
+    return {"path": path, "side": side, "held": held}
 
 
 register.filter("day", dates.day_said)

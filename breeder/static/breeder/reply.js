@@ -10,3 +10,4 @@ export function showReply() {
 }
 
 showReply();
+document.addEventListener("htmx:afterSettle", showReply);
