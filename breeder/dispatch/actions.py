@@ -192,7 +192,7 @@ def send_parcel(
         after = stock_by_line(lines)
         said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
         animals = sum(item.packed or 0 for item in items)
-        done = f"Box {number} left in {parcel.kit} by {parcel.service}: {animals} in."
+        done = f"Box {number} was sent in {parcel.kit} by {parcel.service}, {animals} in."
         log("sent a box", str(parcel), done, by=by)
         once.spend(token, packing.page_of(parcel))
     return Done(parcel, done, tuple(said))

@@ -14,7 +14,7 @@ from breeder.carriers.facts import NOTHING
 from breeder.census.words import are
 from breeder.cultures.models import Promise
 from breeder.cultures.words import animals
-from breeder.dispatch import holding, legal, queries, record, telling
+from breeder.dispatch import holding, legal, linking, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
@@ -39,6 +39,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
     on_record = legal.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
     standing = queries.standing_of(parcel, check, household, now, on_record)
     result = check.result if check else {}
+    places = linking.places_of(parcel, household)
     return {
         "parcel": parcel,
         "is_here": parcel.status in HERE,
@@ -47,6 +48,8 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "standing": standing,
         "check": check,
         "result": result,
+        "because": [linking.linked(sentence, places) for sentence in result.get("because", ())],
+        "others": [linking.linked(sentence, places) for sentence in standing.leave.others],
         "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": record.curve_of(result),
         "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),

@@ -144,7 +144,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
     """Write down a payment."""
     order = _order_or_404(number)
     bill = queries.bill_of(order)
-    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "in"}
+    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
     form = forms.PaymentForm(request.POST or None, initial=start)
 
     def done() -> str:

@@ -11,8 +11,8 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from breeder.house.queries import household
 from breeder.house.addresses import phone_address
+from breeder.house.queries import household
 from breeder.house.roles import keeper_only
 from breeder.paperwork import queries, rules
 from breeder.paperwork.address import address_label as draw_address_label

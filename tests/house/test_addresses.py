@@ -97,7 +97,7 @@ def test_it_is_open_here_alone_without_a_home_network_or_where_asked_so(
 ) -> None:
     given, said = served(monkeypatch, settings, own, host=host)
     assert (given["host"], given.get("listen")) == ("127.0.0.1", None)
-    assert settings.ALLOWED_HOSTS == list(addresses.ONLY_HERE)
+    assert list(addresses.ONLY_HERE) == settings.ALLOWED_HOSTS
     assert "Only this machine" in said
 
 
@@ -105,14 +105,14 @@ def test_an_address_of_the_open_internet_is_never_accepted_by_itself(
     monkeypatch: pytest.MonkeyPatch, settings: Any
 ) -> None:
     served(monkeypatch, settings, "", host="203.0.113.9")
-    assert settings.ALLOWED_HOSTS == list(addresses.ONLY_HERE)
+    assert list(addresses.ONLY_HERE) == settings.ALLOWED_HOSTS
 
 
 def test_behind_https_the_server_in_front_decides(monkeypatch: pytest.MonkeyPatch, settings: Any) -> None:
     settings.HTTPS = True
     given, _ = served(monkeypatch, settings, HOME)
     assert "listen" not in given
-    assert settings.ALLOWED_HOSTS == list(addresses.ONLY_HERE)
+    assert list(addresses.ONLY_HERE) == settings.ALLOWED_HOSTS
 
 
 @pytest.mark.django_db

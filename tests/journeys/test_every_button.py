@@ -38,9 +38,10 @@ PRESS = """([at, which]) => {
 SEEN = """([place, text]) => {
   const replies = [...document.querySelectorAll("#reply")];
   const box = replies[0].getBoundingClientRect();
-  const form = [...document.querySelectorAll("main form[method=post]")].find((one) => one.elements.reply_at?.value === place);
-  const button = form && ([...form.querySelectorAll("button")].find((one) => one.textContent.trim() === text)
-    || form.querySelector("button"));
+  const forms = [...document.querySelectorAll("main form[method=post]")];
+  const form = forms.find((one) => one.elements.reply_at?.value === place);
+  const buttons = form ? [...form.querySelectorAll("button")] : [];
+  const button = buttons.find((one) => one.textContent.trim() === text) || buttons[0];
   return {
     number: replies.length, text: replies[0].innerText.trim(), top: box.top, bottom: box.bottom,
     focused: document.activeElement === replies[0], role: replies[0].getAttribute("role"),
@@ -55,8 +56,6 @@ class Button:
     """One button of one form on one page."""
 
     page: str
-    at: int
-    which: int
     place: str
     text: str
 
@@ -88,7 +87,7 @@ def buttons_of(walker: Walker) -> list[Button]:
             continue
         assert answer.status == 200, address
         for given in walker.page.evaluate(FORMS):
-            button = Button(address, given["at"], given["which"], given["place"], given["text"])
+            button = Button(address, given["place"], given["text"])
             found.setdefault(button.kind, button)
         links = "() => [...document.querySelectorAll('a[href]')].map((link) => link.getAttribute('href'))"
         to_see += [href.split("#")[0] for href in walker.page.evaluate(links) if re.match(r"/(?!/)", href)]
@@ -98,11 +97,12 @@ def buttons_of(walker: Walker) -> list[Button]:
 def press(walker: Walker, button: Button) -> dict[str, Any] | None:
     """Press a button as it is and return where the reply is on the screen; None if it is gone by another press."""
     walker.page.goto(button.page)
-    here = {(given["at"], given["which"]): given["text"] for given in walker.page.evaluate(FORMS)}
+    here = walker.page.evaluate(FORMS)
     assert not walker.page.locator("#reply").count(), "a page that is only opened has nothing to answer"
-    if here.get((button.at, button.which)) != button.text:
+    same = [given for given in here if (given["place"], given["text"]) == (button.place, button.text)]
+    if not same:
         return None
-    walker.page.evaluate(PRESS, [button.at, button.which])
+    walker.page.evaluate(PRESS, [same[0]["at"], same[0]["which"]])
     walker.page.locator("[data-pressed]").click()
     try:
         walker.page.locator("#reply").first.wait_for(state="attached", timeout=REPLIES_WITHIN_MS)
