@@ -14,7 +14,7 @@ from breeder.carriers.forms import WEEKDAYS, ClosureForm, HolidaysForm, ServiceF
 from breeder.carriers.models import Closure, Service
 from breeder.house.roles import keeper_only
 from breeder.pages import once
-from breeder.pages.dates import day_said
+from breeder.pages.dates import weekday_said
 
 REFUSED = 422
 
@@ -87,7 +87,7 @@ def closures(request: HttpRequest) -> HttpResponse:
         return redirect(answer)
     if request.method == "POST" and not wants_year and closure.is_valid():
         actions.save_closure(closure.save(commit=False), by=request.user, token=token, answer=answer)
-        messages.success(request, f"{day_said(closure.cleaned_data['on'], weekday=True)} is on the list.")
+        messages.success(request, f"{weekday_said(closure.cleaned_data['on'])} is on the list.")
         return redirect(answer)
     shown = {
         "closures": Closure.objects.filter(on__gte=today),
@@ -106,5 +106,5 @@ def remove_closure(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         kept = get_object_or_404(Closure, pk=pk)
         actions.remove_closure(kept, by=request.user, token=request.POST.get("token", ""), answer=answer)
-        messages.success(request, f"{day_said(kept.on, weekday=True)} is off the list.")
+        messages.success(request, f"{weekday_said(kept.on)} is off the list.")
     return redirect(answer)

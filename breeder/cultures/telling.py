@@ -128,7 +128,8 @@ def _correct(entry: Entry, other: int | None) -> str:
     wrong = entry.corrects
     if wrong is None:
         return "Correction."
-    return f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {day_said(timezone.localtime(wrong.happened_at).date())}, {timezone.localtime(wrong.happened_at):%H:%M}."
+    at = timezone.localtime(wrong.happened_at)
+    return f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {day_said(at)}, {at:%H:%M}."
 
 
 _TELL = {

@@ -14,7 +14,7 @@ from breeder.heat.verdict import GO, NO_GO, Limits, narrowest
 from breeder.orders.models import Order
 from breeder.orders.rules import OPEN, hold_ran_out
 from breeder.packing.models import ParcelItem
-from breeder.pages.dates import day_said
+from breeder.pages.dates import weekday_said
 from breeder.pages.words import degrees
 from breeder.taxa.models import Species
 
@@ -168,8 +168,8 @@ def may_leave(
         )
     if post_on and not is_past and handed_over and date.fromisoformat(post_on) != today:
         said.append(
-            f"It was checked for {day_said(date.fromisoformat(post_on), weekday=True)}, and today is {day_said(today, weekday=True)}. Hand it over "
-            "on its own day, or choose today as its day and check again."
+            f"It was checked for {weekday_said(date.fromisoformat(post_on))}, and today is {weekday_said(today)}. "
+            "Hand it over on its own day, or choose today as its day and check again."
         )
     return Leave(verdict, tuple(said))
 
@@ -205,7 +205,8 @@ def other_day(post_on: date | None, today: date) -> list[str]:
     if post_on is None or post_on == today:
         return []
     return [
-        f"It was checked for {day_said(post_on, weekday=True)} and was sent on {day_said(today, weekday=True)}: its odds were reckoned for another day."
+        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were reckoned "
+        "for another day."
     ]
 
 

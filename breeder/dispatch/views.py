@@ -22,7 +22,7 @@ from breeder.packing import queries as boxes
 from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.packing.models import Parcel
 from breeder.pages import once
-from breeder.pages.dates import day_said
+from breeder.pages.dates import weekday_said
 
 REFUSED = 422
 CHECK_IT = "Check it before it leaves."
@@ -112,7 +112,7 @@ def choose_way(request: HttpRequest, number: int) -> HttpResponse:
 
     def act(form: Any, how: dict[str, Any]) -> Done:
         box = packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
-        day = f", handed over on {day_said(box.post_on, weekday=True)}" if box.post_on else ""
+        day = f", handed over on {weekday_said(box.post_on)}" if box.post_on else ""
         return Done(box, f"Box {number} goes by {box.service}, {box.get_way_display()}{day}. {CHECK_IT}")
 
     return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
@@ -127,7 +127,7 @@ def choose_day(request: HttpRequest, number: int) -> HttpResponse:
 
     def act(form: Any, how: dict[str, Any]) -> Done:
         box = packing.choose_day(number, form.cleaned_data["post_on"], **how)
-        return Done(box, f"Box {number} is handed over on {day_said(box.post_on, weekday=True)}. {CHECK_IT}")
+        return Done(box, f"Box {number} is handed over on {weekday_said(box.post_on)}. {CHECK_IT}")
 
     return _do(request, number, "day", make, act)
 

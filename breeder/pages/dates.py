@@ -23,9 +23,16 @@ def day_said(on: date | datetime | None, *, weekday: bool = False, short: bool =
     return date_format(on, " ".join(part for part in parts if part))
 
 
-def moment_said(at: datetime | None, *, short: bool = True) -> str:
+def weekday_said(on: date | datetime | None) -> str:
+    """Return 'Friday 6 March', with the year in another one."""
+    return day_said(on, weekday=True)
+
+
+def moment_said(at: datetime | None) -> str:
     """Return 'Fri 6 Mar 14:05' on the household's clock, with the year in another one; empty for no moment."""
-    if at is None:
-        return ""
-    local = timezone.localtime(at) if timezone.is_aware(at) else at
-    return f"{day_said(local.date(), weekday=True, short=short)} {local:%H:%M}"
+    return clock_said(timezone.localtime(at) if timezone.is_aware(at) else at, short=True) if at else ""
+
+
+def clock_said(at: datetime, *, short: bool = False) -> str:
+    """Return 'Friday 6 March 14:05' on the clock that a moment is told by, wherever that is."""
+    return f"{day_said(at.date(), weekday=True, short=short)} {at:%H:%M}"

@@ -101,13 +101,8 @@ def qr(held: str) -> dict[str, Any]:
 
 
 register.filter("day", dates.day_said)
+register.filter("weekday", dates.weekday_said)
 register.filter("moment", dates.moment_said)
-
-
-@register.filter
-def weekday(on: date | datetime | None) -> str:
-    """Return a day with its weekday: 'Friday 6 March'."""
-    return dates.day_said(on, weekday=True)
 
 
 @register.filter
