@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.contrib.auth.models import User
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
@@ -111,7 +112,7 @@ def test_a_run_says_how_many_places_it_brought_hours_for(report: Report, said: s
 
 
 @time_machine.travel(datetime(2026, 3, 2, 20, tzinfo=UTC), tick=False)
-def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Client) -> None:
+def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Client, keeper: User) -> None:
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
     far = steps.place_for("45.52", "-122.68", "America/Los_Angeles", "Portland")
     upload(keeper_client, far, csv(30), issued_at="2026-03-02T09:30")
@@ -121,6 +122,7 @@ def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Clien
     assert "issued Mon 2 Mar 06:30" in said
     assert '<td data-label="From">Mon 2 Mar 07:00</td>' in said
     with time_machine.travel(datetime(2027, 1, 2, tzinfo=UTC)):
+        keeper_client.force_login(keeper)
         said = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
     assert '<td data-label="From">Mon 2 Mar 2026 07:00</td>' in said
 
