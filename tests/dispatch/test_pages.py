@@ -15,6 +15,7 @@ from breeder.cultures.models import Promise
 from breeder.dispatch import gathering, linking
 from breeder.dispatch.models import Check
 from breeder.house.models import LogRow, Setting
+from breeder.orders.models import Order
 from breeder.packing.models import Kit, Parcel
 from breeder.pages.models import Token
 from breeder.pages.replies import FIELD
@@ -361,3 +362,14 @@ def test_a_forecast_that_is_too_old_leads_to_both_places(box: Parcel) -> None:
     for place in places:
         assert f'<a href="{reverse("weather:upload", args=[place.pk])}">{place.label}</a>' in said
     assert "<b>" not in linking.linked("<b>Send in newer hours", places)
+
+
+def test_a_box_sent_on_another_day_than_planned_shows_one_moment_by_one_word(keeper_client: Client, box: Parcel) -> None:
+    sent = {"status": Parcel.Status.SENT, "post_on": MILD + timedelta(days=1), "sent_at": MORNING}
+    Parcel.objects.filter(pk=box.pk).update(**sent)
+    Order.objects.filter(pk=box.order_id).update(status=Order.Status.SENT, ended_at=MORNING)
+    said = keeper_client.get(reverse("orders:order", args=[box.order.number])).content.decode().split("<main")[1]
+    assert "Its last box was sent on 7 October." in said
+    assert '<span class="tag">sent</span> Mon 7 Oct 08:00' in said
+    assert "8 Oct" not in said
+    assert "left" not in said
