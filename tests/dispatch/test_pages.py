@@ -364,7 +364,7 @@ def test_a_forecast_that_is_too_old_leads_to_both_places(box: Parcel) -> None:
     assert "<b>" not in linking.linked("<b>Send in newer hours", places)
 
 
-def test_a_box_sent_on_another_day_than_planned_shows_one_moment_by_one_word(keeper_client: Client, box: Parcel) -> None:
+def test_a_box_sent_on_another_day_than_planned_has_one_moment_one_word(keeper_client: Client, box: Parcel) -> None:
     sent = {"status": Parcel.Status.SENT, "post_on": MILD + timedelta(days=1), "sent_at": MORNING}
     Parcel.objects.filter(pk=box.pk).update(**sent)
     Order.objects.filter(pk=box.order_id).update(status=Order.Status.SENT, ended_at=MORNING)
