@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from breeder.house.addresses import USUAL_HOSTS
 from breeder.house.surroundings import data_folder, database_from, names_in, secret_key_in
 
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
@@ -17,7 +18,7 @@ DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
 
 DEBUG = os.environ.get("BREEDER_DEBUG") == "1"
 SECRET_KEY = secret_key_in(DATA_DIR)
-ALLOWED_HOSTS = names_in(os.environ.get("BREEDER_HOSTS", "localhost,127.0.0.1,[::1]"))
+ALLOWED_HOSTS = names_in(os.environ.get("BREEDER_HOSTS", USUAL_HOSTS))
 
 # Behind HTTPS the cookies and the transport are tightened; on a plain home network they must work as they are.
 HTTPS = os.environ.get("BREEDER_HTTPS") == "1"
@@ -128,7 +129,7 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
 DJANGO_TABLES2_TEMPLATE = "pages/_table.html"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+MESSAGE_STORAGE = "breeder.pages.replies.PlacedMessages"
 
 LOGGING = {
     "version": 1,

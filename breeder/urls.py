@@ -18,7 +18,9 @@ ROOMS = (
     "paperwork",
 )
 
+handler400 = "breeder.house.views.bad_request"
 handler500 = "breeder.middleware.server_error"
+
 urlpatterns = [
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

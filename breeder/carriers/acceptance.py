@@ -11,6 +11,7 @@ from datetime import date
 from breeder.carriers.facts import Animal, Answer
 from breeder.carriers.models import CarrierRule
 from breeder.house.regions import country_of
+from breeder.pages.dates import day_said
 
 Takes = CarrierRule.Takes
 TAKES_SAID = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
@@ -136,7 +137,9 @@ def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
         found.append(f"{carriage.called} does not take {animal.name} alive")
     if carriage.on is not None and not in_season(carriage.on, rule.season_from, rule.season_until):
         season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
-        found.append(f"{carriage.called} takes {animal.name} only {season}, and it would leave on {carriage.on:%-d %B}")
+        found.append(
+            f"{carriage.called} takes {animal.name} only {season}, and it would leave on {day_said(carriage.on)}"
+        )
     if rule.most_days is not None and carriage.latest_days > rule.most_days:
         enough = "1 working day is" if rule.most_days == 1 else f"{rule.most_days} working days are"
         found.append(

@@ -13,6 +13,7 @@ from breeder.cultures.ledger import ageing_of, in_local_days
 from breeder.cultures.models import Belief, Culture, Promise, Stage
 from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
+from breeder.pages.dates import day_said
 from breeder.reserve import cups, surplus
 from breeder.taxa.models import Line
 
@@ -84,7 +85,7 @@ def why_not_sold(line: Line, on: date) -> str:
     if line.not_for_sale:
         return f"it is not for sale ({line.not_for_sale.rstrip('.')}). Choose another line."
     if line.resting_until and line.resting_until > on:
-        return f"it rests until {line.resting_until:%-d %B}. Choose another line, or ask again then."
+        return f"it rests until {day_said(line.resting_until)}. Choose another line, or ask again then."
     return ""
 
 

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from breeder.census.words import many
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.words import animals, named_tubs, none_or
+from breeder.pages.dates import day_said
 from breeder.reserve.breeders import Sexes, sexed_sale
 
 
@@ -84,7 +85,7 @@ def _too_few_cups(name: str, stock: StageStock) -> str:
         f"{_spared(stock.free, 'cups')} from {name}: {none_or(stock.lower)} rested, {none_or(stock.promised)} promised."
     )
     if stock.next_cup_on:
-        said += f" The next cup is rested on {stock.next_cup_on:%-d %B}."
+        said += f" The next cup is rested on {day_said(stock.next_cup_on)}."
     return f"{said} {_or_fewer(stock.free)}"
 
 

@@ -16,6 +16,7 @@ from breeder.cultures.learning import Own
 from breeder.cultures.ledger import Held, in_local_days
 from breeder.cultures.models import Entry
 from breeder.cultures.words import animals
+from breeder.pages.dates import day_said
 
 DID = {
     Entry.Reason.PACKED: "packed",
@@ -127,9 +128,8 @@ def _correct(entry: Entry, other: int | None) -> str:
     wrong = entry.corrects
     if wrong is None:
         return "Correction."
-    return (
-        f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {timezone.localtime(wrong.happened_at):%-d %B, %H:%M}."
-    )
+    at = timezone.localtime(wrong.happened_at)
+    return f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {day_said(at)}, {at:%H:%M}."
 
 
 _TELL = {
@@ -209,7 +209,7 @@ def why_joined(used: census.Used, last: Entry | None = None) -> str:
     """Return how a count went into what the book knew; `last` is the count before it."""
     before = "what the book knew"
     if last:
-        before = f"your count of {timezone.localtime(last.happened_at):%-d %B} ({counting.NAMES[last.method]})"
+        before = f"your count of {day_said(timezone.localtime(last.happened_at))} ({counting.NAMES[last.method]})"
     if used.rule == "exact":
         return "every animal was counted, so this overrules what was known"
     if used.rule == "first":

@@ -15,6 +15,7 @@ from breeder.dispatch.queries import Standing
 from breeder.dispatch.spreading import Aim, Given, Spread
 from breeder.heat.verdict import GO, NOT_DECIDED
 from breeder.house.models import Setting
+from breeder.pages.dates import weekday_said
 from breeder.pages.words import NEVER, odds
 
 UNKNOWN = "odds not known"
@@ -77,7 +78,7 @@ def notes_of(found: Spread, board: Board) -> list[str]:
             f"No day is found for {boxes}. Tell the buyer, try a counter or a faster service, or bring newer hours."
         )
     late = [one for one in found.given if one.is_late]
-    said += [f"Box {one.number} would leave on {one.on:%A %-d %B}, after its promised date." for one in late]
+    said += [f"Box {one.number} would leave on {weekday_said(one.on)}, after its promised date." for one in late]
     return said
 
 

@@ -27,6 +27,7 @@ from breeder.packing import queries as packing
 from breeder.packing.models import Kit, Parcel
 from breeder.packing.reading import heat_kit
 from breeder.packing.rules import refuse_dry_ice
+from breeder.pages.dates import weekday_said
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
 from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
@@ -48,9 +49,9 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
     if parcel.post_on is None:
         lacks.append("it has no day: choose one")
     elif parcel.post_on < timezone.localdate():
-        lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
+        lacks.append(f"its day, {weekday_said(parcel.post_on)}, is past: choose a new one")
     elif parcel.service is not None and (why_not := on_day(parcel.service, parcel.post_on).why_not):
-        lacks.append(f"{parcel.service} does not take it on {parcel.post_on:%A %-d %B} ({why_not}): choose a new day")
+        lacks.append(f"{parcel.service} takes no box on {weekday_said(parcel.post_on)} ({why_not}): choose a new day")
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:

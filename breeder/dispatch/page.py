@@ -1,5 +1,7 @@
 """What the page of one box shows, in words and values, so that its template decides nothing."""
 
+from collections import Counter
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,7 +14,7 @@ from breeder.carriers.facts import NOTHING
 from breeder.census.words import are
 from breeder.cultures.models import Promise
 from breeder.cultures.words import animals
-from breeder.dispatch import holding, legal, queries, record, telling
+from breeder.dispatch import holding, legal, linking, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
@@ -37,6 +39,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
     on_record = legal.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
     standing = queries.standing_of(parcel, check, household, now, on_record)
     result = check.result if check else {}
+    places = linking.places_of(parcel, household)
     return {
         "parcel": parcel,
         "is_here": parcel.status in HERE,
@@ -45,6 +48,8 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "standing": standing,
         "check": check,
         "result": result,
+        "because": [linking.linked(sentence, places) for sentence in result.get("because", ())],
+        "others": [linking.linked(sentence, places) for sentence in standing.leave.others],
         "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": record.curve_of(result),
         "allowed": telling.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
@@ -184,6 +189,19 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
         return ""
     opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
     return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+
+
+def checked_said(check: Check) -> str:
+    """Return what a check that was just made came to."""
+    return f"Box {check.parcel.number} is checked: {check.get_verdict_display()}. {check.result['odds_said']}"
+
+
+def all_checked_said(standings: Sequence[Standing]) -> str:
+    """Return what the boxes that are here came to: 'Checked: 3 Go, 1 No-go.'"""
+    verdicts = Counter(Check.Verdict(standing.verdict).label for standing in standings if standing.check)
+    if not verdicts:
+        return "No box that is here can be checked yet."
+    return f"Checked: {', '.join(f'{number} {verdict}' for verdict, number in sorted(verdicts.items()))}."
 
 
 def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:

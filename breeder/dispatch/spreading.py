@@ -7,6 +7,7 @@ from datetime import date
 from enum import StrEnum
 
 from breeder.dispatch.cells import Cell, Option
+from breeder.pages.dates import weekday_said
 
 
 class Aim(StrEnum):
@@ -199,4 +200,4 @@ def _instead(bench: _Bench, number: int) -> str:
     given = bench.given.get(number)
     if given is None:
         return f"Box {number} finds no day without it."
-    return f"Box {number} goes in {given.option.candidate.name} on {given.on:%A %-d %B}."
+    return f"Box {number} goes in {given.option.candidate.name} on {weekday_said(given.on)}."

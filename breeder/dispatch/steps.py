@@ -14,6 +14,7 @@ from breeder.orders import steps as orders
 from breeder.orders.models import Order
 from breeder.packing.models import Parcel, ParcelItem
 from breeder.packing.rules import HERE
+from breeder.pages.dates import day_said
 from breeder.weather.models import Place
 from breeder.weather.steps import place_for
 
@@ -148,6 +149,6 @@ def to_quarantine(items: Iterable[ParcelItem], box: str, *, at: datetime, by: An
         )
         said.append(
             f"{item.packed} of {line} {are(item.packed)} in quarantine tub {tub.number} until "
-            f"{tub.quarantine_until:%-d %B}."
+            f"{day_said(tub.quarantine_until)}."
         )
     return said

@@ -22,8 +22,10 @@ from breeder.packing import queries as boxes
 from breeder.packing.forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.packing.models import Parcel
 from breeder.pages import once
+from breeder.pages.dates import weekday_said
 
 REFUSED = 422
+CHECK_IT = "Check it before it leaves."
 SENT_SHOWN = 10
 
 
@@ -59,6 +61,8 @@ def check_all(request: HttpRequest) -> HttpResponse:
     done = actions.check_boxes(numbers, by=request.user, until=until, token=token, answer=_answer_of)
     for sentence in done.failed:
         messages.warning(request, sentence)
+    if not done.left:
+        messages.success(request, page.all_checked_said(queries.waiting()))
     return redirect(_list_of(done.left))
 
 
@@ -87,7 +91,7 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
         number,
         "check",
         lambda box: CheckForm(request.POST),
-        lambda form, how: actions.check_parcel(number, **how),
+        lambda form, how: Done(_box(number), page.checked_said(actions.check_parcel(number, **how))),
     )
 
 
@@ -95,8 +99,9 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
 def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
     """Take the kit that is chosen for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+        return Done(box, f"Box {number} goes in {box.kit}. {CHECK_IT}")
 
     return _do(request, number, "kit", lambda box: KitChoice(request.POST), act)
 
@@ -105,8 +110,10 @@ def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
 def choose_way(request: HttpRequest, number: int) -> HttpResponse:
     """Take the service and delivery way that are chosen for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+        day = f", handed over on {weekday_said(box.post_on)}" if box.post_on else ""
+        return Done(box, f"Box {number} goes by {box.service}, {box.get_way_display()}{day}. {CHECK_IT}")
 
     return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
 
@@ -118,8 +125,9 @@ def choose_day(request: HttpRequest, number: int) -> HttpResponse:
     def make(box: Parcel) -> Any:
         return DayChoice(request.POST, days=boxes.usable_days(box.service, timezone.localdate()))
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_day(number, form.cleaned_data["post_on"], **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_day(number, form.cleaned_data["post_on"], **how)
+        return Done(box, f"Box {number} is handed over on {weekday_said(box.post_on)}. {CHECK_IT}")
 
     return _do(request, number, "day", make, act)
 
@@ -128,8 +136,9 @@ def choose_day(request: HttpRequest, number: int) -> HttpResponse:
 def contents(request: HttpRequest, number: int) -> HttpResponse:
     """Take what is now planned for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.change_contents(number, form.changes(), **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.change_contents(number, form.changes(), **how)
+        return Done(box, f"The plan of box {number} is kept. {CHECK_IT}")
 
     return _do(request, number, "contents", lambda box: ContentsForm(request.POST, parcel=box), act)
 
@@ -139,7 +148,7 @@ def packed(request: HttpRequest, number: int) -> HttpResponse:
     """Take what really went in."""
 
     def act(form: Any, how: dict[str, Any]) -> Done:
-        return actions.record_packed(number, form.packed(), **how)
+        return actions.record_packed(number, form.packed(), tracking=form.cleaned_data["tracking"], **how)
 
     return _do(request, number, "packed", _packed_form(request), act)
 
@@ -175,7 +184,7 @@ def _box(number: int) -> Parcel:
 
 
 def _do(
-    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Any]
+    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Done]
 ) -> HttpResponse:
     """Do one thing to a box: form, action, then its page; a refusal shows the page again with what was typed."""
     token = request.POST.get("token", "")
@@ -188,7 +197,8 @@ def _do(
         except ValidationError as refusal:
             form.add_error(None, refusal)
         else:
-            for sentence in getattr(done, "sentences", ()):
+            messages.success(request, done.done)
+            for sentence in done.sentences:
                 messages.warning(request, sentence)
             return redirect("dispatch:parcel", number)
     return render(request, "dispatch/parcel.html", page.context_of(request, _box(number), {name: form}), status=REFUSED)

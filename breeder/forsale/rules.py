@@ -10,6 +10,7 @@ from breeder.cultures.words import animals
 from breeder.orders.models import Offer
 from breeder.orders.queries import LineOnOffer
 from breeder.orders.rules import Availability, availability
+from breeder.pages.dates import day_said
 from breeder.pages.words import ago
 from breeder.taxa.models import Line
 
@@ -138,7 +139,7 @@ class Row:
         if self.line.not_for_sale:
             parts.append(f"not for sale: {self.line.not_for_sale}")
         elif self.line.resting_until and self.line.resting_until > self.today:
-            parts.append(f"resting until {self.line.resting_until:%-d %B}")
+            parts.append(f"resting until {day_said(self.line.resting_until)}")
         if not self.on_offer.packs:
             parts.append("no pack offered")
         return " · ".join(parts)

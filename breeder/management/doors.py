@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.rule_actions import load_example_rules
+from breeder.house.addresses import home_address, is_home
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
 from breeder.packing.actions import load_example_kits
@@ -22,6 +23,7 @@ from breeder.taxa.actions import correct_starter_set, load_starter_set
 
 THREADS = 8
 LAST_PORT = 65_535
+EVERYWHERE = "0.0.0.0"
 Say = Callable[[str], object]
 
 
@@ -105,8 +107,26 @@ def refuse_taken(host: str, port: int) -> None:
             ) from None
 
 
-def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) -> None:
-    """Run the site until it is stopped; with forecasts, those of the chosen service are brought meanwhile."""
+def home_to_open() -> str:
+    """Return the home address that the site is also open at; none behind HTTPS, where a server in front decides."""
+    return "" if settings.HTTPS else home_address()
+
+
+def open_to_phone(host: str, home: str, port: int, say: Say) -> None:
+    """Accept the home address that the site listens at, and say what to type on the phone."""
+    phone = home or (home_address() if host == EVERYWHERE else host)
+    if not is_home(phone):
+        return say("Only this machine can open it: no home network was found, or another address was asked for.")
+    settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, phone]
+    say(f"On a phone in the same home: http://{phone}:{port}/ (as a square code under Book, Settings).")
+    return say("Plain http can be read along in that network, so use one whose password only you give out.")
+
+
+def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts: bool = False) -> None:
+    """Run the site until it is stopped, here and at the home address, if there is one.
+
+    With forecasts, those of the chosen service are brought meanwhile.
+    """
     from waitress import serve
 
     from breeder.management.forecasting import BesideTheSite
@@ -119,6 +139,9 @@ def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) 
         BesideTheSite(afterwards=warming.poke).start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
+    if not settings.HTTPS:
+        open_to_phone(host, home, port, say)
+    where = {"listen": f"{host}:{port} {home}:{port}"} if home else {"host": host, "port": port}
     # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
     drop = not settings.HTTPS
-    serve(application, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)
+    serve(application, **where, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)

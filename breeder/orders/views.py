@@ -67,7 +67,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
     page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
-    page["to_mend"] = forms.to_mend(who, terms, packs)
+    page["looked"] = "look" in request.POST
     return _form_page(request, "orders/new.html", page, bool(sent))
 
 
@@ -107,7 +107,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         "lines": lines,
         "packs": packs,
         "picked": picked(packs, find, only_asked=True),
-        "to_mend": forms.to_mend(terms, lines, packs),
+        "looked": "look" in request.POST,
     }
     return _form_page(request, "orders/change.html", page, bool(sent))
 
@@ -147,7 +147,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
     """Write down a payment."""
     order = _order_or_404(number)
     bill = queries.bill_of(order)
-    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "in"}
+    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
     form = forms.PaymentForm(request.POST or None, initial=start)
 
     def done() -> str:

@@ -16,6 +16,7 @@ from breeder.orders.steps import take_order
 from breeder.packing import examples, queries, rules, steps
 from breeder.packing.models import Kit, KitPart, Parcel, Supply
 from breeder.pages import once
+from breeder.pages.dates import weekday_said
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def choose_day(number: int, on: date, *, by: Any, token: str = "") -> Parcel:
         rules.refuse_day(on, queries.days_of(parcel.service, today), today, parcel.service)
         parcel.post_on = on
         parcel.save(update_fields=["post_on"])
-        log("chose a day", str(parcel), f"Box {number} is handed over on {on:%A %-d %B}.", by=by)
+        log("chose a day", str(parcel), f"Box {number} is handed over on {weekday_said(on)}.", by=by)
         once.spend(token, steps.page_of(parcel))
     return parcel
 
@@ -114,7 +115,7 @@ def choose_for_boxes(choices: Sequence[Choice], *, by: Any, token: str = "", ans
             rules.refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
             parcel.kit, parcel.post_on = kit, choice.on
             parcel.save(update_fields=["kit", "post_on"])
-            sentence = f"Box {parcel.number} goes in {kit} and is handed over on {choice.on:%A %-d %B}."
+            sentence = f"Box {parcel.number} goes in {kit} and is handed over on {weekday_said(choice.on)}."
             log("chose day and kit", str(parcel), sentence, by=by)
             chosen.append(parcel)
         once.spend(token, answer)
@@ -136,7 +137,7 @@ def choose_way(number: int, service_id: int, way: str, *, by: Any, token: str = 
             later = [day for day in days if parcel.post_on is None or day >= parcel.post_on]
             parcel.post_on = (later or days or [None])[0]
         parcel.save(update_fields=["service", "way", "post_on"])
-        day = f", on {parcel.post_on:%A %-d %B}" if moved and parcel.post_on else ""
+        day = f", on {weekday_said(parcel.post_on)}" if moved and parcel.post_on else ""
         log("chose a service", str(parcel), f"Box {number} goes by {service}, {parcel.get_way_display()}{day}.", by=by)
         once.spend(token, steps.page_of(parcel))
     return parcel

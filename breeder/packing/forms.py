@@ -14,6 +14,7 @@ from breeder.house.seen import StampField
 from breeder.house.sentences import PlainForm
 from breeder.packing.models import Kit, Parcel, Supply
 from breeder.packing.rules import Content
+from breeder.pages.dates import weekday_said
 from breeder.taxa.degrees import DegreesField
 
 MOST_ANIMALS = 10_000
@@ -40,7 +41,7 @@ class DayChoice(PlainForm, forms.Form):
 
     def __init__(self, *args: Any, days: list[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["post_on"].widget.choices = [(day.isoformat(), f"{day:%A %-d %B}") for day in days]
+        self.fields["post_on"].widget.choices = [(day.isoformat(), weekday_said(day)) for day in days]
 
 
 class ContentsForm(PlainForm, forms.Form):

@@ -12,6 +12,7 @@ from breeder.cultures.models import Promise
 from breeder.cultures.stock import TubStock
 from breeder.orders.models import Order
 from breeder.packing.models import Kit, Parcel
+from breeder.pages.dates import weekday_said
 from breeder.pages.words import degrees
 
 # Words by which dry ice is known on a label, an invoice or a shelf.
@@ -149,14 +150,16 @@ def refuse_unless_waiting(parcel: Parcel) -> None:
 def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
     """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the next days that serve."""
     if on < today:
-        raise NotLikeThis(f"{on:%A %-d %B} is past. Choose today or a later day.", code="day_past")
+        raise NotLikeThis(f"{weekday_said(on)} is past. Choose today or a later day.", code="day_past")
     chosen = next((day for day in days if day.on == on), None)
     if chosen is not None and chosen.usable:
         return
     why = chosen.why_not if chosen else f"it is further away than the {len(days)} days that a box is planned ahead"
-    offered = ", ".join(f"{day.on:%A %-d %B}" for day in days if day.usable)
+    offered = ", ".join(weekday_said(day.on) for day in days if day.usable)
     remedy = f"Choose one of {offered}." if offered else "Choose another service."
-    raise NotLikeThis(f"{service} does not take this box on {on:%A %-d %B}: {why}. {remedy}", code="not_a_posting_day")
+    raise NotLikeThis(
+        f"{service} does not take this box on {weekday_said(on)}: {why}. {remedy}", code="not_a_posting_day"
+    )
 
 
 def refuse_way(service: Service, way: str) -> None:

@@ -51,6 +51,8 @@ def measure_page(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"kit": kit, "logger": logger, "ice": ice, "measured": measured}
     if measured:
         shown["signed"] = measured.signed(kit)
+        said = f"{measured.factor:.2f} times what is drawn. {measured.word}"
+        messages.info(request, f"{said} The figures are at the top of this page, with the button that keeps them.")
     refused = request.method == "POST" and measured is None
     return render(request, "packing/measure.html", shown, status=REFUSED if refused else 200)
 

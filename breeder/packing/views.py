@@ -64,7 +64,9 @@ def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
             figures = worth.worth_of(wanted, fahrenheit=request.household.fahrenheit)
             if figures.fault:
                 form.add_error(None, figures.fault)
-            elif "reckon" not in request.POST:
+            elif "reckon" in request.POST:
+                messages.info(request, f"Worked out, not kept yet. {' '.join(figures.sentences)}")
+            else:
                 try:
                     kept = actions.save_kit(
                         wanted, form.parts(), by=request.user, token=token, answer=reverse("packing:kits")
@@ -96,6 +98,7 @@ def plan(request: HttpRequest, order_number: int) -> HttpResponse:
         for sentence in refusal.messages:
             messages.error(request, sentence)
         return redirect("dispatch:list")
+    messages.success(request, f"Box {parcel.number} is planned for order {order_number}. Check it before it leaves.")
     return redirect("dispatch:parcel", parcel.number)
 
 

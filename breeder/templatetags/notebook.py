@@ -6,6 +6,7 @@ from typing import Any
 
 from django import template
 from django.template.context import Context
+from django.template.loader import render_to_string
 from django.templatetags.static import static as static_url
 from django.urls import reverse
 from django.utils import timezone
@@ -16,7 +17,9 @@ from django_htmx.jinja import htmx_script as shipped_htmx_script
 from breeder.census.words import many
 from breeder.cultures import words as cultures_words
 from breeder.orders.queries import handed
-from breeder.pages import animals, curves, names, once, words
+from breeder.pages import animals, curves, dates, names, once, words
+from breeder.pages import qr as square
+from breeder.pages.replies import replies_of
 
 register = template.Library()
 
@@ -55,6 +58,57 @@ def once_token(context: Context) -> SafeString:
     request = context.get("request")
     sent = request.POST.get("token", "") if request and request.method == "POST" else ""
     return format_html('<input type="hidden" name="token" value="{}">', sent or once.new_token())
+
+
+@register.inclusion_tag("pages/_reply.html", takes_context=True)
+def reply(context: Context, place: str, *forms: Any, number: object = "") -> dict[str, Any]:
+    """Mark where a form is answered: before its buttons. `number` tells forms of the same kind on one page apart."""
+    request = context.get("request")
+    named = f"{place or getattr(request, 'path', '')}{f'-{number}' if number != '' else ''}"
+    return {"place": named, "reply": replies_of(request).take(named, forms)}
+
+
+@register.simple_tag(takes_context=True)
+def as_reply(context: Context) -> SafeString:
+    """Make an element the reply of its page, unless something was said before it: what was asked for is shown there."""
+    waiting = replies_of(context.get("request"))
+    if waiting.is_shown:
+        return mark_safe("")
+    waiting.is_shown = True
+    return mark_safe(' id="reply" tabindex="-1"')
+
+
+@register.simple_tag(takes_context=True)
+def open_for(context: Context, *places: str) -> str:
+    """Return ' open' for a folded part of the page that holds the form which is answered."""
+    replies = replies_of(context.get("request"))
+    return " open" if any(replies.waits_at(place) for place in places) else ""
+
+
+@register.simple_block_tag(takes_context=True)
+def replies(context: Context, content: SafeString) -> SafeString:
+    """Show a page, and above it the messages that no form on it took."""
+    waiting = replies_of(context.get("request"))
+    top = {"messages": waiting.rest(), "is_first": not waiting.is_shown}
+    return format_html("{}{}", mark_safe(render_to_string("pages/_messages.html", top)), content)
+
+
+@register.inclusion_tag("pages/_qr.html")
+def qr(held: str) -> dict[str, Any]:
+    """Show a square code; black on white in the dark too, since a camera reads no other."""
+    path, side = square.svg_path(f"{held}/")
+    return {"path": path, "side": side, "held": held}
+
+
+register.filter("day", dates.day_said)
+register.filter("weekday", dates.weekday_said)
+register.filter("moment", dates.moment_said)
+
+
+@register.filter
+def short_day(on: date | datetime | None) -> str:
+    """Return a day with its weekday in few letters: 'Fri 6 Mar'."""
+    return dates.day_said(on, weekday=True, short=True)
 
 
 register.simple_tag(names.species_name)

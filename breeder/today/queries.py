@@ -1,9 +1,10 @@
 """What needs doing today, gathered from the rooms below in a constant number of queries."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from breeder.cultures.doubts import ToCount
@@ -169,11 +170,28 @@ def _why(tub: Culture, on: date) -> str:
 def _lines_in_need() -> list[LineInNeed]:
     stocks = stock_by_line()
     lines = Line.objects.select_related("species").in_bulk(list(stocks))
-    found = []
+    crashed, needs = _crashed_lines(), []
     for line_id, stock in stocks.items():
-        if why := _need(stock):
-            found.append(LineInNeed(lines[line_id], why, stock))
-    return found
+        if why := "; ".join(filter(None, (crashed.get(line_id), _need(stock)))):
+            needs.append(LineInNeed(lines[line_id], why, stock))
+    return needs
+
+
+def _crashed_lines() -> dict[int, str]:
+    """Return why each line needs help that has crashed tubs and no other open one."""
+    tubs = Culture.objects.filter(Q(crashed_on__isnull=False) | Q(closed_on=None)).order_by("number")
+    crashed: dict[int, list[str]] = defaultdict(list)
+    alive = set()
+    for line_id, number, crashed_on in tubs.values_list("line_id", "number", "crashed_on"):
+        if crashed_on:
+            crashed[line_id].append(str(number))
+        else:
+            alive.add(line_id)
+    return {
+        line_id: f"tub{'s' if len(numbers) > 1 else ''} {' and '.join(numbers)} crashed, and the line has no other"
+        for line_id, numbers in crashed.items()
+        if line_id not in alive
+    }
 
 
 def _need(stock: LineStock) -> str:

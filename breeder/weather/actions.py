@@ -13,6 +13,7 @@ from django.utils import timezone
 from breeder.house.queries import household
 from breeder.house.steps import log
 from breeder.pages import once
+from breeder.pages.dates import clock_said, moment_said
 from breeder.pages.words import degrees
 from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
 from breeder.weather.models import Forecast, Place, UsualMonth
@@ -197,7 +198,7 @@ def summary(forecast: Forecast) -> str:
     many = "1 hour between is" if missing == 1 else f"{missing} hours between are"
     gaps = f" {many} missing; only short gaps will be filled." if missing else ""
     return (
-        f"Kept {hours} for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
+        f"Kept {hours} for {forecast.place}, from {clock_said(first, short=True)} to {clock_said(last, short=True)} "
         f"(its own clock): lowest {low}, highest {high}.{gaps}"
     )
 
@@ -207,7 +208,7 @@ def _issued(given: datetime | None, now: datetime) -> datetime:
         return now - UNKNOWN_AGE
     if given > now + CLOCKS_DIFFER:
         raise ValidationError(
-            f"The forecast cannot have been made at {timezone.localtime(given):%-d %B %H:%M}, which is still to come. "
+            f"The forecast cannot have been made at {moment_said(given)}, which is still to come. "
             "Give the time at which it was issued, or leave it empty.",
             code="issued_later",
         )

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from breeder.house.models import known_zone
 from breeder.house.sentences import PlainForm
+from breeder.pages.dates import weekday_said
 from breeder.pages.words import to_celsius
 from breeder.weather import by_hand
 from breeder.weather.clock import NoSuchTime, utc_of
@@ -134,7 +135,7 @@ class DaysForm(PlainForm, forms.Form):
     def label_of(self, name: str) -> str:
         """Return the label with its day: beside the field the day stands above both."""
         word, _, number = name.partition("_")
-        return f"{word.capitalize()} on {self.dates[int(number)]:%A %-d %B}" if number else super().label_of(name)
+        return f"{word.capitalize()} on {weekday_said(self.dates[int(number)])}" if number else super().label_of(name)
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """Yield each day with its two fields, for the page."""
@@ -153,7 +154,7 @@ class DaysForm(PlainForm, forms.Form):
             if low is None or high is None:
                 word = "low" if low is None else "high"
                 raise ValidationError(
-                    f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day"
+                    f"{weekday_said(on)} has no {word}. Fill it in, or empty the other one.", code="half_day"
                 )
             days.append(by_hand.Day(on, self._celsius(low), self._celsius(high)))
         given["days"] = by_hand.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))

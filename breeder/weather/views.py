@@ -30,6 +30,7 @@ def places(request: HttpRequest) -> HttpResponse:
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
+                messages.success(request, f"{place} is kept. Send in its hours, or type lows and highs.")
                 return redirect(actions.page_of(place))
     status = REFUSED if form.errors else 200
     return render(request, "weather/places.html", {"places": queries.places(), "form": form}, status=status)

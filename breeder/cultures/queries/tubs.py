@@ -13,6 +13,7 @@ from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
 from breeder.cultures.queries.stock import held_promises, stock_by_line
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.cultures.words import animals
+from breeder.pages.dates import day_said
 from breeder.taxa.models import Line
 
 LINES_BY_NAME = ("species__scientific_name", "species__qualifier", "form_name", "locality")
@@ -178,7 +179,7 @@ class LineRow:
         if self.line.not_for_sale:
             return f"not for sale: {self.line.not_for_sale}"
         if not self.stock.sellable and self.stock.resting_until:
-            return f"resting until {self.stock.resting_until:%-d %B}"
+            return f"resting until {day_said(self.stock.resting_until)}"
         return "cannot be bought again" if self.line.irreplaceable else ""
 
 

@@ -60,7 +60,10 @@ def _asked(request: HttpRequest, name: str, longest: int) -> str:
 
 def tub(request: HttpRequest, number: int) -> HttpResponse:
     """One tub: what the book relies on, how that came about, and everything that was recorded."""
-    one = tub_or_404(number)
+    return _tub_page(request, tub_or_404(number), forms.RoundForm())
+
+
+def _tub_page(request: HttpRequest, one: Culture, look: forms.RoundForm, status: int = 200) -> HttpResponse:
     book, today = queries.book_of(one), timezone.localdate()
     confidence, ageing = float(one.line.confidence), ageing_of(one.line)
     kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
@@ -75,10 +78,10 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
         "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now(), looks))],
         "entries": [(row, telling.sentence_of(row.entry, row.other_number)) for row in rows],
         "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
-        "look": forms.RoundForm(),
+        "look": look,
         "row": next(iter(queries.tub_rows(line_id=one.line_id, number=one.number, closed=bool(one.closed_on))), None),
     }
-    return render(request, "cultures/tub.html", shown)
+    return render(request, "cultures/tub.html", shown, status=status)
 
 
 @require_POST
@@ -87,12 +90,13 @@ def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
     once.seen(request.POST.get("token", ""))
     one = tub_or_404(number)
     form = forms.RoundForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _tub_page(request, one, form, REFUSED)
     try:
-        if not form.is_valid():
-            raise ValidationError([said for errors in form.errors.values() for said in errors])
         recorded = _look(request, one, form)
     except ValidationError as refusal:
-        return _refused(request, one, refusal)
+        forms.show_refusal(form, refusal)
+        return _tub_page(request, one, form, REFUSED)
     say(request, f"Tub {one.number}: {telling.sentence_of(recorded.entry)}", recorded)
     return written(tub_url(one), recorded)
 

@@ -1,7 +1,7 @@
 """Forms of packs, orders and payments."""
 
 from breeder.orders.forms.afterwards import CancelForm, HoldForm, LinesForm, PaymentForm, money_due
-from breeder.orders.forms.agreeing import PacksForm, TermsForm, WhoForm, starting_terms, terms_of, to_mend
+from breeder.orders.forms.agreeing import PacksForm, TermsForm, WhoForm, starting_terms, terms_of
 from breeder.orders.forms.finding import OrderFilter, packs_asked_for
 from breeder.orders.forms.offers import OfferForm
 
@@ -19,5 +19,4 @@ __all__ = [
     "packs_asked_for",
     "starting_terms",
     "terms_of",
-    "to_mend",
 ]

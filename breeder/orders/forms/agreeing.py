@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.house.sentences import PlainForm
@@ -173,14 +173,6 @@ class PacksForm(PlainForm, forms.Form):
 
     def _holds(self, offer_id: int) -> bool:
         return any(self[f"{name}{offer_id}"].value() for name in (PACKS, PRICE) if f"{name}{offer_id}" in self.fields)
-
-
-def to_mend(*found: forms.BaseForm) -> str:
-    """Return how many fields need another look, for the head of a long page; nothing when none does."""
-    fields = sum(len(set(form.errors) - {NON_FIELD_ERRORS}) for form in found)
-    if not fields:
-        return ""
-    return "One field below needs another look." if fields == 1 else f"{fields} fields below need another look."
 
 
 def starting_terms(now: datetime, hold_days: int) -> dict[str, Any]:

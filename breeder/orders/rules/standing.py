@@ -6,7 +6,6 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 
 from breeder.cultures.models import Promise
 from breeder.cultures.rules import Want
@@ -15,6 +14,7 @@ from breeder.cultures.words import animals
 from breeder.orders.models import Order, OrderLine
 from breeder.orders.rules.money import NOTHING, Bill
 from breeder.orders.rules.packs import MOST_PACKS, want_of
+from breeder.pages.dates import day_said
 from breeder.people.rules import Destination
 
 # Posting within 30 days unless another day was promised: 16 CFR 435 (USA), from memory. An example to be checked.
@@ -205,10 +205,9 @@ def was_given_back(order: Order) -> bool:
 
 def standing(order: Order, bill: Bill, now: datetime) -> Standing:
     """Return how an order stands, as its page says it first."""
-    until = f"{timezone.localtime(order.held_until):%-d %B %Y}" if order.held_until else ""
-    ended = f"{timezone.localtime(order.ended_at):%-d %B %Y}" if order.ended_at else ""
+    until, ended = day_said(order.held_until), day_said(order.ended_at)
     if order.status == Order.Status.SENT:
-        return Standing("Sent", f"Its last box left on {ended}." if ended else "Its last box has left.")
+        return Standing("Sent", f"Its last box was sent on {ended}." if ended else "Its last box was sent.")
     if order.status == Order.Status.CANCELLED:
         return Standing("Cancelled", f"On {ended}, because: {order.ended_because}")
     if order.status == Order.Status.LAPSED or hold_ran_out(order, now):

@@ -125,7 +125,10 @@ export function hear(answer) {
 export const parsed = (html) => new DOMParser().parseFromString(html, "text/html");
 
 function sentencesOf(html) {
-  const said = [...parsed(html).querySelectorAll("main .fault, main .wrong p")].map((one) => one.textContent.trim());
+  const page = parsed(html);
+  const reply = [...page.querySelectorAll("#reply [data-sentence]")];
+  const all = reply.length ? reply : [...page.querySelectorAll("main .fault, main .wrong p")];
+  const said = all.map((sentence) => sentence.textContent.trim());
   return said.length ? said : ["The book could not take this. Open the tub and write it there."];
 }
 
