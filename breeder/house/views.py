@@ -4,7 +4,7 @@ import mimetypes
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from breeder.house import actions, allowances
@@ -44,5 +44,9 @@ def log(request: HttpRequest) -> HttpResponse:
 def photo(request: HttpRequest, pk: int) -> FileResponse:
     """Send a photo to somebody who is logged in."""
     kept = get_object_or_404(Photo, pk=pk)
+    try:
+        file = kept.file.open("rb")
+    except OSError:  # as when the rows were carried over without the folder of photos
+        raise Http404("The file of this photo is not in the folder of photos.") from None
     kind = mimetypes.guess_type(kept.file.name)[0] or "application/octet-stream"
-    return FileResponse(kept.file.open("rb"), content_type=kind)
+    return FileResponse(file, content_type=kind)
