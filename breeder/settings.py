@@ -105,7 +105,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
-AXES_IPWARE_PROXY_COUNT = 1 if HTTPS else 0
+AXES_CLIENT_IP_CALLABLE = "breeder.house.callers.address_of"
 AXES_VERBOSE = False
 
 CHECK_PATIENCE_S = 0.3  # after which no other box is checked in the same page; the list goes on by itself
