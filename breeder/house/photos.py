@@ -56,7 +56,7 @@ def stripped(content: bytes, name: str) -> bytes:
 
 def _refuse_large(size: int, name: str) -> None:
     if size > MOST_BYTES:
-        raise NotAPhoto(f"‘{name}’ has {size / 1e6:.1f} MB; {MOST_BYTES / 1e6:.0f} MB fit. Send a smaller photo.")
+        raise NotAPhoto(f"‘{name}’ has more than {MOST_BYTES // 1_000_000} MB, and no more fit. Send a smaller photo.")
 
 
 def _why_unreadable(content: bytes, name: str) -> str:

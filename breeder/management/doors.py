@@ -2,9 +2,11 @@
 
 import getpass
 import os
+import select
 import socket
 import sys
 from collections.abc import Callable
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import Group, User
@@ -21,6 +23,15 @@ from breeder.packing.actions import load_example_kits
 from breeder.taxa.actions import load_starter_set
 
 THREADS = 8
+# Whoever sends nothing more is sent away, so that half-sent requests do not keep the others out for long. waitress
+# counts no callers: what it cannot see (many connections, each dripping) is for a server in front (README, "Settings").
+LIMITS: dict[str, Any] = {
+    "connection_limit": 500,  # half of the files that a process may usually open
+    "channel_timeout": 30,  # seconds without a byte
+    "cleanup_interval": 5,  # seconds between two looks for such connections
+    "max_request_body_size": 20_000_000,  # bytes; the largest photo is below it
+    "asyncore_use_poll": hasattr(select, "poll"),  # Windows has none
+}
 LAST_PORT = 65_535
 Say = Callable[[str], object]
 
@@ -117,4 +128,5 @@ def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
     # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
     drop = not settings.HTTPS
-    serve(application, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)
+    asked = {"host": host, "port": port, "threads": THREADS, "ident": None, "clear_untrusted_proxy_headers": drop}
+    serve(application, **asked, **LIMITS)
