@@ -7,10 +7,21 @@ import os
 import sys
 from pathlib import Path
 
-from breeder.house.surroundings import data_folder, database_from, names_in, secret_key_in
+from breeder.house.surroundings import (
+    OTHERS_MAY_NOT,
+    OWNER_ENTERS,
+    OWNER_READS,
+    data_folder,
+    database_from,
+    names_in,
+    secret_key_in,
+)
 
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Whatever this process writes (database, key, photos, backups) is for its owner alone.
+os.umask(OTHERS_MAY_NOT)
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
@@ -53,6 +64,8 @@ INSTALLED_APPS = [
     "breeder",
 ]
 MIDDLEWARE = [
+    "breeder.middleware.HeadersOnly",
+    "breeder.middleware.CompressedText",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "breeder.middleware.ContentSecurityPolicy",
@@ -60,6 +73,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "breeder.middleware.PrivatePages",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -123,6 +137,7 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = DATA_DIR / "photos"
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = OWNER_READS, OWNER_ENTERS
 DATA_UPLOAD_MAX_MEMORY_SIZE = 6_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 

@@ -19,6 +19,7 @@ from breeder.carriers.actions import load_example_services
 from breeder.carriers.rule_actions import load_example_rules
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
+from breeder.house.surroundings import close_to_others
 from breeder.packing.actions import load_example_kits
 from breeder.taxa.actions import load_starter_set
 
@@ -37,7 +38,8 @@ Say = Callable[[str], object]
 
 
 def bring_up_to_date() -> None:
-    """Apply migrations and see that the two roles exist."""
+    """Apply migrations, see that the two roles exist, and that nobody else on this machine reads the book."""
+    close_to_others(settings.DATA_DIR, settings.MEDIA_ROOT)
     call_command("migrate", verbosity=0)
     for role in (KEEPER, HELPER):
         Group.objects.get_or_create(name=role)
