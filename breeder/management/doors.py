@@ -6,17 +6,17 @@ import select
 import socket
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import Group, User
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.rule_actions import load_example_rules
+from breeder.house import access, backups
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
 from breeder.house.surroundings import close_to_others
@@ -39,7 +39,7 @@ Say = Callable[[str], object]
 
 def bring_up_to_date() -> None:
     """Apply migrations, see that the two roles exist, and that nobody else on this machine reads the book."""
-    close_to_others(settings.DATA_DIR, settings.MEDIA_ROOT)
+    close_to_others(settings.DATA_DIR, Path(settings.MEDIA_ROOT), backups.path().parent)
     call_command("migrate", verbosity=0)
     for role in (KEEPER, HELPER):
         Group.objects.get_or_create(name=role)
@@ -55,18 +55,10 @@ def load_examples(*, by: User | None) -> None:
 
 def add_person(name: str, password: str, role: str) -> User:
     """Add somebody who may log in. Raises CommandError for a taken name or a weak password, saying why."""
-    if User.objects.filter(username=name).exists():
-        raise CommandError(f"There is already somebody called '{name}'. Choose another name.")
-    person = User(username=name)
     try:
-        person.full_clean(exclude=["password"])
-        validate_password(password, person)
-    except ValidationError as fault:
-        raise CommandError(" ".join(fault.messages)) from None
-    person.set_password(password)
-    person.save()
-    person.groups.add(Group.objects.get_or_create(name=role)[0])
-    return person
+        return access.add_person(name, password, role)
+    except access.CannotAdd as refusal:
+        raise CommandError(" ".join(refusal.messages)) from None
 
 
 def first_keeper(say: Say) -> User | None:

@@ -1,0 +1,145 @@
+"""The last backup made from the page: one file in the data folder, written beside the pages by one hand at a time."""
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from django.apps import apps
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.db import connections
+
+from breeder.house.models import LogRow
+from breeder.house.steps import log
+
+try:
+    import fcntl
+except ImportError:  # Windows: there one process serves all pages
+    fcntl = None  # type: ignore[assignment]
+
+LOG = logging.getLogger(__name__)
+MADE, FAILED = "backup made", "backup failed"
+PATIENCE_S = 2.0  # as long as an answer waits for a small book
+LOOKS, LOOK_EVERY_S = 10, 0.05
+_here = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Last:
+    """A backup on the disk: when it was made, its bytes, its photos, and the rows of each kind in words."""
+
+    made_at: datetime
+    size: int
+    photos: int
+    rows: list[tuple[str, int]]
+
+    @property
+    def file_name(self) -> str:
+        return f"underbark-{self.made_at:%Y-%m-%d-%H%M}.zip"
+
+
+def path() -> Path:
+    """Return where the page's backup lies; the file may not be there."""
+    return Path(settings.DATA_DIR) / "backups" / "book.zip"
+
+
+def last() -> Last | None:
+    """Return what the backup says of itself; None where there is none that can be read."""
+    try:
+        about = path().stat()
+    except OSError:
+        return None
+    kept = _keeping().holdings(path())
+    if kept is None:
+        return None
+    rows = [(str(apps.get_model(label)._meta.verbose_name_plural), number) for label, number in kept.rows.items()]
+    return Last(datetime.fromtimestamp(about.st_mtime, UTC), about.st_size, kept.photos, sorted(rows))
+
+
+def fault() -> str:
+    """Return why the newest try failed; nothing where it did not."""
+    newest = LogRow.objects.filter(did__in=(MADE, FAILED)).first()
+    return newest.sentence if newest and newest.did == FAILED else ""
+
+
+def is_being_made() -> bool:
+    """Return whether one is being written at this moment, by whichever process."""
+    if _here.locked() or not _turn().exists():
+        return _here.locked()
+    with _turn().open() as turn:
+        return not _locked(turn.fileno(), alone=False)
+
+
+def make_beside(by: User) -> bool:
+    """Have a backup written beside the pages; returns whether it was finished before the answer had to be given."""
+    return run_beside(lambda: make(by))
+
+
+def run_beside(job: Callable[[], None]) -> bool:
+    """Run a job in a thread with connections of its own, and wait a moment for it."""
+
+    def run() -> None:
+        try:
+            job()
+        finally:
+            connections.close_all()
+
+    thread = threading.Thread(target=run, name="backup", daemon=True)
+    thread.start()
+    thread.join(PATIENCE_S)
+    return not thread.is_alive()
+
+
+def make(by: User) -> None:
+    """Write a backup, unless another is being written, and log how it went. Never call it inside a transaction."""
+    with _alone() as free:
+        if not free:
+            return
+        try:
+            kept = _keeping().write_backup(path())
+        except Exception as trouble:
+            LOG.exception("The backup could not be made.")
+            why = getattr(trouble, "strerror", None) or trouble
+            log(FAILED, "backup", f"The backup could not be made: {why}. The one before is untouched.", by=by)
+        else:
+            log(MADE, "backup", f"A backup was made: {kept.total} rows and {kept.photos} photos.", by=by)
+
+
+def _keeping() -> Any:
+    """Return the module that writes and reads backups; it knows every room, so only the settings name it here."""
+    return import_module(settings.BACKUPS)
+
+
+@contextmanager
+def _alone() -> Iterator[bool]:
+    """Take the place of the one who writes, if it is free; the system frees it when a process dies."""
+    if not _here.acquire(blocking=False):
+        yield False
+        return
+    try:
+        _turn().parent.mkdir(parents=True, exist_ok=True)
+        with _turn().open("w") as turn:
+            # A page that looks whether the place is taken holds it for a moment.
+            yield any(_locked(turn.fileno(), alone=True) or time.sleep(LOOK_EVERY_S) for _ in range(LOOKS))
+    finally:
+        _here.release()
+
+
+def _turn() -> Path:
+    return path().parent / "turn"
+
+
+def _locked(file: int, *, alone: bool) -> bool:
+    try:
+        if fcntl:
+            fcntl.flock(file, (fcntl.LOCK_EX if alone else fcntl.LOCK_SH) | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
