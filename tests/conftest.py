@@ -45,7 +45,7 @@ def pytest_configure() -> None:
     settings.BOARD_PATIENCE_S = settings.CHECK_PATIENCE_S = 60.0
     connection_created.connect(read_backwards)
     # A thread would look into rows that a test has not finished writing, and never will.
-    backups.run_beside = lambda job: False
+    backups.run_beside = lambda job: None
 
 
 def read_backwards(connection: Any, **_: Any) -> None:

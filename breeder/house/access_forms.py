@@ -7,9 +7,9 @@ from django.contrib.auth.models import User
 
 from breeder.house.sentences import PlainForm
 
-RULES = "At least 10 letters and signs; not like the name, and none that is often used."
+RULES = "At least 10 letters and signs; not like the name, and not a common password."
 LABELS = {
-    "old_password": "Your password so far",
+    "old_password": "Your current password",
     "new_password1": "New password",
     "new_password2": "The same password again",
     "password1": "Password",
@@ -43,7 +43,7 @@ class NewHelperForm(PlainPasswords, BaseUserCreationForm):
         model = User
         fields = ("username",)
         labels = {"username": "Name"}
-        help_texts = {"username": "What they log in with; it stands beside what they do."}
+        help_texts = {"username": "They log in with it, and it stands beside what they do."}
 
     def validate_unique(self) -> None:
         """Leave it to the action, which tells a name that is taken from a form that is sent twice."""

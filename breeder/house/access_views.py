@@ -9,7 +9,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from breeder.house import access
-from breeder.house import sessions as stays
+from breeder.house import sessions as open_ones
 from breeder.house.access_forms import HelperPasswordForm, NewHelperForm, OwnPasswordForm
 from breeder.house.roles import HELPER, keeper_only
 
@@ -36,15 +36,15 @@ def sessions(request: HttpRequest) -> HttpResponse:
     person: User = request.user  # type: ignore[assignment]
     this = request.session.session_key
     if request.method == "POST":
-        ended = stays.end(person, mark=request.POST.get("mark", ""), but=this)
+        ended = open_ones.end(person, mark=request.POST.get("mark", ""), but=this)
         messages.success(request, _ended_words(ended))
         return redirect("house:sessions")
-    return render(request, "house/sessions.html", {"stays": stays.stays_of(person, this)})
+    return render(request, "house/sessions.html", {"sessions": open_ones.open_sessions(person, this)})
 
 
 def _ended_words(ended: int) -> str:
     if not ended:
-        return "There was nothing to end: it is over already."
+        return "There was nothing to end; that session is already over."
     return "One session is ended." if ended == 1 else f"{ended} sessions are ended."
 
 
@@ -83,7 +83,7 @@ def helper(request: HttpRequest, pk: int) -> HttpResponse:
         access.change_password(one, form.cleaned_data["new_password1"], by=request.user)
         messages.success(request, f"{one} has a new password and is logged out everywhere. Tell them the password.")
         return redirect("house:helper", pk)
-    shown = {"form": form, "helper": one, "stays": stays.stays_of(one)}
+    shown = {"form": form, "helper": one, "sessions": open_ones.open_sessions(one)}
     return render(request, "house/helper.html", shown, status=REFUSED if form.is_bound else 200)
 
 

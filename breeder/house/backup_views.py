@@ -1,6 +1,5 @@
 """The keeper's page of backups: make one, see what the last one holds, and take it away."""
 
-from django.contrib import messages
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
@@ -12,11 +11,9 @@ from breeder.house.roles import keeper_only
 def backup(request: HttpRequest) -> HttpResponse:
     """Show the last backup, and have a new one made."""
     if request.method == "POST":
-        finished = backups.make_beside(request.user)  # type: ignore[arg-type]
-        if finished and not backups.fault():
-            messages.success(request, "The backup is made. Download it, and keep it on another machine.")
+        backups.make_beside(request.user)  # type: ignore[arg-type]
         return redirect("house:backup")
-    shown = {"last": backups.last(), "fault": backups.fault(), "is_being_made": backups.is_being_made()}
+    shown = {"last": backups.last(), "newest": backups.newest(), "is_being_made": backups.is_being_made()}
     return render(request, "house/backup.html", shown)
 
 

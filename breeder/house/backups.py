@@ -27,6 +27,17 @@ except ImportError:  # Windows: there one process serves all pages
 LOG = logging.getLogger(__name__)
 MADE, FAILED = "backup made", "backup failed"
 PATIENCE_S = 2.0  # as long as an answer waits for a small book
+# Kinds of rows by the words of the pages; the others by the names of their models.
+WORDS = {
+    "auth.User": "people who log in",
+    "auth.Group": "roles",
+    "breeder.Belief": "what tubs are taken to hold",
+    "breeder.Culture": "tubs",
+    "breeder.OwnError": "how well you guess",
+    "breeder.Parcel": "boxes",
+    "breeder.ParcelItem": "packs in boxes",
+    "breeder.Token": "forms sent",
+}
 LOOKS, LOOK_EVERY_S = 10, 0.05
 _here = threading.Lock()
 
@@ -59,14 +70,29 @@ def last() -> Last | None:
     kept = _keeping().holdings(path())
     if kept is None:
         return None
-    rows = [(str(apps.get_model(label)._meta.verbose_name_plural), number) for label, number in kept.rows.items()]
+    rows = [(_words_of(label), number) for label, number in kept.rows.items()]
     return Last(datetime.fromtimestamp(about.st_mtime, UTC), about.st_size, kept.photos, sorted(rows))
 
 
-def fault() -> str:
-    """Return why the newest try failed; nothing where it did not."""
-    newest = LogRow.objects.filter(did__in=(MADE, FAILED)).first()
-    return newest.sentence if newest and newest.did == FAILED else ""
+def _words_of(label: str) -> str:
+    try:
+        return WORDS.get(label) or str(apps.get_model(label)._meta.verbose_name_plural)
+    except LookupError:  # a kind that another version knows
+        return label
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How the newest try went, in a sentence."""
+
+    sentence: str
+    failed: bool
+
+
+def newest() -> Outcome | None:
+    """Return how the newest try went; None before the first."""
+    row = LogRow.objects.filter(did__in=(MADE, FAILED)).first()
+    return Outcome(row.sentence, row.did == FAILED) if row else None
 
 
 def is_being_made() -> bool:
@@ -77,12 +103,12 @@ def is_being_made() -> bool:
         return not _locked(turn.fileno(), alone=False)
 
 
-def make_beside(by: User) -> bool:
-    """Have a backup written beside the pages; returns whether it was finished before the answer had to be given."""
-    return run_beside(lambda: make(by))
+def make_beside(by: User) -> None:
+    """Have a backup written beside the pages; a small one is finished when this returns."""
+    run_beside(lambda: make(by))
 
 
-def run_beside(job: Callable[[], None]) -> bool:
+def run_beside(job: Callable[[], None]) -> None:
     """Run a job in a thread with connections of its own, and wait a moment for it."""
 
     def run() -> None:
@@ -94,7 +120,6 @@ def run_beside(job: Callable[[], None]) -> bool:
     thread = threading.Thread(target=run, name="backup", daemon=True)
     thread.start()
     thread.join(PATIENCE_S)
-    return not thread.is_alive()
 
 
 def make(by: User) -> None:
@@ -109,7 +134,11 @@ def make(by: User) -> None:
             why = getattr(trouble, "strerror", None) or trouble
             log(FAILED, "backup", f"The backup could not be made: {why}. The one before is untouched.", by=by)
         else:
-            log(MADE, "backup", f"A backup was made: {kept.total} rows and {kept.photos} photos.", by=by)
+            log(MADE, "backup", f"A backup was made: {kept.total} rows and {_photos(kept.photos)}.", by=by)
+
+
+def _photos(number: int) -> str:
+    return "1 photo" if number == 1 else f"{number} photos"
 
 
 def _keeping() -> Any:

@@ -23,7 +23,7 @@ SYSTEMS = {
 
 
 @dataclass(frozen=True)
-class Stay:
+class OpenSession:
     """One session: a mark that names it but opens nothing, the browser in words, and since when (None: unknown)."""
 
     mark: str
@@ -45,10 +45,10 @@ def browser_words(agent: str) -> str:
     return " on ".join(part for part in (browser or ("a browser" if system else ""), system) if part) or UNKNOWN
 
 
-def stays_of(person: User, this_key: str | None = None) -> list[Stay]:
-    """Return where this person is logged in, the newest first; `this_key` names the session that asks."""
-    stays = [_stay(row, data, this_key) for row, data in _sessions_of(person)]
-    return sorted(stays, key=lambda stay: (stay.is_this, stay.since is not None, stay.since), reverse=True)
+def open_sessions(person: User, this_key: str | None = None) -> list[OpenSession]:
+    """Return where this person is logged in: the session with `this_key` first, then the newest."""
+    shown = [_shown(row, data, this_key) for row, data in _sessions_of(person)]
+    return sorted(shown, key=lambda row: (row.is_this, row.since is not None, row.since), reverse=True)
 
 
 def end(person: User, *, mark: str = "", but: str | None = None) -> int:
@@ -72,10 +72,10 @@ def _sessions_of(person: User) -> list[tuple[Session, dict[str, Any]]]:
     ]
 
 
-def _stay(row: Session, data: dict[str, Any], this_key: str | None) -> Stay:
+def _shown(row: Session, data: dict[str, Any], this_key: str | None) -> OpenSession:
     begun = data.get(BEGUN)
     since = datetime.fromisoformat(begun) if begun else None
-    return Stay(_mark_of(row.session_key), data.get(BROWSER, UNKNOWN), since, row.session_key == this_key)
+    return OpenSession(_mark_of(row.session_key), data.get(BROWSER, UNKNOWN), since, row.session_key == this_key)
 
 
 def _mark_of(key: str) -> str:
