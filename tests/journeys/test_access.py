@@ -147,16 +147,3 @@ def test_a_backup_is_made_taken_away_and_restored(hand: Callable[[], Hand], tmp_
     )
     assert restored.returncode == 0, restored.stderr
     assert "were restored" in restored.stdout
-
-
-def test_back_shows_nothing_after_logging_out(hand: Callable[[], Hand]) -> None:
-    keeper = hand()
-    keeper.log_in(KEEPER["BREEDER_KEEPER"], KEEPER["BREEDER_KEEPER_PASSWORD"])
-    keeper.open("/book/log/")
-    assert keeper.says("Who did what")
-    keeper.open("/book/")
-    keeper.tap("Log out")
-    for _ in range(2):
-        keeper.page.go_back()
-        keeper.page.wait_for_load_state()
-        assert keeper.page.locator("h1").inner_text() == "Log in"
