@@ -155,14 +155,21 @@ def _alone() -> Iterator[bool]:
     try:
         _turn().parent.mkdir(parents=True, exist_ok=True)
         with _turn().open("w") as turn:
-            # A page that looks whether the place is taken holds it for a moment.
-            yield any(_locked(turn.fileno(), alone=True) or time.sleep(LOOK_EVERY_S) for _ in range(LOOKS))
+            yield _locked_soon(turn.fileno())
     finally:
         _here.release()
 
 
 def _turn() -> Path:
     return path().parent / "turn"
+
+
+def _locked_soon(file: int) -> bool:
+    for _ in range(LOOKS):  # a page that looks whether the place is taken holds it for a moment
+        if _locked(file, alone=True):
+            return True
+        time.sleep(LOOK_EVERY_S)
+    return False
 
 
 def _locked(file: int, *, alone: bool) -> bool:
