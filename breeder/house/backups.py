@@ -77,7 +77,7 @@ def last() -> Last | None:
 def _words_of(label: str) -> str:
     try:
         return WORDS.get(label) or str(apps.get_model(label)._meta.verbose_name_plural)
-    except LookupError:  # a kind that another version knows
+    except (LookupError, ValueError):  # a kind that another version knows
         return label
 
 

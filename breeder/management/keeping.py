@@ -126,7 +126,7 @@ def holdings(path: Path) -> Kept | None:
             about = json.loads(archive.read(ABOUT))
             photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
             return Kept(dict(about["rows"]), photos, str(about["digest"]))
-    except (OSError, LookupError, TypeError, ValueError, *DAMAGED):
+    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # as of an encrypted archive
         return None
 
 

@@ -112,3 +112,14 @@ def test_a_file_that_is_no_backup_is_not_shown_as_one(keeper_client: Client, con
     backups.path().write_bytes(content)
     assert "No backup was made from this page yet." in page_of(keeper_client)
     assert keeper_client.get(reverse("house:backup_file")).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "about",
+    ["[]", "7", "{}", '{"rows": 7, "digest": ""}', '{"rows": {"x": 1}, "digest": "", "kind": 1}', "[" * 100_000],
+)
+def test_an_archive_that_says_odd_things_of_itself_breaks_no_page(keeper_client: Client, about: str) -> None:
+    backups.path().parent.mkdir()
+    with zipfile.ZipFile(backups.path(), "w") as archive:
+        archive.writestr(keeping.ABOUT, about)
+    assert "Make one now" in page_of(keeper_client)
