@@ -21,7 +21,7 @@ Image.MAX_IMAGE_PIXELS = MOST_OF_ANY
 PngImagePlugin.MAX_TEXT_MEMORY = PngImagePlugin.MAX_TEXT_CHUNK
 
 # What Pillow raises at files that are broken in odd ways.
-BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, struct.error, OverflowError, MemoryError)
+BROKEN = (OSError, SyntaxError, ValueError, TypeError, LookupError, struct.error, ArithmeticError, MemoryError)
 
 # How other kinds of file begin, for a sentence that names what was sent.
 OTHER_KINDS = (
@@ -57,11 +57,11 @@ def opened(content: bytes) -> Image.Image:
     """Return the picture with its pixels still unread. Raises Unreadable or TooLarge."""
     try:
         picture = Image.open(io.BytesIO(content), formats=FORMATS)
+        kind, most = _limit_for(picture, content)
     except Image.DecompressionBombError:
         raise TooLarge(f"more than {2 * MOST_OF_ANY // MILLION} million pixels; that is far too many") from None
     except BROKEN:
         raise Unreadable from None
-    kind, most = _limit_for(picture, content)
     pixels = picture.width * picture.height
     if pixels > most:
         raise TooLarge(f"{pixels / MILLION:.1f} million pixels; {most // MILLION} million fit in {kind}")
@@ -113,7 +113,7 @@ def small(picture: Image.Image) -> Image.Image:
             picture = _canvas(picture)
         # A JPEG is decoded at half, a quarter or an eighth of its size, never smaller than it is kept.
         shrink = max(1.0, max(picture.size) / LONGEST_SIDE)
-        picture.draft(None, (int(picture.width / shrink), int(picture.height / shrink)))
+        picture.draft(None, (max(1, int(picture.width / shrink)), max(1, int(picture.height / shrink))))
         if picture.mode not in ("RGB", "RGBX"):
             picture = picture.convert("RGB")
         picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))

@@ -4,6 +4,8 @@ import contextlib
 import io
 import json
 import os
+import random
+import struct
 import subprocess
 import sys
 from pathlib import Path
@@ -92,7 +94,6 @@ def test_a_photo_keeps_its_looks(kind: str, mode: str, how: dict[str, Any]) -> N
         ((8000, 6000), "JPEG", {"progressive": True}, "has 48.0 million pixels; 32 million fit in such a progressive"),
         ((3500, 2300), "PNG", {}, "has 8.1 million pixels; 8 million fit in a PNG file"),
         ((3500, 2300), "WEBP", {}, "has 8.1 million pixels; 8 million fit in a WEBP file"),
-        ((16000, 12000), "WEBP", {"quality": 1, "method": 0}, "has more than 100 million pixels"),
     ],
 )
 def test_too_many_pixels_are_refused_unread(
@@ -102,6 +103,15 @@ def test_too_many_pixels_are_refused_unread(
     monkeypatch.setattr(pixels, "small", lambda picture: pytest.fail("its pixels were read"))
     with pytest.raises(photos.NotAPhoto, match=sentence):
         photos.stripped(content, "tub")
+
+
+def test_a_photo_that_says_it_is_huge_is_refused_unread() -> None:
+    """The frame of a JPEG says height and width, 2 bytes each, 5 bytes behind its mark (ITU-T T.81, B.2.2)."""
+    content = saved(shaded(40, 30), "JPEG")
+    at = content.index(b"\xff\xc0") + 5
+    huge = content[:at] + struct.pack(">HH", 12_000, 16_000) + content[at + 4 :]
+    with pytest.raises(photos.NotAPhoto, match="has more than 100 million pixels"):
+        photos.stripped(huge, "tub.jpg")
 
 
 def test_a_file_that_is_too_large_is_refused_unread() -> None:
@@ -123,6 +133,31 @@ def test_a_photo_that_is_walked_over_again_and_again_is_refused() -> None:
     with pytest.raises(photos.NotAPhoto, match="is not a photo that can be read"):
         photos.stripped(bomb, "tub.jpg")
     assert photos.stripped(content, "tub.jpg")
+
+
+@pytest.mark.parametrize("size", [(6000, 1), (1, 6000), (1, 1), (6000, 2)])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
+def test_a_thin_or_tiny_photo_is_one_too(size: tuple[int, int], kind: str) -> None:
+    kept = Image.open(io.BytesIO(photos.stripped(saved(Image.new("RGB", size), kind), "tub")))
+    assert kept.size == tuple(min(side, 1600) for side in size) or kept.size == (1600, 1)
+
+
+@pytest.mark.filterwarnings("ignore::PIL.Image.DecompressionBombWarning")
+def test_a_photo_damaged_anywhere_is_kept_or_gets_a_sentence() -> None:
+    """Drawn with a fixed seed; longer runs of the same found files whose colors have no width, for one."""
+    draw, whole = random.Random(7), shaded(60, 40)
+    kinds = [("JPEG", {}), ("JPEG", {"progressive": True}), ("PNG", {}), ("WEBP", {}), ("MPO", {"save_all": True})]
+    good = [saved(whole, kind, **how) for kind, how in kinds]
+    refused = 0
+    for _ in range(6000):
+        content = bytearray(draw.choice(good))
+        for _ in range(draw.choice((1, 2, 8))):
+            content[draw.randrange(min(len(content), draw.choice((60, 300, len(content)))))] = draw.randrange(256)
+        try:
+            photos.stripped(bytes(content), "tub")
+        except photos.NotAPhoto:
+            refused += 1
+    assert 1000 < refused < 5500
 
 
 MEASURED = """
