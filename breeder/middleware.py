@@ -1,4 +1,4 @@
-"""Small layers around every page: content policy, the household's clock, answers that are repeated."""
+"""Small layers around every page: content policy, what is kept and compressed, the household's clock, repeats."""
 
 import sys
 from collections.abc import Callable
@@ -9,7 +9,15 @@ from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import SuspiciousOperation
 from django.db import DatabaseError
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse, UnreadablePostError
+from django.http import (
+    HttpRequest,
+    HttpResponse,
+    HttpResponseRedirect,
+    JsonResponse,
+    StreamingHttpResponse,
+    UnreadablePostError,
+)
+from django.middleware.gzip import GZipMiddleware
 from django.template.loader import render_to_string
 from django.urls import Resolver404, resolve
 from django.utils import timezone
@@ -32,6 +40,52 @@ class ContentSecurityPolicy:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", self.policy)
+        return response
+
+
+class HeadersOnly:
+    """Answer HEAD by the headers that GET would get, without a body (RFC 9110, 9.3.2)."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if request.method != "HEAD":
+            return response
+        if isinstance(response, StreamingHttpResponse):
+            response.streaming_content = []
+        else:
+            response.headers["Content-Length"] = str(len(response.content))
+            response.content = b""
+        return response
+
+
+class CompressedText(GZipMiddleware):
+    """Compress text; photos, papers and backups are compressed by themselves, and a part of a file stays a part.
+
+    BREACH guesses a secret by the lengths of compressed pages. Against it Django adds up to 100 random bytes to each of
+    them, and masks the token of a form anew for each page.
+    """
+
+    KINDS = ("text/", "application/json", "application/javascript", "image/svg+xml")
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        is_text = response.headers.get("Content-Type", "").startswith(self.KINDS)
+        return super().process_response(request, response) if is_text and "Content-Range" not in response else response
+
+
+class PrivatePages:
+    """Let no server in between, and no browser after logging out, keep what was shown to somebody who is logged in."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        was_inside = request.user.is_authenticated  # logging out is an answer to somebody who was
+        response = self.get_response(request)
+        if was_inside or request.user.is_authenticated:
+            response.headers["Cache-Control"] = "private, no-store"
         return response
 
 

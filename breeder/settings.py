@@ -8,10 +8,21 @@ import sys
 from pathlib import Path
 
 from breeder.house.addresses import USUAL_HOSTS
-from breeder.house.surroundings import data_folder, database_from, names_in, secret_key_in
+from breeder.house.surroundings import (
+    OTHERS_MAY_NOT,
+    OWNER_ENTERS,
+    OWNER_READS,
+    data_folder,
+    database_from,
+    names_in,
+    secret_key_in,
+)
 
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Whatever this process writes (database, key, photos, backups) is for its owner alone.
+os.umask(OTHERS_MAY_NOT)
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
@@ -54,6 +65,8 @@ INSTALLED_APPS = [
     "breeder",
 ]
 MIDDLEWARE = [
+    "breeder.middleware.HeadersOnly",
+    "breeder.middleware.CompressedText",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "breeder.middleware.ContentSecurityPolicy",
@@ -61,6 +74,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "breeder.middleware.PrivatePages",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -106,7 +120,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
-AXES_IPWARE_PROXY_COUNT = 1 if HTTPS else 0
+AXES_CLIENT_IP_CALLABLE = "breeder.house.callers.address_of"
 AXES_VERBOSE = False
 
 CHECK_PATIENCE_S = 0.3  # after which no other box is checked in the same page; the list goes on by itself
@@ -124,6 +138,8 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = DATA_DIR / "photos"
+BACKUPS = "breeder.management.keeping"  # what writes and reads a backup for the page of backups
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = OWNER_READS, OWNER_ENTERS
 DATA_UPLOAD_MAX_MEMORY_SIZE = 6_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 

@@ -7,10 +7,22 @@ from django.db import connections, transaction
 TABLE = "breeder_entry"
 SAYS = "An entry of the ledger is never changed or removed. Write a correcting entry instead."
 
-_SQLITE = """
-CREATE TRIGGER IF NOT EXISTS entry_is_kept_{verb} BEFORE {verb} ON {table}
+_SQLITE = (
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_UPDATE BEFORE UPDATE ON {table}
 BEGIN SELECT RAISE(ABORT, '{says}'); END
-"""
+""",
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_DELETE BEFORE DELETE ON {table}
+BEGIN SELECT RAISE(ABORT, '{says}'); END
+""",
+    # INSERT OR REPLACE removes the older row without asking the trigger before a DELETE.
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_REPLACE BEFORE INSERT ON {table}
+WHEN EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, '{says}'); END
+""",
+)
 _POSTGRESQL = (
     """
 CREATE OR REPLACE FUNCTION entry_is_kept() RETURNS trigger LANGUAGE plpgsql AS
@@ -33,6 +45,5 @@ def guard_ledger(using: str = "default", **_: Any) -> None:
 
 
 def _statements(vendor: str) -> list[str]:
-    if vendor == "postgresql":
-        return [text.format(table=TABLE, says=SAYS) for text in _POSTGRESQL]
-    return [_SQLITE.format(verb=verb, table=TABLE, says=SAYS) for verb in ("UPDATE", "DELETE")]
+    texts = _POSTGRESQL if vendor == "postgresql" else _SQLITE
+    return [text.format(table=TABLE, says=SAYS) for text in texts]

@@ -6,7 +6,7 @@ from django.conf import settings as site
 from django.contrib import messages
 from django.core.exceptions import DisallowedHost
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.request import split_domain_port
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -50,8 +50,12 @@ def log(request: HttpRequest) -> HttpResponse:
 def photo(request: HttpRequest, pk: int) -> FileResponse:
     """Send a photo to somebody who is logged in."""
     kept = get_object_or_404(Photo, pk=pk)
+    try:
+        file = kept.file.open("rb")
+    except OSError:  # as when the rows were carried over without the folder of photos
+        raise Http404("The file of this photo is not in the folder of photos.") from None
     kind = mimetypes.guess_type(kept.file.name)[0] or "application/octet-stream"
-    return FileResponse(kept.file.open("rb"), content_type=kind)
+    return FileResponse(file, content_type=kind)
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

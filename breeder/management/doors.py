@@ -2,26 +2,38 @@
 
 import getpass
 import os
+import select
 import socket
 import sys
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import Group, User
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.rule_actions import load_example_rules
+from breeder.house import access, backups
 from breeder.house.addresses import home_address, is_home
 from breeder.house.models import Setting
 from breeder.house.roles import HELPER, KEEPER
+from breeder.house.surroundings import close_to_others
 from breeder.packing.actions import load_example_kits
 from breeder.taxa.actions import correct_starter_set, load_starter_set
 
 THREADS = 8
+# Whoever sends nothing more is sent away, so that half-sent requests do not keep the others out for long. waitress
+# counts no callers: what it cannot see (many connections, each dripping) is for a server in front (README, "Settings").
+LIMITS: dict[str, Any] = {
+    "connection_limit": 500,  # half of the files that a process may usually open
+    "channel_timeout": 30,  # seconds without a byte
+    "cleanup_interval": 5,  # seconds between two looks for such connections
+    "max_request_body_size": 20_000_000,  # bytes; the largest photo is below it
+    "asyncore_use_poll": hasattr(select, "poll"),  # Windows has none
+}
 LAST_PORT = 65_535
 EVERYWHERE = "0.0.0.0"
 Say = Callable[[str], object]
@@ -30,8 +42,9 @@ Say = Callable[[str], object]
 def bring_up_to_date() -> int:
     """Apply migrations, correct what an earlier starter set had wrong, and see that the two roles exist.
 
-    Returns how many species were corrected.
+    Nobody else on this machine reads the book. Returns how many species were corrected.
     """
+    close_to_others(settings.DATA_DIR, Path(settings.MEDIA_ROOT), backups.path().parent)
     call_command("migrate", verbosity=0)
     for role in (KEEPER, HELPER):
         Group.objects.get_or_create(name=role)
@@ -48,18 +61,10 @@ def load_examples(*, by: User | None) -> None:
 
 def add_person(name: str, password: str, role: str) -> User:
     """Add somebody who may log in. Raises CommandError for a taken name or a weak password, saying why."""
-    if User.objects.filter(username=name).exists():
-        raise CommandError(f"There is already somebody called '{name}'. Choose another name.")
-    person = User(username=name)
     try:
-        person.full_clean(exclude=["password"])
-        validate_password(password, person)
-    except ValidationError as fault:
-        raise CommandError(" ".join(fault.messages)) from None
-    person.set_password(password)
-    person.save()
-    person.groups.add(Group.objects.get_or_create(name=role)[0])
-    return person
+        return access.add_person(name, password, role)
+    except access.CannotAdd as refusal:
+        raise CommandError(" ".join(refusal.messages)) from None
 
 
 def first_keeper(say: Say) -> User | None:
@@ -144,4 +149,4 @@ def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts
     where = {"listen": f"{host}:{port} {home}:{port}"} if home else {"host": host, "port": port}
     # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
     drop = not settings.HTTPS
-    serve(application, **where, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)
+    serve(application, **where, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop, **LIMITS)

@@ -12,6 +12,7 @@ import os
 import zipfile
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
@@ -96,26 +97,47 @@ def _lay_down(path: Path) -> None:
 def _write(path: Path) -> Kept:
     # A small computer without a clock begins in 1970, before any time that a ZIP can name: such photos are kept too.
     archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
-    with transaction.atomic(), archive:
-        _stand_still()
-        rows, digest = Counter[str](), hashlib.sha256()
-        with archive.open(BOOK, "w", force_zip64=True) as book:
-            for line, label in _lines():
-                rows[label] += 1
-                digest.update(line)
-                book.write(line)
+    with archive:
+        rows, digest = _pack_rows(archive)
+        # Behind the rows, so that their transaction is short; a photo that a row names is not removed meanwhile.
         photos = _pack_photos(archive)
-        kept = Kept(dict(rows), photos, digest.hexdigest())
+        kept = Kept(rows, photos, digest)
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
         archive.writestr(ABOUT, json.dumps(about, indent=1))
     return kept
 
 
-def _stand_still() -> None:
-    """Let this transaction see one moment; on SQLite its write lock does that already."""
+def _pack_rows(archive: zipfile.ZipFile) -> tuple[dict[str, int], str]:
+    rows, digest = Counter[str](), hashlib.sha256()
+    with _one_moment(), archive.open(BOOK, "w", force_zip64=True) as book:
+        for line, label in _lines():
+            rows[label] += 1
+            digest.update(line)
+            book.write(line)
+    return dict(rows), digest.hexdigest()
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """See the book as it is at one moment, without keeping anybody from writing."""
     if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
+        with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+            yield
+    else:
+        with connection.only_reading(), transaction.atomic():  # type: ignore[attr-defined]
+            yield
+
+
+def holdings(path: Path) -> Kept | None:
+    """Return what a backup says that it holds, without proving it; None where no backup can be read."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            about = json.loads(archive.read(ABOUT))
+            photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
+            return Kept(dict(about["rows"]), photos, str(about["digest"]))
+    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # as of an encrypted archive
+        return None
 
 
 def _lines() -> Iterator[tuple[bytes, str]]:
@@ -133,7 +155,8 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
     folder, packed = Path(settings.MEDIA_ROOT), 0
     for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
         if file.is_file():
-            archive.write(file, PHOTOS + file.relative_to(folder).as_posix())
+            # A photo is compressed already; to do it again would only take time.
+            archive.write(file, PHOTOS + file.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
             packed += 1
     return packed
 

@@ -116,6 +116,27 @@ def test_every_end_of_a_transaction_lets_the_next_go(book: DatabaseWrapper, end:
 
 
 @pytest.mark.django_db
+def test_who_only_reads_sees_one_moment_and_keeps_nobody_from_writing(book: DatabaseWrapper) -> None:
+    """So does a backup. A transaction of the usual kind would keep the writer out, as the second half shows."""
+    writer = book.copy()
+    writer.cursor().execute("CREATE TABLE tub (number integer)")
+    writer.cursor().execute("PRAGMA busy_timeout = 50")
+    with book.only_reading():
+        book.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)
+        before = book.cursor().execute("SELECT COUNT(*) FROM tub").fetchone()
+        writer.cursor().execute("INSERT INTO tub VALUES (1)")
+        assert book.cursor().execute("SELECT COUNT(*) FROM tub").fetchone() == before == (0,)
+        book.rollback()
+        book.set_autocommit(True)
+    book.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)
+    with pytest.raises(OperationalError, match="locked"):
+        writer.cursor().execute("INSERT INTO tub VALUES (2)")
+    book.rollback()
+    book.close()
+    writer.close()
+
+
+@pytest.mark.django_db
 def test_a_transaction_that_cannot_begin_leaves_the_line(book: DatabaseWrapper) -> None:
     book.connect()
     book.transaction_mode = "NO SUCH MODE"

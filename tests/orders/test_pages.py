@@ -171,7 +171,8 @@ def test_nothing_typed_makes_a_page_fail(keeper_client: Client, odd: str) -> Non
     order = agree((starter, 1))
     line = order.lines.get().pk
     typed = dict.fromkeys(
-        "person new_name email address_block held_until promised_by postage note find reason latitude longitude timezone without_place amount on way reference "
+        "person new_name email address_block held_until promised_by postage note find reason latitude longitude "
+        "timezone without_place amount on way reference "
         f"line kind stage number males females overcount price packs-{starter.pk} packs-{odd} price-{starter.pk} "
         f"line-{line}-packs line-{line}-price".split(),
         odd,

@@ -6,6 +6,7 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from breeder.cultures.models import Promise
 from breeder.cultures.rules import Want
@@ -231,7 +232,7 @@ def after_payment(order: Order, bill: Bill, currency: str) -> str:
     if order.status == Order.Status.CANCELLED:
         return "The order was cancelled before, so nothing is held for it."
     if order.held_until is not None:
-        until = f"{timezone.localtime(order.held_until):%-d %B %Y}"
+        until = day_said(order.held_until)
         return f"No money is in the order any more, so its animals are held until {until} and then free again."
     held = "Its animals stay held; if nothing more comes, cancel it."
     if bill.unpriced:
