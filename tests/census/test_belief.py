@@ -15,13 +15,13 @@ from breeder.census.belief import (
     Moved,
     aged,
     as_json,
-    bound_at_count,
     counted_from,
     from_json,
     fuse,
     is_stale,
     lower,
     merged,
+    pour,
     replay,
     split,
     tipping,
@@ -235,9 +235,11 @@ def test_a_count_goes_stale_after_six_months() -> None:
     assert is_stale(believed(EYE, Moved(day(150), 3, "received")), day(183), AGEING)
 
 
-def test_a_harvest_share_is_taken_of_what_the_count_was_safe_for() -> None:
-    belief = believed(EYE, Moved(day(20), -12, "packed"))
-    assert bound_at_count(belief, 0.95) == safe(believed(EYE), 0) == 75
+def test_a_harvest_share_is_taken_of_what_was_likely_there_at_the_count_never_above_its_estimate() -> None:
+    belief = believed(EYE, Moved(day(20), -12, "packed"), Moved(day(21), -5, "died"), Moved(day(22), 9, "received"))
+    assert (belief.at_count, belief.added, belief.taken) == (pytest.approx(math.sqrt(25000)), 4, 12)
+    over = believed(Counted(START, 200.0, 0.05, 0.02), Counted(START, 120.0, 0.45, 0.35))
+    assert (over.middle > 190, over.at_count) == (True, 120)
 
 
 def test_a_sale_count_leaves_what_is_left() -> None:
@@ -260,18 +262,18 @@ def test_about_so_many_lower_one_tub_by_the_most_and_raise_the_other_by_the_leas
 
 def test_half_a_tub_tipped_over_leaves_half_the_bound_on_either_side() -> None:
     out, into = tipping(believed(EYE), day(9), 0.5, 0.2, AGEING, "adults")
-    source, target = believed(EYE, out), believed(into)
+    source, target = believed(EYE, out), pour(None, into)
     whole = safe(believed(EYE), 9)
     assert safe(source, 9) + safe(target, 9) <= whole
     assert safe(source, 9) == math.floor(whole * 0.5 * math.exp(-Z * 0.2))
     assert safe(target, 9) > 0.25 * whole
-    assert (out.share, into.number) == (0.5, -out.number)
+    assert (out.share, into.share, out.number) == (0.5, 0.5, -78)
 
 
 def test_a_tub_tipped_over_whole_leaves_nothing_behind() -> None:
     out, into = tipping(believed(EYE), day(9), 1.0, 0.0, AGEING, "adults")
     assert safe(believed(EYE, out), 9) == 0
-    assert safe(believed(into), 9) in (safe(believed(EYE), 9) - 1, safe(believed(EYE), 9))
+    assert safe(pour(None, into), 9) == safe(believed(EYE), 9)
 
 
 def test_a_tub_cannot_be_tipped_by_nothing_or_by_more_than_itself() -> None:

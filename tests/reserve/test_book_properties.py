@@ -45,8 +45,7 @@ def test_promise_and_pack_leave_what_is_free_unchanged_to_the_animal(
     promised = line_of(counts, terms, stage, promised=[number])
     giving = [page for page in before.tubs if not page.stale and counts[page.tub][0] != "quarantine"]
     able = [page.tub for page in giving if page.lower >= number]
-    if loss == 0:
-        assert promised.line.number == max(0, before.line.number - number)
+    assert promised.line.number == max(0, before.line.number - number)
     for tub in able:
         packed = line_of(counts, terms, stage, packed=[(tub, number)])
         assert packed.line.number == promised.line.number

@@ -39,7 +39,9 @@ def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> 
     checks.done()
     estimate = number / (1 - missed_share)
     error = math.sqrt(number * missed_share) / (1 - missed_share)
-    own = Own(estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error)
+    own = Own(
+        estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error, floor=float(number)
+    )
     if missed_share:
         steps = (f"{number} counted / (1 − {missed_share:g} missed) = {estimate:.1f}; at least the {number} counted.",)
     else:
@@ -146,4 +148,5 @@ def left_after(count: Count) -> Count:
         log_sd=spread_to(left, lower95),
         floor=0.0,
         taken_since=0,
+        bound_at=lambda level: min(left, max(0.0, count.lower_at(level) - taken)),
     )
