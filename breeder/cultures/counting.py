@@ -1,7 +1,9 @@
 """From what the keeper typed to a count with its bound, by the census room's methods."""
 
+import json
 from collections.abc import Callable, Mapping
-from typing import Any
+from functools import lru_cache
+from typing import Any, Protocol
 
 from django.core.exceptions import ValidationError
 
@@ -93,6 +95,30 @@ def newly_counted(method: str, given: Mapping[str, Any]) -> Count:
             "Look for the slip, and type them again."
         )
     return count
+
+
+class Recorded(Protocol):
+    """What the ledger keeps of a count: how it was made, the raw numbers, and the shared error of its day."""
+
+    method: str
+    given: Any
+    shared_sd: float | None
+
+
+def counted_again(entry: Recorded) -> Count | None:
+    """Return an old count by today's method from its raw numbers, its shared error as it was kept.
+
+    None where the raw numbers are not kept, or today's method takes them no more: what was worked out then stands.
+    """
+    return _counted_again(entry.method, json.dumps(entry.given, sort_keys=True), entry.shared_sd or 0.0)
+
+
+@lru_cache(maxsize=4096)
+def _counted_again(method: str, given: str, shared_sd: float) -> Count | None:
+    try:
+        return counted(method, json.loads(given), shared_sd=shared_sd)
+    except (BadFact, TypeError, ValueError):
+        return None
 
 
 def is_exact(count: Count) -> bool:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from breeder.census import belief as census
+from breeder.census.defaults import DAYS_PER_MONTH, YOUNG_MATURE_MONTHS, YOUNG_SURVIVAL
 from breeder.census.quantiles import whole_below
 from breeder.cultures.keeping import minimum_of, size_kept
 from breeder.cultures.ledger import ageing_of, in_local_days
@@ -14,7 +15,7 @@ from breeder.cultures.models import Belief, Culture, Promise, Stage
 from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.reserve import cups, surplus
-from breeder.taxa.models import Line
+from breeder.taxa.models import Line, Species
 
 
 @dataclass(frozen=True)
@@ -33,11 +34,18 @@ class Read:
 
     tub: Culture
     row: Belief
-    belief: census.Belief
     now: census.Belief
-    lower: int
-    at_count: int
-    is_stale: bool
+    there: surplus.TubStage
+
+    @property
+    def lower(self) -> int:
+        """Return the number that is safe to rely on."""
+        return self.there.lower
+
+    @property
+    def is_stale(self) -> bool:
+        """Return whether the last count is too old to sell on."""
+        return self.there.stale
 
     @property
     def likely_exact(self) -> float:
@@ -91,12 +99,13 @@ def why_not_sold(line: Line, on: date) -> str:
 def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageStock:
     """Return one stage of a line kept by the animal."""
     line = rows.line
-    read = [as_read(tub, rows.beliefs[tub.pk, stage], line, on) for tub in rows.tubs if (tub.pk, stage) in rows.beliefs]
-    offered = [one for one in read if not one.tub.not_for_sale]
     promises = [promise for promise in rows.promises if promise.stage == stage]
+    known = [(tub, rows.beliefs[tub.pk, stage]) for tub in rows.tubs if (tub.pk, stage) in rows.beliefs]
+    read = [as_read(tub, row, line, on, _promised_from(tub, promises)) for tub, row in known]
+    offered = [one for one in read if not one.tub.not_for_sale]
     held = surplus.StageStock(
         stage=stage,
-        tubs=tuple(_for_reserve(one, promises, on) for one in offered),
+        tubs=tuple(one.there for one in offered),
         kept_back=minimum_of(line).number if stage == Stage.ADULTS else line.young_kept,
         promised=sum(promise.number for promise in promises),
         handling_loss=float(line.handling_loss),
@@ -118,7 +127,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         method=oldest.row.method if oldest else "",
         is_stale=any(one.is_stale for one in counting),
         tubs=tubs,
-        why=(*whole.why, *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
+        why=(*whole.why, *growing_up(stage, line), *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
         males=_sum_known(counting, "males"),
         females=_sum_known(counting, "females"),
         promised_males=sum(promise.males for promise in promises),
@@ -128,7 +137,8 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         share_female=float(line.species.share_female),
         size_kept=size_kept(line) if stage == Stage.ADULTS else 0.0,
         shown_by=line.shown_by,
-        may_go=None if held.harvest_share is None else surplus.harvest_left(held.tubs, held.harvest_share),
+        spare=whole.spare,
+        may_go=whole.may_go,
     )
 
 
@@ -193,18 +203,11 @@ def _taken_on(told: str) -> date:
     return timezone.localdate(at) if timezone.is_aware(at) else at.date()
 
 
-def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:
-    """Return a stored belief as it reads on a day, at the line's confidence."""
-    held, ageing, confidence = stored_belief(row), ageing_of(line), float(line.confidence)
-    return Read(
-        tub,
-        row,
-        held,
-        census.aged(held, on, ageing, row.stage),
-        lower=census.lower(held, on, confidence, ageing, row.stage),
-        at_count=census.bound_at_count(held, confidence),
-        is_stale=census.is_stale(held, on, ageing),
-    )
+def as_read(tub: Culture, row: Belief, line: Line, on: date, promised: int = 0) -> Read:
+    """Return a stored belief as it reads on a day, at the line's confidence; `promised` are those that name the tub."""
+    held, ageing, as_sold = stored_belief(row), ageing_of(line), surplus.Tub(tub.number, purpose_on(tub, on))
+    there = surplus.tub_stage(as_sold, held, row.stage, on, float(line.confidence), ageing, promised)
+    return Read(tub, row, census.aged(held, on, ageing, row.stage), there)
 
 
 def stored_belief(row: Belief) -> census.Belief:
@@ -212,18 +215,26 @@ def stored_belief(row: Belief) -> census.Belief:
     return in_local_days(census.from_json(row.used["belief"]))
 
 
-def _for_reserve(one: Read, promises: list[Promise], on: date) -> surplus.TubStage:
-    return surplus.TubStage(
-        tub=one.tub.number,
-        purpose=purpose_on(one.tub, on),
-        lower=one.lower,
-        stale=one.is_stale,
-        promised=sum(promise.number for promise in promises if promise.culture_id == one.tub.pk),
-        at_count=one.at_count,
-        # What came in, died or was moved since the count: all of `moved` but what was taken for people.
-        added=one.belief.moved + one.belief.taken,
-        taken=one.belief.taken,
+def growing_up(stage: str, line: Line) -> tuple[str, ...]:
+    """Return what is to be known of how young count less with time: that they are soon grown, and usual figures."""
+    if stage != Stage.YOUNG:
+        return ()
+    usual = line.species.mature_days is None or line.species.young_survival is None
+    return (*surplus.grown_up(stage, ageing_of(line)), *((usual_young(line.species),) if usual else ()))
+
+
+def usual_young(species: Species) -> str:
+    """Return which usual figures stand for those that are not filled in of a species, as a sentence with their mark."""
+    days = f"grown in {YOUNG_MATURE_MONTHS * DAYS_PER_MONTH:.0f} days" if species.mature_days is None else ""
+    share = f"{YOUNG_SURVIVAL:.0%} of them living to be" if species.young_survival is None else ""
+    return (
+        f"Young of a count are taken to be {' and '.join(part for part in (days, share) if part)} (common practice, no "
+        "source), since the species’ own figures are not filled in. Fill them in on its page."
     )
+
+
+def _promised_from(tub: Culture, promises: list[Promise]) -> int:
+    return sum(promise.number for promise in promises if promise.culture_id == tub.pk)
 
 
 def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: date, sellable: bool) -> TubStock:

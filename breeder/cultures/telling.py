@@ -57,7 +57,9 @@ def short_of(entry: Entry) -> str:
 
 def _count(entry: Entry, other: int | None) -> str:
     said, how = counting.said(entry.method, entry.given), counting.NAMES[entry.method]
-    found = f"about {entry.estimate:.0f}, at least {whole_below(entry.lower or 0.0)} by this count alone"
+    again = counting.counted_again(entry)
+    estimate, lower = (entry.estimate, entry.lower) if again is None else (again.estimate, again.lower)
+    found = f"about {estimate or 0.0:.0f}, at least {whole_below(lower or 0.0)} by this count alone"
     if entry.method == "eye" or entry.method in counting.ONE_BY_ONE:
         return f"Counted {said} {entry.stage}, {how}: {found}."
     return f"Counted {entry.stage}, {how}{f' ({said})' if said else ''}: {found}."

@@ -53,7 +53,8 @@ def test_it_takes_the_same_number_of_queries_for_10_lines_and_for_500(keeper: Us
 
 
 def test_a_count_ages_and_after_six_months_sells_nothing(keeper: User) -> None:
-    of = line(young_kept=0, harvest_share=None)
+    slow = species("Archispirostreptus gigas", mature_days=1095, young_survival="0.3")
+    of = line(of=slow, young_kept=0, harvest_share=None)
     culture = tub(of)
     with time_machine.travel(NOW):
         actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)

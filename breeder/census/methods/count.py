@@ -86,7 +86,7 @@ def as_count(
         log_sd=None if lower is None else spread_to(own.estimate, _bound(own, asked, STORED_CONFIDENCE, -1) or 0.0),
         confidence=asked.confidence,
         shared_sd=asked.shared_sd,
-        steps=(*steps, *_shared_step(asked, lower)),
+        steps=(*steps, *_shared_step(own, asked, lower)),
         floor=own.floor,
         taken_since=taken_since,
         bound_at=None if lower is None else lambda level: _bound(own, asked, level, -1) or 0.0,
@@ -118,12 +118,14 @@ def _bound(own: Own, asked: Asked, confidence: float, side: int) -> float | None
     return max(own.floor, own.estimate * math.exp(side * apart))
 
 
-def _shared_step(asked: Asked, lower: float | None) -> tuple[str, ...]:
+def _shared_step(own: Own, asked: Asked, lower: float | None) -> tuple[str, ...]:
     if lower is None:
         return ()
     how = f"One-sided {asked.confidence:.0%} lower bound: {lower:.1f} animals"
     if not asked.shared_sd:
         return (f"{how}, by the method alone.",)
+    if lower <= own.floor:
+        return (f"{how}: those were in the hand, so no error takes them away.",)
     return (
         f"{how}, with a shared error of {asked.shared_sd:.2f} on the log scale that counting again does not reduce.",
     )
