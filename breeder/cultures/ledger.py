@@ -9,8 +9,7 @@ from django.utils import timezone
 
 from breeder.census import belief as census
 from breeder.census.belief import About, Ageing, Counted, Moved, Poured, counted_from
-from breeder.census.defaults import DAYS_PER_MONTH, YOUNG_MATURE_MONTHS, YOUNG_SURVIVAL
-from breeder.cultures import counting
+from breeder.cultures import counting, young
 from breeder.cultures.models import Entry
 from breeder.cultures.sexes import Known, known_after
 from breeder.taxa.models import Line
@@ -28,16 +27,11 @@ class Held:
 
 
 def ageing_of(line: Line) -> Ageing:
-    """Return how beliefs of this line fade: by its species' adult life, and how its young grow up and survive.
-
-    Where the species' own figures for young are not filled in, the keeper's defaults stand for them.
-    """
-    species = line.species
-    days, survival = species.mature_days, species.young_survival
+    """Return how beliefs of this line fade: by its species' adult life, and how its young grow up and survive."""
     return Ageing(
-        adult_life_months=float(species.adult_life_months),
-        young_mature_months=YOUNG_MATURE_MONTHS if days is None else days / DAYS_PER_MONTH,
-        young_survival=YOUNG_SURVIVAL if survival is None else float(survival),
+        adult_life_months=float(line.species.adult_life_months),
+        young_mature_months=young.mature_months(line.species),
+        young_survival=young.survival(line.species),
     )
 
 

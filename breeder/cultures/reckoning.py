@@ -7,15 +7,15 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from breeder.census import belief as census
-from breeder.census.defaults import DAYS_PER_MONTH, YOUNG_MATURE_MONTHS, YOUNG_SURVIVAL
 from breeder.census.quantiles import whole_below
+from breeder.cultures import young
 from breeder.cultures.keeping import minimum_of, size_kept
 from breeder.cultures.ledger import ageing_of, in_local_days
 from breeder.cultures.models import Belief, Culture, Promise, Stage
 from breeder.cultures.sexes import Known, still_known
 from breeder.cultures.stock import LineStock, StageStock, TubStock
 from breeder.reserve import cups, surplus
-from breeder.taxa.models import Line, Species
+from breeder.taxa.models import Line
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         method=oldest.row.method if oldest else "",
         is_stale=any(one.is_stale for one in counting),
         tubs=tubs,
-        why=(*whole.why, *growing_up(stage, line), *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
+        why=(*whole.why, *_growing_up(stage, line), *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
         males=_sum_known(counting, "males"),
         females=_sum_known(counting, "females"),
         promised_males=sum(promise.males for promise in promises),
@@ -215,22 +215,11 @@ def stored_belief(row: Belief) -> census.Belief:
     return in_local_days(census.from_json(row.used["belief"]))
 
 
-def growing_up(stage: str, line: Line) -> tuple[str, ...]:
-    """Return what is to be known of how young count less with time: that they are soon grown, and usual figures."""
+def _growing_up(stage: str, line: Line) -> tuple[str, ...]:
+    """Return what is to be known of how young count less with time."""
     if stage != Stage.YOUNG:
         return ()
-    usual = line.species.mature_days is None or line.species.young_survival is None
-    return (*surplus.grown_up(stage, ageing_of(line)), *((usual_young(line.species),) if usual else ()))
-
-
-def usual_young(species: Species) -> str:
-    """Return which usual figures stand for those that are not filled in of a species, as a sentence with their mark."""
-    days = f"grown in {YOUNG_MATURE_MONTHS * DAYS_PER_MONTH:.0f} days" if species.mature_days is None else ""
-    share = f"{YOUNG_SURVIVAL:.0%} of them living to be" if species.young_survival is None else ""
-    return (
-        f"Young of a count are taken to be {' and '.join(part for part in (days, share) if part)} (common practice, no "
-        "source), since the species’ own figures are not filled in. Fill them in on its page."
-    )
+    return (*surplus.grown_up(stage, ageing_of(line)), *young.ask_for_figures(line.species))
 
 
 def _promised_from(tub: Culture, promises: list[Promise]) -> int:

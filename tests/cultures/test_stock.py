@@ -11,7 +11,6 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.census.belief import Ageing
 from breeder.cultures import actions, proof, queries, rules, steps, telling
 from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.models import Belief, Culture, Promise
@@ -176,7 +175,7 @@ def test_a_count_ages_by_the_keepers_own_days(keeper: User, zone: str, hour: int
         one, other = tub(of), tub(of)
         actions.record_count(one.pk, "adults", "hand", {"counted": 40}, happened_at=timezone.localtime(at), by=keeper)
         assert tub_stock(one, "adults").lower == 40, "every animal was in the hand a minute ago"
-        working = telling.working_of(queries.book_of(one).held(one.pk, "adults"), "adults", counted, 0.95, Ageing())
+        working = telling.working_of(queries.book_of(one).held(one.pk, "adults"), "adults", counted, of)
         assert working is not None
         assert (working.lower, working.likely) == (40, 40)
         actions.record_count(other.pk, "adults", "hand", {"counted": 40}, happened_at=noon, by=keeper)
