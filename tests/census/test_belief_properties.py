@@ -66,7 +66,7 @@ def one_a_day(history: list[Event]) -> list[Event]:
 
 
 @given(events, st.randoms(), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, random, stage) -> None:  # type: ignore[no-untyped-def]
     facts = one_a_day(history)
     shuffled = list(facts)
@@ -75,7 +75,7 @@ def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, ran
 
 
 @given(st.lists(events, min_size=1, max_size=4), days, confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tubs = [belief for history in histories if (belief := replay(history, AGEING, stage))]
     apart = sum(lower(tub, on, confidence, AGEING, stage) for tub in tubs)
@@ -83,7 +83,7 @@ def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, con
 
 
 @given(events, st.floats(0.02, 1.0), st.floats(0, 0.6), days, confidences, stages, st.integers(-40, 40))
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, on, confidence, stage, then) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -99,7 +99,7 @@ def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, 
 
 
 @given(events, st.floats(0.02, 1.0), st.floats(0, 0.6), events, days, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_pouring_from_tub_to_tub_never_raises_the_sum_of_bounds_at_any_confidence(  # type: ignore[no-untyped-def]
     history, share, sd, other, on, stage
 ) -> None:
@@ -119,7 +119,7 @@ def test_pouring_from_tub_to_tub_never_raises_the_sum_of_bounds_at_any_confidenc
 
 
 @given(events, events, st.floats(0.02, 1.0), days, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_a_higher_confidence_never_gives_a_higher_bound(history, other, share, on, stage) -> None:  # type: ignore[no-untyped-def]
     first, second = (replay(facts, AGEING, stage) for facts in (history, other))
     assert first is not None
@@ -130,7 +130,7 @@ def test_a_higher_confidence_never_gives_a_higher_bound(history, other, share, o
 
 
 @given(events, real_counts, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_bound_after_a_count_is_never_below_the_animals_in_the_hand(history, count, stage) -> None:  # type: ignore[no-untyped-def]
     belief = replay([*history, last := replace(count, at=START + timedelta(days=201))], AGEING, stage)
     assert belief is not None
@@ -138,7 +138,7 @@ def test_the_bound_after_a_count_is_never_below_the_animals_in_the_hand(history,
 
 
 @given(events, st.floats(0.02, 0.98), st.floats(0, 0.6), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_what_was_taken_and_what_a_share_is_taken_of_are_neither_lost_nor_renewed(history, share, sd, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -148,7 +148,7 @@ def test_what_was_taken_and_what_a_share_is_taken_of_are_neither_lost_nor_renewe
 
 
 @given(events, days, st.integers(0, 100), st.integers(0, 100), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_ageing_is_one_step_from_the_count_however_often_it_is_read(history, on, early, late, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -158,7 +158,7 @@ def test_ageing_is_one_step_from_the_count_however_often_it_is_read(history, on,
 
 
 @given(events, counts, stages, st.sampled_from([0.5, 0.8, 0.95, 0.99]))
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count, stage, confidence) -> None:  # type: ignore[no-untyped-def]
     last = Counted(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
     belief = replay([*history, last], AGEING, stage)
@@ -168,7 +168,7 @@ def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count,
 
 
 @given(events, counts, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, stage) -> None:  # type: ignore[no-untyped-def]
     shared = [event.shared_sd for event in history if isinstance(event, Counted)]
     if any(not isinstance(event, Counted) or not event.estimate for event in history) or not count.estimate:
@@ -180,7 +180,7 @@ def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, s
 
 
 @given(events, days, st.integers(0, 200), confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -190,7 +190,7 @@ def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> N
 
 
 @given(events, st.integers(0, 40), confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_taking_n_lowers_the_bound_by_n_while_n_are_there(history, number, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
