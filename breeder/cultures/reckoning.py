@@ -48,6 +48,11 @@ class Read:
         return self.there.stale
 
     @property
+    def is_outgrown(self) -> bool:
+        """Return whether all that were counted have died or grown up since."""
+        return self.row.middle > 0 and not self.now.middle and not self.is_stale
+
+    @property
     def likely_exact(self) -> float:
         """Return the likely number, not rounded to whole animals."""
         return self.now.expected
@@ -113,6 +118,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
     )
     whole, by_tub = surplus.stage_free(held)
     tubs = tuple(_tub_stock(one, by_tub.get(one.tub.number), whole, on, sellable) for one in read)
+    soon_grown = surplus.grown_up(stage, ageing_of(line))
     counting = [one for one in offered if purpose_on(one.tub, on) in surplus.GIVES_SURPLUS]
     oldest = min(counting, key=lambda one: one.row.counted_at.isoformat() if one.row.counted_at else "", default=None)
     return StageStock(
@@ -127,7 +133,12 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         method=oldest.row.method if oldest else "",
         is_stale=any(one.is_stale for one in counting),
         tubs=tubs,
-        why=(*whole.why, *_growing_up(stage, line), *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
+        why=(
+            *whole.why,
+            *soon_grown,
+            *_growing_up(stage, line, read),
+            *(_kept_out(one.tub) for one in read if one.tub.not_for_sale),
+        ),
         males=_sum_known(counting, "males"),
         females=_sum_known(counting, "females"),
         promised_males=sum(promise.males for promise in promises),
@@ -139,6 +150,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         shown_by=line.shown_by,
         spare=whole.spare,
         may_go=whole.may_go,
+        soon_grown=" ".join(soon_grown),
     )
 
 
@@ -215,11 +227,16 @@ def stored_belief(row: Belief) -> census.Belief:
     return in_local_days(census.from_json(row.used["belief"]))
 
 
-def _growing_up(stage: str, line: Line) -> tuple[str, ...]:
-    """Return what is to be known of how young count less with time."""
+def _growing_up(stage: str, line: Line, read: list[Read]) -> tuple[str, ...]:
+    """Return whose young have grown up since they were counted, and that usual figures say so."""
     if stage != Stage.YOUNG:
         return ()
-    return (*surplus.grown_up(stage, ageing_of(line)), *young.ask_for_figures(line.species))
+    grown = [
+        f"The young last counted in tub {one.tub.number} are grown by now. Count it again."
+        for one in read
+        if one.is_outgrown
+    ]
+    return (*grown, *young.ask_for_figures(line.species))
 
 
 def _promised_from(tub: Culture, promises: list[Promise]) -> int:
@@ -240,6 +257,7 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
         is_stale=one.is_stale,
         males=one.sexes.males,
         females=one.sexes.females,
+        is_outgrown=one.is_outgrown,
         free_alone=free.number if free is not None and sellable else 0,
         gives=free is not None and purpose_on(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
     )

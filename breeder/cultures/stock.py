@@ -20,6 +20,7 @@ class TubStock:
     males: int | None
     females: int | None
     gives: bool = True
+    is_outgrown: bool = False  # all young that were counted have died or grown up since
     # What the tub could give if the line had enough: `free` is at most that, and at most what the line has free.
     free_alone: int = 0
 
@@ -54,6 +55,7 @@ class StageStock:
     # nothing limits that); promises are taken off neither.
     spare: int = 0
     may_go: int | None = None
+    soon_grown: str = ""  # why young that grow up within a month are hardly ever to be had
 
     @property
     def waits_for_count(self) -> bool:
