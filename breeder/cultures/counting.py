@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.census import methods
 from breeder.census.faults import MOST_ANIMALS
-from breeder.census.methods import EYE_CLASSES, SHARED_SD, BadCount, Count
+from breeder.census.methods import EYE_CLASSES, ONE_BY_ONE, SHARED_SD, BadCount, Count
 from breeder.census.persons import unbiased
 
 # What each method is called on the pages, in the order of the form.
@@ -48,7 +48,6 @@ _BY: dict[str, Callable[..., Count]] = {
     "marked": lambda given, **own: methods.marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
 METHODS = tuple(_BY)
-ONE_BY_ONE = ("hand", "full_sort")
 OF_ADULTS = ("by_sexes",)  # only adults can be sexed
 LEARNT = "learnt"  # in what is kept of a count: bias, spread and pairs of the person who made it
 
@@ -119,11 +118,6 @@ def _counted_again(method: str, given: str, shared_sd: float) -> Count | None:
         return counted(method, json.loads(given), shared_sd=shared_sd)
     except (BadFact, TypeError, ValueError):
         return None
-
-
-def is_exact(count: Count) -> bool:
-    """Return whether the animals were counted one by one and none can have been missed."""
-    return count.log_sd == 0.0 and count.method in ONE_BY_ONE
 
 
 def eye_class(words: str) -> dict[str, int]:

@@ -165,7 +165,7 @@ def event_of(entry: Entry) -> census.Event | Poured:
     if entry.kind == Entry.Kind.COUNT:
         count = counting.counted_again(entry)
         if count is not None:
-            return counted_from(at, count, exact=counting.is_exact(count))
+            return counted_from(at, count)
         exact = entry.log_sd == 0.0 and entry.method in counting.ONE_BY_ONE
         return Counted(at, entry.estimate or 0.0, entry.log_sd or 0.0, entry.shared_sd or 0.0, exact)
     if entry.kind == Entry.Kind.CHANGE:

@@ -41,6 +41,8 @@ def renew() -> int:
     with transaction.atomic():
         take_turn(_outdated().values_list("culture__line_id", flat=True))
         rows = list(_outdated().select_related("culture__line__species"))
+        if not rows:
+            return 0
         for row in rows:
             before = Ageing(**row.used["ageing"])
             row.used |= {replay.BEFORE: dict(zip(("sure", "likely"), _said(row, before), strict=True))}
@@ -55,8 +57,8 @@ def renew() -> int:
 def tell_once() -> list[Change]:
     """Return what changed by working beliefs out anew, by tub; asked again, nothing more is told."""
     with transaction.atomic():
+        take_turn(_with_news().values_list("culture__line_id", flat=True))
         rows = list(_with_news())
-        take_turn(row.culture.line_id for row in rows)
         changes = [_change(row) for row in rows]
         for row in rows:
             _forget(row)

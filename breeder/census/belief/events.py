@@ -14,7 +14,7 @@ from ..defaults import (
     STORED_CONFIDENCE,
     WIDENING_PER_MONTH,
 )
-from ..methods import Count, log_sd_of
+from ..methods import ONE_BY_ONE, Count, log_sd_of
 from ..methods.count import NOTHING_AT_ALL, spread_to
 from .reach import Reach, reach_from
 
@@ -107,10 +107,11 @@ class About:
 Event = Counted | Moved | About
 
 
-def counted_from(at: date, count: Count, *, exact: bool = False, confidences: Sequence[float] = CONFIDENCES) -> Counted:
+def counted_from(at: date, count: Count, *, confidences: Sequence[float] = CONFIDENCES) -> Counted:
     """Return the ledger's form of a method's answer: estimate, 95 % bound as a log-scale spread, and other bounds.
 
-    `confidences` are those at which the bound may be asked for, besides 95 %. A count by before-and-after a sale
+    `confidences` are those at which the bound may be asked for, besides 95 %. A count one by one in which none can have
+    been missed is exact. A count by before-and-after a sale
     estimates the tub before the sale; what was sold is taken off here, from the estimate and from the bounds. Raises
     ValueError when the count determines no estimate or no bound.
     """
@@ -120,6 +121,7 @@ def counted_from(at: date, count: Count, *, exact: bool = False, confidences: Se
     left = max(count.estimate - gone, NOTHING_AT_ALL) if gone else count.estimate
     if gone:
         log_sd = spread_to(left, count.lower_at(STORED_CONFIDENCE) - gone)
+    exact = count.method in ONE_BY_ONE and not log_sd
     reach = reach_from(lambda level: _reach_to(left, count.lower_at(level) - gone), confidences)
     return Counted(at, left, log_sd, count.shared_sd, exact, min(left, max(0.0, count.floor - gone)), reach)
 

@@ -10,6 +10,8 @@ from ..faults import MOST_ANIMALS, Checks
 from ..quantiles import STORED_Z, z_of
 from .count import NOTHING_AT_ALL, Asked, Count, Own, as_count, spread_to
 
+ONE_BY_ONE = ("hand", "full_sort")  # every animal was in the hand
+
 
 def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
     """Return a count one by one, of which a share of the animals may have been missed.
