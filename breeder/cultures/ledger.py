@@ -41,15 +41,8 @@ def in_local_days(belief: census.Belief) -> census.Belief:
 
 
 def void_ids(corrections: Iterable[Entry]) -> set[int]:
-    """Return the entries that are put right by these corrections; a corrected correction takes nothing back.
-
-    A correction can only name an older entry, so going from the newest backwards each is known to stand or not.
-    """
-    void: set[int] = set()
-    for entry in sorted(corrections, key=lambda entry: entry.pk, reverse=True):
-        if entry.pk not in void and entry.corrects_id is not None:
-            void.add(entry.corrects_id)
-    return void
+    """Return the entries that are put right by these corrections; a corrected correction takes nothing back."""
+    return census.fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
 
 
 def order_of(entry: Entry) -> tuple[Any, ...]:

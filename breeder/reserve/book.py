@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -105,8 +105,8 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
     after the count, so that a tie never makes a bound greater.
     """
     known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
-    fallen = _fallen(known)
-    return [entry for entry in known if entry.event is not None and entry.id not in fallen]
+    gone = belief.fallen({entry.id: entry.corrects for entry in known if entry.corrects is not None})
+    return [entry for entry in known if entry.event is not None and entry.id not in gone]
 
 
 def _within_day(event: Event | None) -> tuple[int, float, float]:
@@ -117,28 +117,6 @@ def _within_day(event: Event | None) -> tuple[int, float, float]:
     if isinstance(event, About):
         return (4 if event.number > 0 else 3), event.number, event.log_sd
     return 5, 0.0, 0.0
-
-
-def _fallen(entries: Sequence[Entry]) -> set[int]:
-    """Return the entries that a standing correction takes away. Raises ValueError for corrections in a ring.
-
-    From the corrections that nothing corrects inwards, without recursion: a chain may be as long as the book.
-    """
-    corrects = {entry.id: entry.corrects for entry in entries if entry.corrects is not None}
-    waiting = Counter(corrects.values())
-    settled = [number for number in corrects if not waiting[number]]
-    fallen: set[int] = set()
-    for number in settled:  # grows while it is walked
-        wrong = corrects[number]
-        if number not in fallen:
-            fallen.add(wrong)
-        waiting[wrong] -= 1
-        if not waiting[wrong] and wrong in corrects:
-            settled.append(wrong)
-    if len(settled) < len(corrects):
-        ring = sorted(set(corrects) - set(settled))
-        raise ValueError(f"The corrections {', '.join(map(str, ring))} correct each other. Take one of them out.")
-    return fallen
 
 
 def _stage_page(

@@ -4,6 +4,7 @@ from .events import ADULTS, YOUNG, About, Ageing, Counted, Event, Moved, counted
 from .fusing import fuse
 from .mixing import Poured, merged, pour, split, tipping
 from .replaying import after, replay
+from .standing import fallen
 from .state import Animals, Belief, Used, aged, in_days, is_stale, low_of, lower, spread_between
 from .storing import as_json, from_json
 
@@ -23,6 +24,7 @@ __all__ = [
     "aged",
     "as_json",
     "counted_from",
+    "fallen",
     "from_json",
     "fuse",
     "in_days",
