@@ -45,7 +45,7 @@ def renew() -> int:
             return 0
         for row in rows:
             before = Ageing(**row.used["ageing"])
-            row.used |= {replay.BEFORE: dict(zip(("sure", "likely"), _said(row, before), strict=True))}
+            row.used |= {replay.BEFORE: dict(zip(("sure", "likely"), _sure_and_likely(row, before), strict=True))}
             row.save(update_fields=["used"])
         replay.bring_up_to_date({row.culture_id for row in rows})
         for row in _with_news():
@@ -91,7 +91,7 @@ def _forget(row: Belief) -> None:
 
 def _change(row: Belief) -> Change:
     before = row.used[replay.BEFORE]
-    sure, likely = _said(row, ageing_of(row.culture.line))
+    sure, likely = _sure_and_likely(row, ageing_of(row.culture.line))
     return Change(row.culture.number, row.stage, before["sure"], sure, before["likely"], likely)
 
 
@@ -99,7 +99,7 @@ def _is_news(change: Change) -> bool:
     return (change.sure_before, change.likely_before) != (change.sure, change.likely)
 
 
-def _said(row: Belief, ageing: Ageing) -> tuple[int, int]:
+def _sure_and_likely(row: Belief, ageing: Ageing) -> tuple[int, int]:
     """Return what a row says today, sure and likely."""
     on, belief = timezone.localdate(), stored_belief(row)
     lower = census.lower(belief, on, float(row.culture.line.confidence), ageing, row.stage)

@@ -122,7 +122,7 @@ class Free:
     may_go: int | None = None
 
 
-def spare_of(lower: int, kept_back: int, taken: float = 0.0, handling_loss: float = 0.0) -> int:
+def spare_above(lower: int, kept_back: int, taken: float = 0.0, handling_loss: float = 0.0) -> int:
     """Return ⌊(lower + taken − kept back) · (1 − handling loss)⌋ − taken, never above lower − kept back.
 
     The loss comes off once for all that goes between two counts, what has gone already included; so what is packed
@@ -148,7 +148,7 @@ def line_free(
     Promising n and then packing n leaves the number as it was, since packing takes n off `lower` and off `promised` and
     adds n to `taken`.
     """
-    spare = spare_of(lower, kept_back, taken, handling_loss)
+    spare = spare_above(lower, kept_back, taken, handling_loss)
     number = max(0, spare - promised)
     short = max(0, promised - max(0, lower - kept_back))
     there = lower - kept_back - promised

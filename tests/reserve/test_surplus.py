@@ -11,7 +11,7 @@ from breeder.reserve.surplus import (
     may_go,
     most_promised,
     share_kept,
-    spare_of,
+    spare_above,
     stage_free,
     tub_free,
 )
@@ -116,11 +116,11 @@ def test_lower_200_with_50_kept_and_a_tenth_lost_sells_135_and_stops_however_oft
 @pytest.mark.parametrize("taken", [0, 1, 13, 40])
 @pytest.mark.parametrize("loss", [0.05, 0.1, 1 / 3])
 def test_what_returns_or_was_taken_by_share_spares_no_more_than_is_there(taken: int, loss: float) -> None:
-    assert spare_of(100, 30, taken, loss) <= 70
-    assert spare_of(100, 30, -taken, loss) <= 70
+    assert spare_above(100, 30, taken, loss) <= 70
+    assert spare_above(100, 30, -taken, loss) <= 70
     # A returned animal has been handled already: it may go again whole.
-    assert spare_of(100 + taken, 30, -taken, loss) == spare_of(100, 30, 0, loss) + taken
-    assert spare_of(10, 50, -45, loss) <= -40
+    assert spare_above(100 + taken, 30, -taken, loss) == spare_above(100, 30, 0, loss) + taken
+    assert spare_above(10, 50, -45, loss) <= -40
 
 
 def test_a_tub_without_a_count_may_give_its_share_of_what_was_put_in() -> None:

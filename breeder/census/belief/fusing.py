@@ -69,7 +69,9 @@ def fuse(
     kept = (1 - gain) * before.shared_sd + gain * shared
     own = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
     middle = before.middle * math.exp(gain * apart)
-    widest = greatest([one for one, sd in ((before.reach, before.log_sd), (count.reach, spread)) if sd], confidences)
+    widest = greatest(
+        [reach for reach, sd in ((before.reach, before.log_sd), (count.reach, spread)) if sd], confidences
+    )
     joined = replace(used, rule="fused", gain=gain, z=z)
     return _after(count, middle, math.sqrt(own + kept**2), kept, joined, widest)
 

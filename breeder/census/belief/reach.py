@@ -29,7 +29,7 @@ def unless_normal(reach: Reach) -> Reach:
     return reach if any(abs(times - _normal(level)) > LIKE_NORMAL for level, times in reach) else ()
 
 
-def times_of(reach: Reach, confidence: float) -> float:
+def multiple_at(reach: Reach, confidence: float) -> float:
     """Return the reach at a confidence as a multiple of the reach at 95 %.
 
     Between two listed confidences the next higher holds, which is the safe side. Raises ValueError above the highest.
@@ -47,7 +47,7 @@ def times_of(reach: Reach, confidence: float) -> float:
 def greatest(reaches: Sequence[Reach], confidences: Sequence[float]) -> Reach:
     """Return the list of the greatest reach of several, confidence by confidence."""
     return unless_normal(
-        tuple((level, max(times_of(reach, level) for reach in reaches)) for level in sorted(confidences))
+        tuple((level, max(multiple_at(reach, level) for reach in reaches)) for level in sorted(confidences))
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from ..defaults import STORED_CONFIDENCE
 from ..quantiles import STORED_Z, months_between, whole_above, whole_below, z_of
 from .events import Ageing
-from .reach import Reach, times_of
+from .reach import Reach, multiple_at
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Animals:
         z = z_of(confidence)
         if shared_only:
             return min(self.likely * math.exp(-z * self.shared_sd), self._most)
-        reach = STORED_Z * self.log_sd * times_of(self.reach, confidence) if self.log_sd else 0.0
+        reach = STORED_Z * self.log_sd * multiple_at(self.reach, confidence) if self.log_sd else 0.0
         at = self.likely * math.exp(-math.sqrt(reach**2 + z**2 * self.waited))
         in_hand = self.floor * self.left * math.exp(-z * math.sqrt(self.waited))
         return min(max(at, in_hand), self._most)

@@ -34,7 +34,7 @@ def tip_over(
     """
     spread = TIPPED_SHARE_SD if share < 1 else 0.0
     held = replay.load({source.pk})[0].held_at(source.pk, stage, at).belief
-    number = _number_of(held, source, stage, share, at)
+    number = _tipped_number(held, source, stage, share, at)
     given = {"share": share, "share_log_sd": spread} | ({"closing": closing} if closing else {})
     shared = {
         "kind": Entry.Kind.ABOUT,
@@ -51,7 +51,7 @@ def tip_over(
     steps.write_entry(target, number=number, log_sd=spread, other_side=out, **shared)
 
 
-def _number_of(held: Belief | None, source: Culture, stage: str, share: float, at: datetime) -> int:
+def _tipped_number(held: Belief | None, source: Culture, stage: str, share: float, at: datetime) -> int:
     if held is None:
         return 0
     out, _ = tipping(held, at, share, 0.0, ledger.ageing_of(source.line), stage)
