@@ -13,8 +13,10 @@ class BreederConfig(AppConfig):
         from django.db.models.signals import post_migrate
 
         from breeder.cultures.guard import guard_ledger
+        from breeder.cultures.renewing import renew_after_migrating
         from breeder.house import checks, sessions  # noqa: F401  (checks registers the start-up checks)
 
         # AlterField rebuilds SQLite tables and drops their triggers, so they are laid after every migration.
         post_migrate.connect(guard_ledger, sender=self)
+        post_migrate.connect(renew_after_migrating, sender=self)
         user_logged_in.connect(sessions.remember_browser)

@@ -55,9 +55,12 @@ FEW_RECAPTURES = 7  # under 7 recaptures the estimator is biased low: Seber 1982
 
 CONFIDENCE = 0.95  # one-sided, for what may be sold
 STORED_CONFIDENCE = 0.95  # one-sided; what is stored of a count is its bound at this confidence
+CONFIDENCES = tuple(percent / 100 for percent in range(50, 100))  # one-sided; what a line can be set to
 
 DAYS_PER_MONTH = 30.4375  # 365.25 / 12
 ADULT_LIFE_MONTHS = 24.0  # KEEPER_DEFAULT; wild Armadillidium vulgare live 2 to 4 years
+YOUNG_MATURE_DAYS = 120  # for a species whose own is not filled in, on the safe side of 60 to 240; KEEPER_DEFAULT
+YOUNG_SURVIVAL = 0.5  # share that live to breed, for a species whose own is not filled in; KEEPER_DEFAULT
 WIDENING_PER_MONTH = 0.02  # variance on the natural-log scale per month; KEEPER_DEFAULT
 STALE_AFTER_MONTHS = 6.0  # without a count nothing is sold after this; KEEPER_DEFAULT
 IRRECONCILABLE_Z = 1.96  # two-sided 95 %: a count this far from the belief replaces it

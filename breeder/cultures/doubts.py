@@ -7,7 +7,6 @@ from datetime import date
 from breeder.census import belief as census
 from breeder.census import next_counts, ways
 from breeder.census.defaults import SHARED_SD
-from breeder.census.quantiles import STORED_Z
 from breeder.census.words import many
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.reckoning import LineRows, Read, as_read, purpose_on, stock_from
@@ -110,7 +109,7 @@ def _is_sold(line: Line, sellable: bool) -> bool:
 def _doubtful(tub: Culture, stage: str, rows: LineRows, on: date) -> Doubtful:
     read = as_read(tub, rows.beliefs[tub.pk, stage], rows.line, on)
     now = read.now
-    return Doubtful(tub, stage, read, census.spread_between(now.expected, census.low_of(now, STORED_Z) + now.moved))
+    return Doubtful(tub, stage, read, census.spread_between(now.expected, census.low_of(now) + now.moved))
 
 
 def _line_doubt(

@@ -25,7 +25,6 @@ from breeder.census.growth import (
     sustainable_share,
     sustainable_share_of,
 )
-from breeder.census.quantiles import STORED_Z
 from breeder.census.words import many
 from breeder.cultures import replay
 from breeder.cultures.ledger import Ledger, ageing_of, in_local_days
@@ -169,7 +168,7 @@ def _tub_growth(book: Ledger, tub: Culture, stage: str, default: Growth | None, 
     now = census.aged(in_local_days(belief), on, ageing_of(tub.line), stage)
     room = _room(tub, entries, now.expected)
     growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default, room)
-    return TubGrowth(now.expected, max(0.0, census.low_of(now, STORED_Z) + now.moved), growth, room)
+    return TubGrowth(now.expected, max(0.0, census.low_of(now) + now.moved), growth, room)
 
 
 def _room(tub: Culture, entries: list[Entry], now: float) -> float:
@@ -194,7 +193,7 @@ def _together(read: list[TubGrowth], default: Growth | None) -> Growth | None:
 
 def needed(line: Line, stock: StageStock, wanted: int) -> int:
     """Return how many must be there so that `wanted` more than are promised may be sold."""
-    to_go = wanted / (1 - float(line.handling_loss)) if line.handling_loss < 1 else float(wanted)
-    needed = stock.kept_back + stock.promised + to_go
+    to_go, loss = wanted + stock.promised, float(line.handling_loss)
+    needed = stock.kept_back + (to_go / (1 - loss) if loss < 1 else float(to_go))
     share = float(line.harvest_share) if stock.stage == "young" and line.harvest_share else None
-    return -int(-max(needed, (to_go + stock.promised) / share if share else 0.0) // 1)
+    return -int(-max(needed, to_go / share if share else 0.0) // 1)

@@ -77,6 +77,8 @@ def _too_few(name: str, stock: StageStock) -> str:
     )
     if stock.waits_for_count:
         said += f" Until the next count no more than {stock.may_go} may go, promised ones included."
+    if stock.soon_grown and not stock.free:
+        said += f" {stock.soon_grown}"
     return f"{said} {_remedy(stock)}"
 
 
@@ -94,7 +96,7 @@ def _spared(free: int, stage: str) -> str:
 
 
 def _remedy(stock: StageStock) -> str:
-    due = [tub.number for tub in stock.tubs if tub.is_stale]
+    due = [tub.number for tub in stock.tubs if tub.is_stale or tub.is_outgrown]
     if due and not stock.free:
         return f"Count {named_tubs(due)} first: an old count sells nothing. Or choose another line."
     return _or_fewer(stock.free)

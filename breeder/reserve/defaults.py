@@ -6,6 +6,7 @@ ADULTS_KEPT = 20  # adults that stay in a line; KEEPER_DEFAULT
 ADULTS_KEPT_IRREPLACEABLE = 30  # adults that stay of what cannot be bought again; KEEPER_DEFAULT
 EACH_SEX_KEPT = 3  # of each sex that stay; KEEPER_DEFAULT
 HARVEST_SHARE = 0.30  # of the young between two counts; KEEPER_DEFAULT
+SOON_GROWN_MONTHS = 1.0  # from count to adult; young that grow up sooner are hardly counted before they are gone
 
 CONFIDENCE = 0.95  # one-sided
 SURE = 0.95  # "95 % sure" of both sexes, or of an effective size from unsexed animals

@@ -127,6 +127,7 @@ def bar(
     stays: int = 0,
     promised: int = 0,
     free: int = 0,
+    later: int = 0,
     short: int = 0,
     doubt: float = 0,
     unit: str = "animals",
@@ -134,8 +135,15 @@ def bar(
     scale: float = 0,
 ) -> dict[str, Any]:
     """Show the bar of animals; `scale` is the number that fills the whole width (default: this bar's own total)."""
-    drawn = animals.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit)
+    drawn = animals.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit, int(later))
     return {"parts": drawn.parts(scale), "hatches": drawn.hatches(scale), "said": drawn.said(), "words": words}
+
+
+@register.inclusion_tag("pages/_bar.html")
+def stage_bar(stage: Any, words: bool = False) -> dict[str, Any]:
+    """Show the bar of one stage of a line's stock."""
+    parts = {name: getattr(stage, name) for name in ("stays", "promised", "free", "later", "short", "doubt")}
+    return bar(**parts, unit=stage.stage, words=words)
 
 
 @register.inclusion_tag("pages/_bar_key.html")

@@ -82,8 +82,9 @@ def test_the_missed_are_negative_binomial() -> None:
     assert hand(120, 0.05).standard_error == pytest.approx(stats.nbinom(120, 0.95).std())
 
 
-def test_a_full_sort_keeps_its_small_shared_error() -> None:
-    assert full_sort(100, shared_sd=0.02).lower == pytest.approx(100 * math.exp(-1.6448536 * 0.02))
+def test_a_full_sort_had_every_animal_in_the_hand_so_no_shared_error_takes_one_away() -> None:
+    assert full_sort(100, shared_sd=0.02).lower == 100
+    assert [hand(100, 0.1, shared_sd=0.3).lower_at(level) for level in (0.5, 0.95, 0.99)] == [100, 100, 100]
 
 
 def test_portions_use_student_t_and_the_log_scale() -> None:

@@ -10,7 +10,6 @@ from django.test import Client
 
 from breeder.cultures import actions, queries, rules, telling
 from breeder.cultures.actions.counts import Sexed
-from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.preview import preview
 from breeder.cultures.sexes import Known, still_known
@@ -94,7 +93,7 @@ def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> Non
     actions.record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
     actions.record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
     held = queries.book_of(culture).held(culture.pk, "adults")
-    working = telling.working_of(held, "adults", day(60).date(), 0.95, ageing_of(culture.line))
+    working = telling.working_of(held, "adults", day(60).date(), culture.line)
     assert working is not None
     assert working.last_said == "50–100 adults"
     assert working.steps[0] == "Counted on 1 March 2026, by eye."

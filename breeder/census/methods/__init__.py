@@ -3,7 +3,7 @@
 from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
 from ..faults import BadCount
 from .count import Count, log_sd_of
-from .handling import after_sale, full_sort, hand, left_after, weight
+from .handling import ONE_BY_ONE, after_sale, full_sort, hand, left_after, weight
 from .looking import eye, index, piece, wilson
 from .marking import marked
 from .ratios import Sexes, by_sexes
@@ -20,6 +20,7 @@ def working(count: Count) -> tuple[str, ...]:
 
 __all__ = [
     "EYE_CLASSES",
+    "ONE_BY_ONE",
     "SHARED_SD",
     "BadCount",
     "Count",

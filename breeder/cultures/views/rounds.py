@@ -15,7 +15,6 @@ from breeder.cultures import actions, forms, queries, telling
 from breeder.cultures.counting import eye_class
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.rounds import SEEN_CHOICES
-from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
 from breeder.cultures.preview import Preview, preview
 from breeder.cultures.queries.rounds import Round
@@ -106,7 +105,6 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
     today = queries.round_of(timezone.localdate())
     stage = (form["stage"].value() or "young") if tub.line.sold_by == Line.SoldBy.HEAD else "cups"
     book = queries.book_of(tub)
-    confidence, ageing = float(tub.line.confidence), ageing_of(tub.line)
     held = book.held(tub.pk, stage)
     return {
         "tub": tub,
@@ -115,7 +113,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "stage": stage,
         "by_head": tub.line.sold_by == Line.SoldBy.HEAD,
         "other_stage": "adults" if stage == "young" else "young",
-        "working": telling.working_of(held, stage, timezone.localdate(), confidence, ageing),
+        "working": telling.working_of(held, stage, timezone.localdate(), tub.line),
         "eye_choices": EYE_CHOICES,
         "chosen_eye": form["eye"].value() or "",
         "chosen_seen": form["seen"].value() or [],

@@ -12,7 +12,6 @@ from django_tables2 import RequestConfig
 from breeder.cultures import actions, counting, forms, queries, telling
 from breeder.cultures.actions.turn import stages_of
 from breeder.cultures.chart import chart_of
-from breeder.cultures.ledger import ageing_of
 from breeder.cultures.models import Culture
 from breeder.cultures.preview import Preview, preview
 from breeder.cultures.tables import TubTable
@@ -65,9 +64,8 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
 
 def _tub_page(request: HttpRequest, one: Culture, look: forms.RoundForm, status: int = 200) -> HttpResponse:
     book, today = queries.book_of(one), timezone.localdate()
-    confidence, ageing = float(one.line.confidence), ageing_of(one.line)
     kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
-    workings = [telling.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
+    workings = [telling.working_of(book.held(one.pk, stage), stage, today, one.line) for stage in kept]
     looks = queries.looks_of(one)
     rows = queries.entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
     shown = {
