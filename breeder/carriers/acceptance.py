@@ -8,12 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from breeder.carriers.facts import Animal, Answer
-from breeder.carriers.models import CarrierRule
+from breeder.carriers.facts import Animal, Answer, Takes
 from breeder.house.regions import country_of
 from breeder.pages.dates import day_said
 
-Takes = CarrierRule.Takes
 TAKES_SAID = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
 LEAP_YEAR = 2000  # so that 29 February can be said as a day of any year
 

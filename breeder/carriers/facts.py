@@ -8,6 +8,31 @@ from functools import cached_property
 from breeder.house import regions
 
 
+class Effect(StrEnum):
+    """What a rule says of moving an animal, from the strictest to the mildest."""
+
+    FORBIDDEN = "forbidden"
+    PERMIT = "permit"
+    CONDITIONS = "conditions"
+    ALLOWED = "allowed"
+
+
+class Takes(StrEnum):
+    """What a carrier says of carrying an animal."""
+
+    YES = "takes"
+    AGREEMENT = "agreement"
+    NO = "refuses"
+
+
+class Direction(StrEnum):
+    """Which way a permit counts."""
+
+    SEND = "send"
+    RECEIVE = "receive"
+    BOTH = "both"
+
+
 @dataclass(frozen=True)
 class Animal:
     """A species with every name that covers it, the nearest first."""

@@ -6,6 +6,7 @@ from typing import Any
 from django.db import models
 from django.db.models import F, Q
 
+from breeder.carriers import facts
 from breeder.people.models import Person
 
 
@@ -97,10 +98,10 @@ class MovementRule(OnRecord):
     """What an authority says of a taxon going from region to region; without a taxon, of all that is not listed."""
 
     class Effect(models.TextChoices):
-        FORBIDDEN = "forbidden"
-        PERMIT = "permit", "needs a permit"
-        CONDITIONS = "conditions", "allowed with conditions"
-        ALLOWED = "allowed"
+        FORBIDDEN = facts.Effect.FORBIDDEN.value
+        PERMIT = facts.Effect.PERMIT.value, "needs a permit"
+        CONDITIONS = facts.Effect.CONDITIONS.value, "allowed with conditions"
+        ALLOWED = facts.Effect.ALLOWED.value
 
     taxon = models.CharField("species or higher taxon", max_length=80, blank=True)
     origin = models.CharField("from (ISO 3166)", max_length=6, blank=True)
@@ -129,9 +130,9 @@ class CarrierRule(OnRecord):
     """What a carrier, or one of its services, says of carrying a taxon alive; without a taxon, of all animals."""
 
     class Takes(models.TextChoices):
-        YES = "takes", "takes them"
-        AGREEMENT = "agreement", "takes them under an agreement"
-        NO = "refuses", "does not take them"
+        YES = facts.Takes.YES.value, "takes them"
+        AGREEMENT = facts.Takes.AGREEMENT.value, "takes them under an agreement"
+        NO = facts.Takes.NO.value, "does not take them"
 
     carrier = models.CharField(max_length=60)
     service = models.ForeignKey(Service, null=True, blank=True, on_delete=models.PROTECT, related_name="carrier_rules")
@@ -166,9 +167,9 @@ class Permit(models.Model):
     """A permit of the keeper's or of a customer's, with the scope in which it counts."""
 
     class Direction(models.TextChoices):
-        SEND = "send", "to send"
-        RECEIVE = "receive", "to receive"
-        BOTH = "both", "to send and to receive"
+        SEND = facts.Direction.SEND.value, "to send"
+        RECEIVE = facts.Direction.RECEIVE.value, "to receive"
+        BOTH = facts.Direction.BOTH.value, "to send and to receive"
 
     number = models.CharField(max_length=60)
     issuer = models.CharField("issued by", max_length=80)

@@ -7,13 +7,11 @@ counts. What several authorities say adds up. A rule that the keeper has not loo
 
 from collections.abc import Iterable, Sequence
 
-from breeder.carriers.facts import NOTHING, Animal, Answer, HeldPermit, Rule, Way, day
-from breeder.carriers.models import MovementRule, Permit
+from breeder.carriers.facts import NOTHING, Animal, Answer, Direction, Effect, HeldPermit, Rule, Way, day
 from breeder.house import regions
 
-Effect = MovementRule.Effect
 # From the strictest to the mildest.
-STRICTNESS = (Effect.FORBIDDEN, Effect.PERMIT, Effect.CONDITIONS, Effect.ALLOWED)
+STRICTNESS = tuple(Effect)
 EFFECT_SAID = {
     Effect.FORBIDDEN: "forbidden",
     Effect.PERMIT: "allowed only under a permit",
@@ -131,9 +129,9 @@ def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
     places = [place for taxon in permit.taxa if (place := animal.place_of(taxon)) is not None]
     if not places or (not animal.determined and max(places) == 0):
         return f"does not name {animal.name}"
-    if permit.person_id is None and permit.direction == Permit.Direction.RECEIVE:
+    if permit.person_id is None and permit.direction == Direction.RECEIVE:
         return "is yours to receive, not to send"
-    if permit.person_id is not None and permit.direction == Permit.Direction.SEND:
+    if permit.person_id is not None and permit.direction == Direction.SEND:
         return "is the customer's to send, not to receive"
     if permit.person_id not in (None, way.person_id):
         return "is held by somebody else"

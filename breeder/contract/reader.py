@@ -217,9 +217,7 @@ class Reader:
             table.append(self._with_gaps(row, path, Bounds(low, high)))
         return table
 
-    def series(
-        self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None
-    ) -> list[float]:
+    def series(self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None) -> list[float]:
         """Return a list of numbers in which null is allowed and becomes NaN (a missing value)."""
         return self._with_gaps(self.items(name, least=least), self.at(name), Bounds(low, high))
 

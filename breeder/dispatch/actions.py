@@ -16,6 +16,7 @@ from breeder.dispatch import gathering, legal, queries, ratchet, record, rules, 
 from breeder.dispatch.inputs import inputs_of, kit_facts
 from breeder.dispatch.models import Check
 from breeder.dispatch.record import Found
+from breeder.heat.verdict import LEAVING
 from breeder.house.models import Setting
 from breeder.house.queries import household as read_household
 from breeder.house.roles import is_keeper
@@ -66,8 +67,8 @@ def _kits_to_try(parcel: Parcel) -> list[Any]:
 def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
     # The question as it was put, before a kit is taken: the same question is held to what was known before.
     last = Check.objects.filter(parcel=parcel, digest=rules.digest_of(inputs_of(parcel, household))).first()
-    held = ratchet.hold(found.chosen.verdict, found.content, ratchet.last_of(last))
-    if parcel.kit is None and held.verdict in rules.LEAVING:
+    held = ratchet.hold(found.chosen.verdict, found.content, record.last_of(last))
+    if parcel.kit is None and held.verdict in LEAVING:
         parcel.kit = Kit.objects.prefetch_related("parts__supply").get(pk=found.chosen.candidate.kit_id)
         parcel.save(update_fields=["kit"])
     inputs = inputs_of(parcel, household)
@@ -102,7 +103,7 @@ def _because(found: Found, household: Setting) -> list[str]:
     said += found.stand_ins
     said += [telling.disagree_said(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
     best = found.trial.best
-    if best is not None and best is not found.chosen and found.chosen.verdict not in rules.LEAVING:
+    if best is not None and best is not found.chosen and found.chosen.verdict not in LEAVING:
         said.append(f"{best.candidate.name} would be {Check.Verdict(best.verdict).label}: choose it instead.")
     return said
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
 from breeder.dispatch.ambient import FILM, SUNNY, Ends, distance_km
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
@@ -20,7 +21,6 @@ from breeder.dispatch.surroundings import Template
 from breeder.dispatch.trying import Journey, journey_cases
 from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
-from breeder.weather.queries import Hours
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]

@@ -11,12 +11,12 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch.legs import HOUR, Case, Exposure, Where
 from breeder.dispatch.surroundings import USUAL, Template
 from breeder.heat import forecast_error, members, sun
 from breeder.heat.members import Draws
 from breeder.heat.risk import AmbientCase
-from breeder.weather.queries import Hours
 
 Array = NDArray[np.float64]
 Floats = TypeVar("Floats", bound=NDArray[np.floating])  # of either precision

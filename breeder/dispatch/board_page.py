@@ -30,12 +30,12 @@ def context_of(
     days = sorted({cell.on for row in board.rows for cell in row.cells})
     ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
     shown = Paginator(ordered, ROWS_A_PAGE).get_page(page)
-    checks = queries.latest_checks(row.parcel.pk for row in shown)
+    latest = queries.latest_checks(row.parcel.pk for row in shown)
     now, closures = timezone.now(), closures_by_carrier()
     given = {} if found is None else {one.number: one for one in found.given}
     rows = []
     for row in shown:
-        standing = queries.standing_of(row.parcel, checks.get(row.parcel.pk), household, now, closures=closures)
+        standing = queries.standing_of(row.parcel, latest.get(row.parcel.pk), household, now, closures=closures)
         rows.append(_row(row, days, given.get(row.parcel.number), standing))
     return {
         "rows": rows,

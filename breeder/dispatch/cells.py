@@ -4,10 +4,9 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from breeder.dispatch import rules
 from breeder.dispatch.air import Air, Shape
 from breeder.dispatch.trying import Animals, Candidate, Journey
-from breeder.heat.verdict import EASY, GO, NOT_DECIDED, ROUNDING, preference
+from breeder.heat.verdict import EASY, GO, NOT_DECIDED, ROUNDING, preference, with_pack
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +46,7 @@ class Option:
     @property
     def verdict(self) -> str:
         """Return the verdict's word on the page."""
-        return rules.verdict_of(self.decided, has_pack=self.candidate.has_pack)
+        return with_pack(self.decided, has_pack=self.candidate.has_pack)
 
 
 @dataclass(frozen=True)

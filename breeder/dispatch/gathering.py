@@ -9,7 +9,8 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
 from breeder.carriers.rules import delivery_days
-from breeder.dispatch import air, legal, planning, rivals, rules, trying
+from breeder.core.transit.weather_hours import Hours
+from breeder.dispatch import air, legal, planning, rivals, rules, trade, trying
 from breeder.dispatch.ambient import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
@@ -30,7 +31,7 @@ from breeder.packing.rules import refuse_dry_ice
 from breeder.pages.dates import weekday_said
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of, stand_ins_of
+from breeder.weather.queries import hours_for, sources_of, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -86,7 +87,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         opinion=opinion,
         opinion_compared=""
         if opinion is None
-        else trying.trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
+        else trade.compared(opinion.word, chosen.verdict, to_counter=journey.to_counter),
         next_day=None,
         helps=(),
         sources=sum(side.sources for side in sides),

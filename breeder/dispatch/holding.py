@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
 
-from breeder.dispatch import rules
 from breeder.dispatch.models import Check
+from breeder.heat.verdict import LEAVING
 from breeder.house.models import Setting
 from breeder.packing.models import Parcel
 
@@ -38,7 +38,7 @@ def new_day_of(parcel: Parcel, check: Check | None, today: date) -> date | None:
 
 
 def _day_said(parcel: Parcel, check: Check) -> date | None:
-    if check.verdict in rules.LEAVING:
+    if check.verdict in LEAVING:
         speaks_for_it = parcel.post_on is not None and check.inputs.get("post_on") == parcel.post_on.isoformat()
         return parcel.post_on if speaks_for_it else None
     later = check.result.get("next_day")

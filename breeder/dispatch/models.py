@@ -5,6 +5,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
+from breeder.heat import verdict
 from breeder.packing.models import Parcel
 
 
@@ -12,10 +13,10 @@ class Check(models.Model):
     """One answer to "may this parcel leave on this day in this kit?", with all that it rested on."""
 
     class Verdict(models.TextChoices):
-        GO = "go", "Go"
-        WITH_PACK = "with pack", "Go with pack"
-        NO_GO = "no-go", "No-go"
-        NOT_DECIDED = "not decided", "Not decided"
+        GO = verdict.GO, verdict.LABELS[verdict.GO]
+        WITH_PACK = verdict.WITH_PACK, verdict.LABELS[verdict.WITH_PACK]
+        NO_GO = verdict.NO_GO, verdict.LABELS[verdict.NO_GO]
+        NOT_DECIDED = verdict.NOT_DECIDED, verdict.LABELS[verdict.NOT_DECIDED]
 
     parcel = models.ForeignKey(Parcel, on_delete=models.PROTECT, related_name="checks")
     made_at = models.DateTimeField(db_index=True)

@@ -18,8 +18,9 @@ from breeder.dispatch import holding, legal, linking, queries, record, telling
 from breeder.dispatch.forms import CheckForm, PackedForm, UnpackForm
 from breeder.dispatch.models import Check
 from breeder.dispatch.queries import Standing
-from breeder.dispatch.rules import DAY_PAST, LEAVING, order_ended
+from breeder.dispatch.rules import DAY_PAST, order_ended
 from breeder.dispatch.trade import Opinion
+from breeder.heat.verdict import LEAVING
 from breeder.house.models import Setting
 from breeder.house.roles import is_keeper
 from breeder.orders.models import Order, OrderLine

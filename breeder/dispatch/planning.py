@@ -18,7 +18,6 @@ from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_
 from breeder.dispatch.trying import Candidate
 from breeder.heat.members import Draws, draws
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
-from breeder.house.twin import one_by_one
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 90 MB. One thread of a process does
@@ -34,6 +33,12 @@ ENOUGH = 2
 Blocks = Sequence[Sequence[Asked]]
 Work = Callable[[Sequence[Asked]], list[Cell]]
 By = Callable[[Work, Blocks], Iterable[tuple[int, list[Cell]]]]
+
+
+def one_by_one(work: Work, blocks: Blocks) -> Iterable[tuple[int, list[Cell]]]:
+    """Yield each block's place and its cells, all worked out in this process."""
+    for place, block in enumerate(blocks):
+        yield place, work(block)
 
 
 def cells_of(

@@ -12,6 +12,7 @@ from breeder.carriers.queries import closures_by_carrier
 from breeder.dispatch import legal, rules
 from breeder.dispatch.inputs import inputs_of
 from breeder.dispatch.models import Check
+from breeder.heat.verdict import LEAVING
 from breeder.house.models import Setting
 from breeder.house.queries import household as read_household
 from breeder.packing.models import Parcel
@@ -71,7 +72,7 @@ def standing_of(
     leave = rules.with_order(rules.may_leave(check, inputs, now, timezone.localdate(now)), box.order, now)
     if check is None:
         return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
-    still = leave.is_free or check.verdict not in rules.LEAVING
+    still = leave.is_free or check.verdict not in LEAVING
     changed = check.digest != rules.digest_of(inputs)
     return Standing(
         parcel=box,

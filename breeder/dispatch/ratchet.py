@@ -5,12 +5,12 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from breeder.dispatch.models import Check
+from breeder.heat.verdict import GO, LABELS, NO_GO, NOT_DECIDED, WITH_PACK
 
 SAME_WIDTH_C = 0.005  # spreads are kept to two digits
 
 # From worst to best; not decided is never go, and going with a pack is going.
-RANK = {Check.Verdict.NO_GO: 0, Check.Verdict.NOT_DECIDED: 1, Check.Verdict.WITH_PACK: 2, Check.Verdict.GO: 2}
+RANK = {NO_GO: 0, NOT_DECIDED: 1, WITH_PACK: 2, GO: 2}
 
 
 @dataclass(frozen=True)
@@ -87,18 +87,11 @@ def hold(verdict: str, content: Content, before: tuple[str, Content] | None) -> 
     lacks = content.lacks(known)
     if not lacks:
         return Held(verdict, content)
-    if RANK[verdict] <= RANK[earlier]:  # type: ignore[index]
+    if RANK[verdict] <= RANK[earlier]:
         return Held(verdict, known)
-    label = Check.Verdict(earlier).label
     return Held(
         earlier,
         known,
-        f"This check knows less than the last one ({', '.join(lacks)}), which said {label}; so it cannot say better. "
-        "Bring what is missing and check again.",
+        f"This check knows less than the last one ({', '.join(lacks)}), which said {LABELS[earlier]}; so it cannot say "
+        "better. Bring what is missing and check again.",
     )
-
-
-def last_of(check: Check | None) -> tuple[str, Content] | None:
-    """Return verdict and content of a stored check; None without one, or for one that kept no content."""
-    stored = check.result.get("held_to") if check is not None else None
-    return (check.verdict, Content.read(stored)) if check is not None and stored else None

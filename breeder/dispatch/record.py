@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.legs import HOUR, Case
+from breeder.dispatch.models import Check
 from breeder.dispatch.ratchet import Content
 from breeder.dispatch.rivals import Rivalry
 from breeder.dispatch.trade import Opinion
@@ -17,7 +19,6 @@ from breeder.dispatch.trying import Animals, Trial, Tried
 from breeder.heat.outcome import Outcome
 from breeder.heat.verdict import NOT_DECIDED, Limits, Odds
 from breeder.pages.curves import BoxCurve
-from breeder.weather.queries import Hours
 
 DIGITS = 2  # of a stored temperature
 NO_PACK = "too harsh without a pack"
@@ -223,3 +224,9 @@ def oldest_issue(ends: Ends, cases: Sequence[Case]) -> datetime | None:
         if issue is not None and at in wanted
     ]
     return min(issued, default=None)
+
+
+def last_of(check: Check | None) -> tuple[str, Content] | None:
+    """Return verdict and content of a stored check; None without one, or for one that kept no content."""
+    stored = check.result.get("held_to") if check is not None else None
+    return (check.verdict, Content.read(stored)) if check is not None and stored else None

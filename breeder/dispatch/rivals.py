@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import product
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.trying import Trial, Tried
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
-from breeder.weather.queries import Hours
 
 # Twice the spread of a forecast of tomorrow (about 2 °C): farther apart, one of two sources is plainly wrong (keeper
 # default, common practice).

@@ -9,13 +9,13 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from breeder.core.units import degrees
 from breeder.dispatch.models import Check
-from breeder.heat.verdict import GO, NO_GO, Limits, narrowest
+from breeder.heat.verdict import LEAVING, Limits, narrowest
 from breeder.orders.models import Order
 from breeder.orders.rules import OPEN, hold_ran_out
 from breeder.packing.models import ParcelItem
 from breeder.pages.dates import weekday_said
-from breeder.pages.words import degrees
 from breeder.taxa.models import Species
 
 # Keeper defaults (common practice, no source): a check is asked for again after six hours; a forecast is old after a
@@ -23,8 +23,6 @@ from breeder.taxa.models import Species
 CHECK_GOOD_FOR = timedelta(hours=6)
 FORECAST_GOOD_FOR = timedelta(hours=24)
 FORECAST_LAPSES = timedelta(hours=48)
-
-LEAVING = (Check.Verdict.GO, Check.Verdict.WITH_PACK)
 
 # What an input is called when it is said to have changed.
 NAMES = {
@@ -80,13 +78,6 @@ class Leave:
     @property
     def is_free(self) -> bool:
         return not self.sentences
-
-
-def verdict_of(decided: str, *, has_pack: bool) -> str:
-    """Return the verdict's word on the page: a go in a kit with a heat, cold or phase-change pack is its own word."""
-    if decided == GO:
-        return Check.Verdict.WITH_PACK if has_pack else Check.Verdict.GO
-    return Check.Verdict.NO_GO if decided == NO_GO else Check.Verdict.NOT_DECIDED
 
 
 def limits_of_species(species: Species) -> Limits:

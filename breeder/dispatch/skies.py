@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from breeder.carriers.queries import closures_of, timing_of
 from breeder.carriers.rules import posting_days
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, gathering, rivals, rules
 from breeder.dispatch.air import Air
 from breeder.dispatch.ambient import ONE_DAY
@@ -24,7 +25,7 @@ from breeder.packing.models import Parcel
 from breeder.people.models import Address
 from breeder.weather.grid import hours_between
 from breeder.weather.models import Place
-from breeder.weather.queries import Hours, hours_for, sources_of
+from breeder.weather.queries import hours_for, sources_of
 
 DAYS_SHOWN = 10
 READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds

@@ -5,17 +5,17 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from breeder.core.transit.weather_hours import Hours
+from breeder.core.units import degree_span, degrees
 from breeder.dispatch import trade
 from breeder.dispatch.legs import HOUR, Case, Exposure
 from breeder.dispatch.rivals import Rivalry
-from breeder.dispatch.rules import LEAVING
 from breeder.dispatch.trying import Tried
 from breeder.heat import allowed
 from breeder.heat.outcome import CaseOutcome, Outcome
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
+from breeder.heat.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
 from breeder.pages.dates import clock_said, weekday_said
-from breeder.pages.words import degree_span, degrees, odds
-from breeder.weather.queries import Hours
+from breeder.pages.words import odds
 
 # A side whose odds are under this, or under a tenth of the other's, is not named as the trouble.
 NOT_WORTH_NAMING = 0.005

@@ -5,7 +5,7 @@ It looks only at the lowest and highest air on the way and the day after; it kno
 
 from dataclasses import dataclass
 
-from breeder.pages.words import degrees, to_celsius
+from breeder.core.units import degrees, to_celsius
 
 # In air beyond these nothing goes without a pack, unless it is held at a counter, whatever its odds: the sums are least
 # tried there, and a late day cannot be made good (common practice, no source; the rule below never posts so far out).

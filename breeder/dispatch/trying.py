@@ -6,15 +6,15 @@ from datetime import date
 from math import nan
 
 from breeder.carriers.rules import Delivery
-from breeder.dispatch import ambient, rules, trade
+from breeder.core.transit.weather_hours import Hours
+from breeder.dispatch import ambient, trade
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.legs import Case, ServiceTimes, Where, cases_of
 from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.members import Draws
 from breeder.heat.outcome import Outcome
 from breeder.heat.risk import AmbientCase, Offer, best_of, try_kit
-from breeder.heat.verdict import GO, NO_GO, Limits, Tolerance
-from breeder.weather.queries import Hours
+from breeder.heat.verdict import GO, NO_GO, Limits, Tolerance, with_pack
 
 # The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).
 START_C = 21.0
@@ -63,7 +63,7 @@ class Tried:
 
     @property
     def verdict(self) -> str:
-        return rules.verdict_of(self.outcome.verdict, has_pack=self.candidate.has_pack)
+        return with_pack(self.outcome.verdict, has_pack=self.candidate.has_pack)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,14 @@ import math
 from dataclasses import dataclass
 
 GO, NO_GO, NOT_DECIDED = "go", "no-go", "not decided"
+WITH_PACK = "with pack"  # the word on the page for a Go in a kit with a heat, cold or phase-change pack
+LEAVING = (GO, WITH_PACK)
+LABELS = {GO: "Go", WITH_PACK: "Go with pack", NO_GO: "No-go", NOT_DECIDED: "Not decided"}
+
+
+def with_pack(decided: str, *, has_pack: bool) -> str:
+    """Return the verdict's word on the page: a Go in a kit with a pack has its own."""
+    return WITH_PACK if decided == GO and has_pack else decided
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 
+from breeder.core.units import to_celsius, to_fahrenheit
 from breeder.heat.materials import MATERIALS
 from breeder.house.models import Setting
 from breeder.house.seen import StampField, short
@@ -13,7 +14,6 @@ from breeder.house.sentences import PlainForm
 from breeder.packing.actions import Part
 from breeder.packing.models import Kit, Supply
 from breeder.packing.units import shown, units_of
-from breeder.pages.words import to_celsius, to_fahrenheit
 
 LAYER_ROWS, HEAT_ROWS, COLD_ROWS, PART_ROWS = 4, 2, 2, 5
 MATERIAL_NAMES = {

@@ -12,8 +12,8 @@ from datetime import UTC, datetime, timedelta
 from dateutil import parser as dates
 from django.core.exceptions import ValidationError
 
+from breeder.core.units import to_celsius
 from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of, with_dates
-from breeder.pages.words import to_celsius
 
 MOST_ROWS = 20_000
 MOST_FAULTS_SHOWN = 8

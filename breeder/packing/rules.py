@@ -8,12 +8,12 @@ from django.core.exceptions import ValidationError
 
 from breeder.carriers.models import Service
 from breeder.carriers.rules import PostingDay
+from breeder.core.units import degrees
 from breeder.cultures.models import Promise
 from breeder.cultures.stock import TubStock
 from breeder.orders.models import Order
 from breeder.packing.models import Kit, Parcel
 from breeder.pages.dates import weekday_said
-from breeder.pages.words import degrees
 
 # Words by which dry ice is known on a label, an invoice or a shelf.
 DRY_ICE_WORDS = ("dry ice", "dryice", "dry-ice", "carbon dioxide", "solid co2", "un1845", "un 1845")

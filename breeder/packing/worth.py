@@ -4,13 +4,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from breeder.core.units import degree_span, degrees
 from breeder.heat import box, packs
 from breeder.heat.kit import BadKit, PhaseChangePack
 from breeder.heat.kit import Kit as HeatKit
 from breeder.heat.materials import SECONDS_PER_HOUR
 from breeder.packing.models import Kit
 from breeder.packing.reading import heat_kit
-from breeder.pages.words import degree_span, degrees
 
 # The parcel that figures are shown for when no parcel is named.
 USUAL_CUPS = 4

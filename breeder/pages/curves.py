@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.formats import date_format
 
-from breeder.pages.words import to_fahrenheit
+from breeder.core.units import to_fahrenheit
 
 WIDTH, HEIGHT = 1000, 416
 LEFT, RIGHT, TOP, BOTTOM = 62, 985, 14, 320

@@ -137,9 +137,7 @@ class AddressForm(PlainForm, PlaceFields):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         if not self.errors:
-            self.destination = self.read_destination(
-                "block", country=cleaned["country"], postcode=cleaned["postcode"]
-            )
+            self.destination = self.read_destination("block", country=cleaned["country"], postcode=cleaned["postcode"])
         return cleaned
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..census.words import are, many
+from breeder.census.words import are, many
+
 from .alleles import animals_needed_for_allele
 from .defaults import (
     ADULTS_KEPT,

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from ..census.words import many
+from breeder.census.words import many
+
 from .defaults import GIVES_SURPLUS
 from .surplus import Free
 

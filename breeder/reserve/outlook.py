@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..census.words import are, many
+from breeder.census.words import are, many
+
 from . import circle
 from .breeders import TWO_SEXES, Minimum, size_of_minimum
 from .defaults import EFFECTIVE_SHARE, HORIZON_YEARS, SURE

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ..census.words import are
+from breeder.census.words import are
 
 
 @dataclass(frozen=True)

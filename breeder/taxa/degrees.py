@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from breeder.pages.words import degrees, to_celsius, to_fahrenheit
+from breeder.core.units import degrees, to_celsius, to_fahrenheit
 
 TENTH = Decimal("0.1")
 HALF_TENTH = 0.05  # what rounding to 0.1 may move a value by

@@ -7,11 +7,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
+from breeder.core.units import degrees
 from breeder.house.fields import PercentField
 from breeder.house.models import Setting
 from breeder.house.seen import SeenForm
 from breeder.house.sentences import PlainForm
-from breeder.pages.words import degrees
 from breeder.taxa import rules, sheet
 from breeder.taxa.degrees import DegreesField
 from breeder.taxa.models import Line, Mark, Species

@@ -6,8 +6,8 @@ from typing import Any
 
 from django.db import models
 
+from breeder.core.units import degrees
 from breeder.house.models import Setting
-from breeder.pages.words import degrees
 from breeder.taxa.models import Mark, Species
 
 NOT_KNOWN = "not known"

@@ -4,8 +4,8 @@ from typing import Any
 
 import django_tables2 as tables
 
+from breeder.core.units import degrees
 from breeder.house.models import Setting
-from breeder.pages.words import degrees
 from breeder.taxa.models import Species
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}

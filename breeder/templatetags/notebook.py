@@ -15,6 +15,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
 from breeder.census.words import many
+from breeder.core import units
 from breeder.cultures import words as cultures_words
 from breeder.orders.queries import handed
 from breeder.pages import animals, curves, dates, names, once, words
@@ -167,13 +168,13 @@ def who_has_line(line: Any) -> dict[str, Any]:
 @register.simple_tag(takes_context=True)
 def degrees(context: Context, celsius: float | None, digits: int = 0) -> str:
     """Return a temperature in the household's unit, such as '8 °C'."""
-    return words.degrees(celsius, fahrenheit=context["household"].fahrenheit, digits=digits)
+    return units.degrees(celsius, fahrenheit=context["household"].fahrenheit, digits=digits)
 
 
 @register.simple_tag(takes_context=True)
 def degree_span(context: Context, kelvin: float | None, digits: int = 1) -> str:
     """Return a difference of temperatures in the household's unit."""
-    return words.degree_span(kelvin, fahrenheit=context["household"].fahrenheit, digits=digits)
+    return units.degree_span(kelvin, fahrenheit=context["household"].fahrenheit, digits=digits)
 
 
 @register.simple_tag(takes_context=True)

@@ -10,11 +10,11 @@ from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
+from breeder.core.units import degrees
 from breeder.house.queries import household
 from breeder.house.steps import log
 from breeder.pages import once
 from breeder.pages.dates import clock_said, moment_said
-from breeder.pages.words import degrees
 from breeder.weather import by_hand, choosing, grid, remembering, sheet, steps
 from breeder.weather.models import Forecast, Place, UsualMonth
 from breeder.weather.usual import Usual, months_said

@@ -8,10 +8,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.core.exceptions import ValidationError
 
+from breeder.core.units import degrees
 from breeder.heat.diurnal import SHAPE_ERROR_C, parton_logan
 from breeder.heat.sun import sunrise_sunset_h
 from breeder.pages.dates import weekday_said
-from breeder.pages.words import degrees
 from breeder.weather import grid, limits
 
 # How far real hours stray from the usual course of a day between a true low and high, °C rms.

@@ -5,10 +5,10 @@ from math import ceil, floor
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from breeder.pages.words import degrees, to_fahrenheit
+from breeder.core.transit.weather_hours import Hours
+from breeder.core.units import degrees, to_fahrenheit
 from breeder.weather import grid
 from breeder.weather.models import Forecast
-from breeder.weather.queries import Hours
 
 WIDTH, HEIGHT = 1000, 300
 LEFT, RIGHT, TOP, BOTTOM = 62, 985, 14, 262

@@ -9,10 +9,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.core.units import to_celsius
 from breeder.house.models import known_zone
 from breeder.house.sentences import PlainForm
 from breeder.pages.dates import weekday_said
-from breeder.pages.words import to_celsius
 from breeder.weather import by_hand
 from breeder.weather.clock import NoSuchTime, utc_of
 from breeder.weather.models import Place

@@ -1,6 +1,6 @@
 """What air temperature can be: the same questions are asked of a file, a typed day and a recorded hour."""
 
-from breeder.pages.words import degrees
+from breeder.core.units import degrees
 
 # Colder or warmer than this was never measured in the shade where animals are posted.
 COLDEST_C, WARMEST_C = -60.0, 60.0

@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 
+from breeder.core.units import to_celsius
 from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of, twelve_hour_time, with_dates
-from breeder.pages.words import to_celsius
 from breeder.weather import limits
 from breeder.weather.clock import NoSuchTime, utc_of
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from breeder.core.units import degrees, to_celsius
 from breeder.pages.csv_rows import Unreadable, decimal_of, rows_of
-from breeder.pages.words import degrees, to_celsius
 from breeder.weather.limits import fault_of
 
 NAMES = (

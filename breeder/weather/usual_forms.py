@@ -6,8 +6,8 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from breeder.core.units import to_celsius, to_fahrenheit
 from breeder.house.sentences import PlainForm
-from breeder.pages.words import to_celsius, to_fahrenheit
 from breeder.weather import usual
 from breeder.weather.usual import Usual
 

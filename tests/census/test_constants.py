@@ -20,8 +20,9 @@ from breeder.census.growth import (
     life_table_growth,
     stage_matrix,
 )
-from breeder.census.methods import BadCount, eye, hand, marked, piece, portions, removal, removing, weight
+from breeder.census.methods import BadCount, eye, hand, marked, piece, portions, removal, weight
 from breeder.census.methods.closed_forms import first_pass_differs
+from breeder.census.methods.removing import CHI_SQUARE_95
 from breeder.census.next_counts import LineDoubt, TubDoubt, dangers, what_to_count
 from breeder.census.persons import Pair, shared_error
 from breeder.census.quantiles import whole_above, whole_below, z_of
@@ -133,7 +134,7 @@ def test_broods_a_year_are_spread_over_twelve_months() -> None:
 
 
 def test_a_first_pass_is_set_apart_from_three_passes_and_chi_square_3_841_on() -> None:
-    assert pytest.approx(stats.chi2.ppf(0.95, 1), abs=0.0005) == removing.CHI_SQUARE_95
+    assert pytest.approx(stats.chi2.ppf(0.95, 1), abs=0.0005) == CHI_SQUARE_95
     assert any("shy" in note for note in removal((60, 5, 20)).notes) is (first_pass_differs((60, 5, 20)) > 3.8415)
     assert first_pass_differs((60, 5, 20)) > 3.8415  # three passes are enough to compare
     assert removal((60, 5)).notes == ()
@@ -147,5 +148,5 @@ def test_a_tub_is_at_most_ten_thousand_pieces_of_bark() -> None:
 
 def test_the_first_of_three_passes_is_compared_with_the_rest_and_of_two_it_is_not() -> None:
     assert any("The first pass caught another share" in note for note in removal([100, 10, 9]).notes)
-    assert first_pass_differs([9000, 900]) > removing.CHI_SQUARE_95
+    assert first_pass_differs([9000, 900]) > CHI_SQUARE_95
     assert removal([9000, 900]).notes == ()

@@ -116,9 +116,7 @@ SEXING = {"sexing": "males have two horns", "sources": {"sexing": ["second hand"
 
 
 @pytest.mark.parametrize(("method", "helps"), [("hand", True), ("by_sexes", True), ("eye", False)])
-def test_a_form_that_takes_sexes_says_how_they_are_told_apart(
-    keeper_client: Client, method: str, helps: bool
-) -> None:
+def test_a_form_that_takes_sexes_says_how_they_are_told_apart(keeper_client: Client, method: str, helps: bool) -> None:
     page = url("tub_count", tub(line(of=species(**SEXING))).number) + f"?method={method}"
     html = keeper_client.get(page).content.decode()
     for words in ("Telling the sexes apart:", "males have two horns", "second-hand report", "general reference"):

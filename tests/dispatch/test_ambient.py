@@ -8,11 +8,12 @@ import pytest
 
 from breeder.carriers.models import Service
 from breeder.carriers.rules import Delivery
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
 from breeder.dispatch.legs import HOUR, Case, Exposure, ServiceTimes, cases_of
 from breeder.dispatch.surroundings import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
+from breeder.heat import forecast_error
 from breeder.heat.members import Draws, draws
-from breeder.weather.queries import Hours
 
 START = datetime(2026, 7, 6, 0, tzinfo=UTC)
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
@@ -126,7 +127,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
         ends = ambient.Ends(hours(), hours(east=east))
         one = ambient.outside_c(ends.origin, way.times, drawn, place=0, together=0.0)
         other = ambient.outside_c(
-            ends.destination, way.times, drawn, place=1, together=ambient.forecast_error.correlation(ends.km)
+            ends.destination, way.times, drawn, place=1, together=forecast_error.correlation(ends.km)
         )
         return float(np.corrcoef(one[20], other[20])[0, 1])
 

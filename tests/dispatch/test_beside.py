@@ -10,8 +10,8 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from breeder.dispatch import beside, board_page, planning, skies
 from breeder.dispatch import board as boards
+from breeder.dispatch import board_page, planning, skies
 from breeder.dispatch.beside import Desk
 from breeder.dispatch.remembering import Memo, keys_of
 from breeder.management import doors, warming
@@ -40,7 +40,7 @@ def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
         opened.wait(20)
         return whole(*args, **kwargs)
 
-    monkeypatch.setattr(beside.planning, "cells_of", held)
+    monkeypatch.setattr(planning, "cells_of", held)
     monkeypatch.setattr(boards, "DESK", Desk(Memo()))
     yield opened
     opened.set()

@@ -5,6 +5,7 @@ from datetime import date
 
 import pytest
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, planning, record, telling, trade, trying
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.board_page import reason_of
@@ -12,7 +13,6 @@ from breeder.dispatch.cells import Asked, Cell
 from breeder.dispatch.trying import Animals, Candidate, Trial
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload
 from breeder.heat.verdict import NO_GO, Limits, Tolerance
-from breeder.weather.queries import Hours
 from tests.dispatch.test_ratchet import CARD, DRAWN, hours, journey
 
 POST_ON = date(2013, 10, 7)

@@ -252,14 +252,14 @@ def test_nobody_overrides_dry_ice(cold_box: Parcel, keeper: User) -> None:
 
 def test_a_box_changed_while_it_is_checked_keeps_no_check(box: Parcel, monkeypatch: Any) -> None:
     before = box.checks.count()
-    plain = actions.gathering.check
+    plain = gathering.check
 
     def slow(parcel: Parcel, *args: Any) -> Any:
         found = plain(parcel, *args)
         Parcel.objects.filter(pk=parcel.pk).update(way=Parcel.Way.COUNTER)
         return found
 
-    monkeypatch.setattr(actions.gathering, "check", slow)
+    monkeypatch.setattr(gathering, "check", slow)
     with pytest.raises(rules.NotLikeThis, match="changed while it was being checked"):
         at(MORNING, actions.check_parcel, box.number, by=None)
     assert box.checks.count() == before
@@ -268,14 +268,14 @@ def test_a_box_changed_while_it_is_checked_keeps_no_check(box: Parcel, monkeypat
 def test_a_kit_rebuilt_while_a_box_is_checked_without_one_keeps_no_check(box: Parcel, monkeypatch: Any) -> None:
     Parcel.objects.update(kit=None)
     before = box.checks.count()
-    plain = actions.gathering.check
+    plain = gathering.check
 
     def slow(*args: Any) -> Any:
         found = plain(*args)
         Kit.objects.filter(pk=found.chosen.candidate.kit_id).update(inner_m=[0.5, 0.4, 0.3])
         return found
 
-    monkeypatch.setattr(actions.gathering, "check", slow)
+    monkeypatch.setattr(gathering, "check", slow)
     with pytest.raises(rules.NotLikeThis, match="changed while it was being checked"):
         at(MORNING, actions.check_parcel, box.number, by=None)
     assert box.checks.count() == before

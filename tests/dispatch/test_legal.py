@@ -14,6 +14,7 @@ from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.cultures.models import Entry
 from breeder.dispatch import actions, gathering, queries, rules
 from breeder.dispatch.models import Check
+from breeder.heat.verdict import LEAVING
 from breeder.packing import actions as packing
 from breeder.packing.models import Parcel
 from breeder.pages import once
@@ -269,7 +270,7 @@ def test_how_a_box_stands_keeps_the_weathers_verdict(box: Parcel) -> None:
     book.movement("forbidden")
     with time_machine.travel(MORNING, tick=False):
         standing = queries.waiting()[0]
-    assert standing.verdict in rules.LEAVING
+    assert standing.verdict in LEAVING
     assert standing.leave.is_free
     assert not standing.may_leave
 

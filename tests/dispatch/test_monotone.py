@@ -9,6 +9,7 @@ from functools import cache
 import pytest
 
 from breeder.carriers.rules import Delivery
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import rivals, trying
 from breeder.dispatch.legs import HOUR, ServiceTimes
 from breeder.dispatch.models import Check
@@ -20,7 +21,6 @@ from breeder.heat.kit import Box, Kit, Layer, Payload
 from breeder.heat.members import draws
 from breeder.heat.verdict import Limits, Tolerance
 from breeder.weather import recorded
-from breeder.weather.queries import Hours
 
 WEEKS = 200
 MEMBERS = 8

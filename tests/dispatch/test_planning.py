@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, ambient, planning, trying
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.cells import Asked, Cell
@@ -21,7 +22,6 @@ from breeder.dispatch.trying import Candidate
 from breeder.heat.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.heat.verdict import Limits
 from breeder.house import twin
-from breeder.weather.queries import Hours
 from tests.dispatch.test_ratchet import ANIMALS, CARD, hours, journey
 
 FOAM = (Layer("eps", 19.0), Layer("corrugated", 4.0))

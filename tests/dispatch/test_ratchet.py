@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from breeder.carriers.rules import Delivery
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import actions, ratchet, rivals, rules, trying
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.legs import ServiceTimes
@@ -21,7 +22,6 @@ from breeder.heat.verdict import Limits, Tolerance
 from breeder.weather import recorded
 from breeder.weather import steps as weather
 from breeder.weather.models import Forecast
-from breeder.weather.queries import Hours
 from tests.dispatch import boxes
 
 MONDAY = date(2013, 10, 7)

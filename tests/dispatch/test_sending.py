@@ -186,7 +186,7 @@ def test_an_order_in_two_boxes_is_sent_with_the_second(line: Line) -> None:
     with time_machine.travel(MORNING, tick=False):
         first = packing.plan_parcel(order.number, by=None)
         moved = first.items.last()
-        packing.change_contents(first.number, {moved.pk: packing.rules.Content(0, None, 0)}, by=None)
+        packing.change_contents(first.number, {moved.pk: Content(0, None, 0)}, by=None)
         second = packing.plan_parcel(order.number, by=None)
         for box in (first, second):
             actions.check_parcel(box.number, by=None)

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from breeder.carriers.rules import Timing, delivery_days
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
 from breeder.dispatch.ambient import Ends
 from breeder.dispatch.legs import HOUR, Case, ServiceTimes, cases_of
 from breeder.heat.members import draws
-from breeder.weather.queries import Hours
 
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 TIMING = Timing(frozenset({0, 1, 2}), usual_days=2, latest_days=4)

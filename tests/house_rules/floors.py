@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 FLOORS = {
+    "core": 0,
     "contract": 0,
     "heat": 0,
     "census": 0,
@@ -26,6 +27,7 @@ FLOORS = {
 }
 # On one floor a room may use only these neighbours.
 NEIGHBOURS = {
+    "core": {"contract", "heat"},
     "heat": {"contract"},
     "census": {"contract"},
     "reserve": {"contract", "census"},

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from breeder.core import units
 from breeder.pages import words
 
 
@@ -24,19 +25,19 @@ from breeder.pages import words
     ],
 )
 def test_degrees_agree_with_the_trade_pairs(fahrenheit: float, celsius: float) -> None:
-    assert round(words.to_celsius(fahrenheit), 2) == celsius
-    assert words.to_fahrenheit(words.to_celsius(fahrenheit)) == pytest.approx(fahrenheit)
+    assert round(units.to_celsius(fahrenheit), 2) == celsius
+    assert units.to_fahrenheit(units.to_celsius(fahrenheit)) == pytest.approx(fahrenheit)
 
 
 def test_a_temperature_has_its_unit_and_a_real_minus() -> None:
-    assert words.degrees(-4.6, fahrenheit=False) == "\u22125 °C"
-    assert words.degrees(-0.3, fahrenheit=False) == "0 °C"
-    assert words.degrees(7, fahrenheit=True) == "45 °F"
-    assert words.degrees(None, fahrenheit=True) == "–"
+    assert units.degrees(-4.6, fahrenheit=False) == "\u22125 °C"
+    assert units.degrees(-0.3, fahrenheit=False) == "0 °C"
+    assert units.degrees(7, fahrenheit=True) == "45 °F"
+    assert units.degrees(None, fahrenheit=True) == "–"
 
 
 def test_a_difference_of_temperatures_is_scaled_but_not_shifted() -> None:
-    assert words.degree_span(5, fahrenheit=True) == "9.0 °F"
+    assert units.degree_span(5, fahrenheit=True) == "9.0 °F"
 
 
 @pytest.mark.parametrize(

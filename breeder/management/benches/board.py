@@ -9,6 +9,7 @@ from datetime import time as clock
 from typing import Any
 
 from breeder.carriers.rules import Timing, delivery_days
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, planning
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.legs import ServiceTimes
@@ -21,7 +22,6 @@ from breeder.packing.examples import KITS
 from breeder.packing.models import Kit
 from breeder.packing.reading import heat_kit
 from breeder.weather import recorded
-from breeder.weather.queries import Hours
 
 BOXES, DAYS, MEMBERS, CUPS = 200, 10, 200, 4
 FIRST_DAY = date(2013, 4, 1)  # a spring fortnight: cold nights, mild days, every verdict

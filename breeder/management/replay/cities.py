@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air
 from breeder.heat import forecast_error
 from breeder.heat.diurnal import parton_logan
@@ -16,7 +17,6 @@ from breeder.management.replay.deciding import Case, journey_on
 from breeder.management.replay.pairs import LEADS, City
 from breeder.weather import by_hand, grid, learning
 from breeder.weather.learning import DayError
-from breeder.weather.queries import Hours
 
 Array = NDArray[np.float64]
 

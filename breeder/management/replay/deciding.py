@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, time, timedelta
 
 from breeder.carriers.rules import DELAY_SHARES, Delivery
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, planning, trade, trying
 from breeder.dispatch.ambient import Ends, distance_km
 from breeder.dispatch.cells import Asked, Option
@@ -17,7 +18,6 @@ from breeder.management.replay.weather import Station, forecast_of, truth_around
 from breeder.packing.examples import KITS
 from breeder.packing.models import Kit
 from breeder.packing.reading import heat_kit
-from breeder.weather.queries import Hours
 
 # Broken: more than one hour outside comfort or ever past a hard limit; at most 1 in 20 (what the aims are stated for).
 BANDS = {"temperate": Limits(7, 29, 1, 0, 35), "tropical": Limits(13, 29, 1, 8, 35)}

@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch.ambient import season_of
 from breeder.heat.forecast_error import error_c, sd_c
 from breeder.heat.members import Draws
 from breeder.weather import grid, recorded
-from breeder.weather.queries import Hours
 
 DAYS_BEFORE, DAYS_AFTER = 1, 6
 ISSUED = time(6)  # local, on the posting morning

@@ -1,0 +1,1 @@
+"""Pure computation: no Django, no database, no clock."""
