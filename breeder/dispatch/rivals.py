@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import product
 
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch.air import Ends
 from breeder.dispatch.trying import Trial, Tried
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
 
