@@ -17,11 +17,11 @@ from breeder.dispatch.air import Air
 from breeder.dispatch.ambient import Members
 from breeder.dispatch.cells import Asked, Cell, Option
 from breeder.dispatch.remembering import Memo, keys_of
-from breeder.dispatch.sweeping import HARM, Tally, Way, melts, sweep_all, sweep_once
+from breeder.dispatch.sweeping import Tally, Way, melts, sweep_all, sweep_once
 from breeder.dispatch.trying import START_C, Candidate, Trial, Tried
 from breeder.heat.members import Draws, draws
 from breeder.heat.risk import try_kit
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
+from breeder.heat.verdict import GO, HARM, NO_GO, NOT_DECIDED
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 90 MB. One thread of a process does

@@ -14,12 +14,10 @@ from breeder.heat.members import Draws
 from breeder.heat.outcome import failures
 from breeder.heat.risk import LEAST_ROWS, AmbientCase, leak_of
 from breeder.heat.sweep import Swept, sweep
-from breeder.heat.verdict import EASY, GO, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
+from breeder.heat.verdict import EASY, GO, HARM, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,9 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from breeder.dispatch import actions, queries, telling
@@ -214,6 +216,21 @@ def test_a_no_go_without_a_later_day_says_how_far_it_looked(keeper_client: Clien
         check = actions.check_parcel(box.number, by=None)
         assert (check.verdict, check.result["next_day"]) == (Check.Verdict.NO_GO, None)
         assert said in keeper_client.get(reverse("dispatch:parcel", args=[box.number])).content.decode()
+
+
+def test_the_hours_of_a_place_are_read_once_however_many_days_and_services_are_tried() -> None:
+    boxes.household()
+    boxes.bare()
+    box = boxes.parcel(FEBRUARY)
+    boxes.service("overnight", usual_days=1, least_days=1, latest_days=2)
+    now = boxes.morning_of(FEBRUARY)
+    boxes.real_hours(FEBRUARY, issued_at=now - timedelta(hours=2), days=16, shift_c=-15.0)
+    with time_machine.travel(now, tick=False), CaptureQueriesContext(connection) as seen:
+        check = actions.check_parcel(box.number, by=None)
+    assert check.result["no_day"]["until"] == "2013-02-12"
+    assert len(check.result["helps"]) == 1
+    reads = [query["sql"] for query in seen if '"hours_c"' in query["sql"]]
+    assert len(reads) == len(boxes.places())
 
 
 # Mondays and Tuesdays of spring and autumn 2013 on which air stayed between 45 and 81 °F on the way and the day after.
