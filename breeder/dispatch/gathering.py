@@ -63,10 +63,10 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
     """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
-    asking = _Asking(parcel, household, places, now)
-    journey = asking.journey(parcel.service, parcel.post_on)
-    sides = asking.sides(journey)
-    alternatives = asking.alternatives(journey, sides)
+    box = _BoxTrials(parcel, household, places, now)
+    journey = box.journey(parcel.service, parcel.post_on)
+    sides = box.sides(journey)
+    alternatives = box.alternatives(journey, sides)
     trial = rivals.worse_of(alternatives)
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
     decisive = rivals.decisive(alternatives, chosen)
@@ -78,7 +78,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         trial=trial,
         chosen=chosen,
         ends=ends,
-        animals=asking.animals,
+        animals=box.animals,
         missing=missing,
         opinion=opinion,
         opinion_compared=""
@@ -91,17 +91,17 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
         stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
-        other_way=_other_way(asking, chosen),
+        other_way=_other_way(box, chosen),
     )
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
-    next_day, looked_until = _next_day(asking)
+    next_day, looked_until = _next_day(box)
     return replace(
         found,
         next_day=next_day,
         no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
-        helps=tuple(_helps(asking)),
+        helps=tuple(_helps(box)),
     )
 
 
@@ -159,7 +159,7 @@ def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate 
         return None
 
 
-class _Asking:
+class _BoxTrials:
     """A box with what all its trials share: its kits, animals and draws, and the hours of both places, read once."""
 
     def __init__(self, parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> None:
@@ -237,52 +237,52 @@ def _band(kinds: list[Species]) -> str:
     )
 
 
-def _next_day(asking: _Asking) -> tuple[dict[str, Any] | None, date | None]:
+def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
     """Return the first later posting day on which some kit may go, and the last day on which none may.
 
     The search ends where the hours end.
     """
-    rulebook, looked_until, parcel = legal.book(), None, asking.parcel
-    for day in packing.usable_days(parcel.service, timezone.localdate(asking.now)):
+    rulebook, looked_until, parcel = legal.book(), None, box.parcel
+    for day in packing.usable_days(parcel.service, timezone.localdate(box.now)):
         if day <= parcel.post_on or legal.ask_box(rulebook, parcel, day).blocks:
             continue
-        journey = asking.journey(parcel.service, day)
-        sides = asking.sides(journey)
-        if asking.may_go(journey, sides) and (best := asking.trial(journey, sides, members=SCREENING_MEMBERS).best):
+        journey = box.journey(parcel.service, day)
+        sides = box.sides(journey)
+        if box.may_go(journey, sides) and (best := box.trial(journey, sides, members=SCREENING_MEMBERS).best):
             return {"on": day.isoformat(), **_offer(best)}, looked_until
-        on_time = trying.journey_cases(journey, *asking.zones)[:1]
+        on_time = trying.journey_cases(journey, *box.zones)[:1]
         if missing_of(on_time, Ends(*(side.freshest for side in sides))):
             break
         looked_until = day
     return None, looked_until
 
 
-def _other_way(asking: _Asking, chosen: Tried) -> dict[str, Any] | None:
+def _other_way(box: _BoxTrials, chosen: Tried) -> dict[str, Any] | None:
     """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
 
     In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
     """
-    parcel = asking.parcel
-    offered = parcel.service.to_doorstep if asking.to_counter else parcel.service.to_counter
+    parcel = box.parcel
+    offered = parcel.service.to_doorstep if box.to_counter else parcel.service.to_counter
     if not offered or chosen.outcome.verdict == NOT_DECIDED:
         return None
     same = [chosen.candidate] if chosen.outcome.verdict == GO else []
-    journey = asking.journey(parcel.service, parcel.post_on, other_way=True)
-    trial = asking.trial(journey, asking.sides(journey), same)
-    way = Parcel.Way.DOORSTEP if asking.to_counter else Parcel.Way.COUNTER
+    journey = box.journey(parcel.service, parcel.post_on, other_way=True)
+    trial = box.trial(journey, box.sides(journey), same)
+    way = Parcel.Way.DOORSTEP if box.to_counter else Parcel.Way.COUNTER
     return {"way": str(way), **_offer(trial.best or trial.calmest)}
 
 
-def _helps(asking: _Asking) -> Iterator[dict[str, Any]]:
+def _helps(box: _BoxTrials) -> Iterator[dict[str, Any]]:
     """Yield which faster services would help on the same day, each with its own odds."""
-    rulebook, parcel = legal.book(), asking.parcel
+    rulebook, parcel = legal.book(), box.parcel
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
         if legal.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
             continue
-        offers_way = service.to_counter if asking.to_counter else service.to_doorstep
+        offers_way = service.to_counter if box.to_counter else service.to_doorstep
         if offers_way and on_day(service, parcel.post_on).usable:
-            journey = asking.journey(service, parcel.post_on)
-            trial = asking.trial(journey, asking.sides(journey))
+            journey = box.journey(service, parcel.post_on)
+            trial = box.trial(journey, box.sides(journey))
             yield {"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)}
 
 
