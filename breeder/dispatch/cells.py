@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from breeder.dispatch.air import Air, Shape
+from breeder.dispatch.air import Air
+from breeder.dispatch.ambient import Shape
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.verdict import EASY, GO, NOT_DECIDED, ROUNDING, preference, with_pack
 

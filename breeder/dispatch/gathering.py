@@ -1,5 +1,6 @@
 """From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -9,9 +10,8 @@ from django.utils import timezone
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
 from breeder.carriers.rules import delivery_days
-from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch import air, legal, planning, rivals, rules, trade, trying
-from breeder.dispatch.ambient import ONE_DAY, Ends
+from breeder.dispatch import legal, planning, rivals, rules, trade, trying
+from breeder.dispatch.air import ONE_DAY, Ends
 from breeder.dispatch.cells import Asked
 from breeder.dispatch.inputs import cups_in, species_in
 from breeder.dispatch.lacking import missing_of, usual_of
@@ -21,7 +21,6 @@ from breeder.dispatch.rivals import Alternative, Side
 from breeder.dispatch.surroundings import template_of
 from breeder.dispatch.trying import Animals, Candidate, Journey, Trial, Tried
 from breeder.heat.kit import BadKit
-from breeder.heat.members import Draws, draws
 from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED, Tolerance
 from breeder.house.models import Setting
 from breeder.packing import queries as packing
@@ -31,7 +30,7 @@ from breeder.packing.rules import refuse_dry_ice
 from breeder.pages.dates import weekday_said
 from breeder.taxa.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import hours_for, sources_of, stand_ins_of
+from breeder.weather.queries import Received, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -65,12 +64,10 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
     """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
-    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=parcel.way == Parcel.Way.COUNTER)
-    animals = animals_of(species_in(parcel), household)
-    candidates = candidates_for(parcel)
-    drawn = draws(rules.seed_of(parcel.number, parcel.service_id, parcel.post_on), MEMBERS)
-    sides = sides_of(places, journey, now)
-    alternatives = alternatives_of(journey, candidates, sides, animals, drawn)
+    box = _BoxTrials(parcel, household, places, now)
+    journey = box.journey(parcel.service, parcel.post_on)
+    sides = box.sides(journey)
+    alternatives = box.alternatives(journey, sides)
     trial = rivals.worse_of(alternatives)
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
     decisive = rivals.decisive(alternatives, chosen)
@@ -82,7 +79,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         trial=trial,
         chosen=chosen,
         ends=ends,
-        animals=animals,
+        animals=box.animals,
         missing=missing,
         opinion=opinion,
         opinion_compared=""
@@ -95,17 +92,17 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
         stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
+        other_way=_other_way(box, chosen),
     )
-    found = replace(found, other_way=_other_way(parcel, candidates, places, found, drawn, now))
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
-    next_day, looked_until = _next_day(parcel, candidates, places, animals, drawn, now)
+    next_day, looked_until = _next_day(box)
     return replace(
         found,
         next_day=next_day,
         no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
-        helps=tuple(_helps(parcel, candidates, places, animals, drawn, now)),
+        helps=tuple(_helps(box)),
     )
 
 
@@ -163,43 +160,76 @@ def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate 
         return None
 
 
-def alternatives_of(
-    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
-) -> list[Alternative]:
-    """Return what comes of every kit by each reading of both ends."""
-    return [
-        Alternative(ends, trying.try_journey(journey, candidates, ends, animals, drawn))
-        for ends in rivals.readings(*sides)
-    ]
+class _BoxTrials:
+    """A box with what all its trials share: its kits, animals and draws, and the hours of both places, read once."""
+
+    def __init__(self, parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> None:
+        self.parcel, self.now = parcel, now
+        self.animals = animals_of(species_in(parcel), household)
+        self.candidates = tuple(candidates_for(parcel))
+        self.seed = rules.seed_of(parcel.number, parcel.service_id, parcel.post_on)
+        self.zones = tuple(place.zone for place in places)
+        read = {place.pk: Received.since(place, now - rules.FORECAST_LAPSES) for place in places}
+        self.received = tuple(read[place.pk] for place in places)
+
+    @property
+    def to_counter(self) -> bool:
+        """Return whether the box is held at a counter."""
+        return bool(self.parcel.way == Parcel.Way.COUNTER)
+
+    def journey(self, service: Service, post_on: date, *, other_way: bool = False) -> Journey:
+        """Return the box's journey by a service on a day."""
+        return journey_of(self.parcel, service, post_on, to_counter=self.to_counter != other_way)
+
+    def sides(self, journey: Journey) -> tuple[Side, Side]:
+        """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
+        first, last = needed(trying.journey_cases(journey, *self.zones))
+        span = (first - ONE_DAY, last + ONE_DAY)
+        wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
+        origin, destination = (_side(received, span, wanted) for received in self.received)
+        return origin, destination
+
+    def question(self, journey: Journey, readings: Sequence[Ends], candidates: Sequence[Candidate] = ()) -> Asked:
+        """Return the question that the sums answer; all kits unless some are named."""
+        airs = tuple(ends.airs for ends in readings)
+        kits = tuple(candidates) or self.candidates
+        return Asked(self.parcel.number, journey, airs, kits, self.animals, self.seed)
+
+    def alternatives(
+        self,
+        journey: Journey,
+        sides: tuple[Side, Side],
+        candidates: Sequence[Candidate] = (),
+        members: int | None = None,
+    ) -> list[Alternative]:
+        """Return what comes of every kit by each reading of both ends."""
+        readings = rivals.readings(*sides)
+        trials = planning.trials_of(self.question(journey, readings, candidates), members or MEMBERS)
+        return [Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
+
+    def trial(
+        self,
+        journey: Journey,
+        sides: tuple[Side, Side],
+        candidates: Sequence[Candidate] = (),
+        members: int | None = None,
+    ) -> Trial:
+        """Return what comes of every kit in the worst of the readings."""
+        return rivals.worse_of(self.alternatives(journey, sides, candidates, members))
+
+    def may_go(self, journey: Journey, sides: tuple[Side, Side]) -> bool:
+        """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
+        asked = self.question(journey, rivals.readings(*sides))
+        return bool(planning.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
 
 
-def _try(
-    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
-) -> Trial:
-    return rivals.worse_of(alternatives_of(journey, candidates, sides, animals, drawn))
-
-
-def sides_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> tuple[Side, Side]:
-    """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
-    origin, destination = places
-    empty = Ends(_no_hours(origin, now), _no_hours(destination, now))
-    first, last = needed(trying.journey_cases(journey, empty))
-    span = (first - ONE_DAY, last + ONE_DAY)
-    wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
-    return _side(origin, span, wanted, now), _side(destination, span, wanted, now)
-
-
-def _side(place: Place, span: tuple[datetime, datetime], wanted: set[datetime], now: datetime) -> Side:
-    since = now - rules.FORECAST_LAPSES
-    freshest = hours_for(place, *span, issued_since=since)
-    names = sources_of(place, since)
-    by_source = [hours_for(place, *span, issued_since=since, source=name) for name in names] if len(names) > 1 else []
-    side = rivals.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
-    return side if len(names) > 1 else replace(side, sources=len(freshest.sources))
-
-
-def _no_hours(place: Place, now: datetime) -> Hours:
-    return hours_for(place, now, now, issued_since=now)
+def _side(received: Received, span: tuple[datetime, datetime], wanted: set[datetime]) -> Side:
+    freshest = received.hours(*span)
+    kinds = received.kinds
+    if len(kinds) < 2:
+        return replace(rivals.side_of(freshest, [], wanted), sources=len(freshest.sources))
+    by_source = [received.hours(*span, kind) for kind in kinds]
+    return rivals.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
 
 
 def _band(kinds: list[Species]) -> str:
@@ -208,87 +238,53 @@ def _band(kinds: list[Species]) -> str:
     )
 
 
-def _next_day(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    animals: Animals,
-    drawn: Draws,
-    now: datetime,
-) -> tuple[dict[str, Any] | None, date | None]:
+def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
     """Return the first later posting day on which some kit may go, and the last day on which none may.
 
     The search ends where the hours end.
     """
-    rulebook, looked_until = legal.book(), None
-    for day in packing.usable_days(parcel.service, timezone.localdate(now)):
+    rulebook, looked_until, parcel = legal.book(), None, box.parcel
+    for day in packing.usable_days(parcel.service, timezone.localdate(box.now)):
         if day <= parcel.post_on or legal.ask_box(rulebook, parcel, day).blocks:
             continue
-        journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
-        sides = sides_of(places, journey, now)
-        if _may_go(parcel, journey, candidates, sides, animals, drawn.seed):
-            trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
-            if best := trial.best:
-                return {"on": day.isoformat(), **_offer(best)}, looked_until
-        ends = Ends(*(side.freshest for side in sides))
-        if missing_of(trying.journey_cases(journey, ends)[:1], ends):
+        journey = box.journey(parcel.service, day)
+        sides = box.sides(journey)
+        if box.may_go(journey, sides) and (best := box.trial(journey, sides, members=SCREENING_MEMBERS).best):
+            return {"on": day.isoformat(), **_offer(best)}, looked_until
+        on_time = trying.journey_cases(journey, *box.zones)[:1]
+        if missing_of(on_time, Ends(*(side.freshest for side in sides))):
             break
         looked_until = day
     return None, looked_until
 
 
-def _other_way(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    found: Found,
-    drawn: Draws,
-    now: datetime,
-) -> dict[str, Any] | None:
+def _other_way(box: _BoxTrials, chosen: Tried) -> dict[str, Any] | None:
     """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
 
     In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
     """
-    to_counter = parcel.way == Parcel.Way.COUNTER
-    offered = parcel.service.to_doorstep if to_counter else parcel.service.to_counter
-    if not offered or found.chosen.outcome.verdict == NOT_DECIDED:
+    parcel = box.parcel
+    offered = parcel.service.to_doorstep if box.to_counter else parcel.service.to_counter
+    if not offered or chosen.outcome.verdict == NOT_DECIDED:
         return None
-    same = [found.chosen.candidate] if found.chosen.outcome.verdict == GO else candidates
-    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=not to_counter)
-    trial = _try(journey, same, sides_of(places, journey, now), found.animals, drawn)
-    way = Parcel.Way.DOORSTEP if to_counter else Parcel.Way.COUNTER
+    same = [chosen.candidate] if chosen.outcome.verdict == GO else []
+    journey = box.journey(parcel.service, parcel.post_on, other_way=True)
+    trial = box.trial(journey, box.sides(journey), same)
+    way = Parcel.Way.DOORSTEP if box.to_counter else Parcel.Way.COUNTER
     return {"way": str(way), **_offer(trial.best or trial.calmest)}
 
 
-def _may_go(
-    parcel: Parcel, journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, seed: int
-) -> bool:
-    """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
-    readings = tuple((air.air_of(ends.origin), air.air_of(ends.destination)) for ends in rivals.readings(*sides))
-    asked = Asked(parcel.number, journey, readings, tuple(candidates), animals, seed)
-    return bool(planning.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
-
-
-def _helps(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    animals: Animals,
-    drawn: Draws,
-    now: datetime,
-) -> list[dict[str, Any]]:
-    """Return which faster services would help on the same day, each with its own odds."""
-    found, rulebook = [], legal.book()
-    to_counter = parcel.way == Parcel.Way.COUNTER
+def _helps(box: _BoxTrials) -> Iterator[dict[str, Any]]:
+    """Yield which faster services would help on the same day, each with its own odds."""
+    rulebook, parcel = legal.book(), box.parcel
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
         if legal.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
             continue
-        offers_way = service.to_counter if to_counter else service.to_doorstep
+        offers_way = service.to_counter if box.to_counter else service.to_doorstep
         if offers_way and on_day(service, parcel.post_on).usable:
-            journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)
-            trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
-            found.append({"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)})
-    return found
+            journey = box.journey(service, parcel.post_on)
+            trial = box.trial(journey, box.sides(journey))
+            yield {"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)}
 
 
 def _offer(tried: Tried) -> dict[str, Any]:

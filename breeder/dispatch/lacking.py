@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from breeder.dispatch import telling, trying
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch.air import Ends
 from breeder.dispatch.legs import Case
 from breeder.house.models import Setting
 from breeder.weather.models import Place

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch.air import Ends
 from breeder.dispatch.legs import HOUR, Case
 from breeder.dispatch.models import Check
 from breeder.dispatch.ratchet import Content
@@ -54,7 +54,7 @@ class Found:
         known = sum(
             at in wanted and value is not None for hours in ends for at, value in zip(hours.times, hours.c, strict=True)
         )
-        members = int(self.trial.around[0].ambient_c.shape[1])
+        members = self.trial.drawn.members
         issued_at = oldest_issue(self.ends, self.trial.cases)
         width = width_c(ends, wanted)
         return Content(known, members, self.sources, issued_at, self.spread, self.anchors, width)
@@ -163,9 +163,9 @@ def _source(hours: Hours) -> dict[str, Any]:
 
 def _curve(found: Found) -> dict[str, Any]:
     """Return the picture of the on-time journey in the chosen kit: inside with its range, outside in the middle."""
-    case, band = found.trial.cases[0], found.chosen.outcome.curve
+    case, band = found.trial.cases[0], found.trial.curve_of(found.chosen)
     limits: Limits = found.animals.limits
-    outside = np.median(found.trial.around[0].ambient_c, axis=1)
+    outside = np.median(found.trial.around[0].ambient_c, axis=0)
     return {
         "starts_at": case.times[0].isoformat(),
         "middle": [_plain(value) for value in band.middle_c],

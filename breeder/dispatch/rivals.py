@@ -6,9 +6,9 @@ from datetime import datetime
 from itertools import product
 
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch.air import Ends
 from breeder.dispatch.trying import Trial, Tried
-from breeder.heat.verdict import GO, NO_GO, NOT_DECIDED
+from breeder.heat.verdict import HARM
 
 # Twice the spread of a forecast of tomorrow (about 2 °C): farther apart, one of two sources is plainly wrong (keeper
 # default, common practice).
@@ -17,8 +17,6 @@ DISAGREE_C = 4.0
 # What hours carry one by one; of some nothing is kept where every hour has the usual value.
 USUAL_WHERE_EMPTY = {"sd_share": 1.0, "coarse": False, "spread": False, "anchored": False}
 BY_HOUR = ("c", "issued", "extra_sd_c", "filled", *USUAL_WHERE_EMPTY)
-
-HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
 
 
 @dataclass(frozen=True)

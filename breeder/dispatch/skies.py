@@ -15,8 +15,7 @@ from breeder.carriers.queries import closures_of, timing_of
 from breeder.carriers.rules import posting_days
 from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import air, gathering, rivals, rules
-from breeder.dispatch.air import Air
-from breeder.dispatch.ambient import ONE_DAY
+from breeder.dispatch.air import ONE_DAY, Air
 from breeder.dispatch.rivals import Side
 from breeder.dispatch.trying import Journey
 from breeder.house.models import Setting
@@ -25,7 +24,7 @@ from breeder.packing.models import Parcel
 from breeder.people.models import Address
 from breeder.weather.grid import hours_between
 from breeder.weather.models import Place
-from breeder.weather.queries import hours_for, sources_of
+from breeder.weather.queries import Received
 
 DAYS_SHOWN = 10
 READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds
@@ -154,12 +153,11 @@ class Skies:
 
     def _hours(self, place: Place) -> Read:
         self._in_time()
-        freshest = air.air_of(hours_for(place, *self.span, issued_since=self.since))
-        names = sources_of(place, self.since)
-        if len(names) < 2:
+        received = Received.since(place, self.since)
+        freshest = air.air_of(received.hours(*self.span))
+        if len(received.kinds) < 2:
             return Read(freshest)
-        every = (hours_for(place, *self.span, issued_since=self.since, source=name) for name in names)
-        return Read(freshest, tuple(every))
+        return Read(freshest, tuple(received.hours(*self.span, kind) for kind in received.kinds))
 
 
 def _unknown(latitude: float, longitude: float, zone: str, label: str, start: datetime, end: datetime) -> Hours:

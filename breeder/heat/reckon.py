@@ -15,7 +15,7 @@ from .box import Network
 from .documents import COLDEST_C, MOST_W, WARMEST_C, Given, read_hours, read_kit, read_series
 from .march import Trace
 from .materials import SECONDS_PER_HOUR
-from .outcome import QUANTILES, Judged, Moment, cut, judge, outcome, weights_fault
+from .outcome import QUANTILES, Judged, Moment, judge, outcome, weights_fault
 from .phase import regimes_of, stored_kj
 from .runs import LONGEST_RUN_H, Series, read_at, run
 from .verdict import Limits, Odds, Tolerance
@@ -178,7 +178,7 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
     assert limits is not None
     assert tolerance is not None
     judged = [_judged(given, case, start_c, limits) for case in cases]
-    found = outcome(judged, limits, tolerance)
+    found = outcome(judged, tolerance)
     notes = [f"Hour {hour:g} is missing in at least one member." for hour in found.missing_hours]
     return {
         "contract": CONTRACT,
@@ -244,16 +244,10 @@ def _judged(given: Given, case: Case, start_c: float, limits: Limits) -> Judged:
     trace = run(given.packed, Series(at, np.where(gap, start_c, members)), start_c, end_h=float(at[-1]), also=hours)
     first = gap.argmax(axis=0)
     known_until = np.where(first > 0, at[np.maximum(first - 1, 0)], 0.0)
-    return judge(
-        name,
-        weight,
-        trace.hour,
-        cut(trace.hour, trace.payload_c, known_until, complete),
-        limits,
-        complete=complete,
-        stalled=trace.stalled,
-        missing_hours=tuple(float(hour) for hour in at[gap.any(axis=1)]),
-    )
+    known_c = reading.cut(trace.hour, trace.payload_c, known_until, complete)
+    swept = reading.swept(trace.hour, known_c, limits.low_c, limits.high_c, trace.stalled)
+    missing = tuple(float(hour) for hour in at[gap.any(axis=1)])
+    return judge(name, weight, swept, limits, complete=complete, missing_hours=missing)
 
 
 def _odds_row(odds: Odds) -> dict[str, float]:

@@ -212,7 +212,8 @@ def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Ins
     energy = np.concatenate([case.pack_energy for case in cases])
     power = heat_packs.kit_power_w(kit, knots[:, None], energy) if kit.heat_packs else None
     start = np.concatenate([case.start_c for case in cases])
-    trace = march(_run(kit, cases, knots, at[:-1]), outside, power, start)
+    until = np.repeat([case.hours for case in cases], [len(case.leak) for case in cases])
+    trace = march(_run(kit, cases, knots, at[:-1]), outside, power, start, until_h=until)
     reading = np.arange(0, hours * PER_HOUR + 1, PER_HOUR // per_hour)
     ends = np.cumsum([len(case.leak) for case in cases])[:-1]
     payloads, stalls = np.split(trace.payload_c[reading], ends, axis=1), np.split(trace.stalled, ends)

@@ -10,7 +10,8 @@ import pytest
 
 from breeder.carriers.rules import Delivery
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch import rivals, trying
+from breeder.dispatch import planning, rivals, trying
+from breeder.dispatch.cells import Asked
 from breeder.dispatch.legs import HOUR, ServiceTimes
 from breeder.dispatch.models import Check
 from breeder.dispatch.ratchet import RANK, Content, hold
@@ -18,7 +19,6 @@ from breeder.dispatch.record import Found
 from breeder.dispatch.rivals import Side
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.kit import Box, Kit, Layer, Payload
-from breeder.heat.members import draws
 from breeder.heat.verdict import Limits, Tolerance
 from breeder.weather import recorded
 
@@ -29,7 +29,7 @@ NUMBER = 6 * 24
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19.0), Layer("corrugated", 4.0))), Payload(0.2, cups=4))
 ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
-DRAWN = draws(5, MEMBERS)
+SEED = 5
 
 
 @dataclass(frozen=True)
@@ -80,16 +80,15 @@ def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
 @cache
 def tried_with(journey: Journey, known: Known) -> list[rivals.Alternative]:
     """What comes of the box by each reading of both ends."""
-    foam = [Candidate(1, "Foam", 2.0, FOAM)]
-    return [
-        rivals.Alternative(one, trying.try_journey(journey, foam, one, ANIMALS, DRAWN.first(known.members)))
-        for one in rivals.readings(*sides_of(journey, known)[0])
-    ]
+    foam, readings = Candidate(1, "Foam", 2.0, FOAM), rivals.readings(*sides_of(journey, known)[0])
+    asked = Asked(1, journey, tuple(one.airs for one in readings), (foam,), ANIMALS, SEED)
+    trials = planning.trials_of(asked, known.members)
+    return [rivals.Alternative(one, trial) for one, trial in zip(readings, trials, strict=True)]
 
 
 def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
-    ends = rivals.Ends(known.origin[0], known.destination[0])
-    wanted = {at for case in trying.journey_cases(journey, ends) for at in case.times}
+    zones = known.origin[0].zone, known.destination[0].zone
+    wanted = {at for case in trying.journey_cases(journey, *zones) for at in case.times}
     return (side(known.origin, wanted), side(known.destination, wanted)), wanted
 
 

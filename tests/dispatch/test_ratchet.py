@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 
 from breeder.carriers.rules import Delivery
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch import actions, ratchet, rivals, rules, trying
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch import actions, planning, ratchet, rivals, rules
+from breeder.dispatch.air import Ends
+from breeder.dispatch.cells import Asked
 from breeder.dispatch.legs import ServiceTimes
 from breeder.dispatch.models import Check
 from breeder.dispatch.ratchet import RANK, Content, hold
 from breeder.dispatch.trying import Animals, Candidate, Journey
 from breeder.heat.kit import Box, Kit, Layer, Payload
-from breeder.heat.members import draws
 from breeder.heat.verdict import Limits, Tolerance
 from breeder.weather import recorded
 from breeder.weather import steps as weather
@@ -28,7 +28,7 @@ MONDAY = date(2013, 10, 7)
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 CARD = Candidate(1, "Card", 1.0, Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2, cups=4)))
 ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
-DRAWN = draws(5, 48)
+SEED = 5
 FULL = Content(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC), spread=90, anchors=80, width_c=0.6)
 
 
@@ -55,7 +55,7 @@ def journey(post_on: date) -> Journey:
 
 def said(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
     """The verdict of a card box and what it knew."""
-    trial = trying.try_journey(journey(post_on), [CARD], ends, ANIMALS, DRAWN.first(members))
+    trial = planning.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
     wanted = {at for case in trial.cases for at in case.times}
     known = sum(
         value is not None and at in wanted

@@ -9,7 +9,7 @@ import pytest
 from breeder.carriers.rules import Timing, delivery_days
 from breeder.core.transit.weather_hours import Hours
 from breeder.dispatch import ambient
-from breeder.dispatch.ambient import Ends
+from breeder.dispatch.air import Ends
 from breeder.dispatch.legs import HOUR, Case, ServiceTimes, cases_of
 from breeder.heat.members import draws
 
@@ -103,8 +103,9 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     first = datetime(2026, 3, 5, tzinfo=UTC)
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
-    for case in cases(post_on, origin, destination):
-        rows = ambient.around(case, ends, drawn).ambient_c
+    every = cases(post_on, origin, destination)
+    around = ambient.Members(drawn).of(ambient.shape_of_cases(every), *ends.airs)
+    for case, rows in zip(every, (one.ambient_c.T for one in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
         found = rows[network].mean(axis=1)

@@ -88,6 +88,19 @@ def test_cases_together_are_what_each_is_alone(kit: Kit) -> None:
         assert len(found.hour) == case.hours * 4 + 1
 
 
+def test_a_pack_that_would_freeze_after_a_case_has_ended_is_not_told_of() -> None:
+    """A day that ends in hard frost, together with two days that never see any: only the end of the day is frozen."""
+    ends_cold = np.concatenate([np.full(21, 15.0), [5.0, -10.0, -25.0, -25.0]])[:, None]
+    cases = [surroundings(ends_cold, start_c=21.0), surroundings(np.full((61, 1), 15.0), start_c=21.0)]
+    short, long = inside_all(BOTH, cases)
+    assert not inside_all(BOTH, cases[:1])[0].stalled.any()
+    assert not short.stalled.any()
+    assert not long.stalled.any()
+    # The same frost on the way of a longer case stops its pack.
+    goes_on = np.concatenate([ends_cold, np.full((36, 1), -25.0)])
+    assert inside_all(BOTH, [surroundings(goes_on, start_c=21.0)])[0].stalled.all()
+
+
 def test_a_windy_doorstep_cools_a_box_faster_than_a_van() -> None:
     ambient = np.zeros((7, 1))
     calm, windy = (inside(PLAIN, ambient, start_c=20, film_by_hour=(film,) * 6) for film in ("indoors", "windy"))

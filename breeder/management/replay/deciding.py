@@ -6,8 +6,8 @@ from datetime import date, time, timedelta
 
 from breeder.carriers.rules import DELAY_SHARES, Delivery
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch import air, planning, trade, trying
-from breeder.dispatch.ambient import Ends, distance_km
+from breeder.dispatch import air, ambient, planning, trade, trying
+from breeder.dispatch.air import Ends, distance_km
 from breeder.dispatch.cells import Asked, Option
 from breeder.dispatch.legs import ServiceTimes
 from breeder.dispatch.trying import Animals, Candidate, Journey
@@ -107,6 +107,11 @@ class Case:
     forecast: tuple[air.Air, air.Air]
     seed: int
 
+    @property
+    def shape(self) -> ambient.Shape:
+        """Return the delay cases of the journey; both ends' clocks are those of what really was."""
+        return ambient.shape_of(self.journey, self.truth[0].hours, self.truth[1].hours)
+
     def ends(self, which: tuple[air.Air, air.Air]) -> Ends:
         return Ends(which[0].hours, which[1].hours)
 
@@ -184,8 +189,7 @@ def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
 
 def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
     """Return what the trade's rule does with the same forecast: its plain box or the pack that it asks for."""
-    ends = case.ends(case.forecast)
-    said = trying.second_opinion(trying.journey_cases(case.journey, ends), ends, band)
+    said = trying.second_opinion(case.shape.cases, case.ends(case.forecast), band)
     if said is None or said.word == trade.NO_GO or (said.word == trade.AT_COUNTER and not case.journey.to_counter):
         return _Choice(None, False)
     if said.word == trade.GO:
@@ -233,5 +237,4 @@ def _broken(option: Option) -> float:
 
 def _extremes(case: Case) -> tuple[float, float]:
     """Return the lowest and highest air at either end while the box stands in it; hubs are near room temperature."""
-    ends = case.ends(case.truth)
-    return trying.air_at_ends(trying.journey_cases(case.journey, ends)[0], ends)
+    return ambient.air_at_ends(case.shape, *case.truth)

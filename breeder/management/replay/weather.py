@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from breeder.core.transit.weather_hours import Hours
-from breeder.dispatch.ambient import season_of
+from breeder.dispatch.air import season_of
 from breeder.heat.forecast_error import error_c, sd_c
 from breeder.heat.members import Draws
 from breeder.weather import grid, recorded
