@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from breeder.carriers.facts import Animal, Answer, Takes
+from breeder.core.days import day_text
 from breeder.house.regions import country_of
-from breeder.pages.dates import day_said
 
 TAKES_SAID = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
 LEAP_YEAR = 2000  # so that 29 February can be said as a day of any year
@@ -136,7 +136,8 @@ def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
     if carriage.on is not None and not in_season(carriage.on, rule.season_from, rule.season_until):
         season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
         found.append(
-            f"{carriage.called} takes {animal.name} only {season}, and it would leave on {day_said(carriage.on)}"
+            f"{carriage.called} takes {animal.name} only {season}, and it would leave on "
+            f"{day_text(carriage.on, this_year=carriage.on.year)}"
         )
     if rule.most_days is not None and carriage.latest_days > rule.most_days:
         enough = "1 working day is" if rule.most_days == 1 else f"{rule.most_days} working days are"

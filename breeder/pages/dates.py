@@ -3,9 +3,8 @@
 from datetime import date, datetime
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
-LONG, SHORT = "j F", "j M"
+from breeder.core.days import day_text
 
 
 def day_said(on: date | datetime | None, *, weekday: bool = False, short: bool = False) -> str:
@@ -17,10 +16,7 @@ def day_said(on: date | datetime | None, *, weekday: bool = False, short: bool =
         return ""
     if isinstance(on, datetime):
         on = timezone.localdate(on) if timezone.is_aware(on) else on.date()
-    parts = [("D" if short else "l") if weekday else "", SHORT if short else LONG]
-    if on.year != timezone.localdate().year:
-        parts.append("Y")
-    return date_format(on, " ".join(part for part in parts if part))
+    return day_text(on, this_year=timezone.localdate().year, weekday=weekday, short=short)
 
 
 def weekday_said(on: date | datetime | None) -> str:
