@@ -125,7 +125,7 @@ def _stage_page(
     at = (terms.confidence,)
     beliefs = {tub.tub: belief.replay(events.get((tub.tub, stage), ()), terms.ageing, stage, at) for tub in tubs}
     held = [promise for promise in promises if promise.stage == stage]
-    stock = StageStock(
+    kept = StageStock(
         stage,
         tuple(
             tub_stage(tub, beliefs[tub.tub], stage, as_of, terms.confidence, terms.ageing, _promised(held, tub.tub))
@@ -136,14 +136,14 @@ def _stage_page(
         terms.handling_loss,
         terms.harvest(stage),
     )
-    line, by_tub = stage_free(stock)
+    line, by_tub = stage_free(kept)
     line = replace(line, why=(*line.why, *grown_up(stage, terms.ageing)))
     pages = tuple(
         TubPage(tub.tub, belief.aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
-        for tub in stock.tubs
+        for tub in kept.tubs
         if (known := beliefs[tub.tub]) is not None
     )
-    return StagePage(stage, line, stock.breeders, pages)
+    return StagePage(stage, line, kept.breeders, pages)
 
 
 def _promised(held: Sequence[Promise], tub: int) -> int:

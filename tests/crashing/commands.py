@@ -29,10 +29,11 @@ from breeder.cultures import proof  # noqa: E402
 from breeder.house.queries import household  # noqa: E402
 from breeder.house.roles import KEEPER  # noqa: E402
 from breeder.management import about, keeping  # noqa: E402
-from breeder.weather import refreshing, steps  # noqa: E402
+from breeder.weather import steps  # noqa: E402
 from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from breeder.weather.leases import HELD_FOR  # noqa: E402
 from breeder.weather.models import Fetch, Forecast, Lease  # noqa: E402
+from breeder.weather.refreshing import refresh as bring_fresh  # noqa: E402
 from breeder.weather.services.values import Answer  # noqa: E402
 from tests.crashing import faults  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
@@ -221,7 +222,7 @@ def refresh(_: Path) -> dict[str, Any]:
             made.clock = lambda: now
             return made
 
-        return refreshing.refresh(lambda: places, make=make)
+        return bring_fresh(lambda: places, make=make)
 
     def look() -> dict[str, Any]:
         nonlocal now

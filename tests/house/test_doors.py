@@ -55,8 +55,8 @@ def site(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Site]]:
         return [b"well"]
 
     def run_beside(application: Any, **asked: Any) -> None:
-        server = create_server(application, **asked)
-        opened.append((server, threading.Thread(target=server.run, daemon=True)))
+        made = create_server(application, **asked)
+        opened.append((made, threading.Thread(target=made.run, daemon=True)))
         opened[-1][1].start()
 
     def start(**changed: Any) -> Site:
@@ -68,9 +68,9 @@ def site(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Site]]:
         return "127.0.0.1", int(opened[-1][0].effective_port)
 
     yield start
-    for server, thread in opened:
-        server.asyncore.close_all(server._map)
-        server.task_dispatcher.shutdown()
+    for made, thread in opened:
+        made.asyncore.close_all(made._map)
+        made.task_dispatcher.shutdown()
         thread.join(timeout=5)
 
 
