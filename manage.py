@@ -17,7 +17,21 @@ def main() -> None:
         raise SystemExit(
             "Django is not installed here. Run the set-up line of README.md first, then use the python inside .venv."
         ) from missing
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except Exception as fault:
+        if "--traceback" in sys.argv:
+            raise
+        raise SystemExit(_said(fault)) from None
+
+
+def _said(fault: Exception) -> str:
+    """Return a sentence for a trouble of the machine, such as a full disk. Raises any other fault anew."""
+    from breeder.base.machine_faults import trouble_of
+
+    if trouble := trouble_of(fault):
+        return trouble.sentence
+    raise fault
 
 
 if __name__ == "__main__":
