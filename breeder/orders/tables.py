@@ -1,5 +1,6 @@
 """Tables of orders and packs."""
 
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from breeder.base.dates import day_said
 from breeder.orders import rules
 from breeder.orders.models import Offer
 from breeder.orders.queries import Handed, OrderRow
@@ -40,8 +42,8 @@ class OrderTable(tables.Table):
     number = tables.Column("Order", attrs=NUMBER, linkify=("orders:order", {"number": tables.A("number")}))
     person = tables.Column("For", linkify=("people:person", {"pk": tables.A("order__person_id")}))
     status = tables.Column("Status", attrs=BESIDE)
-    held_until = tables.DateColumn(format="j M", verbose_name="Held until", default="", attrs=BESIDE)
-    promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="", attrs=BESIDE)
+    held_until = tables.Column("Held until", default="", attrs=BESIDE)
+    promised_by = tables.Column("Post by", default="", attrs=BESIDE)
     packs = tables.Column("Packs", orderable=False)
     total = tables.Column("Total", accessor="bill__total", attrs=NUMBER)
     due = tables.Column("Open", accessor="bill__due", attrs=NUMBER)
@@ -51,6 +53,12 @@ class OrderTable(tables.Table):
 
     def render_status(self, record: OrderRow) -> SafeString:
         return _part("orders/_status.html", record=record)
+
+    def render_held_until(self, value: datetime) -> str:
+        return day_said(value, short=True)
+
+    def render_promised_by(self, value: date) -> str:
+        return day_said(value, short=True)
 
     def render_due(self, value: Decimal, record: OrderRow) -> str:
         return f"{value:.2f}" if value or record.bill.unpriced else "–"

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from breeder.base.dates import clock_said, weekday_said
 from breeder.base.formatting import odds
 from breeder.core.thermal.kit_risk import CaseOutcome, Outcome
 from breeder.core.thermal.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
@@ -66,7 +67,7 @@ def no_day_said(stored: dict[str, Any] | None) -> str:
         return ""
     if stored["until"] is None:
         return "The hours that are known reach no later posting day."
-    return f"No kit goes on a later posting day either, up to {date.fromisoformat(stored['until']):%A %-d %B}."
+    return f"No kit goes on a later posting day either, up to {weekday_said(date.fromisoformat(stored['until']))}."
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
@@ -99,9 +100,9 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
     if not missing:
         return ""
     first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
-    when = f"{len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M}"
+    when = f"{len(missing)} hours between {clock_said(first)} and {clock_said(last)}"
     if len(missing) == 1:
-        when = f"the hour of {first:%A %-d %B %H:%M}"
+        when = f"the hour of {clock_said(first)}"
     return f"{hours.label} lacks {when} (its own clock). Send in newer hours, or type its lows and highs."
 
 

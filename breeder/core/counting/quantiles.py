@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime
+from functools import lru_cache
 
 from scipy import special
 
@@ -12,6 +13,7 @@ from .defaults import DAYS_PER_MONTH, STORED_CONFIDENCE
 WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
 
 
+@lru_cache(maxsize=256)
 def z_of(confidence: float) -> float:
     """Return the standard normal quantile for a one-sided `confidence` (a share)."""
     return float(special.ndtri(confidence))

@@ -21,7 +21,6 @@ from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.rounds import SEEN_CHOICES
 from breeder.cultures.models import Culture
 from breeder.cultures.queries.rounds import Round
-from breeder.cultures.tub_ledger import ageing_of
 from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
 from breeder.species.models import Line
 
@@ -105,7 +104,6 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
     today = queries.round_of(timezone.localdate())
     stage = (form["stage"].value() or "young") if tub.line.sold_by == Line.SoldBy.HEAD else "cups"
     book = queries.book_of(tub)
-    confidence, ageing = float(tub.line.confidence), ageing_of(tub.line)
     held = book.held(tub.pk, stage)
     return {
         "tub": tub,
@@ -114,7 +112,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "stage": stage,
         "by_head": tub.line.sold_by == Line.SoldBy.HEAD,
         "other_stage": "adults" if stage == "young" else "young",
-        "working": entry_text.working_of(held, stage, timezone.localdate(), confidence, ageing),
+        "working": entry_text.working_of(held, stage, timezone.localdate(), tub.line),
         "eye_choices": EYE_CHOICES,
         "chosen_eye": form["eye"].value() or "",
         "chosen_seen": form["seen"].value() or [],
@@ -153,6 +151,7 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
             form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer
         )
     except ValidationError as refusal:
+        form_tokens.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
     else:

@@ -4,7 +4,7 @@ from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
 from ..errors import BadCount
 from .change_in_ratio import Sexes, by_sexes
 from .count import Count, log_sd_of
-from .direct import after_sale, full_sort, hand, left_after, weight
+from .direct import ONE_BY_ONE, after_sale, full_sort, hand, left_after, weight
 from .mark_recapture import marked
 from .removal import removal
 from .subsample import Layer, layers, portions
@@ -20,6 +20,7 @@ def working(count: Count) -> tuple[str, ...]:
 
 __all__ = [
     "EYE_CLASSES",
+    "ONE_BY_ONE",
     "SHARED_SD",
     "BadCount",
     "Count",
