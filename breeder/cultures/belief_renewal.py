@@ -102,5 +102,5 @@ def _is_news(change: Change) -> bool:
 def _sure_and_likely(row: Belief, ageing: Ageing) -> tuple[int, int]:
     """Return what a row says today, sure and likely."""
     on, belief = timezone.localdate(), stored_belief(row)
-    lower = census.lower(belief, on, float(row.culture.line.confidence), ageing, row.stage)
-    return lower, whole_below(census.aged(belief, on, ageing, row.stage).expected)
+    at_least = census.lower(belief, on, float(row.culture.line.confidence), ageing, row.stage)
+    return at_least, whole_below(census.aged(belief, on, ageing, row.stage).expected)

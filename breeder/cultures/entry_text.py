@@ -60,8 +60,8 @@ def short_of(entry: Entry) -> str:
 def _count(entry: Entry, other: int | None) -> str:
     said, how = count_entry.said(entry.method, entry.given), count_entry.NAMES[entry.method]
     again = count_entry.counted_again(entry)
-    estimate, lower = (entry.estimate, entry.lower) if again is None else (again.estimate, again.lower)
-    found = f"about {estimate or 0.0:.0f}, at least {whole_below(lower or 0.0)} by this count alone"
+    estimate, bound = (entry.estimate, entry.lower) if again is None else (again.estimate, again.lower)
+    found = f"about {estimate or 0.0:.0f}, at least {whole_below(bound or 0.0)} by this count alone"
     if entry.method == "eye" or entry.method in count_entry.ONE_BY_ONE:
         return f"Counted {said} {entry.stage}, {how}: {found}."
     return f"Counted {entry.stage}, {how}{f' ({said})' if said else ''}: {found}."
@@ -164,12 +164,12 @@ def working_of(held: Held, stage: str, on: date, line: Line) -> Working | None:
     if held.belief is None:
         return None
     belief, ageing, confidence = in_local_days(held.belief), ageing_of(line), float(line.confidence)
-    lower = census.lower(belief, on, confidence, ageing, stage)
+    at_least = census.lower(belief, on, confidence, ageing, stage)
     now = census.aged(belief, on, ageing, stage)
     last = held.last_count
     return Working(
         stage=stage,
-        lower=lower,
+        lower=at_least,
         likely=whole_below(now.expected),
         confidence=confidence,
         last_said=counted_words(last) if last else "",
@@ -177,7 +177,7 @@ def working_of(held: Held, stage: str, on: date, line: Line) -> Working | None:
         steps=(
             *_count_steps(last),
             *_young_steps(stage, belief, on, line),
-            *_belief_steps(belief, now, lower, confidence, on, ageing),
+            *_belief_steps(belief, now, at_least, confidence, on, ageing),
         ),
     )
 
@@ -204,7 +204,7 @@ def _young_steps(stage: str, belief: census.Belief, on: date, line: Line) -> lis
 
 
 def _belief_steps(
-    belief: census.Belief, now: census.Belief, lower: int, confidence: float, on: date, ageing: Ageing
+    belief: census.Belief, now: census.Belief, at_least: int, confidence: float, on: date, ageing: Ageing
 ) -> list[str]:
     why = "" if belief.used is None else why_joined(belief.used)
     found = [f"{why[0].upper()}{why[1:]}."] if why else []
@@ -217,7 +217,7 @@ def _belief_steps(
         found.append(f"Since then {belief.moved:+d}, known to the animal.".replace("-", "−"))
     if census.is_stale(belief, on, ageing):
         found.append(f"The last count is over {ageing.stale_after_months:.0f} months old, so nothing is sold on it.")
-    found.append(f"Safe to rely on, {confidence:.0%} sure: {lower}. Likely: about {now.expected:.0f}.")
+    found.append(f"Safe to rely on, {confidence:.0%} sure: {at_least}. Likely: about {now.expected:.0f}.")
     return found
 
 
@@ -261,11 +261,11 @@ def preview_of(before: Held, after: Held, entry: Entry, on: date, confidence: fl
     """Return what the book would rely on after one more count, and why, before it is saved."""
     if after.belief is None:
         return "The book would know nothing of this tub."
-    lower = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
+    at_least = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
     later = after.last_count is not None and after.last_count.happened_at > entry.happened_at
     if later or after.belief.used is None:
-        return f"The book would rely on {lower}: a later count stands, so this one only fills in the past."
+        return f"The book would rely on {at_least}: a later count stands, so this one only fills in the past."
     why = why_joined(after.belief.used, before.last_count)
     moved = after.belief.moved
     since = f" {abs(moved)} {'came in' if moved > 0 else 'left'} after it." if moved else ""
-    return f"The book would rely on {lower}: {why}.{since}"
+    return f"The book would rely on {at_least}: {why}.{since}"

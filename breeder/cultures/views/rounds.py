@@ -36,8 +36,8 @@ def start(request: HttpRequest) -> HttpResponse:
 def overview(request: HttpRequest) -> HttpResponse:
     """Show which tubs of the round are still to do, those that were skipped too, and which are done."""
     today = queries.round_of(timezone.localdate())
-    shelves = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
-    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": shelves})
+    by_shelf = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
+    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": by_shelf})
 
 
 @require_safe
@@ -162,8 +162,8 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
 def care(request: HttpRequest) -> HttpResponse:
     """Record what was done for a whole shelf."""
     form_tokens.seen(request.POST.get("token", ""))
-    shelves = queries.shelves()
-    form = forms.CareForm(request.POST or None, shelves=shelves, initial={"shelf": request.GET.get("shelf")})
+    names = queries.shelves()
+    form = forms.CareForm(request.POST or None, shelves=names, initial={"shelf": request.GET.get("shelf")})
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         writing = {"by": request.user, "token": request.POST.get("token", "")}
@@ -177,5 +177,5 @@ def care(request: HttpRequest) -> HttpResponse:
             many = "1 tub" if len(done) == 1 else f"{len(done)} tubs"
             messages.success(request, f"{', '.join(data['did']).capitalize()}: {many} of shelf {data['shelf']}.")
             return redirect("cultures:care")
-    shown = {"form": form, "shelves": shelves}
+    shown = {"form": form, "shelves": names}
     return render(request, "cultures/care.html", shown, status=REFUSED if form.is_bound else 200)

@@ -129,3 +129,8 @@ def _shared_step(own: Own, asked: Asked, lower: float | None) -> tuple[str, ...]
     return (
         f"{how}, with a shared error of {asked.shared_sd:.2f} on the log scale that counting again does not reduce.",
     )
+
+
+def working(count: Count) -> tuple[str, ...]:
+    """Return how a count was computed, as sentences for the page; what to beware of comes last."""
+    return (*count.steps, *count.notes)
