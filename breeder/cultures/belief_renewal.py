@@ -8,9 +8,9 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from breeder.core import stock as census
 from breeder.core.counting.quantiles import whole_below
-from breeder.core.stock import Ageing
+from breeder.core.stock.belief import aged, lower
+from breeder.core.stock.events import Ageing
 from breeder.cultures import belief_store
 from breeder.cultures.line_surplus import stored_belief
 from breeder.cultures.models import Belief, Stage
@@ -102,5 +102,5 @@ def _is_news(change: Change) -> bool:
 def _sure_and_likely(row: Belief, ageing: Ageing) -> tuple[int, int]:
     """Return what a row says today, sure and likely."""
     on, belief = timezone.localdate(), stored_belief(row)
-    at_least = census.lower(belief, on, float(row.culture.line.confidence), ageing, row.stage)
-    return at_least, whole_below(census.aged(belief, on, ageing, row.stage).expected)
+    at_least = lower(belief, on, float(row.culture.line.confidence), ageing, row.stage)
+    return at_least, whole_below(aged(belief, on, ageing, row.stage).expected)

@@ -5,9 +5,9 @@ from typing import Any
 
 from django.db.models import F, Q
 
-from breeder.core import stock as census
 from breeder.core.counting.quantiles import whole_above
-from breeder.core.stock import Ageing
+from breeder.core.stock.events import Ageing
+from breeder.core.stock.serialize import as_json
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.tub_ledger import COUNTING_KINDS, Held, Ledger, ageing_of, order_of, void_ids
 from breeder.species.models import Line
@@ -83,7 +83,7 @@ def columns_of(held: Held, ageing: Ageing) -> dict[str, Any]:
         "females": held.sexes.females,
         "counted_at": belief.counted_on,
         "method": held.last_count.method if held.last_count else "",
-        "used": {"belief": census.as_json(belief), "ageing": vars(ageing), "arithmetic": ARITHMETIC},
+        "used": {"belief": as_json(belief), "ageing": vars(ageing), "arithmetic": ARITHMETIC},
     }
 
 

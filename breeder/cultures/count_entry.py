@@ -7,10 +7,15 @@ from typing import Any, Protocol
 
 from django.core.exceptions import ValidationError
 
-from breeder.core.counting import methods
-from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE
-from breeder.core.counting.errors import MOST_ANIMALS
-from breeder.core.counting.methods import EYE_CLASSES, ONE_BY_ONE, SHARED_SD, BadCount, Count
+from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, EYE_CLASSES, SHARED_SD
+from breeder.core.counting.errors import MOST_ANIMALS, BadCount
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count
+from breeder.core.counting.methods.direct import ONE_BY_ONE, after_sale, full_sort, hand, left_after, weight
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, index, piece
 from breeder.core.counting.observer_bias import unbiased
 
 # What each method is called on the pages, in the order of the form.
@@ -40,23 +45,23 @@ CAUTIONS = {
 }
 
 _BY: dict[str, Callable[..., Count]] = {
-    "eye": lambda given, **own: methods.eye(given["from"], given["to"], **own),
-    "hand": lambda given, **own: methods.hand(given["counted"], given.get("missed_share", 0.0), **own),
-    "full_sort": lambda given, **own: methods.full_sort(given["counted"], given.get("missed_share", 0.0), **own),
-    "portions": lambda given, **own: methods.portions(
+    "eye": lambda given, **own: eye(given["from"], given["to"], **own),
+    "hand": lambda given, **own: hand(given["counted"], given.get("missed_share", 0.0), **own),
+    "full_sort": lambda given, **own: full_sort(given["counted"], given.get("missed_share", 0.0), **own),
+    "portions": lambda given, **own: portions(
         given["counts"], given["sizes"], given["whole"], visible=given.get("visible", 0), **own
     ),
-    "piece": lambda given, **own: methods.piece(given["seen"], given["factor"], **own),
-    "weight": lambda given, **own: methods.weight(given["sample_count"], given["sample_g"], given["whole_g"], **own),
-    "removal": lambda given, **own: methods.removal(given["catches"], **own),
-    "index": lambda given, **own: methods.index(given["seen"], given["trial_seen"], given["trial_known"], **own),
-    "after_sale": lambda given, **own: methods.left_after(
-        methods.after_sale(given["index_before"], given["index_after"], given["removed"], **own)
+    "piece": lambda given, **own: piece(given["seen"], given["factor"], **own),
+    "weight": lambda given, **own: weight(given["sample_count"], given["sample_g"], given["whole_g"], **own),
+    "removal": lambda given, **own: removal(given["catches"], **own),
+    "index": lambda given, **own: index(given["seen"], given["trial_seen"], given["trial_known"], **own),
+    "after_sale": lambda given, **own: left_after(
+        after_sale(given["index_before"], given["index_after"], given["removed"], **own)
     ),
-    "by_sexes": lambda given, **own: methods.left_after(
-        methods.by_sexes(*(methods.Sexes(**given[name]) for name in ("before", "after", "taken")), **own)
+    "by_sexes": lambda given, **own: left_after(
+        by_sexes(*(Sexes(**given[name]) for name in ("before", "after", "taken")), **own)
     ),
-    "marked": lambda given, **own: methods.marked(given["marked"], given["caught"], given["marked_caught"], **own),
+    "marked": lambda given, **own: marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
 METHODS = tuple(_BY)
 OF_ADULTS = ("by_sexes",)  # only adults can be sexed

@@ -7,11 +7,11 @@ from math import exp
 from django.utils import timezone
 
 from breeder.base.dates import day_said
-from breeder.core import stock as census
-from breeder.core.counting import methods
 from breeder.core.counting.defaults import PAIRS_NEEDED
+from breeder.core.counting.methods.count import Count, working
 from breeder.core.counting.quantiles import months_between, whole_below
-from breeder.core.stock import Ageing
+from breeder.core.stock.belief import Belief, Used, aged, is_stale, lower
+from breeder.core.stock.events import YOUNG, Ageing
 from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.eye_bias import Own
 from breeder.cultures.models import Entry
@@ -164,8 +164,8 @@ def working_of(held: Held, stage: str, on: date, line: Line) -> Working | None:
     if held.belief is None:
         return None
     belief, ageing, confidence = in_local_days(held.belief), ageing_of(line), float(line.confidence)
-    at_least = census.lower(belief, on, confidence, ageing, stage)
-    now = census.aged(belief, on, ageing, stage)
+    at_least = lower(belief, on, confidence, ageing, stage)
+    now = aged(belief, on, ageing, stage)
     last = held.last_count
     return Working(
         stage=stage,
@@ -182,7 +182,7 @@ def working_of(held: Held, stage: str, on: date, line: Line) -> Working | None:
     )
 
 
-def count_of(entry: Entry) -> methods.Count:
+def count_of(entry: Entry) -> Count:
     """Return the count that an entry recorded, worked out again from what was typed."""
     return count_entry.counted(entry.method, entry.given, shared_sd=entry.shared_sd)
 
@@ -191,21 +191,19 @@ def _count_steps(last: Entry | None) -> tuple[str, ...]:
     if last is None:
         return ("Never counted: what was moved in is known exactly, and nothing else is relied on.",)
     when = f"{timezone.localtime(last.happened_at):%-d %B %Y}"
-    return (f"Counted on {when}, {count_entry.NAMES.get(last.method, last.method)}.", *methods.working(count_of(last)))
+    return (f"Counted on {when}, {count_entry.NAMES.get(last.method, last.method)}.", *working(count_of(last)))
 
 
-def _young_steps(stage: str, belief: census.Belief, on: date, line: Line) -> list[str]:
+def _young_steps(stage: str, belief: Belief, on: date, line: Line) -> list[str]:
     """Return which share of the young counted is still young, once a day has passed."""
     waited = months_between(belief.known_since, on)
-    if stage != census.YOUNG or not waited or not belief.sources:
+    if stage != YOUNG or not waited or not belief.sources:
         return []
     left = ageing_of(line).left(stage, waited)
     return [f"Young {young_ageing.figures(line.species)}: {left:.0%} of those of the last count are still young."]
 
 
-def _belief_steps(
-    belief: census.Belief, now: census.Belief, at_least: int, confidence: float, on: date, ageing: Ageing
-) -> list[str]:
+def _belief_steps(belief: Belief, now: Belief, at_least: int, confidence: float, on: date, ageing: Ageing) -> list[str]:
     why = "" if belief.used is None else why_joined(belief.used)
     found = [f"{why[0].upper()}{why[1:]}."] if why else []
     if now.middle and (abs(now.middle - belief.middle) > 0.05 or abs(now.log_sd - belief.log_sd) > 0.005):
@@ -215,13 +213,13 @@ def _belief_steps(
         )
     if belief.moved:
         found.append(f"Since then {belief.moved:+d}, known to the animal.".replace("-", "−"))
-    if census.is_stale(belief, on, ageing):
+    if is_stale(belief, on, ageing):
         found.append(f"The last count is over {ageing.stale_after_months:.0f} months old, so nothing is sold on it.")
     found.append(f"Safe to rely on, {confidence:.0%} sure: {at_least}. Likely: about {now.expected:.0f}.")
     return found
 
 
-def why_joined(used: census.Used, last: Entry | None = None) -> str:
+def why_joined(used: Used, last: Entry | None = None) -> str:
     """Return how a count went into what the book knew; `last` is the count before it."""
     before = "what the book knew"
     if last:
@@ -261,7 +259,7 @@ def preview_of(before: Held, after: Held, entry: Entry, on: date, confidence: fl
     """Return what the book would rely on after one more count, and why, before it is saved."""
     if after.belief is None:
         return "The book would know nothing of this tub."
-    at_least = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
+    at_least = lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
     later = after.last_count is not None and after.last_count.happened_at > entry.happened_at
     if later or after.belief.used is None:
         return f"The book would rely on {at_least}: a later count stands, so this one only fills in the past."

@@ -9,24 +9,20 @@ from datetime import date, timedelta
 
 from django.utils import timezone
 
-from breeder.core import stock as census
 from breeder.core.counting.defaults import ANIMALS_A_LITRE, DAYS_PER_MONTH, FIT_OVER_MONTHS, ROOM_OVER_MOST
 from breeder.core.counting.plurals import many
 from breeder.core.reserve.defaults import GIVES_SURPLUS
-from breeder.core.stock.growth import (
-    Forecast,
-    Growth,
-    Seen,
+from breeder.core.stock.belief import aged, low_of, spread_between
+from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth
+from breeder.core.stock.growth.stage_matrix import (
     Vital,
-    default_growth,
-    fitted_growth,
     growth_rate,
     reproductive_value,
     stage_matrix,
-    surplus_forecast,
     sustainable_share,
     sustainable_share_of,
 )
+from breeder.core.stock.growth.surplus_date import Forecast, surplus_forecast
 from breeder.cultures import belief_store
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.line_surplus import purpose_on
@@ -81,7 +77,7 @@ def when_ready(line: Line, stock: StageStock, wanted: int, on: date) -> WhenRead
         )
         return WhenReady(wanted, stock.stage, why=why)
     likely, safe = sum(one.likely for one in read), sum(one.safe for one in read)
-    spread = census.spread_between(likely, safe)
+    spread = spread_between(likely, safe)
     rest = needed(line, stock, wanted) - wanted
     forecast = surplus_forecast(on, likely, spread, growth, wanted, rest, sum(one.room for one in read))
     return WhenReady(wanted, stock.stage, likely_now=forecast.median_on == on, forecast=forecast)
@@ -165,10 +161,10 @@ def _tub_growth(book: Ledger, tub: Culture, stage: str, default: Growth | None, 
     belief, entries = book.held(tub.pk, stage).belief, book.entries_of(tub.pk, stage)
     if belief is None:
         return None
-    now = census.aged(in_local_days(belief), on, ageing_of(tub.line), stage)
+    now = aged(in_local_days(belief), on, ageing_of(tub.line), stage)
     room = _room(tub, entries, now.expected)
     growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default, room)
-    return TubGrowth(now.expected, max(0.0, census.low_of(now) + now.moved), growth, room)
+    return TubGrowth(now.expected, max(0.0, low_of(now) + now.moved), growth, room)
 
 
 def _room(tub: Culture, entries: list[Entry], now: float) -> float:

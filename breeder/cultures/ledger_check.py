@@ -5,7 +5,7 @@ from collections.abc import Iterator, Set
 from dataclasses import dataclass
 from typing import Any
 
-from breeder.core.stock import Ageing
+from breeder.core.stock.events import Ageing
 from breeder.cultures import belief_store
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.tub_ledger import COUNTING_KINDS, Held, Ledger, void_ids

@@ -7,9 +7,11 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from breeder.base.dates import day_said
-from breeder.core import stock as census
 from breeder.core.counting.quantiles import whole_below
 from breeder.core.reserve import cup_stock, surplus
+from breeder.core.stock import belief
+from breeder.core.stock.belief import aged
+from breeder.core.stock.serialize import from_json
 from breeder.cultures import young_ageing
 from breeder.cultures.line_minimum import minimum_of, size_kept
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
@@ -35,7 +37,7 @@ class Read:
 
     tub: Culture
     row: Belief
-    now: census.Belief
+    now: belief.Belief
     there: surplus.TubStage
 
     @property
@@ -220,12 +222,12 @@ def as_read(tub: Culture, row: Belief, line: Line, on: date, promised: int = 0) 
     """Return a stored belief as it reads on a day, at the line's confidence; `promised` are those that name the tub."""
     held, ageing, as_sold = stored_belief(row), ageing_of(line), surplus.Tub(tub.number, purpose_on(tub, on))
     there = surplus.tub_stage(as_sold, held, row.stage, on, float(line.confidence), ageing, promised)
-    return Read(tub, row, census.aged(held, on, ageing, row.stage), there)
+    return Read(tub, row, aged(held, on, ageing, row.stage), there)
 
 
-def stored_belief(row: Belief) -> census.Belief:
+def stored_belief(row: Belief) -> belief.Belief:
     """Return the census room's belief that a row holds, in the keeper's days."""
-    return in_local_days(census.from_json(row.used["belief"]))
+    return in_local_days(from_json(row.used["belief"]))
 
 
 def _growing_up(stage: str, line: Line, read: list[Read]) -> tuple[str, ...]:

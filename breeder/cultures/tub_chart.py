@@ -8,7 +8,7 @@ from math import ceil
 
 from django.utils import timezone
 
-from breeder.core import stock as census
+from breeder.core.stock.belief import aged, lower
 from breeder.cultures.entry_text import sentence_of
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.tub_ledger import Held, Ledger, in_local_days
@@ -154,8 +154,8 @@ def _reads(
         if belief is None:
             continue
         on, belief = timezone.localdate(moment), in_local_days(belief)
-        at_least = census.lower(belief, on, confidence, ageing, stage)
-        expected = census.aged(belief, on, ageing, stage).expected
+        at_least = lower(belief, on, confidence, ageing, stage)
+        expected = aged(belief, on, ageing, stage).expected
         found.append(Read(moment, at_least, expected, told.get(moment, "")))
     return found
 

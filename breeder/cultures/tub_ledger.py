@@ -7,8 +7,12 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.core import stock as census
-from breeder.core.stock import About, Ageing, Counted, Moved, Poured, counted_from
+from breeder.core.stock import replay
+from breeder.core.stock.belief import Belief, in_days
+from breeder.core.stock.events import About, Ageing, Counted, Event, Moved, counted_from
+from breeder.core.stock.merge_split import Poured, pour
+from breeder.core.stock.serialize import from_json
+from breeder.core.stock.valid_entries import fallen
 from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.models import Entry
 from breeder.cultures.sex_counts import Known, known_after
@@ -21,7 +25,7 @@ COUNTING_KINDS = (Entry.Kind.COUNT, Entry.Kind.CHANGE, Entry.Kind.ABOUT)
 class Held:
     """What one tub and stage holds after its events: the census room's belief, and the sexes known to be there."""
 
-    belief: census.Belief | None = None
+    belief: Belief | None = None
     sexes: Known = field(default_factory=Known)
     last_count: Entry | None = None
 
@@ -35,14 +39,14 @@ def ageing_of(line: Line) -> Ageing:
     )
 
 
-def in_local_days(belief: census.Belief) -> census.Belief:
+def in_local_days(belief: Belief) -> Belief:
     """Return a belief to be read on a day of the keeper's: counted at breakfast in Sydney, it is not a day old."""
-    return census.in_days(belief, lambda at: timezone.localdate(at) if isinstance(at, datetime) else at)
+    return in_days(belief, lambda at: timezone.localdate(at) if isinstance(at, datetime) else at)
 
 
 def void_ids(corrections: Iterable[Entry]) -> set[int]:
     """Return the entries that are put right by these corrections; a corrected correction takes nothing back."""
-    return census.fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
+    return fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
 
 
 def order_of(entry: Entry) -> tuple[Any, ...]:
@@ -115,12 +119,12 @@ class Ledger:
         ageing, stage = self._ageing[entry.culture_id], entry.stage
         poured = self._poured_in(entry)
         if poured is not None:
-            return Held(census.pour(held.belief, poured), held.sexes, held.last_count)
+            return Held(pour(held.belief, poured), held.sexes, held.last_count)
         if _is_tipped_in(entry):  # out of a tub of which nothing was known: that stays so
             return held
         belief = held.belief
         if not (_is_tipped_out(entry) and belief is None):
-            belief = census.after(belief, event_of(entry), ageing, stage)
+            belief = replay.after(belief, event_of(entry), ageing, stage)
         last = entry if entry.kind == Entry.Kind.COUNT else held.last_count
         # A tub begins empty, so what is moved into a new one is known by sex too.
         sexes = Known(0, 0) if held.belief is None and entry.males is not None else held.sexes
@@ -152,7 +156,7 @@ def _by_todays_method(entry: Entry) -> Entry:
     return entry
 
 
-def event_of(entry: Entry) -> census.Event | Poured:
+def event_of(entry: Entry) -> Event | Poured:
     """Return an entry as the census room takes it, a count by today's method."""
     at = entry.happened_at.astimezone(UTC)  # as it is read back, so that a count that is only shown ages no otherwise
     if entry.kind == Entry.Kind.COUNT:
@@ -166,5 +170,5 @@ def event_of(entry: Entry) -> census.Event | Poured:
     if _is_tipped_out(entry):
         return About(at, entry.number or 0, entry.given["share_log_sd"], entry.given["share"])
     if "of" in entry.given:  # tipped in from another line, whose tub is kept here as it was believed then
-        return Poured(at, entry.given["tipped"], entry.given["share_log_sd"], census.from_json(entry.given["of"]))
+        return Poured(at, entry.given["tipped"], entry.given["share_log_sd"], from_json(entry.given["of"]))
     return About(at, entry.number or 0, entry.log_sd or 0.0, None, entry.shared_sd or 0.0)

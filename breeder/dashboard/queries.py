@@ -11,7 +11,8 @@ from breeder.cultures.count_uncertainty import ToCount
 from breeder.cultures.frozen_lines import should_freeze
 from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Belief, Culture, Entry, Stage
-from breeder.cultures.queries import plan_of_week, stock_by_line
+from breeder.cultures.queries.next_counts import plan_of_week
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.orders.models import Order
 from breeder.shipments.box_page import besides_weather, morning_of
 from breeder.shipments.models import Kit, Parcel, Supply

@@ -26,8 +26,8 @@ from breeder.documents.round_sheet import RoundRow
 from breeder.documents.rules import NothingToPrint
 from breeder.documents.tub_labels import TubCard
 from breeder.orders.models import Offer
-from breeder.orders.queries import lines_on_offer
-from breeder.orders.rules import Availability, availability
+from breeder.orders.queries.orders import lines_on_offer
+from breeder.orders.rules.packs import Availability, availability
 from breeder.shipments.legal_block import ask_box
 from breeder.shipments.models import Parcel, ParcelItem
 from breeder.species.models import Line, Species

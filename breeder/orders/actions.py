@@ -14,11 +14,27 @@ from breeder.base import form_tokens
 from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.cultures import frozen_lines
-from breeder.cultures import queries as stock
 from breeder.cultures import rules as surplus
 from breeder.cultures import steps as cultures
-from breeder.orders import movement_block, queries, rules, steps
+from breeder.cultures.queries.stock import stock_by_line, stock_of
+from breeder.orders import movement_block, steps
 from breeder.orders.models import Offer, Order, OrderLine, Payment
+from breeder.orders.queries.orders import bill_of, due_to_lapse, offers_by_id
+from breeder.orders.rules.money import refuse_amount
+from breeder.orders.rules.order_status import (
+    NotLikeThis,
+    Terms,
+    Who,
+    refuse_cancel,
+    refuse_change,
+    refuse_hold_again,
+    refuse_tub,
+    refuse_unless_open,
+    want_again,
+    want_more,
+)
+from breeder.orders.rules.packs import Wanted, refuse_packs, told, want_of
+from breeder.orders.rules.stale_order import refuse_stale
 
 
 @dataclass(frozen=True)
@@ -33,9 +49,9 @@ class LineChange:
 class Change:
     """What an order should become: its lines by their id, packs put on top, the terms, and names of frozen lines."""
 
-    terms: rules.Terms
+    terms: Terms
     lines: Mapping[int, LineChange] = field(default_factory=dict)
-    added: Sequence[rules.Wanted] = ()
+    added: Sequence[Wanted] = ()
     named: Collection[str] = ()
     # The stamp of what the page showed (`rules.stamp_of`); empty where no page stands behind it.
     seen: str = ""
@@ -56,9 +72,9 @@ def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> O
 
 
 def agree_order(
-    who: rules.Who,
-    wanted: Sequence[rules.Wanted],
-    terms: rules.Terms,
+    who: Who,
+    wanted: Sequence[Wanted],
+    terms: Terms,
     *,
     named: Collection[str] = (),
     by: Any,
@@ -68,7 +84,7 @@ def agree_order(
 
     `named` are the names that were typed of frozen lines.
     """
-    lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in wanted).values()}
+    lines = {offer.line_id for offer in offers_by_id(want.offer_id for want in wanted).values()}
     with transaction.atomic(durable=True):
         cultures.take_turn(lines)
         # Asked again after the turn: the same form may have won the race for it.
@@ -102,18 +118,18 @@ def agree_order(
 
 def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Order:
     """Bring an order to what is now agreed: promises exactly the difference, releases exactly what falls away."""
-    added_lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in change.added).values()}
+    added_lines = {offer.line_id for offer in offers_by_id(want.offer_id for want in change.added).values()}
     with transaction.atomic(durable=True):
         order = steps.take_order(number, added_lines)
         form_tokens.seen(token)
         now = timezone.now()
         steps.lapse(now, steps.line_ids_of(number) | added_lines)
         order = steps.fresh(number)
-        rules.refuse_unless_open(order)
-        rules.refuse_stale(order, change.seen)
+        refuse_unless_open(order)
+        refuse_stale(order, change.seen)
         offers = _offers_or_refuse(change.added)
         after = {pk: line.packs for pk, line in change.lines.items()}
-        rules.refuse_change(order.lines.all(), after, bool(change.added))
+        refuse_change(order.lines.all(), after, bool(change.added))
         asked = bool(change.terms.to or change.added) or any(
             _packs_after(line, change) > line.packs for line in order.lines.all()
         )
@@ -139,12 +155,12 @@ def cancel_order(number: int, reason: str, *, by: Any, token: str = "") -> Order
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
         form_tokens.seen(token)
-        rules.refuse_cancel(order, reason)
+        refuse_cancel(order, reason)
         now = timezone.now()
         released = steps.release_all(order, at=now)
         order.status, order.ended_at, order.ended_because = Order.Status.CANCELLED, now, reason
         order.save(update_fields=["status", "ended_at", "ended_because"])
-        sentence = f"Order {number} for {order.person} was cancelled; {rules.told(released)} free again."
+        sentence = f"Order {number} for {order.person} was cancelled; {told(released)} free again."
         log("cancelled an order", str(order), sentence, by=by, reason=reason, facts={"released": released})
         steps.spend(token, order)
     return order
@@ -158,10 +174,10 @@ def hold_again(number: int, held_until: datetime, *, named: Collection[str] = ()
         now = timezone.now()
         steps.lapse(now, steps.line_ids_of(number))
         order = steps.fresh(number)
-        rules.refuse_hold_again(order)
-        wants = [(line, want) for line in order.lines.all() if (want := rules.want_again(line))]
+        refuse_hold_again(order)
+        wants = [(line, want) for line in order.lines.all() if (want := want_again(line))]
         _require_names([line.offer for line, _ in wants], named)
-        surplus.require([want for _, want in wants], stock.stock_by_line({want.line_id for _, want in wants}))
+        surplus.require([want for _, want in wants], stock_by_line({want.line_id for _, want in wants}))
         movement_block.refuse_blocked(movement_block.ask_order(order, now), looked_up=True)
         steps.reopen(order, held_until)
         for line, _ in wants:
@@ -188,8 +204,8 @@ def record_payment(
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
         form_tokens.seen(token)
-        if refusal := rules.refuse_amount(queries.bill_of(order), amount, given_back, more_is_meant, currency):
-            raise rules.NotLikeThis(refusal)
+        if refusal := refuse_amount(bill_of(order), amount, given_back, more_is_meant, currency):
+            raise NotLikeThis(refusal)
         Payment.objects.create(order=order, amount=-amount if given_back else amount, on=on, reference=reference)
         order = steps.settle(steps.fresh(number), at=timezone.now())
         what = "given back for" if given_back else "received for"
@@ -208,12 +224,12 @@ def name_tub(number: int, order_line_id: int, culture_id: int | None, *, by: Any
     with transaction.atomic(durable=True):
         order = steps.take_order(number)
         form_tokens.seen(token)
-        rules.refuse_unless_open(order)
+        refuse_unless_open(order)
         line = next((line for line in order.lines.all() if line.pk == order_line_id and line.promise), None)
         if line is None:
-            raise rules.NotLikeThis(f"This is not a line of order {number} any more. Look at the order again.")
-        if refusal := rules.refuse_tub(line.promise, stock.stock_of(line.offer.line_id), culture_id):
-            raise rules.NotLikeThis(refusal)
+            raise NotLikeThis(f"This is not a line of order {number} any more. Look at the order again.")
+        if refusal := refuse_tub(line.promise, stock_of(line.offer.line_id), culture_id):
+            raise NotLikeThis(refusal)
         steps.name_tub(line, culture_id)
         said = f"out of {line.culture}" if line.culture else "out of any tub of the line"
         log("named a tub", str(order), f"Order {number}: {line} comes {said}.", by=by)
@@ -224,41 +240,41 @@ def name_tub(number: int, order_line_id: int, culture_id: int | None, *, by: Any
 def lapse_holds(*, at: datetime | None = None) -> int:
     """End every unpaid hold that is over and return how many; safe to call as often as anybody likes."""
     at = at or timezone.now()
-    if not queries.due_to_lapse(at).exists():
+    if not due_to_lapse(at).exists():
         return 0
     with transaction.atomic(durable=True):
         return len(steps.lapse(at))
 
 
-def _offers_or_refuse(wanted: Sequence[rules.Wanted]) -> dict[int, Offer]:
+def _offers_or_refuse(wanted: Sequence[Wanted]) -> dict[int, Offer]:
     """Return the packs as they are now; refuses those that were withdrawn while the form was open."""
-    offers = queries.offers_by_id(want.offer_id for want in wanted)
+    offers = offers_by_id(want.offer_id for want in wanted)
     refusals = [
-        rules.refuse_packs(offers[want.offer_id], want.packs)
+        refuse_packs(offers[want.offer_id], want.packs)
         if want.offer_id in offers
         else "One of the packs is no longer in the book. Choose another."
         for want in wanted
     ]
     if any(refusals):
-        raise ValidationError([rules.NotLikeThis(refusal) for refusal in refusals if refusal])
+        raise ValidationError([NotLikeThis(refusal) for refusal in refusals if refusal])
     return offers
 
 
-def _require(wanted: Sequence[rules.Wanted], offers: Mapping[int, Offer], named: Collection[str]) -> None:
+def _require(wanted: Sequence[Wanted], offers: Mapping[int, Offer], named: Collection[str]) -> None:
     if not wanted:
-        raise rules.NotLikeThis("No packs are chosen. Write how many beside at least one pack.")
+        raise NotLikeThis("No packs are chosen. Write how many beside at least one pack.")
     _require_names(offers.values(), named)
-    wants = [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in wanted]
-    surplus.require(wants, stock.stock_by_line({want.line_id for want in wants}))
+    wants = [want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in wanted]
+    surplus.require(wants, stock_by_line({want.line_id for want in wants}))
 
 
 def _require_more(order: Order, change: Change, offers: Mapping[int, Offer]) -> None:
-    raised = [(line, want) for line in order.lines.all() if (want := rules.want_more(line, _packs_after(line, change)))]
+    raised = [(line, want) for line in order.lines.all() if (want := want_more(line, _packs_after(line, change)))]
     _require_names([*(line.offer for line, _ in raised), *offers.values()], change.named)
     more = [want for _, want in raised]
-    more += [rules.want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in change.added]
+    more += [want_of(offers[want.offer_id], want.packs, culture_id=want.culture_id) for want in change.added]
     if more:
-        surplus.require(more, stock.stock_by_line({want.line_id for want in more}))
+        surplus.require(more, stock_by_line({want.line_id for want in more}))
 
 
 def _require_names(offers: Iterable[Offer], named: Collection[str]) -> None:

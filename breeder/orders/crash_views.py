@@ -11,12 +11,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from breeder.base import form_tokens
+from breeder.base.form_messages import show_refusal
 from breeder.base.queries import household
 from breeder.base.roles import is_keeper, keeper_only
-from breeder.cultures import actions, forms
+from breeder.cultures.actions.crashes import end_crash, mark_crashed, set_sister_apart
+from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.forms.tubs import CrashForm, EndCrashForm
 from breeder.cultures.models import Culture
-from breeder.cultures.queries import tub_by_number
-from breeder.orders import queries
+from breeder.cultures.queries.tubs import tub_by_number
+from breeder.orders.queries.crashes import crash_of
 
 REFUSED = 422
 
@@ -28,13 +31,13 @@ def crash(request: HttpRequest, number: int) -> HttpResponse:
     if tub.crashed_on and request.method != "POST":
         if not is_keeper(request.user):
             return redirect("cultures:tub", number=number)
-        return _crash_page(request, tub, forms.EndCrashForm())
-    form = forms.CrashForm(request.POST or None)
+        return _crash_page(request, tub, EndCrashForm())
+    form = CrashForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            recorded = actions.mark_crashed(tub.pk, **form.cleaned_data, **_sent(request, tub))
+            recorded = mark_crashed(tub.pk, **form.cleaned_data, **_sent(request, tub))
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             tell = "" if is_keeper(request.user) else " Tell the keeper: people may have to be told."
             return _said(request, tub, f"Tub {number} is marked as crashed and is not for sale.{tell}", recorded)
@@ -48,14 +51,14 @@ def crash_over(request: HttpRequest, number: int) -> HttpResponse:
     """Let a tub that crashed give again."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = _tub_or_404(number)
-    form = forms.EndCrashForm(request.POST)
+    form = EndCrashForm(request.POST)
     if form.is_valid():
         try:
             answer = reverse("cultures:tub", args=[number])
             sent = _sent(request, tub) | {"answer": answer}
-            recorded = actions.end_crash(tub.pk, form.cleaned_data["reason"], **sent)
+            recorded = end_crash(tub.pk, form.cleaned_data["reason"], **sent)
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             _say(request, f"Tub {number} is no longer marked as crashed.", recorded)
             return redirect(answer)
@@ -70,7 +73,7 @@ def crash_sister(request: HttpRequest, number: int, sister: int) -> HttpResponse
     tub, other = _tub_or_404(number), _tub_or_404(sister)
     quarantine = "quarantine" in request.POST
     try:
-        recorded = actions.set_sister_apart(other.pk, tub.pk, quarantine=quarantine, **_sent(request, tub))
+        recorded = set_sister_apart(other.pk, tub.pk, quarantine=quarantine, **_sent(request, tub))
     except ValidationError as refusal:
         form_tokens.seen(request.POST.get("token", ""))  # a double click is refused for what its first click did
         for sentence in refusal.messages:
@@ -84,7 +87,7 @@ def _sent(request: HttpRequest, tub: Culture) -> dict[str, Any]:
     return {"by": request.user, "token": request.POST.get("token", ""), "answer": _page_after(request, tub)}
 
 
-def _said(request: HttpRequest, tub: Culture, done: str, recorded: actions.Recorded) -> HttpResponse:
+def _said(request: HttpRequest, tub: Culture, done: str, recorded: Recorded) -> HttpResponse:
     _say(request, done, recorded)
     return redirect(_page_after(request, tub))
 
@@ -93,14 +96,14 @@ def _page_after(request: HttpRequest, tub: Culture) -> str:
     return reverse("orders:crash" if is_keeper(request.user) else "cultures:tub", args=[tub.number])
 
 
-def _say(request: HttpRequest, done: str, recorded: actions.Recorded) -> None:
+def _say(request: HttpRequest, done: str, recorded: Recorded) -> None:
     messages.success(request, done)
     for broken in recorded.breaks:
         messages.warning(request, broken)
 
 
 def _crash_page(request: HttpRequest, tub: Culture, form: Any, status: int = 200) -> HttpResponse:
-    facts = queries.crash_of(tub, household().trade_name, timezone.now())
+    facts = crash_of(tub, household().trade_name, timezone.now())
     page = {"tub": tub, "line": tub.line, "crash": facts, "form": form}
     return render(request, "orders/crash.html", page, status=status)
 

@@ -14,8 +14,11 @@ from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
-from breeder.cultures.queries import line_by_pk
-from breeder.orders import actions, queries
+from breeder.cultures.queries.tubs import line_by_pk
+from breeder.orders import actions
+from breeder.orders.queries.line_customers import handed_of_line, who_has
+from breeder.orders.queries.orders import boxes_of, orders
+from breeder.orders.queries.promises import promises_of_line
 from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
 from breeder.species.models import Line
 
@@ -27,7 +30,7 @@ REFUSED = 422
 def people(request: HttpRequest, pk: int) -> HttpResponse:
     """Who has this line from the keeper: when, how many, out of which tub, latest first."""
     line = _line_or_404(pk)
-    who = queries.who_has(queries.handed_of_line(pk))
+    who = who_has(handed_of_line(pk))
     table = HandedTable(who.handed, empty_text="Nobody yet. What is packed for somebody stands here.")
     RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
     return render(request, "orders/people.html", {"line": line, "who": who, "table": table})
@@ -37,7 +40,7 @@ def people(request: HttpRequest, pk: int) -> HttpResponse:
 def people_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """Send the same as a file for a spreadsheet, with how to reach each of them."""
     line = _line_or_404(pk)
-    rows = queries.who_has(queries.handed_of_line(pk)).handed
+    rows = who_has(handed_of_line(pk)).handed
     return csv_answer(f"who-has-line-{line.pk}.csv", HANDED_COLUMNS, (handed_cells(row) for row in rows))
 
 
@@ -56,13 +59,13 @@ def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
     line = _line_or_404(pk)
     number, order_line, tub = (_number(request.POST.get(name, "")) for name in ("order", "line", "tub"))
     try:
-        if not queries.orders().filter(number=number).exists():
+        if not orders().filter(number=number).exists():
             raise ValidationError("This order is not in the book any more. Look at the promises again.")
         token = request.POST.get("token", "")
         order = actions.name_tub(number, order_line, tub or None, by=request.user, token=token)
     except ValidationError as refusal:
         return _promises_page(request, line, refusal.messages, status=REFUSED)
-    boxes = queries.boxes_of(order)
+    boxes = boxes_of(order)
     messages.success(request, f"Order {number} is moved.")
     if boxes:
         messages.warning(request, f"Box {boxes[-1].number} was planned before. Look which tub it takes from.")
@@ -70,7 +73,7 @@ def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _promises_page(request: HttpRequest, line: Line, refused: Any, status: int = 200) -> HttpResponse:
-    stock, stages = queries.promises_of_line(line.pk, timezone.now())
+    stock, stages = promises_of_line(line.pk, timezone.now())
     name = household().trade_name
     letters = {row.promise.pk: row.letter(name) for stage in stages for row in stage.rows if row.missing}
     shown = [(stage, [(row, letters.get(row.promise.pk)) for row in stage.rows]) for stage in stages]

@@ -11,7 +11,7 @@ from breeder.carriers.queries import services
 from breeder.carriers.rulebook import RuleBook, ask_carrier, ask_way, read_rules
 from breeder.core.compliance.facts import NOTHING, Answer, day
 from breeder.orders.models import Order
-from breeder.orders.rules import NotLikeThis
+from breeder.orders.rules.order_status import NotLikeThis
 from breeder.people.models import Address, Person
 from breeder.species.models import Species
 

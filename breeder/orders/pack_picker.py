@@ -5,8 +5,8 @@ from typing import Any
 
 from breeder.orders.forms.new_order import NAME, PACKS, PRICE, TUB, PacksForm
 from breeder.orders.models import Offer
-from breeder.orders.queries import LineOnOffer
-from breeder.orders.rules import OfferFree
+from breeder.orders.queries.orders import LineOnOffer
+from breeder.orders.rules.packs import OfferFree
 
 
 @dataclass(frozen=True)

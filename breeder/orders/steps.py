@@ -16,8 +16,20 @@ from breeder.base.steps import log
 from breeder.cultures import steps as cultures
 from breeder.cultures.models import Culture, Promise
 from breeder.cultures.rules import Want
-from breeder.orders import queries, rules
 from breeder.orders.models import Offer, Order, OrderLine
+from breeder.orders.queries.orders import bill_of, due_to_lapse, whole
+from breeder.orders.rules.order_status import (
+    OPEN,
+    NotLikeThis,
+    Terms,
+    Who,
+    end_of,
+    usual_hold,
+    want_all,
+    want_less,
+    want_more,
+)
+from breeder.orders.rules.packs import Wanted, told
 from breeder.people import steps as people
 from breeder.people.models import Address, Person
 from breeder.people.rules import Destination
@@ -53,7 +65,7 @@ def take_order(number: int, more_lines: Iterable[int] = ()) -> Order:
 
 def fresh(number: int) -> Order:
     """Return an order as the database has it now, with all that belongs to it. Raises Order.DoesNotExist."""
-    return queries.whole(Order.objects.filter(number=number)).get()
+    return whole(Order.objects.filter(number=number)).get()
 
 
 def new_order(**values: Any) -> Order:
@@ -70,10 +82,10 @@ def new_order(**values: Any) -> Order:
         except IntegrityError:
             if not Order.objects.filter(number=last + 1).exists():
                 raise
-    raise rules.NotLikeThis("Too many orders were agreed in the same moment. Send this one again; nothing was changed.")
+    raise NotLikeThis("Too many orders were agreed in the same moment. Send this one again; nothing was changed.")
 
 
-def promise_packs(order: Order, offer: Offer, wanted: rules.Wanted, *, at: datetime) -> OrderLine:
+def promise_packs(order: Order, offer: Offer, wanted: Wanted, *, at: datetime) -> OrderLine:
     """Add packs to an order and set their animals aside; the caller has taken the turn and checked."""
     line = OrderLine(
         order=order,
@@ -84,7 +96,7 @@ def promise_packs(order: Order, offer: Offer, wanted: rules.Wanted, *, at: datet
         overcount=offer.overcount,
         price=offer.price if wanted.price is None else wanted.price,
     )
-    return promise(order, line, rules.want_all(line), at=at)
+    return promise(order, line, want_all(line), at=at)
 
 
 def promise(order: Order, line: OrderLine, want: Want, *, at: datetime) -> OrderLine:
@@ -118,7 +130,7 @@ def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
     The caller has taken the turn and checked. A line that is wholly packed stays as it is; more of it is a new line.
     """
     held = line.promise if line.promise and line.promise.state == Promise.State.HELD else None
-    more = rules.want_more(line, packs)
+    more = want_more(line, packs)
     if more and held:
         number = held.number + more.number
         cultures.resize(held, number, males=held.males + more.males, females=held.females + more.females)
@@ -126,7 +138,7 @@ def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
         _add_like(line, packs - line.packs, at)
         packs = line.packs
     elif held and packs < line.packs:
-        _hold_less(held, rules.want_less(line, packs), packs, at)
+        _hold_less(held, want_less(line, packs), packs, at)
     line.packs = packs
     _keep_or_take_off(line)
 
@@ -134,7 +146,7 @@ def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
 def _add_like(line: OrderLine, packs: int, at: datetime) -> None:
     agreed = {name: getattr(line, name) for name in ("order", "offer", "culture_id", "animals", "overcount", "price")}
     more = OrderLine(packs=packs, **agreed)
-    promise(line.order, more, rules.want_all(more), at=at)
+    promise(line.order, more, want_all(more), at=at)
 
 
 def _hold_less(held: Promise, less: Want, packs: int, at: datetime) -> None:
@@ -171,7 +183,7 @@ def release_all(order: Order, *, at: datetime) -> Counter[str]:
 def lapse(at: datetime, line_ids: Iterable[int] | None = None) -> list[Order]:
     """End the unpaid holds that are over (of these lines only, where given) and return those orders."""
     lapsed = []
-    for number in queries.due_to_lapse(at, line_ids).order_by("number").values_list("number", flat=True):
+    for number in due_to_lapse(at, line_ids).order_by("number").values_list("number", flat=True):
         # Claimed by one conditional update: of two hands that lapse it together, or one that pays, one wins.
         mine = Order.objects.filter(number=number, status=Order.Status.HELD, paid_at=None, held_until__lte=at)
         if not mine.update(status=Order.Status.LAPSED, ended_at=at, ended_because="The hold ran out unpaid."):
@@ -181,7 +193,7 @@ def lapse(at: datetime, line_ids: Iterable[int] | None = None) -> list[Order]:
         log(
             "hold ran out",
             f"order {number}",
-            f"The hold of order {number} for {order.person} ran out unpaid; {rules.told(released)} free again.",
+            f"The hold of order {number} for {order.person} ran out unpaid; {told(released)} free again.",
             by=None,
             facts={"released": released},
         )
@@ -189,7 +201,7 @@ def lapse(at: datetime, line_ids: Iterable[int] | None = None) -> list[Order]:
     return lapsed
 
 
-def set_terms(order: Order, terms: rules.Terms) -> None:
+def set_terms(order: Order, terms: Terms) -> None:
     """Write down what was agreed besides the packs; an unpaid order's promises run out with its hold."""
     order.promised_by, order.postage, order.note = terms.promised_by, terms.postage, terms.note
     if terms.to:
@@ -213,11 +225,11 @@ def settle(order: Order, *, at: datetime) -> Order:
     """
     if order.status != Order.Status.HELD:
         return order
-    bill = queries.bill_of(order)
+    bill = bill_of(order)
     if bill.is_settled and order.payments.all():
         return _mark_paid(order, at)
     if bill.never_runs_out != (order.held_until is None):
-        again = rules.end_of(rules.usual_hold(timezone.localtime(at), household().hold_days))
+        again = end_of(usual_hold(timezone.localtime(at), household().hold_days))
         _hold_until(order, None if bill.never_runs_out else again)
         order.save(update_fields=["held_until"])
     return order
@@ -239,17 +251,17 @@ def _mark_paid(order: Order, at: datetime) -> Order:
     return order
 
 
-def person_and_address(who: rules.Who, to: Destination | None) -> tuple[Person, Address | None]:
+def person_and_address(who: Who, to: Destination | None) -> tuple[Person, Address | None]:
     """Return whom an order is for and where it goes: the address given, else the one in the book."""
     if who.person_id is None:
         person = people.put_on_file(name=who.new_name, email=who.email)
     else:
         person = Person.objects.filter(pk=who.person_id, removed_at=None).first()
         if person is None:
-            raise rules.NotLikeThis("That person is no longer in the book. Choose somebody else, or write a name.")
+            raise NotLikeThis("That person is no longer in the book. Choose somebody else, or write a name.")
     return person, people.keep_address(person, to) if to else person.addresses.filter(is_current=True).first()
 
 
 def mark_sent(order: Order, *, at: datetime) -> None:
     """Note that the last box of an order has left; the box's own action calls this."""
-    Order.objects.filter(pk=order.pk, status__in=rules.OPEN).update(status=Order.Status.SENT, ended_at=at)
+    Order.objects.filter(pk=order.pk, status__in=OPEN).update(status=Order.Status.SENT, ended_at=at)

@@ -11,9 +11,10 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from breeder.base.dates import day_said
-from breeder.orders import rules
 from breeder.orders.models import Offer
-from breeder.orders.queries import Handed, OrderRow
+from breeder.orders.queries.line_customers import Handed
+from breeder.orders.queries.orders import OrderRow
+from breeder.orders.rules.packs import both_sexes_said
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
 BESIDE = {"td": {"class": "beside nowrap"}}
@@ -117,7 +118,7 @@ class OfferTable(tables.Table):
         return _part("orders/_line.html", line=record.line)
 
     def render_pack(self, record: Offer) -> SafeString:
-        said = rules.both_sexes_said(record)
+        said = both_sexes_said(record)
         return format_html("{}<br><small>{}</small>", record.pack, said) if said else format_html("{}", record.pack)
 
     def render_price(self, record: Offer) -> str:

@@ -13,9 +13,28 @@ from django_tables2 import RequestConfig
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.roles import keeper_only
-from breeder.orders import actions, forms, movement_block, queries, rules
+from breeder.orders import actions, movement_block
+from breeder.orders.forms.existing_order import CancelForm, HoldForm, LinesForm, PaymentForm, money_due
+from breeder.orders.forms.list_filters import OrderFilter, packs_asked_for
+from breeder.orders.forms.new_order import PacksForm, TermsForm, WhoForm, starting_terms, terms_of
+from breeder.orders.forms.offers import OfferForm
 from breeder.orders.models import Offer, Order
 from breeder.orders.pack_picker import picked
+from breeder.orders.queries.orders import (
+    bill_of,
+    boxes_of,
+    held_of,
+    lines_on_offer,
+    offers,
+    order_lines,
+    orders,
+    rows_of,
+    whole,
+)
+from breeder.orders.rules.money import in_words
+from breeder.orders.rules.order_status import OPEN, after_payment, end_of, runs_out, standing, usual_hold
+from breeder.orders.rules.packs import told
+from breeder.orders.rules.stale_order import ChangedMeanwhile
 from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
 
 ROWS_A_PAGE = 100
@@ -27,8 +46,8 @@ REFUSED = 422
 def order_list(request: HttpRequest) -> HttpResponse:
     """Show orders, the open ones unless asked otherwise."""
     actions.lapse_holds()
-    chosen = forms.OrderFilter.chosen(request.GET)
-    rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
+    chosen = OrderFilter.chosen(request.GET)
+    rows = rows_of(orders(chosen.statuses, chosen.who), timezone.now())
     table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
     RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
     return render(request, "orders/list.html", {"table": table, "chosen": chosen, "lede": chosen.said(len(rows))})
@@ -37,8 +56,8 @@ def order_list(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def order_csv(request: HttpRequest) -> HttpResponse:
     """Send the same orders as a file for a spreadsheet."""
-    chosen = forms.OrderFilter.chosen(request.GET)
-    rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
+    chosen = OrderFilter.chosen(request.GET)
+    rows = rows_of(orders(chosen.statuses, chosen.who), timezone.now())
     return csv_answer("orders.csv", ORDER_COLUMNS, (order_cells(row) for row in rows))
 
 
@@ -47,10 +66,10 @@ def order_new(request: HttpRequest) -> HttpResponse:
     """Agree an order: for whom, which packs, on which terms."""
     form_tokens.seen(request.POST.get("token", ""))
     sent, typed = _sent_or_typed(request, "agree")
-    start = forms.starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
-    who = forms.WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
-    terms = forms.TermsForm(sent, initial=start | typed)
-    packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=forms.packs_asked_for(request.GET) | typed)
+    start = starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
+    who = WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
+    terms = TermsForm(sent, initial=start | typed)
+    packs = PacksForm(sent, lines=lines_on_offer(), initial=packs_asked_for(request.GET) | typed)
     if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
         try:
             order = actions.agree_order(
@@ -85,16 +104,16 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
     sent, typed = _sent_or_typed(request, "change")
-    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed, runs_out=rules.runs_out(order))
-    lines = forms.LinesForm(sent, order=order, initial=typed)
-    packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
+    terms = TermsForm(sent, initial=terms_of(order) | typed, runs_out=runs_out(order))
+    lines = LinesForm(sent, order=order, initial=typed)
+    packs = PacksForm(sent, lines=lines_on_offer(), initial=typed)
     if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
         change = lines.change(terms.terms(), packs.wanted(), packs.named())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
-        except rules.ChangedMeanwhile as refusal:
+        except ChangedMeanwhile as refusal:
             order = _order_or_404(number)
-            lines = forms.LinesForm.after_others(request.POST, order, refusal)
+            lines = LinesForm.after_others(request.POST, order, refusal)
         except ValidationError as refusal:
             terms.refused(refusal, packs)
         else:
@@ -116,13 +135,13 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
 def order_cancel(request: HttpRequest, number: int) -> HttpResponse:
     """Cancel an order with a reason."""
     order = _order_or_404(number)
-    form = forms.CancelForm(request.POST or None)
+    form = CancelForm(request.POST or None)
 
     def done() -> str:
         actions.cancel_order(number, form.cleaned_data["reason"], by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is cancelled. What it still held is free again."
 
-    held = rules.told(queries.held_of(order))
+    held = told(held_of(order))
     return _one_form(request, order, form, done, "orders/cancel.html", held=f"{held[:1].upper()}{held[1:]}")
 
 
@@ -130,11 +149,11 @@ def order_cancel(request: HttpRequest, number: int) -> HttpResponse:
 def order_hold(request: HttpRequest, number: int) -> HttpResponse:
     """Hold an order again whose hold ran out."""
     order = _order_or_404(number)
-    start = {"held_until": rules.usual_hold(timezone.localtime(), request.household.hold_days)}  # type: ignore[attr-defined]
-    form = forms.HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
+    start = {"held_until": usual_hold(timezone.localtime(), request.household.hold_days)}  # type: ignore[attr-defined]
+    form = HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
 
     def done() -> str:
-        until = rules.end_of(form.cleaned_data["held_until"])
+        until = end_of(form.cleaned_data["held_until"])
         named = form.named()
         actions.hold_again(number, until, named=named, by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is held again."
@@ -146,14 +165,14 @@ def order_hold(request: HttpRequest, number: int) -> HttpResponse:
 def order_pay(request: HttpRequest, number: int) -> HttpResponse:
     """Write down a payment."""
     order = _order_or_404(number)
-    bill = queries.bill_of(order)
-    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
-    form = forms.PaymentForm(request.POST or None, initial=start)
+    bill = bill_of(order)
+    start = {"amount": money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
+    form = PaymentForm(request.POST or None, initial=start)
 
     def done() -> str:
         paid = actions.record_payment(number, **form.payment(), by=request.user, token=request.POST.get("token", ""))
         currency = request.household.currency  # type: ignore[attr-defined]
-        return f"The payment is written down. {rules.after_payment(paid, queries.bill_of(paid), currency)}"
+        return f"The payment is written down. {after_payment(paid, bill_of(paid), currency)}"
 
     return _one_form(request, order, form, done, "orders/pay.html", bill=bill)
 
@@ -161,7 +180,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
 @keeper_only
 def offer_list(request: HttpRequest) -> HttpResponse:
     """Show the packs that lines are sold in."""
-    table = OfferTable(queries.offers(), empty_text="No packs yet. Offer one, and the line appears on your lists.")
+    table = OfferTable(offers(), empty_text="No packs yet. Offer one, and the line appears on your lists.")
     RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
     return render(request, "orders/offers.html", {"table": table})
 
@@ -180,7 +199,7 @@ def offer_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _offer_form(request: HttpRequest, offer: Offer, start: dict[str, Any]) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
-    form = forms.OfferForm(request.POST or None, instance=offer, initial=start)
+    form = OfferForm(request.POST or None, instance=offer, initial=start)
     if request.method == "POST" and form.is_valid():
         answer = reverse("orders:offers")
         try:
@@ -217,23 +236,23 @@ def _form_page(request: HttpRequest, template: str, page: dict[str, Any], refuse
 
 
 def _order_or_404(number: int) -> Order:
-    order = queries.whole(Order.objects.filter(number=number)).first()
+    order = whole(Order.objects.filter(number=number)).first()
     if order is None:
         raise Http404(f"There is no order {number} in the book.")
     return order
 
 
 def _order_facts(request: HttpRequest, order: Order) -> dict[str, Any]:
-    bill, now = queries.bill_of(order), timezone.now()
+    bill, now = bill_of(order), timezone.now()
     currency = request.household.currency  # type: ignore[attr-defined]
     return {
         "order": order,
         "bill": bill,
-        "bill_said": rules.in_words(bill, currency),
-        "standing": rules.standing(order, bill, now),
-        "lines": queries.order_lines(order),
-        "is_open": order.status in rules.OPEN,
+        "bill_said": in_words(bill, currency),
+        "standing": standing(order, bill, now),
+        "lines": order_lines(order),
+        "is_open": order.status in OPEN,
         "has_lapsed": order.status == Order.Status.LAPSED,
-        "boxes": queries.boxes_of(order),
-        "legal": movement_block.ask_order(order, now) if order.status in rules.OPEN else None,
+        "boxes": boxes_of(order),
+        "legal": movement_block.ask_order(order, now) if order.status in OPEN else None,
     }

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from breeder.orders.queries import lines_on_offer
+from breeder.orders.queries.orders import lines_on_offer
 from breeder.storefront.rules import PublicLine, Row, public_line
 
 

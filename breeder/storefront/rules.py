@@ -10,8 +10,8 @@ from breeder.cultures.count_entry import NAMES
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.phrases import animals
 from breeder.orders.models import Offer
-from breeder.orders.queries import LineOnOffer
-from breeder.orders.rules import Availability, availability
+from breeder.orders.queries.orders import LineOnOffer
+from breeder.orders.rules.packs import Availability, availability
 from breeder.species.models import Line
 
 # From here on a row says that an old count sells less (keeper default, common practice, no source).

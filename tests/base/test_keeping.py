@@ -18,7 +18,7 @@ from django.db import connection
 
 from breeder.base.roles import KEEPER
 from breeder.cultures.models import Entry, Promise
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.management import backup_file
 from tests.build import address, tub
 from tests.conftest import user_in

@@ -27,8 +27,13 @@ from django.db import connection, connections, transaction  # noqa: E402
 from django.urls import reverse  # noqa: E402
 
 from breeder.base.models import LogRow  # noqa: E402
-from breeder.cultures import actions, ledger_check, queries, steps  # noqa: E402
+from breeder.cultures import ledger_check, steps  # noqa: E402
+from breeder.cultures.actions.changes import move_animals  # noqa: E402
+from breeder.cultures.actions.corrections import correct_entry  # noqa: E402
+from breeder.cultures.actions.rounds import Visit, record_round  # noqa: E402
+from breeder.cultures.actions.tubs import Place, split_tub  # noqa: E402
 from breeder.cultures.models import Belief, Culture, Entry, Promise  # noqa: E402
+from breeder.cultures.queries.stock import stock_of  # noqa: E402
 from breeder.orders.models import Order, OrderLine  # noqa: E402
 from breeder.people.models import Person  # noqa: E402
 from tests import build  # noqa: E402
@@ -102,15 +107,15 @@ def acts() -> dict[str, Callable[[], Any]]:
     """Return actions with several writes each, over a line of their own."""
     of = counted_line("Ash", 400)
     first, second, offer = of.cultures.get(), build.tub(of), pack(of)
-    eye_and_dead = actions.Visit(first.pk, eye=(("young", "50–100"),), died=(("young", 1),))
-    round_ = [eye_and_dead, actions.Visit(second.pk, seen=("well",))]
-    wrong = actions.move_animals(first.pk, second.pk, "young", 3, by=None).entry
+    eye_and_dead = Visit(first.pk, eye=(("young", "50–100"),), died=(("young", 1),))
+    round_ = [eye_and_dead, Visit(second.pk, seen=("well",))]
+    wrong = move_animals(first.pk, second.pk, "young", 3, by=None).entry
     return {
         "agree": lambda: agree((offer, 2)),
-        "round": lambda: actions.record_round(round_, by=None),
-        "move": lambda: actions.move_animals(first.pk, second.pk, "young", 5, by=None),
-        "split": lambda: actions.split_tub(first.pk, actions.Place("B"), share=0.5, by=None),
-        "correct": lambda: actions.correct_entry(wrong.pk, by=None),
+        "round": lambda: record_round(round_, by=None),
+        "move": lambda: move_animals(first.pk, second.pk, "young", 5, by=None),
+        "split": lambda: split_tub(first.pk, Place("B"), share=0.5, by=None),
+        "correct": lambda: correct_entry(wrong.pk, by=None),
     }
 
 
@@ -146,7 +151,7 @@ def whole_orders(numbers: list[int], line_id: int) -> dict[str, Any]:
         "missing": sorted(set(numbers) - set(made.values_list("number", flat=True))),
         "empty": Order.objects.filter(lines=None).count(),
         "promised by order": promised / (12 * made.count()),
-        "free": queries.stock_of(line_id).free("young") + promised,
+        "free": stock_of(line_id).free("young") + promised,
     }
 
 
@@ -168,7 +173,7 @@ def acts_of_control() -> Callable[[], Any]:
     """Return one action over a line of its own: the control leaves its book in pieces."""
     of = counted_line("Control", 400)
     first, second = of.cultures.get(), build.tub(of)
-    return lambda: actions.move_animals(first.pk, second.pk, "young", 5, by=None)
+    return lambda: move_animals(first.pk, second.pk, "young", 5, by=None)
 
 
 if __name__ == "__main__":

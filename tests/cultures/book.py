@@ -6,9 +6,10 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import queries, steps
+from breeder.cultures import steps
 from breeder.cultures.line_stock import TubStock
 from breeder.cultures.models import Belief, Culture, Promise
+from breeder.cultures.queries.stock import stock_of
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
@@ -19,7 +20,7 @@ def day(number: int) -> datetime:
 
 
 def tub_stock(tub: Culture, stage: str = "young") -> TubStock:
-    found = queries.stock_of(tub.line_id).stages[stage].tub(tub.pk)
+    found = stock_of(tub.line_id).stages[stage].tub(tub.pk)
     assert found is not None, f"the book believes nothing of {tub}"
     return found
 

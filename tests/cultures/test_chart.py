@@ -10,8 +10,12 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions, queries, tub_chart
+from breeder.cultures import tub_chart
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import record_count, record_looked
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.tubs import book_of, looks_of
 from tests.build import tub
 from tests.cultures.book import day, lower
 
@@ -23,14 +27,14 @@ def followed(keeper: User) -> Any:
     """A tub with two counts and a sale between, read 60 days later."""
     with time_machine.travel(day(60), tick=False):
         culture = tub()
-        actions.record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
-        actions.record_change(culture.pk, "young", 20, "culled", happened_at=day(15), by=keeper)
-        actions.record_count(culture.pk, "young", "hand", {"counted": 80}, happened_at=day(30), by=keeper)
+        record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
+        record_change(culture.pk, "young", 20, "culled", happened_at=day(15), by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 80}, happened_at=day(30), by=keeper)
         yield culture
 
 
 def drawn(culture: Culture) -> tub_chart.Chart:
-    found = tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now())
+    found = tub_chart.chart_of(book_of(culture), culture, "young", timezone.now())
     assert found is not None
     return found
 
@@ -65,12 +69,12 @@ def test_the_page_shows_it_with_a_table_beside_it(followed: Culture, keeper_clie
 
 
 def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Culture, keeper: User) -> None:
-    actions.record_looked(followed.pk, ["well"], happened_at=day(15), by=keeper)
-    actions.record_looked(followed.pk, ["mites"], happened_at=day(45), by=keeper)
-    wrong = actions.record_looked(followed.pk, ["mould"], happened_at=day(50), by=keeper).entry
-    actions.correct_entry(wrong.pk, by=keeper)
-    looks = queries.looks_of(followed)
-    found = tub_chart.chart_of(queries.book_of(followed), followed, "young", timezone.now(), looks)
+    record_looked(followed.pk, ["well"], happened_at=day(15), by=keeper)
+    record_looked(followed.pk, ["mites"], happened_at=day(45), by=keeper)
+    wrong = record_looked(followed.pk, ["mould"], happened_at=day(50), by=keeper).entry
+    correct_entry(wrong.pk, by=keeper)
+    looks = looks_of(followed)
+    found = tub_chart.chart_of(book_of(followed), followed, "young", timezone.now(), looks)
     assert found is not None
     assert [look.seen for look in found.looks] == [(), ("mites",)]
     width = tub_chart.RIGHT - tub_chart.LEFT
@@ -85,6 +89,6 @@ def test_looks_stand_under_the_axis_and_what_was_seen_in_the_table(followed: Cul
 
 def test_a_tub_of_today_has_nothing_to_draw_yet(keeper: User) -> None:
     culture = tub()
-    assert tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
-    actions.record_count(culture.pk, "young", "hand", {"counted": 80}, by=keeper)
-    assert tub_chart.chart_of(queries.book_of(culture), culture, "young", timezone.now()) is None
+    assert tub_chart.chart_of(book_of(culture), culture, "young", timezone.now()) is None
+    record_count(culture.pk, "young", "hand", {"counted": 80}, by=keeper)
+    assert tub_chart.chart_of(book_of(culture), culture, "young", timezone.now()) is None

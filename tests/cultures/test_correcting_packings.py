@@ -4,8 +4,9 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import actions, steps
-from breeder.cultures.actions.counts import Sexed
+from breeder.cultures import steps
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import Sexed, record_count
 from breeder.cultures.models import Promise
 from tests.build import line, tub
 
@@ -16,7 +17,7 @@ def held_and_packed(number: int) -> tuple[Promise, int]:
     """Return a promise of 1.2 adults of which `number` (1.1 of them) were packed, and the packing's entry."""
     of = line(adults_kept=0, each_sex_kept=0)
     culture = tub(of)
-    actions.record_count(culture.pk, "adults", "hand", {"counted": 20}, sexed=Sexed(8, 10, 2), by=None)
+    record_count(culture.pk, "adults", "hand", {"counted": 20}, sexed=Sexed(8, 10, 2), by=None)
     with transaction.atomic():
         steps.take_turn([of.pk])
         promise = steps.set_aside(of.pk, "adults", 3, at=timezone.now(), males=1, females=2)
@@ -29,15 +30,15 @@ def held_and_packed(number: int) -> tuple[Promise, int]:
 def test_the_sexes_are_held_again() -> None:
     promise, packing = held_and_packed(2)
     assert (promise.number, promise.males, promise.females) == (1, 0, 1)
-    actions.correct_entry(packing, by=None)
+    correct_entry(packing, by=None)
     promise.refresh_from_db()
     assert (promise.number, promise.males, promise.females) == (3, 1, 2)
 
 
 def test_a_correction_taken_back_packs_them_after_all() -> None:
     promise, packing = held_and_packed(2)
-    correction = actions.correct_entry(packing, by=None).entry
-    actions.correct_entry(correction.pk, by=None)
+    correction = correct_entry(packing, by=None).entry
+    correct_entry(correction.pk, by=None)
     promise.refresh_from_db()
     assert (promise.number, promise.males, promise.females) == (1, 0, 1)
     assert promise.state == Promise.State.HELD

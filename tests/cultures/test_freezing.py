@@ -11,10 +11,14 @@ from django.urls import reverse
 
 from breeder.base import form_tokens
 from breeder.base.models import LogRow
-from breeder.cultures import actions, frozen_lines
-from breeder.cultures.actions.counts import Sexed
+from breeder.cultures import frozen_lines
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.counts import Sexed, record_count
+from breeder.cultures.actions.freezes import end_freeze, freeze_line
+from breeder.cultures.actions.states import set_purpose
+from breeder.cultures.actions.tubs import Place, close_tub, merge_tubs, split_tub
 from breeder.cultures.models import Culture, Entry
-from breeder.cultures.queries import stock_of
+from breeder.cultures.queries.stock import stock_of
 from breeder.species.actions import edit_line
 from breeder.species.models import Line
 from tests.build import line, tub
@@ -27,21 +31,21 @@ NAME = "Armadillidium vulgare ‘Quarry’"
 def frozen_tub(**values: Any) -> Culture:
     of = line("Quarry", irreplaceable=True, harvest_share=None, young_kept=0, **values)
     one = tub(of)
-    actions.record_count(one.pk, "young", "hand", {"counted": 60}, by=None)
-    actions.freeze_line(of.pk, "down to 31 adults", by=None)
+    record_count(one.pk, "young", "hand", {"counted": 60}, by=None)
+    freeze_line(of.pk, "down to 31 adults", by=None)
     return Culture.objects.select_related("line__species").get(pk=one.pk)
 
 
 def leaves(one: Culture, other: Culture, mixed: Culture) -> dict[str, Callable[[str], Any]]:
     """Return each way in which something leaves a line, with the name that was typed."""
-    place = actions.Place("B", purpose="show")
+    place = Place("B", purpose="show")
     return {
-        "cull": lambda named: actions.record_change(one.pk, "young", 3, "culled", named=named, by=None),
-        "mix": lambda named: actions.move_animals(one.pk, mixed.pk, "young", 3, named=named, by=None),
-        "show": lambda named: actions.set_purpose(one.pk, "show", named=named, by=None),
-        "split": lambda named: actions.split_tub(one.pk, place, share=0.5, named=named, by=None),
-        "merge": lambda named: actions.merge_tubs(one.pk, other.pk, named=named, by=None),
-        "close": lambda named: actions.close_tub(one.pk, reason="died out", named=named, by=None),
+        "cull": lambda named: record_change(one.pk, "young", 3, "culled", named=named, by=None),
+        "mix": lambda named: move_animals(one.pk, mixed.pk, "young", 3, named=named, by=None),
+        "show": lambda named: set_purpose(one.pk, "show", named=named, by=None),
+        "split": lambda named: split_tub(one.pk, place, share=0.5, named=named, by=None),
+        "merge": lambda named: merge_tubs(one.pk, other.pk, named=named, by=None),
+        "close": lambda named: close_tub(one.pk, reason="died out", named=named, by=None),
     }
 
 
@@ -72,28 +76,28 @@ def test_a_frozen_line_is_not_closed_before_its_freeze_ends() -> None:
 
 def test_a_phone_types_the_quotes_of_a_name_straight() -> None:
     one = frozen_tub()
-    actions.record_change(one.pk, "young", 1, "culled", named="Armadillidium vulgare 'Quarry'", by=None)
+    record_change(one.pk, "young", 1, "culled", named="Armadillidium vulgare 'Quarry'", by=None)
 
 
 def test_deaths_counts_and_moves_within_the_line_are_recorded_freely() -> None:
     one = frozen_tub()
     other = tub(one.line)
-    actions.record_change(one.pk, "young", 3, "died", by=None)
-    actions.record_count(one.pk, "adults", "hand", {"counted": 31}, by=None)
-    actions.move_animals(one.pk, other.pk, "young", 5, by=None)
-    actions.split_tub(one.pk, actions.Place("B"), share=0.5, by=None)
-    actions.set_purpose(one.pk, "quarantine", by=None)
+    record_change(one.pk, "young", 3, "died", by=None)
+    record_count(one.pk, "adults", "hand", {"counted": 31}, by=None)
+    move_animals(one.pk, other.pk, "young", 5, by=None)
+    split_tub(one.pk, Place("B"), share=0.5, by=None)
+    set_purpose(one.pk, "quarantine", by=None)
 
 
 def test_freezing_and_its_end_need_a_reason_and_are_logged(keeper: User) -> None:
     of = line("Quarry")
-    for act in (actions.freeze_line, actions.end_freeze):
+    for act in (freeze_line, end_freeze):
         with pytest.raises(ValidationError):
             act(of.pk, " ", by=keeper)
     with pytest.raises(ValidationError, match="is not frozen"):
-        actions.end_freeze(of.pk, "grown again", by=keeper)
-    actions.freeze_line(of.pk, "down to 31 adults", by=keeper)
-    actions.end_freeze(of.pk, "grown again", by=keeper)
+        end_freeze(of.pk, "grown again", by=keeper)
+    freeze_line(of.pk, "down to 31 adults", by=keeper)
+    end_freeze(of.pk, "grown again", by=keeper)
     of.refresh_from_db()
     assert (of.frozen_because, of.frozen_on) == ("", None)
     rows = list(LogRow.objects.order_by("pk").values_list("did", "reason"))
@@ -106,20 +110,20 @@ def test_a_line_that_cannot_be_bought_again_is_to_be_frozen_at_its_minimum(adult
     one = tub(of)
     assert frozen_lines.should_freeze(stock_of(of.pk)) == ""  # never counted: nothing is known of it
     sexed = Sexed(adults // 2, adults - adults // 2, 0)
-    actions.record_count(one.pk, "adults", "hand", {"counted": adults}, sexed=sexed, by=None)
+    record_count(one.pk, "adults", "hand", {"counted": adults}, sexed=sexed, by=None)
     said = frozen_lines.should_freeze(stock_of(of.pk))
     assert bool(said) == suggested
     assert not suggested or f"{adults} adults are sure, 30 must stay" in said
-    actions.freeze_line(of.pk, "few left", by=None)
+    freeze_line(of.pk, "few left", by=None)
     assert frozen_lines.should_freeze(stock_of(of.pk)) == ""
 
 
 def test_the_death_that_brings_a_line_to_its_minimum_says_to_freeze_it() -> None:
     of = line("Quarry", irreplaceable=True, adults_kept=30)
     one = tub(of)
-    actions.record_count(one.pk, "adults", "hand", {"counted": 32}, by=None)
-    assert actions.record_change(one.pk, "adults", 1, "died", by=None).breaks == ()
-    (said,) = actions.record_change(one.pk, "adults", 1, "died", by=None).breaks
+    record_count(one.pk, "adults", "hand", {"counted": 32}, by=None)
+    assert record_change(one.pk, "adults", 1, "died", by=None).breaks == ()
+    (said,) = record_change(one.pk, "adults", 1, "died", by=None).breaks
     assert said == f"{NAME} cannot be bought again and is down to its minimum. Freeze it on its page."
 
 

@@ -11,10 +11,15 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.core.stock.growth import Vital, stage_matrix, surplus_forecast
-from breeder.cultures import actions, queries
+from breeder.core.stock.growth.stage_matrix import Vital, stage_matrix
+from breeder.core.stock.growth.surplus_date import surplus_forecast
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.tubs import Place, split_tub
 from breeder.cultures.growth_forecast import growth_of_species, needed, seen_in, spare_of_species, when_ready
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.stock import stock_of
+from breeder.cultures.queries.tubs import book_of
 from breeder.species.models import Line
 from tests.build import NOW, line, species, tub
 from tests.cultures.book import promise
@@ -35,22 +40,22 @@ def grown(keeper: User, of: Line, monthly: float = 1.2, taken: int = 10, **value
     culture, held = tub(of, **values), 60.0
     for months in (6, 4, 2, 0):
         at = NOW - timedelta(days=round(30.4375 * months), hours=1)
-        actions.record_count(culture.pk, "young", "hand", {"counted": round(held)}, happened_at=at, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": round(held)}, happened_at=at, by=keeper)
         if months:
             after = at + timedelta(minutes=5)
-            actions.record_change(culture.pk, "young", taken, "culled", happened_at=after, by=keeper)
+            record_change(culture.pk, "young", taken, "culled", happened_at=after, by=keeper)
             held = (held - taken) * monthly**2
     return culture
 
 
 def asked(of: Line, wanted: int, stage: str = "young"):  # type: ignore[no-untyped-def]
-    return when_ready(Line.objects.get(pk=of.pk), queries.stock_of(of.pk).stages[stage], wanted, TODAY)
+    return when_ready(Line.objects.get(pk=of.pk), stock_of(of.pk).stages[stage], wanted, TODAY)
 
 
 def test_growth_is_fitted_to_the_tubs_own_counts_with_what_was_taken_added_back(keeper: User) -> None:
     of = line(harvest_share=None, young_kept=20)
     culture = grown(keeper, of)
-    seen = seen_in(queries.book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
+    seen = seen_in(book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
     assert [one.taken_since for one in seen] == [0, 10, 10, 10]
     ready = asked(of, 150)
     assert "fitted to 4 counts of 1 tub" in ready.forecast.notes[0]
@@ -65,7 +70,7 @@ def test_without_own_counts_the_species_default_stands_in_with_its_marks(keeper:
     kind = species("Porcellio scaber", sources={"brood": ["measured", "a paper"]}, **values)
     of = line(of=kind, harvest_share=None)
     culture = tub(of, litres=10)
-    actions.record_count(culture.pk, "young", "hand", {"counted": 60}, by=keeper)
+    record_count(culture.pk, "young", "hand", {"counted": 60}, by=keeper)
     kind.refresh_from_db()
     default = growth_of_species(kind)
     assert default is not None
@@ -77,17 +82,17 @@ def test_without_own_counts_the_species_default_stands_in_with_its_marks(keeper:
 
 def test_a_species_of_which_nothing_is_known_gives_no_day_but_says_what_to_do(keeper: User) -> None:
     of = line(harvest_share=None)
-    actions.record_count(tub(of).pk, "young", "hand", {"counted": 60}, by=keeper)
+    record_count(tub(of).pk, "young", "hand", {"counted": 60}, by=keeper)
     assert "not filled in" in asked(of, 60).why
     assert "Count them first" in asked(line("Empty"), 60).why
 
 
 def test_promises_minimum_handling_and_harvest_share_all_have_to_be_there_first(keeper: User) -> None:
     of = line(harvest_share="0.30", young_kept=20, handling_loss="0.10")
-    actions.record_count(tub(of).pk, "young", "hand", {"counted": 100}, by=keeper)
+    record_count(tub(of).pk, "young", "hand", {"counted": 100}, by=keeper)
     promise(of.pk, 5)
     of.refresh_from_db()
-    stock = queries.stock_of(of.pk).stages["young"]
+    stock = stock_of(of.pk).stages["young"]
     assert needed(of, stock, 18) == math.ceil((18 + 5) / 0.3)  # the harvest share asks for most
     of.harvest_share = None
     assert needed(of, stock, 18) == 20 + math.ceil((18 + 5) / 0.9)  # the loss comes off what was promised too
@@ -97,8 +102,8 @@ def test_a_tub_tipped_over_begins_its_series_anew(keeper: User) -> None:
     of = line()
     culture = grown(keeper, of)
     at = NOW - timedelta(days=30)
-    actions.split_tub(culture.pk, actions.Place("B"), share=0.5, happened_at=at, by=keeper)
-    seen = seen_in(queries.book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
+    split_tub(culture.pk, Place("B"), share=0.5, happened_at=at, by=keeper)
+    seen = seen_in(book_of(culture).entries_of(culture.pk, "young"), TODAY - timedelta(days=365))
     assert len(seen) == 1
     assert seen[0].taken_since == 0
 
@@ -113,9 +118,9 @@ def test_more_than_the_tubs_have_room_for_never_fits(keeper: User) -> None:
 
 def test_what_is_likely_there_already_waits_for_a_count(keeper: User) -> None:
     of = line(harvest_share=None)
-    actions.record_count(tub(of).pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
+    record_count(tub(of).pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
     grown(keeper, of)
-    stock = queries.stock_of(of.pk).stages["young"]
+    stock = stock_of(of.pk).stages["young"]
     ready = asked(of, stock.free + 1)
     assert (ready.now, ready.likely_now) == (False, True)
 
@@ -124,8 +129,8 @@ def test_nothing_forecast_is_ever_free(keeper: User) -> None:
     of = line(harvest_share=None, young_kept=0)
     grown(keeper, of)
     later = TODAY + timedelta(days=120)
-    held = queries.stock_of(of.pk).stages["young"]
-    assert queries.stock_of(of.pk, on=later).stages["young"].free <= held.free
+    held = stock_of(of.pk).stages["young"]
+    assert stock_of(of.pk, on=later).stages["young"].free <= held.free
     assert math.isfinite(held.free)
 
 
@@ -161,7 +166,7 @@ def test_growth_is_fitted_to_the_counts_of_the_last_year(keeper: User) -> None:
     culture = tub(of, started_on=TODAY - timedelta(days=500))
     for days in (370, 364, 200, 100, 0):
         at = NOW - timedelta(days=days, hours=1)
-        actions.record_count(culture.pk, "young", "hand", {"counted": 500 - days}, happened_at=at, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 500 - days}, happened_at=at, by=keeper)
     assert "fitted to 4 counts of 1 tub" in asked(of, 600).forecast.notes[0]
 
 

@@ -16,7 +16,8 @@ from PIL import Image
 
 from breeder.base import form_tokens
 from breeder.base.models import Photo
-from breeder.cultures import actions
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.tubs import close_tub
 from breeder.cultures.models import Entry
 from tests.build import line, tub
 
@@ -102,7 +103,7 @@ def test_what_another_person_typed_waits_for_that_person(helper_client: Client) 
 
 def test_what_a_kept_death_breaks_is_told_to_the_phone_and_no_later_page(keeper_client: Client, keeper: User) -> None:
     here = tub(line(adults_kept=20))
-    actions.record_count(here.pk, "adults", "hand", {"counted": 21}, by=keeper)
+    record_count(here.pk, "adults", "hand", {"counted": 21}, by=keeper)
     answer = keeper_client.post(url_of(here.number), sent(stage="adults", died="5"), headers=LATER)
     assert [said["kind"] for said in answer.json()["said"]] == ["warning"]
     assert f"Tub {here.number}: " in answer.json()["said"][0]["text"]
@@ -156,6 +157,6 @@ def test_a_broken_photo_never_stops_the_entry(keeper_client: Client) -> None:
 
 def test_the_photo_of_a_refused_entry_is_not_kept(keeper_client: Client, keeper: User) -> None:
     here = tub()
-    actions.close_tub(here.pk, reason="died out", by=keeper)
+    close_tub(here.pk, reason="died out", by=keeper)
     assert keeper_client.post(url_of(here.number), sent(photo=picture())).status_code == 422
     assert not Photo.objects.exists()

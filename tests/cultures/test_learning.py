@@ -13,7 +13,12 @@ from django.urls import reverse
 from scipy import stats
 
 from breeder.core.counting.defaults import SHARED_SD
-from breeder.cultures import actions, entry_text, eye_bias, ledger_check
+from breeder.cultures import entry_text, eye_bias, ledger_check
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.rounds import Visit, record_round
+from breeder.cultures.actions.tubs import Place, split_tub
 from breeder.cultures.models import Culture, Entry, OwnError
 from tests.build import NOW, line, tub
 from tests.cultures.test_stock import queries_for
@@ -30,13 +35,13 @@ def clock() -> Iterator[None]:
 def guess(culture: Culture, number: int, by: User, days_ago: int = 10, method: str = "piece") -> Entry:
     given = {"seen": round(number / 2), "factor": 2.0} if method == "piece" else {"from": number // 2, "to": 2 * number}
     at = NOW - timedelta(days=days_ago)
-    return actions.record_count(culture.pk, "young", method, given, happened_at=at, by=by).entry
+    return record_count(culture.pk, "young", method, given, happened_at=at, by=by).entry
 
 
 def sort(culture: Culture, number: int, by: User, days_ago: int = 9, method: str = "full_sort") -> Entry:
     given = {"counted": number} if method == "full_sort" else {"catches": [number, 0]}
     at = NOW - timedelta(days=days_ago)
-    return actions.record_count(culture.pk, "young", method, given, happened_at=at, by=by).entry
+    return record_count(culture.pk, "young", method, given, happened_at=at, by=by).entry
 
 
 def taught(by: User, pairs: int = 5, seen: float = 0.8) -> list[Entry]:
@@ -125,10 +130,10 @@ def test_animals_moved_between_are_put_back_and_a_tub_tipped_over_says_nothing(k
     sold, tipped = tub(of), tub(of)
     guess(sold, 100, keeper)
     at = NOW - timedelta(days=9, hours=12)
-    actions.record_change(sold.pk, "young", 30, "received", happened_at=at, by=keeper)
+    record_change(sold.pk, "young", 30, "received", happened_at=at, by=keeper)
     sort(sold, 130, keeper)
     guess(tipped, 100, keeper)
-    actions.split_tub(tipped.pk, actions.Place("B"), share=0.5, happened_at=at, by=keeper)
+    split_tub(tipped.pk, Place("B"), share=0.5, happened_at=at, by=keeper)
     sort(tipped, 50, keeper)
     (only,) = eye_bias.pairs_of(keeper.pk, "piece")
     assert (only.culture_id, only.pair.truth) == (sold.pk, pytest.approx(100))
@@ -140,11 +145,11 @@ def test_a_removal_teaches_and_a_sort_put_right_unteaches(keeper: User) -> None:
     guess(culture, 90, keeper)
     sort(culture, 100, keeper, method="removal")
     assert eye_bias.in_use(keeper, "piece") is not None
-    taken_back = actions.correct_entry(sorts[0].pk, by=keeper).entry
+    taken_back = correct_entry(sorts[0].pk, by=keeper).entry
     assert eye_bias.in_use(keeper, "piece") is None
     assert eye_bias.shared_of(keeper) == SHARED_SD, "the plan of the week no longer rests on it either"
     assert OwnError.objects.filter(learnt=False).count() == 1
-    actions.correct_entry(taken_back.pk, by=keeper)
+    correct_entry(taken_back.pk, by=keeper)
     assert eye_bias.in_use(keeper, "piece").pairs == 5  # type: ignore[union-attr]
     assert proven()
 
@@ -166,8 +171,8 @@ def test_the_round_uses_the_eye_that_was_learnt(keeper: User) -> None:
         sort(culture, 100, keeper)
     own = eye_bias.in_use(keeper, "eye")
     assert own is not None
-    visit = actions.Visit(tub(of).pk, eye=(("young", "50–100"),))
-    actions.record_round([visit], by=keeper)
+    visit = Visit(tub(of).pk, eye=(("young", "50–100"),))
+    record_round([visit], by=keeper)
     entry = Entry.objects.filter(culture_id=visit.culture_id).get()
     assert entry.estimate == pytest.approx(5000**0.5 * math.exp(-own.bias))
     assert entry.given["learnt"]["pairs"] == 5
@@ -175,7 +180,7 @@ def test_the_round_uses_the_eye_that_was_learnt(keeper: User) -> None:
 
 def test_a_form_cannot_type_in_an_error_of_its_own(keeper: User) -> None:
     given = {"seen": 80, "factor": 1.0, "learnt": {"bias": -2.0, "sd": 0.01, "pairs": 99}}
-    entry = actions.record_count(tub().pk, "young", "piece", given, by=keeper).entry
+    entry = record_count(tub().pk, "young", "piece", given, by=keeper).entry
     assert (entry.estimate, "learnt" in entry.given) == (80, False)
 
 

@@ -12,10 +12,17 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions, count_entry, entry_text, queries
-from breeder.cultures.forms import COUNT_FORMS, SplitForm, WhenForm
+from breeder.cultures import count_entry, entry_text
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count, record_looked
+from breeder.cultures.actions.tubs import merge_tubs
+from breeder.cultures.forms.counts import COUNT_FORMS, WhenForm
 from breeder.cultures.forms.fields import WhenField
+from breeder.cultures.forms.tubs import SplitForm
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.next_counts import plan_of_week
+from breeder.cultures.queries.rounds import last_of
+from breeder.cultures.queries.tubs import entry_rows, tub_rows
 from tests.build import NOW, line, tub
 
 pytestmark = pytest.mark.django_db
@@ -36,33 +43,33 @@ def test_a_count_is_due_ninety_days_after_the_last(keeper: User) -> None:
     for days, due in ((89, False), (90, True)):
         culture = tub()
         at = NOW - timedelta(days=days)
-        actions.record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
-        assert queries.tub_rows(number=culture.number)[0].count_due is due
+        record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
+        assert tub_rows(number=culture.number)[0].count_due is due
 
 
 def test_a_phones_clock_may_run_five_minutes_ahead(keeper: User) -> None:
     culture = tub()
     for seconds in (299, 300):
         at = NOW + timedelta(seconds=seconds)
-        actions.record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
     at = NOW + timedelta(seconds=301)
     with pytest.raises(ValidationError, match="has not come yet"):
-        actions.record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 9}, happened_at=at, by=keeper)
 
 
 def test_a_hundred_thousand_animals_are_the_most_in_one_entry(keeper: User) -> None:
     culture = tub()
-    actions.record_change(culture.pk, "young", 100_000, "received", by=keeper)
+    record_change(culture.pk, "young", 100_000, "received", by=keeper)
     with pytest.raises(ValidationError, match="100000"):
-        actions.record_change(culture.pk, "young", 100_001, "received", by=keeper)
+        record_change(culture.pk, "young", 100_001, "received", by=keeper)
 
 
 def test_a_million_animals_are_the_most_that_a_count_makes_but_what_stands_is_read(keeper: User) -> None:
     """100000 under one piece, times ten: a million. A tipped half of far more fits no whole number on a server."""
     culture = tub()
-    actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10}, by=keeper)
+    record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10}, by=keeper)
     with pytest.raises(ValidationError, match="about 1000010 animals, more than one tub can hold"):
-        actions.record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10.0001}, by=keeper)
+        record_count(culture.pk, "young", "piece", {"seen": 100_000, "factor": 10.0001}, by=keeper)
     assert count_entry.counted("piece", {"seen": 100_000, "factor": 10.0001}).estimate == pytest.approx(1_000_010)
 
 
@@ -142,7 +149,7 @@ def test_a_tub_page_shows_the_twenty_newest_entries_first(keeper_client: Client,
     for entries, more in ((19, False), (20, True)):
         culture = tub()
         for minute in range(entries):
-            actions.record_looked(culture.pk, happened_at=NOW - timedelta(minutes=minute), by=keeper)
+            record_looked(culture.pk, happened_at=NOW - timedelta(minutes=minute), by=keeper)
         page = keeper_client.get(reverse("cultures:tub", args=[culture.number]))
         assert page.context["more"] is more
 
@@ -165,23 +172,23 @@ def test_a_week_is_seven_days_for_the_plan(keeper: User) -> None:
     recent, older = (tub(line(form, harvest_share=None)) for form in ("Recent", "Older"))
     for culture, days in ((recent, 6), (older, 7)):
         at = NOW - timedelta(days=days)
-        actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=at, by=keeper)
-    plan = queries.plan_of_week()
+        record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=at, by=keeper)
+    plan = plan_of_week()
     assert plan.counted == 1
     assert plan.of(recent.pk) is None
     assert plan.of(older.pk) is not None
 
 
 def test_the_last_look_is_undone_on_the_round_for_half_an_hour(keeper: User) -> None:
-    looked = actions.record_looked(tub().pk, by=keeper)
+    looked = record_looked(tub().pk, by=keeper)
     for minutes, found in ((30, looked.entry), (31, None)):
         with time_machine.travel(NOW + timedelta(minutes=minutes), tick=False):
-            assert queries.last_of(keeper) == found
+            assert last_of(keeper) == found
 
 
 def test_a_tub_tipped_out_whole_is_told_as_all(keeper: User) -> None:
     whole, into = tub(), tub(line("Mixed"), purpose="mixed")
-    actions.record_count(whole.pk, "young", "hand", {"counted": 40}, by=keeper)
-    actions.merge_tubs(whole.pk, into.pk, by=keeper)
-    told = [entry_text.sentence_of(row.entry, row.other_number) for row in queries.entry_rows(into)]
+    record_count(whole.pk, "young", "hand", {"counted": 40}, by=keeper)
+    merge_tubs(whole.pk, into.pk, by=keeper)
+    told = [entry_text.sentence_of(row.entry, row.other_number) for row in entry_rows(into)]
     assert any(one.startswith(f"All of the young tipped in from tub {whole.number}") for one in told), told

@@ -8,7 +8,11 @@ from django.test import Client
 from django.urls import reverse
 
 from breeder.base import form_tokens
-from breeder.cultures import actions
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.crashes import mark_crashed
+from breeder.cultures.actions.states import set_purpose
 from breeder.cultures.models import Culture, Entry
 from breeder.species.models import Line
 from tests.build import line, species, tub
@@ -27,10 +31,10 @@ def url(name: str, *args: Any) -> str:
 def known(keeper: User) -> Culture:
     """A tub with counts, a promise, a sale of history and a mistake put right."""
     culture = tub(line(young_kept=30, harvest_share=None), note="wood & <leaf>")
-    actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
-    actions.record_count(culture.pk, "adults", "hand", {"counted": 34}, by=keeper)
-    wrong = actions.record_change(culture.pk, "young", 9, "died", by=keeper).entry
-    actions.correct_entry(wrong.pk, by=keeper)
+    record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
+    record_count(culture.pk, "adults", "hand", {"counted": 34}, by=keeper)
+    wrong = record_change(culture.pk, "young", 9, "died", by=keeper).entry
+    correct_entry(wrong.pk, by=keeper)
     promise(culture.line_id, 4)
     return culture
 
@@ -70,7 +74,7 @@ def test_a_lines_page_says_in_words_what_is_free_and_who_waits(
     html = keeper_client.get(url("line", known.line_id)).content.decode()
     assert f"{lower(known)} at least, 30 kept back, 4 promised: {lower(known) - 34} to spare." in html
     assert "covered" in html
-    actions.record_count(known.pk, "young", "hand", {"counted": 32}, by=keeper)
+    record_count(known.pk, "young", "hand", {"counted": 32}, by=keeper)
     html = keeper_client.get(url("line", known.line_id)).content.decode()
     assert "2 missing" in html
     assert "Lower the breeding minimum" in html
@@ -284,8 +288,8 @@ def test_an_undo_goes_on_to_pages_of_this_site_only(keeper_client: Client, known
 def test_an_old_page_does_not_write_over_what_was_set_meanwhile(keeper_client: Client, keeper: User, page: str) -> None:
     culture = tub()
     opened = keeper_client.get(url(page, culture.number)).context["form"]["seen"].value()
-    actions.mark_crashed(culture.pk, "all dead", by=keeper)
-    actions.set_purpose(culture.pk, "isolation", by=keeper)
+    mark_crashed(culture.pk, "all dead", by=keeper)
+    set_purpose(culture.pk, "isolation", by=keeper)
     sent = {"because": "", "purpose": "growing", "seen": opened}
     answer = keeper_client.post(url(page, culture.number), sent | {"token": form_tokens.new_token()})
     assert (answer.status_code, "was changed since you opened" in answer.content.decode()) == (422, True)

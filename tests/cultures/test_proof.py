@@ -5,7 +5,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from breeder.cultures import actions, belief_store, ledger_check
+from breeder.cultures import belief_store, ledger_check
+from breeder.cultures.actions.changes import move_animals
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.tubs import Place, split_tub
 from breeder.cultures.models import Culture, Entry
 from tests.build import line, tub
 from tests.cultures.book import day
@@ -17,13 +20,13 @@ def two_tubs() -> tuple[Culture, Culture]:
     of = line(harvest_share=None)
     first, second = tub(of), tub(of)
     for one in (first, second):
-        actions.record_count(one.pk, "young", "hand", {"counted": 100}, happened_at=day(1), by=None)
+        record_count(one.pk, "young", "hand", {"counted": 100}, happened_at=day(1), by=None)
     return first, second
 
 
 def test_a_move_of_which_only_one_side_was_put_right_is_found() -> None:
     first, second = two_tubs()
-    out = actions.move_animals(first.pk, second.pk, "young", 5, happened_at=day(2), by=None).entry
+    out = move_animals(first.pk, second.pk, "young", 5, happened_at=day(2), by=None).entry
     assert list(ledger_check.differences()) == []
     now = timezone.now()
     Entry.objects.create(culture=first, kind="correct", stage="young", corrects=out, happened_at=now, recorded_at=now)
@@ -51,10 +54,10 @@ def test_the_proof_asks_no_more_for_many_moves_than_for_few() -> None:
             assert list(ledger_check.differences()) == []
         return len(queries)
 
-    actions.move_animals(first.pk, second.pk, "young", 1, happened_at=day(2), by=None)
+    move_animals(first.pk, second.pk, "young", 1, happened_at=day(2), by=None)
     few = asked()
     for number in range(20):
-        actions.move_animals(first.pk, second.pk, "young", 1, happened_at=day(3 + number), by=None)
+        move_animals(first.pk, second.pk, "young", 1, happened_at=day(3 + number), by=None)
     assert asked() == few
-    actions.split_tub(first.pk, actions.Place("B"), share=0.5, happened_at=day(40), by=None)
+    split_tub(first.pk, Place("B"), share=0.5, happened_at=day(40), by=None)
     assert list(ledger_check.differences()) == []

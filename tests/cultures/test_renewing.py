@@ -8,9 +8,12 @@ from django.contrib.auth.models import User
 from django.core.management import call_command
 from django.db import connection
 
-from breeder.cultures import actions, belief_renewal, count_entry, ledger_check, queries
+from breeder.cultures import belief_renewal, count_entry, ledger_check
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count
 from breeder.cultures.ledger_triggers import guard_ledger
 from breeder.cultures.models import Belief, Culture, Entry
+from breeder.cultures.queries.tubs import book_of
 from tests.build import line, species, tub
 from tests.cultures.book import day, tub_stock
 
@@ -48,7 +51,7 @@ def by_an_older_version(culture: Culture, **figures: Any) -> None:
 def old_book(keeper: User) -> Culture:
     of = line(of=species("Porcellio scaber", **SLOW), harvest_share=None, young_kept=0)
     culture = tub(of)
-    actions.record_count(culture.pk, "young", "portions", PORTIONS, by=keeper)
+    record_count(culture.pk, "young", "portions", PORTIONS, by=keeper)
     by_an_older_version(culture, estimate=44.0, lower=19.3, log_sd=0.5, shared_sd=0.1)
     return culture
 
@@ -81,7 +84,7 @@ def test_the_check_explains_the_differences_once(keeper: User) -> None:
 def test_what_changed_is_still_told_when_something_was_written_before_the_check(keeper: User) -> None:
     culture = old_book(keeper)
     belief_renewal.renew_after_migrating()
-    actions.record_change(culture.pk, "young", 1, "died", by=keeper)
+    record_change(culture.pk, "young", 1, "died", by=keeper)
     (told,) = belief_renewal.tell_once()
     assert (told.tub, told.sure_before) == (culture.number, 19)
     assert belief_renewal.tell_once() == []
@@ -89,8 +92,8 @@ def test_what_changed_is_still_told_when_something_was_written_before_the_check(
 
 def test_a_count_whose_raw_numbers_are_not_kept_stays_as_it_was(keeper: User) -> None:
     culture = tub(line(of=species("Porcellio scaber", **SLOW), harvest_share=None))
-    actions.record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=keeper)
+    record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=keeper)
     entry = Entry.objects.get()
     entry.given = {}
     assert count_entry.counted_again(entry) is None
-    assert queries.book_of(culture).held(culture.pk, "young").belief is not None
+    assert book_of(culture).held(culture.pk, "young").belief is not None

@@ -12,9 +12,12 @@ from django.core.management import call_command
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from breeder.core.stock import Ageing, as_json
-from breeder.cultures import actions, ledger_check
-from breeder.cultures.actions.tubs import Animals, Place
+from breeder.core.stock.events import Ageing
+from breeder.core.stock.serialize import as_json
+from breeder.cultures import ledger_check
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count, record_looked
+from breeder.cultures.actions.tubs import Animals, Place, merge_tubs, split_tub
 from breeder.cultures.models import Belief, Culture, Entry
 from breeder.cultures.tub_ledger import Ledger
 from breeder.species.models import Species
@@ -31,10 +34,10 @@ def _clock() -> Any:
 
 
 FACTS = (
-    lambda tub, by: actions.record_count(tub, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=by),
-    lambda tub, by: actions.record_change(tub, "young", 7, "died", happened_at=day(5), by=by),
-    lambda tub, by: actions.record_count(tub, "young", "eye", {"from": 25, "to": 50}, happened_at=day(9), by=by),
-    lambda tub, by: actions.record_change(tub, "young", 12, "received", happened_at=day(9), by=by),
+    lambda tub, by: record_count(tub, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=by),
+    lambda tub, by: record_change(tub, "young", 7, "died", happened_at=day(5), by=by),
+    lambda tub, by: record_count(tub, "young", "eye", {"from": 25, "to": 50}, happened_at=day(9), by=by),
+    lambda tub, by: record_change(tub, "young", 12, "received", happened_at=day(9), by=by),
 )
 
 
@@ -58,15 +61,15 @@ def tipped(order: tuple[int, ...], by: User) -> tuple[dict[str, Any], dict[str, 
     other = tub(culture.line)
 
     def halve() -> None:
-        taken = actions.split_tub(culture.pk, Place("B"), share=0.5, happened_at=day(10), by=by)
-        actions.merge_tubs(taken.entry.culture_id, other.pk, happened_at=day(11), by=by)
+        taken = split_tub(culture.pk, Place("B"), share=0.5, happened_at=day(10), by=by)
+        merge_tubs(taken.entry.culture_id, other.pk, happened_at=day(11), by=by)
 
     facts = (
-        lambda: actions.record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=by),
-        lambda: actions.record_change(culture.pk, "young", 9, "died", happened_at=day(4), by=by),
+        lambda: record_count(culture.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=by),
+        lambda: record_change(culture.pk, "young", 9, "died", happened_at=day(4), by=by),
         halve,
-        lambda: actions.record_count(other.pk, "young", "hand", {"counted": 5}, happened_at=day(3), by=by),
-        lambda: actions.record_change(culture.pk, "young", 3, "culled", happened_at=day(20), by=by),
+        lambda: record_count(other.pk, "young", "hand", {"counted": 5}, happened_at=day(3), by=by),
+        lambda: record_change(culture.pk, "young", 3, "culled", happened_at=day(20), by=by),
     )
     for number in order:
         facts[number]()
@@ -88,22 +91,22 @@ def test_a_half_tipped_over_is_half_of_what_was_there_then_whenever_it_is_typed(
 
 def test_tipping_half_over_and_back_never_raises_the_sum_of_bounds(keeper: User) -> None:
     first = tub(line(harvest_share=None))
-    actions.record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
+    record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
     whole = lower(first)
-    second = actions.split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper).entry.culture
+    second = split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper).entry.culture
     halves = lower(first) + lower(second)
     assert 0 < lower(second) < whole / 2
     assert halves <= whole
-    actions.merge_tubs(second.pk, first.pk, happened_at=day(3), by=keeper)
+    merge_tubs(second.pk, first.pk, happened_at=day(3), by=keeper)
     assert lower(first) <= halves
     assert Culture.objects.get(pk=second.pk).closed_on == day(3).date()
 
 
 def test_animals_counted_over_are_known_exactly_on_both_sides(keeper: User) -> None:
     first = tub(line(harvest_share=None))
-    actions.record_count(first.pk, "adults", "hand", {"counted": 40}, happened_at=day(1), by=keeper)
+    record_count(first.pk, "adults", "hand", {"counted": 40}, happened_at=day(1), by=keeper)
     moved = (Animals("adults", 15, males=5, females=8),)
-    second = actions.split_tub(first.pk, Place("B"), moved=moved, happened_at=day(2), by=keeper).entry.culture
+    second = split_tub(first.pk, Place("B"), moved=moved, happened_at=day(2), by=keeper).entry.culture
     row = Belief.objects.get(culture=second, stage="adults")
     assert (row.moved, row.males, row.females) == (15, 5, 8)
     assert Belief.objects.get(culture=first, stage="adults").moved == -15
@@ -136,10 +139,10 @@ def test_a_changed_adult_life_is_not_taken_for_a_fault_of_the_ledger(keeper: Use
     culture = tub()
     for when, ends in ((1, (50, 100)), (40, (25, 50))):
         given = {"from": ends[0], "to": ends[1]}
-        actions.record_count(culture.pk, "adults", "eye", given, happened_at=day(when), by=keeper)
+        record_count(culture.pk, "adults", "eye", given, happened_at=day(when), by=keeper)
     Species.objects.update(adult_life_months=3)
     assert list(ledger_check.differences()) == []
-    actions.record_looked(culture.pk, by=keeper)
+    record_looked(culture.pk, by=keeper)
     assert list(ledger_check.differences()) == []
     assert Belief.objects.get(culture=culture).used["ageing"]["adult_life_months"] == 3
 
@@ -189,8 +192,8 @@ def as_entry(pk: int, on: int, kind: str, number: int) -> Entry:
 def test_about_half_of_a_tub_is_37_to_67_of_a_hundred_19_times_in_20(keeper: User) -> None:
     """Common practice, no source."""
     first = tub(line(harvest_share=None))
-    actions.record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
-    actions.split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper)
+    record_count(first.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=day(1), by=keeper)
+    split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper)
     sd = Entry.objects.get(kind=Entry.Kind.ABOUT, culture=first, stage="young").given["share_log_sd"]
     assert [0.5 * math.exp(z * sd) for z in (-1.96, 1.96)] == pytest.approx([0.37, 0.67], abs=0.005)
 
@@ -201,10 +204,10 @@ def test_tipping_into_another_lines_mixed_tub_never_raises_the_sum_of_bounds(kee
     first = tub(line("Ash", harvest_share=None, confidence=confidence))
     mixed = tub(line("Mixed", harvest_share=None, confidence=confidence), purpose="mixed")
     portions = {"counts": [9, 14, 6], "sizes": [50] * 3, "whole": 4000}
-    actions.record_count(first.pk, "young", "portions", portions, happened_at=day(1), by=keeper)
-    actions.record_change(first.pk, "young", 20, "died", happened_at=day(2), by=keeper)
+    record_count(first.pk, "young", "portions", portions, happened_at=day(1), by=keeper)
+    record_change(first.pk, "young", 20, "died", happened_at=day(2), by=keeper)
     whole = lower(first)
-    actions.merge_tubs(first.pk, mixed.pk, happened_at=day(3), by=keeper)
+    merge_tubs(first.pk, mixed.pk, happened_at=day(3), by=keeper)
     row = Belief.objects.get(culture=mixed, stage="young")
     assert row.used["belief"]["sources"][0]["kind"] == "part"
     assert lower(mixed) == whole

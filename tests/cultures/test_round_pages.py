@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from breeder.base import form_tokens
-from breeder.cultures import actions
+from breeder.cultures.actions.tubs import close_tub
 from breeder.cultures.models import Entry
 from tests.build import line, tub
 from tests.cultures.book import lower
@@ -122,7 +122,7 @@ def test_a_tub_closed_meanwhile_keeps_its_peace(keeper_client: Client, keeper: U
     here = tub()
     url = reverse("cultures:round_tub", args=[here.number])
     sent = fields_of(keeper_client.get(url)) | {"well": "1"}
-    actions.close_tub(here.pk, reason="died out", by=keeper)
+    close_tub(here.pk, reason="died out", by=keeper)
     page = keeper_client.post(url, sent)
     assert page.status_code == 422
     assert f"Tub {here.number} was closed on" in page.content.decode()

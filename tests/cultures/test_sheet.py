@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from breeder.base import form_tokens
 from breeder.base.models import Setting
-from breeder.cultures import actions
+from breeder.cultures.actions.tubs import close_tub
 from breeder.cultures.models import Culture, Entry
 from breeder.species.models import Line
 from tests.build import line, tub
@@ -107,7 +107,7 @@ def test_a_sheet_sent_twice_is_written_once(keeper_client: Client) -> None:
 
 def test_a_tub_closed_since_still_stands_on_the_sheet_of_that_day(keeper_client: Client, keeper: User) -> None:
     gone = tub()
-    actions.close_tub(gone.pk, reason="died out", by=keeper)
+    close_tub(gone.pk, reason="died out", by=keeper)
     assert f'name="tub{gone.number}-note"' in keeper_client.get(URL).content.decode()
     assert keeper_client.post(URL, typed((gone, {"seen": ["mould"]}))).status_code == 302
 

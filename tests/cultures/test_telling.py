@@ -9,10 +9,17 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
-from breeder.cultures import actions, entry_text, queries, rules
-from breeder.cultures.actions.counts import Sexed
+from breeder.cultures import entry_text, rules
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import Sexed, care_for_shelf, record_count, record_looked
+from breeder.cultures.actions.crashes import mark_crashed
+from breeder.cultures.actions.states import set_not_for_sale, set_purpose
+from breeder.cultures.actions.tubs import Place, close_tub, split_tub, start_tub
 from breeder.cultures.count_preview import preview
 from breeder.cultures.models import Culture, Entry
+from breeder.cultures.queries.stock import stock_by_line, stock_of
+from breeder.cultures.queries.tubs import book_of, entry_rows
 from breeder.cultures.sex_counts import Known, still_known
 from breeder.species.models import Line
 from tests.build import line, species, tub
@@ -29,26 +36,26 @@ def _clock() -> Any:
 
 def said(culture: Culture) -> list[str]:
     """Return a tub's entries as sentences, oldest first."""
-    rows = reversed(queries.entry_rows(culture))
+    rows = reversed(entry_rows(culture))
     return [entry_text.sentence_of(row.entry, row.other_number) for row in rows]
 
 
 def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
-    first = actions.start_tub(line().pk, actions.Place("A"), started_on=day(0).date(), by=keeper).entry.culture
+    first = start_tub(line().pk, Place("A"), started_on=day(0).date(), by=keeper).entry.culture
     other = tub(first.line)
     pk = first.pk
     portions = {"counts": [9, 9], "sizes": [50, 50], "whole": 500}
-    actions.record_count(pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=keeper)
-    actions.record_count(pk, "young", "portions", portions, happened_at=day(2), by=keeper)
-    actions.record_change(pk, "adults", 3, "died", males=1, females=2, happened_at=day(3), note="Dry.", by=keeper)
-    actions.move_animals(pk, other.pk, "young", 1, happened_at=day(4), by=keeper)
-    actions.record_looked(pk, ["mites"], happened_at=day(5), by=keeper)
-    wrong = actions.record_looked(pk, happened_at=day(6), by=keeper).entry
-    actions.care_for_shelf("A", ["misted", "fed"], happened_at=day(7), by=keeper)
-    actions.set_purpose(pk, "quarantine", quarantine_until=day(70).date(), by=keeper)
-    actions.set_not_for_sale(pk, "mites", by=keeper)
-    actions.correct_entry(wrong.pk, by=keeper)
-    actions.close_tub(pk, reason="Died out.", by=keeper)
+    record_count(pk, "young", "eye", {"from": 50, "to": 100}, happened_at=day(1), by=keeper)
+    record_count(pk, "young", "portions", portions, happened_at=day(2), by=keeper)
+    record_change(pk, "adults", 3, "died", males=1, females=2, happened_at=day(3), note="Dry.", by=keeper)
+    move_animals(pk, other.pk, "young", 1, happened_at=day(4), by=keeper)
+    record_looked(pk, ["mites"], happened_at=day(5), by=keeper)
+    wrong = record_looked(pk, happened_at=day(6), by=keeper).entry
+    care_for_shelf("A", ["misted", "fed"], happened_at=day(7), by=keeper)
+    set_purpose(pk, "quarantine", quarantine_until=day(70).date(), by=keeper)
+    set_not_for_sale(pk, "mites", by=keeper)
+    correct_entry(wrong.pk, by=keeper)
+    close_tub(pk, reason="Died out.", by=keeper)
     assert said(first) == [
         "Purpose: breeding.",
         "Counted 50–100 young, by eye: about 71, at least 36 by this count alone.",
@@ -68,10 +75,10 @@ def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
 
 def test_the_keepers_own_words_stay_as_they_were_written(keeper: User) -> None:
     culture = tub()
-    reason = actions.set_not_for_sale(culture.pk, "waits for Dr. May’s answer.", by=keeper).entry
-    crash = actions.mark_crashed(culture.pk, "all dead, the Exo mat failed.", by=keeper).entry
-    undone = actions.correct_entry(reason.pk, by=keeper).entry
-    actions.correct_entry(undone.pk, by=keeper)
+    reason = set_not_for_sale(culture.pk, "waits for Dr. May’s answer.", by=keeper).entry
+    crash = mark_crashed(culture.pk, "all dead, the Exo mat failed.", by=keeper).entry
+    undone = correct_entry(reason.pk, by=keeper).entry
+    correct_entry(undone.pk, by=keeper)
     assert entry_text.sentence_of(crash) == "Crashed on 30 April 2026: all dead, the Exo mat failed."
     assert said(culture)[0] == "Not for sale: waits for Dr. May’s answer."
     assert said(culture)[-2:] == [
@@ -82,17 +89,17 @@ def test_the_keepers_own_words_stay_as_they_were_written(keeper: User) -> None:
 
 def test_a_half_tipped_over_is_told_on_both_sides(keeper: User) -> None:
     first = tub()
-    actions.record_count(first.pk, "young", "hand", {"counted": 40}, happened_at=day(1), by=keeper)
-    child = actions.split_tub(first.pk, actions.Place("B"), share=0.5, happened_at=day(1), by=keeper).entry.culture
+    record_count(first.pk, "young", "hand", {"counted": 40}, happened_at=day(1), by=keeper)
+    child = split_tub(first.pk, Place("B"), share=0.5, happened_at=day(1), by=keeper).entry.culture
     assert f"Half of the young tipped over to tub {child.number}: about 20." in said(first)
     assert f"Half of the young tipped in from tub {first.number}: about 20." in said(child)
 
 
 def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> None:
     culture = tub()
-    actions.record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
-    actions.record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
-    held = queries.book_of(culture).held(culture.pk, "adults")
+    record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
+    record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
+    held = book_of(culture).held(culture.pk, "adults")
     working = entry_text.working_of(held, "adults", day(60).date(), culture.line)
     assert working is not None
     assert working.last_said == "50–100 adults"
@@ -115,14 +122,14 @@ def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> Non
 )
 def test_the_preview_says_why(keeper: User, method: str, given: dict[str, int], on: int, says: str) -> None:
     culture = tub()
-    actions.record_count(culture.pk, "young", "hand", {"counted": 60}, happened_at=day(30), by=keeper)
-    actions.record_change(culture.pk, "young", 5, "died", happened_at=day(60), by=keeper)
+    record_count(culture.pk, "young", "hand", {"counted": 60}, happened_at=day(30), by=keeper)
+    record_change(culture.pk, "young", 5, "died", happened_at=day(60), by=keeper)
     shown = preview(culture, "young", method, given, day(on))
     assert says in shown.sentence
     before = Entry.objects.count()
-    relied = actions.record_count(culture.pk, "young", method, given, happened_at=day(on), by=keeper)
+    relied = record_count(culture.pk, "young", method, given, happened_at=day(on), by=keeper)
     assert Entry.objects.count() == before + 1
-    stock = queries.stock_of(culture.line_id).stages["young"].tub(culture.pk)
+    stock = stock_of(culture.line_id).stages["young"].tub(culture.pk)
     assert stock is not None
     assert shown.sentence.startswith(f"The book would rely on {stock.lower}:")
     assert relied.entry.estimate == pytest.approx(shown.estimate)
@@ -138,8 +145,8 @@ def test_sexes_never_say_more_than_the_safe_number() -> None:
 def test_one_animal_is_one(keeper_client: Client, keeper: User) -> None:
     of = line(irreplaceable=True, adults_kept=30, of=species(generation_days=200))
     culture = tub(of)
-    actions.record_count(culture.pk, "adults", "hand", {}, sexed=Sexed(1, 0, 0), happened_at=day(60), by=keeper)
-    actions.record_looked(culture.pk, happened_at=day(60), by=keeper)
+    record_count(culture.pk, "adults", "hand", {}, sexed=Sexed(1, 0, 0), happened_at=day(60), by=keeper)
+    record_looked(culture.pk, happened_at=day(60), by=keeper)
     promise(of.pk, 1, "adults")
     cups = tub(line("Cups", sold_by=Line.SoldBy.CUP)).line
     pages = (f"/lines/{of.pk}/?wanted=1&stage=adults", f"/tubs/{culture.number}/", f"/lines/{cups.pk}/", "/lines/")
@@ -148,7 +155,7 @@ def test_one_animal_is_one(keeper_client: Client, keeper: User) -> None:
     assert re.findall(rf".{{20}}(?:{wrong}).{{20}}", said) == []
     for right in ("1 adult is sure, 30 must stay", "1 cup rested", "1 male and 0 females are", "1 breeder at least"):
         assert right in said, right
-    ones = rules.shortages([rules.Want(of.pk, "adults", 5)], queries.stock_by_line([of.pk]))
+    ones = rules.shortages([rules.Want(of.pk, "adults", 5)], stock_by_line([of.pk]))
     assert "about 1 adult at least" in ones[0]
 
 

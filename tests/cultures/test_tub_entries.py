@@ -15,8 +15,10 @@ from django.urls import reverse
 from PIL import Image
 
 from breeder.base import form_tokens
-from breeder.cultures import actions, queries
+from breeder.cultures.actions.changes import move_animals
+from breeder.cultures.actions.counts import record_count
 from breeder.cultures.models import Culture, Entry
+from breeder.cultures.queries.tubs import entry_rows, tub_rows
 from tests.build import NOW, line, species, tub
 from tests.cultures.test_stock import queries_for
 
@@ -103,8 +105,8 @@ def test_what_is_not_there_is_said(keeper_client: Client, find: str) -> None:
 def test_a_tubs_entries_take_the_same_queries_for_3_and_for_300(keeper: User) -> None:
     few, many = tub(), tub()
     for culture, looks in ((few, 3), (many, 300)):
-        actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
-        actions.move_animals(culture.pk, tub(culture.line).pk, "young", 2, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+        move_animals(culture.pk, tub(culture.line).pk, "young", 2, by=keeper)
         look = {"culture": culture, "kind": Entry.Kind.LOOKED, "happened_at": NOW, "recorded_at": NOW, "by": keeper}
         Entry.objects.bulk_create(Entry(given={"seen": ["well"]}, **look) for _ in range(looks))
     few_read, many_read = (queries_for(partial(numbers_of, one)) for one in (few, many))
@@ -112,15 +114,15 @@ def test_a_tubs_entries_take_the_same_queries_for_3_and_for_300(keeper: User) ->
 
 
 def numbers_of(culture: Culture) -> list[tuple[int, int | None]]:
-    return [(row.entry.culture.number, row.other_number) for row in queries.entry_rows(culture)]
+    return [(row.entry.culture.number, row.other_number) for row in entry_rows(culture)]
 
 
 def test_a_narrowed_list_of_tubs_reads_no_more_of_the_book_than_it_shows(keeper: User) -> None:
     shown, other = tub(shelf="B"), tub(shelf="C")
     for culture in (shown, other):
-        actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
+        record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
     with CaptureQueriesContext(connection) as asked:
-        rows = queries.tub_rows(shelf="B")
+        rows = tub_rows(shelf="B")
     assert [(row.tub.pk, row.relied) for row in rows] == [(shown.pk, "40 young")]
     beliefs = [one["sql"] for one in asked if 'FROM "breeder_belief"' in one["sql"]]
     assert all(f"IN ({shown.line_id})" in sql for sql in beliefs)

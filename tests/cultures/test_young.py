@@ -6,8 +6,12 @@ from typing import Any
 import pytest
 from django.contrib.auth.models import User
 
-from breeder.cultures import actions, entry_text, queries, rules
+from breeder.cultures import entry_text, rules
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.tubs import Place, merge_tubs, split_tub
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.stock import stock_by_line, stock_of
+from breeder.cultures.queries.tubs import book_of
 from tests.build import NOW, line, species, tub
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("_clock")]
@@ -21,12 +25,12 @@ def _clock(time_machine: Any) -> None:
 def counted(by: User, number: int = 200, **figures: Any) -> Culture:
     of = line(of=species("Porcellio scaber", **figures), harvest_share=None, young_kept=0)
     culture = tub(of)
-    actions.record_count(culture.pk, "young", "hand", {"counted": number}, by=by)
+    record_count(culture.pk, "young", "hand", {"counted": number}, by=by)
     return culture
 
 
 def young(culture: Culture, days: int) -> Any:
-    return queries.stock_of(culture.line_id, on=NOW.date() + timedelta(days=days)).stages["young"]
+    return stock_of(culture.line_id, on=NOW.date() + timedelta(days=days)).stages["young"]
 
 
 def test_young_age_by_the_species_own_figures(keeper: User) -> None:
@@ -62,7 +66,7 @@ def test_a_line_whose_young_are_grown_within_a_month_says_why_it_has_nothing_to_
     later = young(culture, 22)
     assert (later.free, later.lower) == (0, 0)
     assert any("grown within 22 days" in said for said in later.why)
-    stocks = queries.stock_by_line([culture.line_id], on=NOW.date() + timedelta(days=22))
+    stocks = stock_by_line([culture.line_id], on=NOW.date() + timedelta(days=22))
     (said,) = rules.shortages([rules.Want(culture.line_id, "young", 5)], stocks)
     assert "Its young are grown within 22 days" in said
     assert f"Count tub {culture.number} first" in said
@@ -78,7 +82,7 @@ def test_a_tub_whose_counted_young_have_all_grown_up_asks_to_be_counted(keeper: 
 
 def test_the_working_of_a_tub_says_which_share_is_still_young_and_on_whose_word(keeper: User) -> None:
     culture = counted(keeper, mature_days=240, young_survival="0.5")
-    held = queries.book_of(culture).held(culture.pk, "young")
+    held = book_of(culture).held(culture.pk, "young")
     working = entry_text.working_of(held, "young", NOW.date() + timedelta(days=60), culture.line)
     assert working is not None
     assert (
@@ -90,7 +94,7 @@ def test_the_working_of_a_tub_says_which_share_is_still_young_and_on_whose_word(
 def test_the_young_of_a_tub_tipped_apart_age_from_their_count_in_one_step(keeper: User, time_machine: Any) -> None:
     culture = counted(keeper, mature_days=240, young_survival="0.5")
     time_machine.move_to(NOW + timedelta(days=30), tick=False)
-    other = actions.split_tub(culture.pk, actions.Place("B"), share=0.5, by=keeper).entry.culture
+    other = split_tub(culture.pk, Place("B"), share=0.5, by=keeper).entry.culture
     time_machine.move_to(NOW + timedelta(days=31), tick=False)
-    actions.merge_tubs(other.pk, culture.pk, by=keeper)
+    merge_tubs(other.pk, culture.pk, by=keeper)
     assert young(culture, 60).likely == int(200 * (0.5 ** (60 / 240) - 0.5) / 0.5)

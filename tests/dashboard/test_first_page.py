@@ -12,7 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count, record_looked
+from breeder.cultures.actions.crashes import mark_crashed
+from breeder.cultures.actions.freezes import freeze_line
 from breeder.dashboard import queries
 from breeder.orders import actions as orders
 from breeder.shipments import run_check
@@ -44,9 +47,9 @@ def test_an_empty_book_teaches_the_next_step(keeper_client: Client) -> None:
 
 def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client, keeper: User) -> None:
     never, mites, filled = tub(line("Never")), tub(line("Mites")), tub(line("Filled"))
-    cultures.record_change(filled.pk, "young", 30, "received", by=keeper)
-    cultures.record_count(mites.pk, "adults", "hand", {"counted": 90}, by=keeper)
-    cultures.record_looked(mites.pk, ["mites"], by=keeper)
+    record_change(filled.pk, "young", 30, "received", by=keeper)
+    record_count(mites.pk, "adults", "hand", {"counted": 90}, by=keeper)
+    record_looked(mites.pk, ["mites"], by=keeper)
     whys = {row.tub: row.why for row in queries.day(timezone.now()).tubs}
     assert whys == {
         never: "never counted, so nothing of it can be sold",
@@ -58,14 +61,14 @@ def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client,
 def test_an_old_count_is_due(keeper: User) -> None:
     old = tub(line("Old"))
     long_ago = timezone.now() - timedelta(days=160)
-    cultures.record_count(old.pk, "adults", "hand", {"counted": 90}, happened_at=long_ago, by=keeper)
+    record_count(old.pk, "adults", "hand", {"counted": 90}, happened_at=long_ago, by=keeper)
     assert [row.why for row in queries.day(timezone.now()).tubs] == ["count due: last counted 160 days ago"]
 
 
 def test_a_short_line_is_named_with_how_many(keeper_client: Client, keeper: User) -> None:
     harbour = counted_line("Harbour", 30)
     agree((pack(harbour), 2))
-    cultures.record_count(harbour.cultures.get().pk, "young", "hand", {"counted": 20}, by=keeper)
+    record_count(harbour.cultures.get().pk, "young", "hand", {"counted": 20}, by=keeper)
     assert "Short by 4 young" in main_of(keeper_client)
 
 
@@ -82,9 +85,9 @@ def test_a_line_at_its_minimum_is_named_and_one_that_cannot_be_bought_again_is_t
     adults: int, irreplaceable: bool, why: list[str], keeper: User
 ) -> None:
     quarry = line("Quarry", irreplaceable=irreplaceable, adults_kept=30)
-    cultures.record_count(tub(quarry).pk, "adults", "hand", {"counted": adults}, by=keeper)
+    record_count(tub(quarry).pk, "adults", "hand", {"counted": adults}, by=keeper)
     assert [row.why for row in queries.day(timezone.now()).lines] == why
-    cultures.freeze_line(quarry.pk, "few are left", by=keeper)
+    freeze_line(quarry.pk, "few are left", by=keeper)
     assert not [row for row in queries.day(timezone.now()).lines if "freeze" in row.why]
 
 
@@ -186,12 +189,12 @@ def test_a_line_whose_only_tub_crashed_is_in_need(keeper_client: Client, keeper:
     lost, half = line("Lost"), line("Half")
     only, first, second = tub(lost), tub(half), tub(half)
     for one in (only, first, second):
-        cultures.record_count(one.pk, "adults", "hand", {"counted": 90}, by=keeper)
-    cultures.mark_crashed(only.pk, "mould from end to end", by=keeper)
-    cultures.mark_crashed(first.pk, "mites", by=keeper)
+        record_count(one.pk, "adults", "hand", {"counted": 90}, by=keeper)
+    mark_crashed(only.pk, "mould from end to end", by=keeper)
+    mark_crashed(first.pk, "mites", by=keeper)
     needs = {need.line: need.why for need in queries.day(timezone.now()).lines}
     assert needs == {lost: f"tub {only.number} crashed, and the line has no other"}
     assert f"Tub {only.number} crashed, and the line has no other." in main_of(keeper_client)
-    cultures.mark_crashed(second.pk, "mites too", by=keeper)
+    mark_crashed(second.pk, "mites too", by=keeper)
     both = f"tubs {first.number} and {second.number} crashed, and the line has no other"
     assert {need.line: need.why for need in queries.day(timezone.now()).lines}[half] == both

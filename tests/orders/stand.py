@@ -6,13 +6,13 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.cultures import actions as cultures
-from breeder.cultures import queries as stock
 from breeder.cultures import steps
-from breeder.cultures.actions.counts import Sexed
+from breeder.cultures.actions.counts import Sexed, record_count
+from breeder.cultures.queries.stock import stock_of
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
-from breeder.orders.rules import Terms, Wanted, Who
+from breeder.orders.rules.order_status import Terms, Who
+from breeder.orders.rules.packs import Wanted
 from breeder.species.models import Line
 from tests.build import line, offer, tub
 
@@ -20,7 +20,7 @@ from tests.build import line, offer, tub
 def counted_line(form: str, young: int, *, kept: int = 0, **values: Any) -> Line:
     """Return a line whose one tub was counted by hand; nothing but `kept` stays."""
     of = line(form, **({"young_kept": kept, "harvest_share": None} | values))
-    cultures.record_count(tub(of).pk, "young", "hand", {"counted": young}, by=None)
+    record_count(tub(of).pk, "young", "hand", {"counted": young}, by=None)
     return of
 
 
@@ -28,7 +28,7 @@ def sexed_line(form: str, males: int, females: int, **values: Any) -> Line:
     """Return a line whose one tub's adults were counted by sex; 2 adults of each sex stay."""
     of = line(form, **({"adults_kept": 4, "each_sex_kept": 2} | values))
     sexed = Sexed(males, females, 0)
-    cultures.record_count(tub(of).pk, "adults", "hand", {"counted": males + females}, sexed=sexed, by=None)
+    record_count(tub(of).pk, "adults", "hand", {"counted": males + females}, sexed=sexed, by=None)
     return of
 
 
@@ -41,7 +41,7 @@ def take(of: Line, number: int, order: Order) -> None:
 
 
 def free(of: Line, stage: str = "young") -> int:
-    return stock.stock_of(of.pk).free(stage)
+    return stock_of(of.pk).free(stage)
 
 
 def pack(of: Line, **values: Any) -> Offer:

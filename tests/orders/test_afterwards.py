@@ -15,8 +15,9 @@ from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
-from breeder.orders.queries import bill_of, whole
-from breeder.orders.rules import Terms, Wanted, standing
+from breeder.orders.queries.orders import bill_of, whole
+from breeder.orders.rules.order_status import Terms, standing
+from breeder.orders.rules.packs import Wanted
 from breeder.people.actions import remove_person
 from breeder.shipments.actions.bench import plan_parcel
 from tests.orders.stand import agree, counted_line, free, pack, take, terms

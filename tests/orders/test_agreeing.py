@@ -6,10 +6,12 @@ from django.core.exceptions import ValidationError
 
 from breeder.base import form_tokens
 from breeder.base.models import LogRow
-from breeder.cultures import queries as stock
 from breeder.cultures.models import Promise
-from breeder.orders import actions, rules
+from breeder.cultures.queries.stock import stock_of
+from breeder.orders import actions
 from breeder.orders.models import Order
+from breeder.orders.rules.order_status import Who
+from breeder.orders.rules.packs import Wanted, packs_free
 from breeder.people.models import Person
 from tests.build import offer, tub
 from tests.orders.stand import agree, counted_line, free, pack, sexed_line, terms
@@ -121,12 +123,12 @@ def test_a_pair_takes_one_of_each_sex_and_leaves_those_that_stay() -> None:
 def test_as_many_packs_are_called_free_as_can_be_promised() -> None:
     veil = sexed_line("Veil", 6, 20)
     pair = offer(veil, kind="sexed", stage="adults", number=2, males=1, females=1, overcount=0)
-    packs = rules.packs_free(pair, stock.stock_of(veil.pk))
+    packs = packs_free(pair, stock_of(veil.pk))
     assert packs >= 1
     with pytest.raises(ValidationError):
         agree((pair, packs + 1))
     agree((pair, packs))
-    assert rules.packs_free(pair, stock.stock_of(veil.pk)) == 0
+    assert packs_free(pair, stock_of(veil.pk)) == 0
 
 
 def test_showing_females_are_all_promised_as_females_those_on_top_too() -> None:
@@ -139,9 +141,9 @@ def test_showing_females_are_all_promised_as_females_those_on_top_too() -> None:
 def test_a_tub_that_is_named_must_give_what_is_wanted() -> None:
     harbour = counted_line("Harbour", 60)
     other = tub(harbour)
-    wanted = [rules.Wanted(offer_id=pack(harbour).pk, packs=1, culture_id=other.pk)]
+    wanted = [Wanted(offer_id=pack(harbour).pk, packs=1, culture_id=other.pk)]
     with pytest.raises(ValidationError) as refusal:
-        actions.agree_order(rules.Who(new_name="Ada Marsh"), wanted, terms(), by=None)
+        actions.agree_order(Who(new_name="Ada Marsh"), wanted, terms(), by=None)
     assert "Choose another tub" in " ".join(refusal.value.messages)
 
 

@@ -11,11 +11,19 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.crashes import end_crash, mark_crashed
+from breeder.cultures.actions.freezes import freeze_line
+from breeder.cultures.actions.tubs import Place, close_tub, split_tub
 from breeder.cultures.models import Culture, Entry
-from breeder.cultures.queries import sisters_of, stock_of
-from breeder.orders import actions, queries
-from breeder.orders.rules import Wanted, Who
+from breeder.cultures.queries.related_tubs import sisters_of
+from breeder.cultures.queries.stock import stock_of
+from breeder.orders import actions
+from breeder.orders.queries.crashes import crash_of
+from breeder.orders.rules.order_status import Who
+from breeder.orders.rules.packs import Wanted
 from breeder.people.models import Person
 from breeder.shipments.models import Parcel, ParcelItem
 from breeder.species.models import Line
@@ -26,14 +34,14 @@ pytestmark = pytest.mark.django_db
 
 
 def crash(of: Culture) -> Culture:
-    cultures.mark_crashed(of.pk, "mould from end to end", by=None)
+    mark_crashed(of.pk, "mould from end to end", by=None)
     return Culture.objects.select_related("line__species").get(pk=of.pk)
 
 
 def test_a_crash_keeps_the_tub_out_of_sale_at_once_and_says_which_promises_lose_their_cover() -> None:
     ash = counted_line("Ash", 40)
     agree((pack(ash), 1))
-    (said,) = cultures.mark_crashed(ash.cultures.get().pk, "mould", by=None).breaks
+    (said,) = mark_crashed(ash.cultures.get().pk, "mould", by=None).breaks
     assert said.startswith("Armadillidium vulgare ‘Ash’ is short by 12 young")
     assert free(ash) == 0
     one = ash.cultures.get()
@@ -44,20 +52,20 @@ def test_a_crash_keeps_the_tub_out_of_sale_at_once_and_says_which_promises_lose_
 
 def test_taking_the_crash_back_gives_the_tub_back_and_so_does_its_end() -> None:
     ash = counted_line("Ash", 40)
-    entry = cultures.mark_crashed(ash.cultures.get().pk, "mould", by=None).entry
-    cultures.correct_entry(entry.pk, by=None)
+    entry = mark_crashed(ash.cultures.get().pk, "mould", by=None).entry
+    correct_entry(entry.pk, by=None)
     assert (ash.cultures.get().crashed_on, ash.cultures.get().not_for_sale, free(ash)) == (None, "", 40)
     with pytest.raises(ValidationError, match="is not marked as crashed"):
-        cultures.end_crash(ash.cultures.get().pk, "recovered", by=None)
+        end_crash(ash.cultures.get().pk, "recovered", by=None)
     crash(ash.cultures.get())
-    cultures.end_crash(ash.cultures.get().pk, "recovered and counted", by=None)
+    end_crash(ash.cultures.get().pk, "recovered and counted", by=None)
     assert (ash.cultures.get().crashed_on, free(ash)) == (None, 40)
 
 
 @pytest.mark.parametrize("because", [" ", "x" * 121])
 def test_a_crash_says_what_was_seen(because: str) -> None:
     with pytest.raises(ValidationError):
-        cultures.mark_crashed(tub().pk, because, by=None)
+        mark_crashed(tub().pk, because, by=None)
 
 
 def kin(of: Culture) -> list[tuple[int, int | None]]:
@@ -67,10 +75,10 @@ def kin(of: Culture) -> list[tuple[int, int | None]]:
 def test_sisters_are_found_by_split_by_merge_by_moves_and_by_way_of_another() -> None:
     ash = line("Ash")
     first, moved, apart = tub(ash), tub(ash), tub(ash)
-    cultures.record_count(first.pk, "young", "hand", {"counted": 90}, by=None)
-    split = cultures.split_tub(first.pk, cultures.Place("B"), share=0.5, by=None).entry.culture
-    grandchild = cultures.split_tub(split.pk, cultures.Place("B"), share=0.5, by=None).entry.culture
-    cultures.move_animals(moved.pk, first.pk, "young", 3, by=None)
+    record_count(first.pk, "young", "hand", {"counted": 90}, by=None)
+    split = split_tub(first.pk, Place("B"), share=0.5, by=None).entry.culture
+    grandchild = split_tub(split.pk, Place("B"), share=0.5, by=None).entry.culture
+    move_animals(moved.pk, first.pk, "young", 3, by=None)
     assert kin(first)[2:] == [(grandchild.number, split.number)]
     assert {number for number, via in kin(first) if via is None} == {split.number, moved.number}
     assert apart.number not in [number for number, _ in kin(first)]
@@ -83,9 +91,9 @@ def test_sisters_are_found_by_split_by_merge_by_moves_and_by_way_of_another() ->
 def test_a_move_that_was_put_right_makes_no_sister() -> None:
     ash = line("Ash")
     first, second = tub(ash), tub(ash)
-    entry = cultures.move_animals(first.pk, second.pk, "young", 3, by=None).entry
+    entry = move_animals(first.pk, second.pk, "young", 3, by=None).entry
     assert kin(first) == [(second.number, None)]
-    cultures.correct_entry(entry.pk, by=None)
+    correct_entry(entry.pk, by=None)
     assert kin(first) == []
 
 
@@ -95,9 +103,9 @@ def test_what_left_in_60_days_is_told_with_who_got_it_and_the_text_to_copy() -> 
     take(ash, 12, order)
     Person.objects.update(email="ada@example.org")
     one = ash.cultures.get()
-    cultures.record_change(one.pk, "young", 2, "died", happened_at=timezone.now() - timedelta(days=61), by=None)
-    cultures.record_change(one.pk, "young", 3, "died", happened_at=timezone.now() - timedelta(days=59), by=None)
-    facts = queries.crash_of(crash(one), "Fern Lane stock", timezone.now())
+    record_change(one.pk, "young", 2, "died", happened_at=timezone.now() - timedelta(days=61), by=None)
+    record_change(one.pk, "young", 3, "died", happened_at=timezone.now() - timedelta(days=59), by=None)
+    facts = crash_of(crash(one), "Fern Lane stock", timezone.now())
     assert [(left.said, left.line.order.person.name if left.line else "") for left in facts.left] == [
         ("12 young packed.", "Ada Marsh"),
         ("3 young died.", ""),
@@ -118,7 +126,7 @@ def test_boxes_that_take_from_the_tub_and_promises_out_of_it_are_named(keeper_cl
     plan = {"order_line": order.lines.get(), "culture": one, "planned": 12}
     for number, status in enumerate(("waiting", "packed", "sent", "unpacked"), start=1):
         ParcelItem.objects.create(parcel=Parcel.objects.create(number=number, order=order, status=status), **plan)
-    facts = queries.crash_of(crash(one), "x", timezone.now())
+    facts = crash_of(crash(one), "x", timezone.now())
     assert [(box.number, box.person, box.many, box.is_packed) for box in facts.boxes] == [
         (1, "Ada Marsh", 12, False),
         (2, "Ada Marsh", 12, True),
@@ -133,7 +141,7 @@ def test_somebody_who_was_removed_is_not_written_to() -> None:
     ash = counted_line("Ash", 200)
     take(ash, 12, agree((pack(ash), 1), name="Ada Marsh"))
     Person.objects.update(removed_at=timezone.now())
-    assert queries.crash_of(crash(ash.cultures.get()), "x", timezone.now()).letters == ()
+    assert crash_of(crash(ash.cultures.get()), "x", timezone.now()).letters == ()
 
 
 def test_the_whole_crash_on_the_pages(keeper_client: Client) -> None:
@@ -141,7 +149,7 @@ def test_the_whole_crash_on_the_pages(keeper_client: Client) -> None:
     one = ash.cultures.get()
     take(ash, 12, agree((pack(ash), 1), name="Ada Marsh"))
     agree((pack(ash), 5), name="Bo Reed")
-    sister = cultures.split_tub(one.pk, cultures.Place("B"), share=0.25, by=None).entry.culture
+    sister = split_tub(one.pk, Place("B"), share=0.25, by=None).entry.culture
     page = reverse("orders:crash", args=[one.number])
     assert b"What was seen" in keeper_client.get(page).content
     refused = keeper_client.post(page, {"because": "", "token": form_tokens.new_token()})
@@ -173,7 +181,7 @@ def test_the_crash_page_asks_no_more_for_many_sisters_than_for_few(keeper_client
 
     def asked(sisters: int) -> int:
         for _ in range(sisters):
-            cultures.move_animals(one.pk, tub(ash).pk, "young", 1, by=None)
+            move_animals(one.pk, tub(ash).pk, "young", 1, by=None)
         with CaptureQueriesContext(connection) as sent:
             assert keeper_client.get(reverse("orders:crash", args=[one.number])).status_code == 200
         return len(sent)
@@ -212,7 +220,7 @@ def test_a_tub_of_a_line_sold_by_the_cup_crashes_like_any_other(keeper_client: C
     one, other = tub(white), tub(white)
     cup = offer(white, kind="cup", stage="cups", number=1, overcount=0)
     agree((cup, 2))
-    cultures.freeze_line(white.pk, "the last two tubs", by=None)
+    freeze_line(white.pk, "the last two tubs", by=None)
     crash(one)
     assert stock_of(white.pk).stages["cups"].short == 1
     for page in (
@@ -222,4 +230,4 @@ def test_a_tub_of_a_line_sold_by_the_cup_crashes_like_any_other(keeper_client: C
     ):
         assert keeper_client.get(page).status_code == 200
     with pytest.raises(ValidationError, match="is frozen"):
-        cultures.close_tub(other.pk, reason="dried out", by=None)
+        close_tub(other.pk, reason="dried out", by=None)

@@ -8,10 +8,12 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.freezes import freeze_line
 from breeder.orders import actions
 from breeder.orders.models import Order
-from breeder.orders.rules import Wanted, Who
+from breeder.orders.rules.order_status import Who
+from breeder.orders.rules.packs import Wanted
 from tests.build import tub
 from tests.orders.stand import agree, counted_line, free, pack, terms
 from tests.orders.test_pages import form_of
@@ -22,7 +24,7 @@ NAME = "Armadillidium vulgare ‘Quarry’"
 
 
 def freeze(line_id: int) -> None:
-    cultures.freeze_line(line_id, "down to 31 adults", by=None)
+    freeze_line(line_id, "down to 31 adults", by=None)
 
 
 def test_no_promise_is_made_of_a_frozen_line_without_its_name() -> None:
@@ -88,7 +90,7 @@ def test_the_order_form_asks_for_the_name_and_keeps_what_was_typed(keeper_client
 def test_a_promise_for_a_named_tub_takes_at_most_the_smaller_of_both(keeper_client: Client) -> None:
     ash = counted_line("Ash", 24)
     second = tub(ash)
-    cultures.record_count(second.pk, "young", "hand", {"counted": 12}, by=None)
+    record_count(second.pk, "young", "hand", {"counted": 12}, by=None)
     starter = pack(ash)
     page = reverse("orders:new")
     assert "tub 2, 12 free" in keeper_client.get(page).content.decode()

@@ -16,7 +16,8 @@ from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.movement_block import MayNotGo, NotLookedUp
-from breeder.orders.rules import Wanted, Who
+from breeder.orders.rules.order_status import Who
+from breeder.orders.rules.packs import Wanted
 from breeder.people.models import Person
 from breeder.people.rules import destination
 from tests import build

@@ -11,9 +11,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.cultures.models import Promise
-from breeder.orders import actions, rules
+from breeder.orders import actions
 from breeder.orders.models import Order
-from breeder.orders.queries import bill_of
+from breeder.orders.queries.orders import bill_of
+from breeder.orders.rules.order_status import Terms, Who
+from breeder.orders.rules.packs import Wanted
 from tests.orders.stand import agree, counted_line, free, pack, terms
 
 pytestmark = pytest.mark.django_db
@@ -54,8 +56,8 @@ def test_a_swap_or_gift_stays_held_and_one_without_a_price_yet_runs_out(price: s
 
 def test_postage_alone_is_something_to_pay() -> None:
     offer = pack(counted_line("Harbour", 60), price="0.00")
-    wanted = [rules.Wanted(offer.pk, 1)]
-    order = actions.agree_order(rules.Who(new_name="Ada"), wanted, terms(postage=Decimal("9.00")), by=None)
+    wanted = [Wanted(offer.pk, 1)]
+    order = actions.agree_order(Who(new_name="Ada"), wanted, terms(postage=Decimal("9.00")), by=None)
     assert lapsed_later(order)
 
 
@@ -77,7 +79,7 @@ def test_a_gift_that_gets_a_price_runs_out_again_and_one_that_becomes_a_gift_doe
 
     def at(price: str) -> None:
         lines = {line.pk: actions.LineChange(1, Decimal(price))}
-        actions.change_order(order.number, actions.Change(rules.Terms(None), lines), by=None)
+        actions.change_order(order.number, actions.Change(Terms(None), lines), by=None)
 
     at("24.00")
     order.refresh_from_db()

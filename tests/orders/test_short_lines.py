@@ -10,12 +10,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.crashes import mark_crashed
 from breeder.cultures.models import Promise
-from breeder.cultures.queries import stock_of
-from breeder.orders import actions, queries
+from breeder.cultures.queries.stock import stock_of
+from breeder.orders import actions
 from breeder.orders.models import Order
-from breeder.orders.rules import Wanted, Who
+from breeder.orders.queries.promises import promises_of_line
+from breeder.orders.rules.order_status import Who
+from breeder.orders.rules.packs import Wanted
 from breeder.species.models import Line
 from tests.build import tub
 from tests.orders.stand import agree, counted_line, pack, sexed_line, terms
@@ -29,12 +33,12 @@ def short_line() -> tuple[Line, Order, Order]:
     starter = pack(ash, price="24.00")
     first, second = agree((starter, 2), name="Ada Marsh"), agree((starter, 1), name="Bo Reed")
     actions.record_payment(second.number, second.lines.get().price, timezone.localdate(), by=None)
-    cultures.record_count(ash.cultures.get().pk, "young", "hand", {"counted": 24}, by=None)
+    record_count(ash.cultures.get().pk, "young", "hand", {"counted": 24}, by=None)
     return ash, first, second
 
 
 def rows(of: Line) -> list[tuple[str, int, int]]:
-    _, (stage,) = queries.promises_of_line(of.pk, timezone.now())
+    _, (stage,) = promises_of_line(of.pk, timezone.now())
     return [(row.order.person.name, row.covered, row.missing) for row in stage.rows if row.order]
 
 
@@ -73,7 +77,7 @@ def test_of_one_animal_the_pages_and_the_letter_speak_in_the_singular(keeper_cli
     assert "1 adult is covered" in covered
     assert '<span class="strong">1 adult</span> for Ada Marsh' in covered
     actions.name_tub(order.number, order.lines.get().pk, home.pk, by=None)
-    cultures.mark_crashed(home.pk, "all dead", by=None)
+    mark_crashed(home.pk, "all dead", by=None)
     short = keeper_client.get(page).content.decode()
     assert "1 adult short" in short
     assert "I hold 1 adult of Armadillidium vulgare ‘Ash’ for you. It is not there after my last count" in short
@@ -110,10 +114,10 @@ def named(of: Line, tub_id: int | None) -> Order:
 def test_a_promise_moves_to_another_tub_even_while_the_line_is_short(keeper_client: Client) -> None:
     ash = counted_line("Ash", 60)
     first, second = ash.cultures.get(), tub(ash)
-    cultures.record_count(second.pk, "young", "hand", {"counted": 20}, by=None)
+    record_count(second.pk, "young", "hand", {"counted": 20}, by=None)
     agree((pack(ash), 3), name="Ada Marsh")
     order = named(ash, first.pk)
-    cultures.record_change(first.pk, "young", 45, "died", by=None)
+    record_change(first.pk, "young", 45, "died", by=None)
     assert stock_of(ash.pk).stages["young"].short == 13
     line = order.lines.get()
     page = reverse("orders:line_promises", args=[ash.pk])
@@ -130,7 +134,7 @@ def test_a_promise_moves_to_another_tub_even_while_the_line_is_short(keeper_clie
 def test_a_promise_does_not_move_to_a_tub_that_cannot_give_it(keeper_client: Client) -> None:
     ash = counted_line("Ash", 60)
     second, other = tub(ash), counted_line("Slate", 50).cultures.get()
-    cultures.record_count(second.pk, "young", "hand", {"counted": 11}, by=None)
+    record_count(second.pk, "young", "hand", {"counted": 11}, by=None)
     order = named(ash, None)
     line = order.lines.get()
     with pytest.raises(ValidationError, match="only 11 can be spared from tub 2"):

@@ -10,10 +10,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.models import Entry
-from breeder.orders import actions, queries
+from breeder.orders import actions
 from breeder.orders.models import Order
+from breeder.orders.queries.line_customers import handed_of_line, who_has
 from breeder.people.actions import remove_person
 from breeder.shipments.models import Parcel, ParcelItem
 from breeder.species.models import Line
@@ -34,7 +35,7 @@ def test_what_was_packed_before_the_hold_ran_out_is_known_when_it_is_held_again(
     take(ash, 12, order)
     actions.lapse_holds(at=timezone.now() + timedelta(days=9))
     actions.hold_again(order.number, timezone.now() + timedelta(days=3), by=None)
-    assert [(one.person.name, one.said) for one in queries.handed_of_line(ash.pk)] == [("Ada Marsh", "12 young")]
+    assert [(one.person.name, one.said) for one in handed_of_line(ash.pk)] == [("Ada Marsh", "12 young")]
     assert free(ash) == 60 - 24
 
 
@@ -42,7 +43,7 @@ def test_the_page_names_who_got_how_many_latest_first(keeper_client: Client) -> 
     ash = counted_line("Ash", 200)
     taken(ash, "Ada Marsh")
     taken(ash, "Bo Reed", 10)
-    who = queries.who_has(queries.handed_of_line(ash.pk))
+    who = who_has(handed_of_line(ash.pk))
     assert [(one.person.name, one.said, one.tub) for one in who.handed] == [
         ("Bo Reed", "10 young", ash.cultures.get().number),
         ("Ada Marsh", "12 young", ash.cultures.get().number),
@@ -58,9 +59,9 @@ def test_what_is_promised_but_not_packed_or_was_put_right_is_not_there() -> None
     ash = counted_line("Ash", 200)
     agree((pack(ash), 1), name="Bo Reed")
     taken(ash, "Ada Marsh")
-    assert len(queries.handed_of_line(ash.pk)) == 1
-    cultures.correct_entry(Entry.objects.get(reason="packed").pk, by=None)
-    who = queries.who_has(queries.handed_of_line(ash.pk))
+    assert len(handed_of_line(ash.pk)) == 1
+    correct_entry(Entry.objects.get(reason="packed").pk, by=None)
+    who = who_has(handed_of_line(ash.pk))
     assert (who.handed, who.lede) == ((), "Nobody has this line from you yet.")
 
 
@@ -70,9 +71,9 @@ def test_animals_that_left_in_a_box_out_of_no_named_tub_are_told_too() -> None:
     line = order.lines.get()
     box = Parcel.objects.create(number=1, order=order, status=Parcel.Status.PACKED, sent_at=timezone.now())
     ParcelItem.objects.create(parcel=box, order_line=line, planned=12, packed=11)
-    assert queries.handed_of_line(ash.pk) == []
+    assert handed_of_line(ash.pk) == []
     Parcel.objects.update(status=Parcel.Status.SENT)
-    (one,) = queries.handed_of_line(ash.pk)
+    (one,) = handed_of_line(ash.pk)
     assert (one.number, one.tub, one.stage) == (11, None, "young")
 
 

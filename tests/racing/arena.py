@@ -28,11 +28,16 @@ from django.db import OperationalError, connection, connections, transaction  # 
 from django.urls import reverse  # noqa: E402
 
 from breeder.base.queued_sqlite import write_queue as waiting_line  # noqa: E402
-from breeder.cultures import actions, ledger_check, queries, rules, steps  # noqa: E402
+from breeder.cultures import ledger_check, rules, steps  # noqa: E402
+from breeder.cultures.actions.changes import move_animals  # noqa: E402
+from breeder.cultures.actions.counts import record_count  # noqa: E402
+from breeder.cultures.actions.tubs import Place, start_tub  # noqa: E402
 from breeder.cultures.models import Culture, Promise  # noqa: E402
+from breeder.cultures.queries.stock import stock_by_line, stock_of  # noqa: E402
 from breeder.orders import actions as orders  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
-from breeder.orders.rules import Wanted, Who  # noqa: E402
+from breeder.orders.rules.order_status import Who  # noqa: E402
+from breeder.orders.rules.packs import Wanted  # noqa: E402
 from breeder.species.models import Line  # noqa: E402
 from tests import build  # noqa: E402
 from tests.orders.stand import counted_line, pack, terms  # noqa: E402
@@ -145,7 +150,7 @@ def last_animals(*, no_turn: bool) -> Result:
 
 def round_of(of: Line, said: list[str]) -> Result:
     promised = sum(promise.number for promise in Promise.objects.filter(line=of))
-    stock = queries.stock_of(of.pk).stages["young"]
+    stock = stock_of(of.pk).stages["young"]
     return {"said": said, "promised": promised, "free": stock.free, "short": stock.short}
 
 
@@ -155,7 +160,7 @@ def busy_day() -> Result:
     others = [build.tub(of).pk for of in lines]
     offers = [pack(of, number=4, overcount=0).pk for of in lines]
     by_hand = in_hands(lambda hand: [one_step(Random(hand * 100 + n), lines, others, offers) for n in range(STEPS)])
-    stocks = queries.stock_by_line()
+    stocks = stock_by_line()
     return {
         "said": [said for answers in by_hand for said in answers],
         "short": [stocks[of.pk].stages["young"].short for of in lines],
@@ -175,11 +180,11 @@ def one_step(dice: Random, lines: list[Line], others: list[int], offers: list[in
         if what == "agree":
             return agree_once(offers[at], dice.randrange(1000)).split(":")[0]
         if what == "move":
-            actions.move_animals(first, others[at], "young", 1, by=None)
+            move_animals(first, others[at], "young", 1, by=None)
         elif what == "look":
-            actions.record_count(others[at], "adults", "eye", {"from": 10, "to": 25}, seen=["young"], by=None)
+            record_count(others[at], "adults", "eye", {"from": 10, "to": 25}, seen=["young"], by=None)
         elif what == "begin":
-            actions.start_tub(of.pk, actions.Place("B"), by=None)
+            start_tub(of.pk, Place("B"), by=None)
         else:
             end_one(what, of)
     except ValidationError as refusal:

@@ -30,7 +30,8 @@ from breeder import middleware  # noqa: E402
 from breeder.base import form_tokens  # noqa: E402
 from breeder.base.models import Setting  # noqa: E402
 from breeder.base.roles import KEEPER  # noqa: E402
-from breeder.cultures import actions as cultures  # noqa: E402
+from breeder.cultures.actions.changes import record_change  # noqa: E402
+from breeder.cultures.actions.crashes import mark_crashed  # noqa: E402
 from breeder.cultures.models import Entry  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
 from breeder.shipments.models import Supply  # noqa: E402
@@ -65,13 +66,13 @@ def new_supply(number: int) -> Sending:
 
 def entry_taken_back(number: int) -> Sending:
     tub = counted_line(f"Back {number}", 60).cultures.get()
-    entry = cultures.record_change(tub.pk, "young", 3, "died", by=None).entry
+    entry = record_change(tub.pk, "young", 3, "died", by=None).entry
     return reverse("cultures:tub_correct", args=[tub.number]), {"entry": entry.pk}
 
 
 def crash_that_was_none(number: int) -> Sending:
     tub = counted_line(f"Crash {number}", 60).cultures.get()
-    cultures.mark_crashed(tub.pk, "mold", by=None)
+    mark_crashed(tub.pk, "mold", by=None)
     return reverse("orders:crash_over", args=[tub.number]), {"reason": f"it was dust {number}"}
 
 

@@ -26,8 +26,9 @@ from django.utils import timezone  # noqa: E402
 
 from breeder.base.models import LogRow  # noqa: E402
 from breeder.base.roles import KEEPER  # noqa: E402
-from breeder.orders import actions, rules, steps  # noqa: E402
+from breeder.orders import actions, steps  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
+from breeder.orders.rules import stale_order  # noqa: E402
 from tests.build import user_in  # noqa: E402
 from tests.orders.stand import agree, counted_line, pack  # noqa: E402
 from tests.racing.edits_facts import ANSWER_S, HANDS, ORDERS  # noqa: E402
@@ -64,12 +65,12 @@ def race(order: Order, clients: list[Client], *, compares_first: bool) -> dict[s
 
 def meet_before_the_lock(ready: Any, *, compares_first: bool) -> None:
     """From now on, in this process, nobody takes the order's lock before all have come so far."""
-    refuse_stale, change_order = rules.refuse_stale, actions.change_order
+    refuse_stale, change_order = stale_order.refuse_stale, actions.change_order
 
     def change_later(number: int, change: actions.Change, **rest: Any) -> Order:
         if compares_first:
             refuse_stale(steps.fresh(number), change.seen)
-            rules.refuse_stale = lambda order, seen: None
+            stale_order.refuse_stale = lambda order, seen: None
         ready.wait(ANSWER_S)
         return change_order(number, change, **rest)
 

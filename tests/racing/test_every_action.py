@@ -16,13 +16,22 @@ import time_machine
 from django.db import connection, transaction
 from django.utils import timezone
 
-from breeder.cultures import actions as cultures
 from breeder.cultures import steps
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import care_for_shelf, record_count, record_looked
+from breeder.cultures.actions.crashes import end_crash, mark_crashed, set_sister_apart
+from breeder.cultures.actions.freezes import end_freeze, freeze_line
+from breeder.cultures.actions.minimums import set_minimum
+from breeder.cultures.actions.rounds import Visit, record_round
+from breeder.cultures.actions.states import set_not_for_sale, set_purpose
+from breeder.cultures.actions.transfers import Animals
+from breeder.cultures.actions.tubs import Place, close_tub, merge_tubs, split_tub, start_tub
 from breeder.cultures.models import Culture, Promise
-from breeder.cultures.queries import stock_of
+from breeder.cultures.queries.stock import stock_of
 from breeder.orders import actions as orders
 from breeder.orders.models import Order
-from breeder.orders.rules import Wanted
+from breeder.orders.rules.packs import Wanted
 from breeder.shipments import run_check
 from breeder.shipments.actions import bench as packing
 from breeder.shipments.actions import departure as dispatch
@@ -58,8 +67,6 @@ NO_ANIMALS = {
 }  # fmt: skip
 # Ends holds that are over, which hold nothing any more: it cannot lower what is free (see the last test).
 GIVES_BACK = {"orders": {"lapse_holds"}}
-# Public parts of the modules that are no actions: they open no transaction.
-NOT_ACTIONS = {"field_words", "line_url", "page_of", "person_url", "species_url", "summary", "with_minimums"}
 
 
 class Stage:
@@ -68,7 +75,7 @@ class Stage:
     def __init__(self) -> None:
         self.line = build.line("Ash", young_kept=0, harvest_share=None)
         self.tub, self.other = build.tub(self.line), build.tub(self.line)
-        self.count = cultures.record_count(self.tub.pk, "young", "hand", {"counted": 100}, by=None).entry
+        self.count = record_count(self.tub.pk, "young", "hand", {"counted": 100}, by=None).entry
         self.offer = pack(self.line)
         self.order = agree((self.offer, 1))
 
@@ -117,38 +124,36 @@ def values_of(line: Line) -> dict[str, Any]:
 # action -> how it is done; what it needs is made before its statements are written down.
 RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     "cultures.record_count": lambda at: (
-        lambda: cultures.record_count(at.tub.pk, "young", "eye", {"from": 10, "to": 25}, seen=["dry"], by=None)
+        lambda: record_count(at.tub.pk, "young", "eye", {"from": 10, "to": 25}, seen=["dry"], by=None)
     ),
-    "cultures.record_round": lambda at: (
-        lambda: cultures.record_round([cultures.Visit(at.tub.pk, died=(("young", 2),))], by=None)
-    ),
-    "cultures.record_looked": lambda at: lambda: cultures.record_looked(at.tub.pk, by=None),
-    "cultures.care_for_shelf": lambda at: lambda: cultures.care_for_shelf("A", ["fed"], by=None),
-    "cultures.record_change": lambda at: lambda: cultures.record_change(at.tub.pk, "young", 3, "died", by=None),
-    "cultures.move_animals": lambda at: lambda: cultures.move_animals(at.tub.pk, at.other.pk, "young", 3, by=None),
-    "cultures.correct_entry": lambda at: lambda: cultures.correct_entry(at.count.pk, by=None),
+    "cultures.record_round": lambda at: lambda: record_round([Visit(at.tub.pk, died=(("young", 2),))], by=None),
+    "cultures.record_looked": lambda at: lambda: record_looked(at.tub.pk, by=None),
+    "cultures.care_for_shelf": lambda at: lambda: care_for_shelf("A", ["fed"], by=None),
+    "cultures.record_change": lambda at: lambda: record_change(at.tub.pk, "young", 3, "died", by=None),
+    "cultures.move_animals": lambda at: lambda: move_animals(at.tub.pk, at.other.pk, "young", 3, by=None),
+    "cultures.correct_entry": lambda at: lambda: correct_entry(at.count.pk, by=None),
     "cultures.start_tub": lambda at: (
-        lambda: cultures.start_tub(at.line.pk, cultures.Place("B"), received=(cultures.Animals("young", 5),), by=None)
+        lambda: start_tub(at.line.pk, Place("B"), received=(Animals("young", 5),), by=None)
     ),
-    "cultures.split_tub": lambda at: lambda: cultures.split_tub(at.tub.pk, cultures.Place("B"), share=0.5, by=None),
-    "cultures.merge_tubs": lambda at: lambda: cultures.merge_tubs(at.tub.pk, at.other.pk, by=None),
-    "cultures.close_tub": lambda at: lambda: cultures.close_tub(at.tub.pk, reason="died out", by=None),
-    "cultures.set_purpose": lambda at: lambda: cultures.set_purpose(at.tub.pk, "show", by=None),
-    "cultures.set_not_for_sale": lambda at: lambda: cultures.set_not_for_sale(at.tub.pk, "mites", by=None),
+    "cultures.split_tub": lambda at: lambda: split_tub(at.tub.pk, Place("B"), share=0.5, by=None),
+    "cultures.merge_tubs": lambda at: lambda: merge_tubs(at.tub.pk, at.other.pk, by=None),
+    "cultures.close_tub": lambda at: lambda: close_tub(at.tub.pk, reason="died out", by=None),
+    "cultures.set_purpose": lambda at: lambda: set_purpose(at.tub.pk, "show", by=None),
+    "cultures.set_not_for_sale": lambda at: lambda: set_not_for_sale(at.tub.pk, "mites", by=None),
     "cultures.set_minimum": lambda at: (
-        lambda: cultures.set_minimum(at.line.pk, adults_kept=50, young_kept=50, each_sex_kept=3, by=None)
+        lambda: set_minimum(at.line.pk, adults_kept=50, young_kept=50, each_sex_kept=3, by=None)
     ),
-    "cultures.freeze_line": lambda at: lambda: cultures.freeze_line(at.line.pk, "down to 31 adults", by=None),
-    "cultures.end_freeze": lambda at: (
-        lambda _: lambda: cultures.end_freeze(at.line.pk, "it has grown again", by=None)
-    )(cultures.freeze_line(at.line.pk, "down to 31 adults", by=None)),
-    "cultures.mark_crashed": lambda at: lambda: cultures.mark_crashed(at.tub.pk, "mould", by=None),
-    "cultures.end_crash": lambda at: (lambda _: lambda: cultures.end_crash(at.tub.pk, "counted and clean", by=None))(
-        cultures.mark_crashed(at.tub.pk, "mould", by=None)
+    "cultures.freeze_line": lambda at: lambda: freeze_line(at.line.pk, "down to 31 adults", by=None),
+    "cultures.end_freeze": lambda at: (lambda _: lambda: end_freeze(at.line.pk, "it has grown again", by=None))(
+        freeze_line(at.line.pk, "down to 31 adults", by=None)
+    ),
+    "cultures.mark_crashed": lambda at: lambda: mark_crashed(at.tub.pk, "mould", by=None),
+    "cultures.end_crash": lambda at: (lambda _: lambda: end_crash(at.tub.pk, "counted and clean", by=None))(
+        mark_crashed(at.tub.pk, "mould", by=None)
     ),
     "cultures.set_sister_apart": lambda at: (
-        lambda _: lambda: cultures.set_sister_apart(at.other.pk, at.tub.pk, quarantine=True, by=None)
-    )(cultures.mark_crashed(at.tub.pk, "mould", by=None)),
+        lambda _: lambda: set_sister_apart(at.other.pk, at.tub.pk, quarantine=True, by=None)
+    )(mark_crashed(at.tub.pk, "mould", by=None)),
     "orders.name_tub": lambda at: (lambda line: lambda: orders.name_tub(at.order.number, line.pk, at.tub.pk, by=None))(
         at.order.lines.get()
     ),
@@ -256,20 +261,19 @@ def test_an_action_that_forgets_the_turn_is_found() -> None:
 
 
 def actions_of(room: str) -> set[str]:
-    """Return the public functions of a room's actions."""
+    """Return the public functions of a room's actions that open a transaction."""
     package = importlib.import_module(f"breeder.{room}.actions")
     home = package.__name__
     modules = [package]
     if hasattr(package, "__path__"):
         modules += [importlib.import_module(f"{home}.{part.name}") for part in pkgutil.iter_modules(package.__path__)]
-    names = getattr(package, "__all__", None)
-    public = {
+    return {
         name
         for module in modules
         for name, value in vars(module).items()
         if not name.startswith("_") and inspect.isfunction(value) and value.__module__.startswith(home)
+        if "transaction.atomic(durable=True)" in inspect.getsource(value)
     }
-    return (public if names is None else public & set(names)) - NOT_ACTIONS
 
 
 def rooms_with_actions() -> list[str]:
@@ -285,7 +289,9 @@ def test_every_action_of_the_room_is_placed(room: str) -> None:
 
 
 def test_an_action_that_is_placed_nowhere_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
-    def sell_quietly() -> None: ...
+    def sell_quietly() -> None:
+        with transaction.atomic(durable=True):
+            pass
 
     monkeypatch.setattr(sell_quietly, "__module__", orders.__name__)
     monkeypatch.setattr(orders, "sell_quietly", sell_quietly, raising=False)

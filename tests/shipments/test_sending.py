@@ -8,7 +8,7 @@ import time_machine
 
 from breeder.base.form_tokens import AlreadyDone
 from breeder.cultures.models import Culture, Entry, Promise
-from breeder.cultures.queries import stock_of
+from breeder.cultures.queries.stock import stock_of
 from breeder.orders.models import Offer, Order
 from breeder.shipments import box_page, run_check
 from breeder.shipments.actions import bench as packing

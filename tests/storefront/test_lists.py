@@ -13,7 +13,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base.models import Setting
-from breeder.cultures import actions as cultures
+from breeder.cultures.actions.changes import record_change
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.tubs import merge_tubs
 from breeder.cultures.models import Belief, Culture
 from breeder.orders.models import Offer
 from breeder.species.models import Line
@@ -86,7 +88,7 @@ def test_the_public_list_says_words_and_never_numbers(client: Client) -> None:
 def test_the_public_list_leaks_no_tub_shelf_count_or_person(client: Client) -> None:
     harbour = line("Harbour", provenance="Bo Reed, 2024", young_kept=61)
     kept_in = tub(harbour, number=87_654, shelf="Cellar-B", note="by the boiler")
-    cultures.record_count(kept_in.pk, "young", "hand", {"counted": 543}, by=None)
+    record_count(kept_in.pk, "young", "hand", {"counted": 543}, by=None)
     agree((pack(harbour, number=10), 7), name="Ada Marsh")
     said = client.get(reverse("storefront:public")).content.decode()
     assert "‘Harbour’" in said
@@ -166,7 +168,7 @@ def test_an_old_count_is_called_old(keeper_client: Client) -> None:
         of = line(form)
         when = timezone.now() - timedelta(days=days)
         kept_in = tub(of, started_on=date(2020, 1, 1))
-        cultures.record_count(kept_in.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=when, by=None)
+        record_count(kept_in.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=when, by=None)
     said = keeper_client.get(reverse("storefront:page")).content.decode()
     assert "9 days ago, by eye<" in said
     assert "81 days ago, by eye: an old count sells less" in said
@@ -175,7 +177,7 @@ def test_an_old_count_is_called_old(keeper_client: Client) -> None:
 
 def test_a_tub_that_was_only_filled_is_sold_from_and_says_so(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60)
-    cultures.record_change(tub(harbour, number=9001).pk, "young", 30, "received", by=None)
+    record_change(tub(harbour, number=9001).pk, "young", 30, "received", by=None)
     pack(harbour)
     said = keeper_client.get(reverse("storefront:page")).content.decode()
     assert "90 young" in said
@@ -186,7 +188,7 @@ def test_a_tub_that_was_only_filled_is_sold_from_and_says_so(keeper_client: Clie
 def test_a_tub_that_was_tipped_full_says_when_its_animals_were_counted(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60)
     counted = harbour.cultures.get()
-    cultures.merge_tubs(counted.pk, tub(harbour).pk, by=None)
+    merge_tubs(counted.pk, tub(harbour).pk, by=None)
     pack(harbour)
     said = keeper_client.get(reverse("storefront:page")).content.decode()
     assert "today<" in said

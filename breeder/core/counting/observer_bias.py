@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from statistics import fmean, stdev
 
+from breeder.core.counting.methods.count import Count
+
 from .defaults import KEEPER_DEFAULT, LEAST_SHARED_SD, PAIR_WITHIN_DAYS, PAIRS_NEEDED, SHARED_SD, STORED_CONFIDENCE
-from .methods import Count
 from .methods.count import spread_to
 from .quantiles import STORED_Z, day_of, t_of
 

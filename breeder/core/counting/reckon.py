@@ -6,12 +6,18 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from breeder.core.jsonio import CONTRACT, Reader
+from breeder.core.counting.methods import mark_recapture
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count, working
+from breeder.core.counting.methods.direct import after_sale, full_sort, hand, weight
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import Layer, layers
+from breeder.core.counting.methods.visual import eye, index, piece
+from breeder.core.jsonio import CONTRACT
+from breeder.core.jsonio.document_reader import Reader
 
-from . import methods
 from .defaults import CONFIDENCE
 from .errors import BadCount, Checks
-from .methods import Count, Layer, working
 
 Own = dict[str, Any]  # confidence and shared_sd, as every method takes them
 
@@ -74,17 +80,17 @@ def _spread_only(own: Own) -> None:
 
 def _eye(reader: Reader, own: Own) -> Callable[[], Count]:
     low, high = reader.whole("from"), reader.whole("to")
-    return lambda: methods.eye(low, high, **own)
+    return lambda: eye(low, high, **own)
 
 
 def _hand(reader: Reader, own: Own) -> Callable[[], Count]:
     counted, missed = reader.whole("counted"), reader.number("missed_share", default=0.0)
-    return lambda: methods.hand(counted, missed, **own)
+    return lambda: hand(counted, missed, **own)
 
 
 def _full_sort(reader: Reader, own: Own) -> Callable[[], Count]:
     counted, missed = reader.whole("counted"), reader.number("missed_share", default=0.0)
-    return lambda: methods.full_sort(counted, missed, **own)
+    return lambda: full_sort(counted, missed, **own)
 
 
 def _portions(reader: Reader, own: Own) -> Callable[[], Count]:
@@ -93,7 +99,7 @@ def _portions(reader: Reader, own: Own) -> Callable[[], Count]:
         parts = [_layer(part) for part in reader.objects("strata", least=1)]
     else:
         parts = [_layer(reader, ends=False)]
-    return lambda: methods.layers(parts, visible=visible, whole_cv=whole_cv, **own)
+    return lambda: layers(parts, visible=visible, whole_cv=whole_cv, **own)
 
 
 def _layer(reader: Reader, ends: bool = True) -> Layer:
@@ -105,41 +111,41 @@ def _layer(reader: Reader, ends: bool = True) -> Layer:
 
 def _piece(reader: Reader, own: Own) -> Callable[[], Count]:
     seen, factor = reader.whole("seen"), reader.number("factor")
-    return lambda: methods.piece(seen, factor, **own)
+    return lambda: piece(seen, factor, **own)
 
 
 def _index(reader: Reader, own: Own) -> Callable[[], Count]:
     seen, trial_seen, trial_known = (reader.whole(name) for name in ("seen", "trial_seen", "trial_known"))
-    return lambda: methods.index(seen, trial_seen, trial_known, **own)
+    return lambda: index(seen, trial_seen, trial_known, **own)
 
 
 def _weight(reader: Reader, own: Own) -> Callable[[], Count]:
     number, sample_g, whole_g = reader.whole("sample_count"), reader.number("sample_g"), reader.number("whole_g")
-    return lambda: methods.weight(number, sample_g, whole_g, **own)
+    return lambda: weight(number, sample_g, whole_g, **own)
 
 
 def _marked(reader: Reader, own: Own) -> Callable[[], Count]:
     marked, caught, again = (reader.whole(name) for name in ("marked", "caught", "marked_caught"))
-    return lambda: methods.marked(marked, caught, again, **own)
+    return lambda: mark_recapture.marked(marked, caught, again, **own)
 
 
 def _removal(reader: Reader, own: Own) -> Callable[[], Count]:
     catches = reader.wholes("catches")
-    return lambda: methods.removal(catches, **own)
+    return lambda: removal(catches, **own)
 
 
 def _after_sale(reader: Reader, own: Own) -> Callable[[], Count]:
     before, later, removed = reader.number("index_before"), reader.number("index_after"), reader.whole("removed")
-    return lambda: methods.after_sale(before, later, removed, **own)
+    return lambda: after_sale(before, later, removed, **own)
 
 
 def _by_sexes(reader: Reader, own: Own) -> Callable[[], Count]:
     looks = [_sexes(reader.object(name)) for name in ("before", "after", "taken")]
-    return lambda: methods.by_sexes(*looks, **own)
+    return lambda: by_sexes(*looks, **own)
 
 
-def _sexes(reader: Reader) -> methods.Sexes:
-    found = methods.Sexes(reader.whole("males"), reader.whole("females"))
+def _sexes(reader: Reader) -> Sexes:
+    found = Sexes(reader.whole("males"), reader.whole("females"))
     reader.done()
     return found
 

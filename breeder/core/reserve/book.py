@@ -7,8 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from breeder.core import stock
-from breeder.core.stock import About, Ageing, Belief, Counted, Event, Moved
+from breeder.core.stock.belief import Belief, aged
+from breeder.core.stock.events import About, Ageing, Counted, Event, Moved
+from breeder.core.stock.replay import replay
+from breeder.core.stock.valid_entries import fallen
 
 from .defaults import ADULTS_KEPT, CONFIDENCE
 from .surplus import Free, StageStock, Tub, grown_up, stage_free, tub_stage
@@ -105,7 +107,7 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
     after the count, so that a tie never makes a bound greater.
     """
     known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
-    gone = stock.fallen({entry.id: entry.corrects for entry in known if entry.corrects is not None})
+    gone = fallen({entry.id: entry.corrects for entry in known if entry.corrects is not None})
     return [entry for entry in known if entry.event is not None and entry.id not in gone]
 
 
@@ -123,7 +125,7 @@ def _stage_page(
     stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
 ) -> StagePage:
     at = (terms.confidence,)
-    beliefs = {tub.tub: stock.replay(events.get((tub.tub, stage), ()), terms.ageing, stage, at) for tub in tubs}
+    beliefs = {tub.tub: replay(events.get((tub.tub, stage), ()), terms.ageing, stage, at) for tub in tubs}
     held = [promise for promise in promises if promise.stage == stage]
     kept = StageStock(
         stage,
@@ -139,7 +141,7 @@ def _stage_page(
     line, by_tub = stage_free(kept)
     line = replace(line, why=(*line.why, *grown_up(stage, terms.ageing)))
     pages = tuple(
-        TubPage(tub.tub, stock.aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
+        TubPage(tub.tub, aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
         for tub in kept.tubs
         if (known := beliefs[tub.tub]) is not None
     )

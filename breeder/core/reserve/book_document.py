@@ -8,8 +8,8 @@ from datetime import date
 from breeder.core.counting.defaults import ADULT_LIFE_MONTHS, STALE_AFTER_MONTHS, WIDENING_PER_MONTH
 from breeder.core.counting.errors import MOST_ANIMALS, MOST_CONFIDENCE, MOST_SHARED_SD
 from breeder.core.counting.reckon import read_count
-from breeder.core.jsonio import Reader
-from breeder.core.stock import About, Ageing, Event, Moved, counted_from
+from breeder.core.jsonio.document_reader import Reader
+from breeder.core.stock.events import About, Ageing, Event, Moved, counted_from
 
 from .book import ADULTS, STAGES, YOUNG, Entry, Promise, Terms, Tub
 from .defaults import ADULTS_KEPT, CONFIDENCE, PURPOSES

@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from breeder.core.jsonio import CONTRACT, Reader
+from breeder.core.jsonio import CONTRACT
+from breeder.core.jsonio.document_reader import Reader
 
 from . import effective_size
 from .allele_retention import animals_needed_for_allele

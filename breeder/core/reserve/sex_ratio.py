@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from breeder.core.counting.methods import wilson
+from breeder.core.counting.methods.visual import wilson
 
 from .breeding_minimum import TWO_SEXES
 from .defaults import FEW_EXPECTED, SEX_RATIO_CONFIDENCE

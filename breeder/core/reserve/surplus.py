@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from breeder.core import stock
 from breeder.core.counting.defaults import DAYS_PER_MONTH
 from breeder.core.counting.plurals import many
-from breeder.core.stock import YOUNG, Ageing, Belief
+from breeder.core.stock import belief
+from breeder.core.stock.belief import Belief, is_stale
+from breeder.core.stock.events import YOUNG, Ageing
 
 from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS, SOON_GROWN_MONTHS
 from .rounding import whole_below
@@ -61,8 +62,8 @@ def tub_stage(
     return TubStage(
         tub.tub,
         tub.purpose,
-        stock.lower(known, on, confidence, ageing, stage),
-        stock.is_stale(known, on, ageing),
+        belief.lower(known, on, confidence, ageing, stage),
+        is_stale(known, on, ageing),
         promised,
         known.at_count,
         known.added,

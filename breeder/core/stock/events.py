@@ -14,8 +14,8 @@ from breeder.core.counting.defaults import (
     STORED_CONFIDENCE,
     WIDENING_PER_MONTH,
 )
-from breeder.core.counting.methods import ONE_BY_ONE, Count, log_sd_of
-from breeder.core.counting.methods.count import NOTHING_AT_ALL, spread_to
+from breeder.core.counting.methods.count import NOTHING_AT_ALL, Count, log_sd_of, spread_to
+from breeder.core.counting.methods.direct import ONE_BY_ONE
 
 from .reach import Reach, reach_from
 

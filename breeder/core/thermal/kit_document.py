@@ -9,7 +9,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from breeder.core.jsonio import Reader
+from breeder.core.jsonio.document_reader import Reader
 
 from .box import Network, simple_network
 from .kit import (

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from breeder.core.jsonio import CONTRACT, Reader
+from breeder.core.jsonio import CONTRACT
+from breeder.core.jsonio.document_reader import Reader
 
 from . import hazards, metrics
 from . import packs as heat_packs

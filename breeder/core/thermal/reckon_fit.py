@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from breeder.core.jsonio import CONTRACT, Reader
+from breeder.core.jsonio import CONTRACT
+from breeder.core.jsonio.document_reader import Reader
 
 from . import ice_melt
 from .box_fit import CannotFit, Fitted, fit_box

@@ -11,11 +11,12 @@ from django.utils import timezone
 
 from breeder.base import form_tokens
 from breeder.base.models import Photo
-from breeder.cultures import count_entry, eye_bias, queries, steps
+from breeder.cultures import count_entry, eye_bias, steps
 from breeder.cultures.actions import line_lock
 from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry, Stage
+from breeder.cultures.queries.stock import open_on_shelf
 
 LOOKED = ("well", "young", "mancae", "pouches", "mould", "mites", "dry", "dead")
 CARED = ("fed", "misted", "substrate")
@@ -135,7 +136,7 @@ def care_for_shelf(
     """Record what was done for every open tub of a shelf: fed, misted, new substrate."""
     done = known("did", did, CARED)
     with transaction.atomic(durable=True):
-        on_shelf = queries.open_on_shelf(shelf)
+        on_shelf = open_on_shelf(shelf)
         if not on_shelf:
             raise BadFact({"shelf": f"Shelf “{shelf}” holds no open tub. Choose another shelf."})
         this = line_lock.take(on_shelf)

@@ -10,10 +10,11 @@ from django.utils import timezone
 
 from breeder.base import form_tokens
 from breeder.core.counting.plurals import many
-from breeder.cultures import queries, rules, steps
+from breeder.cultures import rules, steps
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Culture, Entry, Stage
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.species.models import Line
 
 CLOCK_SLACK = timedelta(minutes=5)  # a phone's clock may run this far ahead; common practice, no source
@@ -37,7 +38,7 @@ class Turn:
 
     def recorded(self, entry: Entry, *, token: str, answer: str = "", more: Iterable[str] = ()) -> Recorded:
         """Close the action: say what it broke, and use up the form's token last of all."""
-        after = queries.stock_by_line(list(self.before))
+        after = stock_by_line(list(self.before))
         breaks = [*more]
         for line_id, stock in after.items():
             breaks += rules.broken_by(self.before[line_id], stock)
@@ -55,7 +56,7 @@ def take(culture_ids: Iterable[int], *, also_lines: Iterable[int] = ()) -> Turn:
     tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=wanted).select_related("line__species")}
     if len(tubs) < len(wanted):
         raise BadFact("This tub is not in the book. Go back to the list of tubs and choose another.")
-    return Turn({pk: tubs[pk] for pk in wanted}, queries.stock_by_line(sorted(line_ids)))
+    return Turn({pk: tubs[pk] for pk in wanted}, stock_by_line(sorted(line_ids)))
 
 
 def moment(tub: Culture, happened_at: datetime | None) -> datetime:

@@ -8,10 +8,11 @@ from django.urls import reverse
 
 from breeder.base import form_tokens
 from breeder.base.steps import log
-from breeder.cultures import queries, rules, steps
+from breeder.cultures import rules, steps
 from breeder.cultures.actions import line_lock
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.line_minimum import minimum_of
+from breeder.cultures.queries.stock import stock_of
 from breeder.species.models import Line
 
 # What is said of each in the log.
@@ -46,7 +47,7 @@ def set_minimum(
     with transaction.atomic(durable=True):
         steps.take_turn([line_id])
         line = Line.objects.select_related("species").get(pk=line_id)
-        before = queries.stock_of(line_id)
+        before = stock_of(line_id)
         was = {name: getattr(line, name) for name in wanted}
         bound = minimum_of(line).number
         told = _set(line, wanted, KEPT_SAID) + _set(line, genetics or {}, GENETICS)
@@ -61,7 +62,7 @@ def set_minimum(
             log("set a minimum", str(line), sentence, by=by, reason=reason.strip(), facts={"was": was, "now": wanted})
         if token:
             form_tokens.spend(token, reverse("cultures:line", args=[line_id]))
-        return tuple(rules.broken_by(before, queries.stock_of(line_id)))
+        return tuple(rules.broken_by(before, stock_of(line_id)))
 
 
 def _set(line: Line, values: Mapping[str, Any], called: Mapping[str, str]) -> list[str]:

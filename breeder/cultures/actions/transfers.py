@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from breeder.core.stock import Belief, as_json, tipping
+from breeder.core.stock.belief import Belief
+from breeder.core.stock.merge_split import tipping
+from breeder.core.stock.serialize import as_json
 from breeder.cultures import belief_store, steps, tub_ledger
 from breeder.cultures.actions import line_lock
 from breeder.cultures.models import Culture, Entry

@@ -8,13 +8,14 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from breeder.cultures import frozen_lines, queries, rules, steps
+from breeder.cultures import frozen_lines, rules, steps
 from breeder.cultures.actions import line_lock
 from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.states import LOST_IN, write_state
 from breeder.cultures.actions.transfers import Animals, carry, tip_over
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry
+from breeder.cultures.queries.stock import held_promises, stock_by_line
 from breeder.species.models import Line
 
 NUMBER_TRIES = 20  # two tubs begun in one moment may want the same next number
@@ -48,7 +49,7 @@ def start_tub(
     with transaction.atomic(durable=True):
         steps.take_turn([line_id])
         line = _open_line(line_id)
-        before = queries.stock_by_line([line_id])
+        before = stock_by_line([line_id])
         tub = new_tub(line, place, started_on or timezone.localdate())
         this = line_lock.Turn({tub.pk: tub}, before)
         at = _start_of(tub)
@@ -250,7 +251,7 @@ def _kept_out_no_more(source: Culture, target: Culture) -> list[str]:
 
 def _still_named(tub: Culture) -> list[str]:
     """Return what becomes of promises that name a tub that is closed: the line holds them from its other tubs."""
-    held = sum(promise.number for promise in queries.held_promises(timezone.now()).filter(culture=tub))
+    held = sum(promise.number for promise in held_promises(timezone.now()).filter(culture=tub))
     if not held:
         return []
     return [f"{held} promised out of tub {tub.number} are now to come from the line's other tubs."]

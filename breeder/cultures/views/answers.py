@@ -12,18 +12,19 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
+from breeder.base.form_messages import show_refusal
 from breeder.base.offline_forms import ENTRY
 from breeder.base.photos import Offered
-from breeder.cultures import forms, queries
-from breeder.cultures.actions import Recorded
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.tubs import tub_by_number
 
 REFUSED = 422  # the form is shown again with what was typed; nothing was written
 
 
 def tub_or_404(number: int) -> Culture:
     """Return the tub with this number."""
-    tub = queries.tub_by_number(number)
+    tub = tub_by_number(number)
     if tub is None:
         raise Http404(f"There is no tub {number} in the book.")
     return tub
@@ -70,7 +71,7 @@ def form_page(
         try:
             recorded = act(form.cleaned_data, request.POST.get("token", ""))
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             say(request, done if isinstance(done, str) else done(recorded), recorded)
             return written(answer if isinstance(answer, str) else answer(recorded), recorded)

@@ -8,18 +8,34 @@ from django.urls import reverse
 from breeder.base import form_tokens, photos
 from breeder.base.offline_forms import typed_at
 from breeder.base.roles import keeper_only
-from breeder.cultures import actions, entry_text, forms, queries
+from breeder.cultures import entry_text
+from breeder.cultures.actions.changes import move_animals, record_change
+from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.actions.states import set_not_for_sale, set_purpose
+from breeder.cultures.actions.tubs import close_tub, merge_tubs, split_tub, start_tub
+from breeder.cultures.forms.fields import as_number
+from breeder.cultures.forms.tubs import (
+    ChangeForm,
+    CloseForm,
+    MergeForm,
+    MoveForm,
+    NewTubForm,
+    NotForSaleForm,
+    PurposeForm,
+    SplitForm,
+)
 from breeder.cultures.models import Culture
+from breeder.cultures.queries.tubs import lines_open, tubs_open
 from breeder.cultures.views.answers import form_page, tub_or_404, tub_url, with_fault
 
 
 def tub_new(request: HttpRequest) -> HttpResponse:
     """Begin a tub."""
     form_tokens.seen(request.POST.get("token", ""))
-    form = forms.NewTubForm(request.POST or None, lines=queries.lines_open(), initial={"line": request.GET.get("line")})
+    form = NewTubForm(request.POST or None, lines=lines_open(), initial={"line": request.GET.get("line")})
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.start_tub(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return start_tub(
             data["line"].pk,
             form.place,
             received=form.animals(),
@@ -42,12 +58,12 @@ def tub_change(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"reason": request.GET.get("reason", "died")}
-    form = forms.ChangeForm(request.POST or None, request.FILES or None, tub=tub, initial=initial)
+    form = ChangeForm(request.POST or None, request.FILES or None, tub=tub, initial=initial)
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        many, males, females = forms.as_number(data["number"])
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        many, males, females = as_number(data["number"])
         with photos.offered(data["photo"], by=request.user) as offered:
-            recorded = actions.record_change(
+            recorded = record_change(
                 tub.pk,
                 data["stage"],
                 many,
@@ -73,11 +89,11 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
     """Record animals carried into another tub."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.MoveForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
+    form = MoveForm(request.POST or None, tub=tub, others=tubs_open(but=tub.pk))
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        many, males, females = forms.as_number(data["number"])
-        return actions.move_animals(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        many, males, females = as_number(data["number"])
+        return move_animals(
             tub.pk,
             data["to"].pk,
             data["stage"],
@@ -95,7 +111,7 @@ def tub_move(request: HttpRequest, number: int) -> HttpResponse:
         tub, "Move to another tub", "Both tubs get an entry; a mistake takes both back.", "Record"
     )
 
-    def done(recorded: actions.Recorded) -> str:
+    def done(recorded: Recorded) -> str:
         return _recorded(recorded, form.cleaned_data["to"].number)
 
     return form_page(request, form, shown, act, done=done, answer=tub_url(tub))
@@ -106,10 +122,10 @@ def tub_split(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"shelf": tub.shelf, "place_on_shelf": tub.place_on_shelf, "purpose": tub.purpose}
-    form = forms.SplitForm(request.POST or None, tub=tub, initial=initial)
+    form = SplitForm(request.POST or None, tub=tub, initial=initial)
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.split_tub(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return split_tub(
             tub.pk,
             form.place,
             share=form.part,
@@ -137,10 +153,10 @@ def tub_merge(request: HttpRequest, number: int) -> HttpResponse:
     """Tip this tub wholly into another."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.MergeForm(request.POST or None, tub=tub, others=queries.tubs_open(but=tub.pk))
+    form = MergeForm(request.POST or None, tub=tub, others=tubs_open(but=tub.pk))
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.merge_tubs(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return merge_tubs(
             tub.pk,
             data["into"].pk,
             happened_at=data["happened_at"],
@@ -158,10 +174,10 @@ def tub_close(request: HttpRequest, number: int) -> HttpResponse:
     """Close a tub."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.CloseForm(request.POST or None, tub=tub)
+    form = CloseForm(request.POST or None, tub=tub)
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.close_tub(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return close_tub(
             tub.pk,
             reason=data["reason"],
             happened_at=data["happened_at"],
@@ -179,10 +195,10 @@ def tub_purpose(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     initial = {"purpose": tub.purpose, "quarantine_until": tub.quarantine_until}
-    form = forms.PurposeForm(request.POST or None, tub=tub, initial=initial)
+    form = PurposeForm(request.POST or None, tub=tub, initial=initial)
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.set_purpose(
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return set_purpose(
             tub.pk,
             data["purpose"],
             quarantine_until=data["quarantine_until"],
@@ -202,20 +218,20 @@ def tub_not_for_sale(request: HttpRequest, number: int) -> HttpResponse:
     """Keep a tub out of what is sold, or give it back."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.NotForSaleForm(request.POST or None, tub=tub, initial={"because": tub.not_for_sale})
+    form = NotForSaleForm(request.POST or None, tub=tub, initial={"because": tub.not_for_sale})
 
-    def act(data: dict[str, Any], token: str) -> actions.Recorded:
-        return actions.set_not_for_sale(tub.pk, data["because"], by=request.user, token=token)
+    def act(data: dict[str, Any], token: str) -> Recorded:
+        return set_not_for_sale(tub.pk, data["because"], by=request.user, token=token)
 
     shown = _about(tub, "Not for sale", "Nothing is promised out of the tub while a reason stands here.", "Set")
     return form_page(request, form, shown, act, done=f"Set for tub {number}.", answer=tub_url(tub))
 
 
-def _recorded(recorded: actions.Recorded, other: int | None = None) -> str:
+def _recorded(recorded: Recorded, other: int | None = None) -> str:
     return f"Recorded for tub {recorded.entry.culture.number}: {entry_text.sentence_of(recorded.entry, other)}"
 
 
-def _begun(recorded: actions.Recorded) -> str:
+def _begun(recorded: Recorded) -> str:
     number = recorded.entry.culture.number
     return f"Tub {number} is begun. Write {number} on its lid."
 

@@ -10,13 +10,20 @@ from django.utils import timezone
 from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
+from breeder.base.form_messages import show_refusal
 from breeder.base.roles import keeper_only
-from breeder.cultures import actions, forms, frozen_lines, queries
+from breeder.cultures import frozen_lines
+from breeder.cultures.actions.freezes import end_freeze, freeze_line
+from breeder.cultures.actions.minimums import set_minimum
+from breeder.cultures.forms.counts import WhenForm
+from breeder.cultures.forms.lines import EndFreezeForm, FreezeForm, MinimumForm
 from breeder.cultures.growth_forecast import spare_of_species, when_ready
 from breeder.cultures.line_minimum import minimum_of, outlook_of, sexes_out_of_share, too_few_tubs
 from breeder.cultures.line_surplus import purpose_on
 from breeder.cultures.promise_queue import waiting_for
-from breeder.cultures.queries.tubs import LineRow
+from breeder.cultures.queries.sexed_adults import sexed_of
+from breeder.cultures.queries.stock import stock_of
+from breeder.cultures.queries.tubs import LineRow, line_by_pk, line_rows, promise_rows, tub_rows
 from breeder.cultures.tables import LineTable
 from breeder.cultures.views.answers import REFUSED
 from breeder.species.models import Line
@@ -25,7 +32,7 @@ from breeder.species.models import Line
 def line_list(request: HttpRequest) -> HttpResponse:
     """Lines by name."""
     closed = "closed" in request.GET
-    rows = queries.line_rows(closed=closed)
+    rows = line_rows(closed=closed)
     table = LineTable(rows)
     RequestConfig(request, paginate={"per_page": 100}).configure(table)
     short = [row for row in rows if any(stage.short for stage in row.shown)]
@@ -35,9 +42,9 @@ def line_list(request: HttpRequest) -> HttpResponse:
 def line(request: HttpRequest, pk: int) -> HttpResponse:
     """One line."""
     one = _line_or_404(pk)
-    row = LineRow(one, queries.stock_of(pk))
-    promises = queries.promise_rows(pk)
-    tubs = queries.tub_rows(line_id=pk)
+    row = LineRow(one, stock_of(pk))
+    promises = promise_rows(pk)
+    tubs = tub_rows(line_id=pk)
     stages = [(stage, waiting_for(stage, promises)) for stage in row.shown]
     shown = {
         "line": one,
@@ -59,14 +66,14 @@ def _kept(one: Line, row: LineRow) -> dict[str, Any]:
         "minimum": minimum_of(one),
         "harvest_percent": round(float(one.harvest_share or 0) * 100),
         "outlook": outlook_of(one, row.stock.stages["adults"]),
-        "out_of_share": sexes_out_of_share(one, queries.sexed_of(one.pk)),
+        "out_of_share": sexes_out_of_share(one, sexed_of(one.pk)),
         "spare": spare_of_species(one.species),
     }
 
 
 def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
     """Return the question when so many will be there, and its answer where it was asked."""
-    form = forms.WhenForm(request.GET if "wanted" in request.GET else None)
+    form = WhenForm(request.GET if "wanted" in request.GET else None)
     shown: dict[str, Any] = {"when_form": form, "when": None}
     if form.is_bound and form.is_valid():
         stock = row.stock.stages.get(form.cleaned_data["stage"])
@@ -80,14 +87,14 @@ def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
 def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
     """Set how many of a line must stay."""
     form_tokens.seen(request.POST.get("token", ""))
-    form = forms.MinimumForm(request.POST or None, instance=_line_or_404(pk))
+    form = MinimumForm(request.POST or None, instance=_line_or_404(pk))
     if request.method == "POST" and form.is_valid():
         try:
-            broken = actions.set_minimum(
+            broken = set_minimum(
                 pk, **form.kept, genetics=form.genetics, by=request.user, token=request.POST.get("token", "")
             )
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             messages.success(request, "What must stay is set.")
             for sentence in broken:
@@ -103,15 +110,15 @@ def line_freeze(request: HttpRequest, pk: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     one, token = _line_or_404(pk), request.POST.get("token", "")
     frozen = bool(one.frozen_because)
-    form = forms.EndFreezeForm(request.POST or None) if frozen else forms.FreezeForm(request.POST or None)
+    form = EndFreezeForm(request.POST or None) if frozen else FreezeForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
             if frozen:
-                actions.end_freeze(pk, form.cleaned_data["reason"], by=request.user, token=token)
+                end_freeze(pk, form.cleaned_data["reason"], by=request.user, token=token)
             else:
-                actions.freeze_line(pk, form.cleaned_data["because"], by=request.user, token=token)
+                freeze_line(pk, form.cleaned_data["because"], by=request.user, token=token)
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             messages.success(request, "The freeze is ended." if frozen else "The line is frozen.")
             return redirect("cultures:line", pk=pk)
@@ -120,7 +127,7 @@ def line_freeze(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _line_or_404(pk: int) -> Line:
-    one = queries.line_by_pk(pk)
+    one = line_by_pk(pk)
     if one is None:
         raise Http404("This line is not in the book.")
     return one

@@ -3,12 +3,13 @@
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from breeder.cultures import entry_text, eye_bias, queries
+from breeder.cultures import entry_text, eye_bias
+from breeder.cultures.queries.next_counts import plan_of_week
 
 
 def to_count(request: HttpRequest) -> HttpResponse:
     """Show which tubs are worth a count this week, why, and how."""
-    return render(request, "cultures/to_count.html", {"plan": queries.plan_of_week(by=request.user)})
+    return render(request, "cultures/to_count.html", {"plan": plan_of_week(by=request.user)})
 
 
 def own_errors(request: HttpRequest) -> HttpResponse:

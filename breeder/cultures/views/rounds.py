@@ -12,22 +12,30 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from breeder.base import form_tokens, photos
+from breeder.base.form_messages import show_refusal
 from breeder.base.line_names import line_name
 from breeder.base.offline_forms import typed_at
-from breeder.cultures import actions, entry_text, forms, queries
+from breeder.cultures import entry_text
+from breeder.cultures.actions.corrections import correct_entry
+from breeder.cultures.actions.counts import care_for_shelf
+from breeder.cultures.actions.rounds import record_round
 from breeder.cultures.count_entry import eye_class
 from breeder.cultures.count_preview import Preview, preview
-from breeder.cultures.forms.counts import EYE_CHOICES
-from breeder.cultures.forms.rounds import SEEN_CHOICES
+from breeder.cultures.forms.counts import EYE_CHOICES, CareForm
+from breeder.cultures.forms.rounds import SEEN_CHOICES, RoundForm
+from breeder.cultures.forms.tubs import CorrectForm
 from breeder.cultures.models import Culture
-from breeder.cultures.queries.rounds import Round
+from breeder.cultures.queries.next_counts import plan_of_week
+from breeder.cultures.queries.offline_round import carried_on
+from breeder.cultures.queries.rounds import Round, last_of, round_of
+from breeder.cultures.queries.tubs import book_of, shelves
 from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
 from breeder.species.models import Line
 
 
 def start(request: HttpRequest) -> HttpResponse:
     """Go to the first tub that nobody looked into today; when all are done, say so."""
-    stop = queries.round_of(timezone.localdate()).first_to_do()
+    stop = round_of(timezone.localdate()).first_to_do()
     if stop is not None:
         return redirect("cultures:round_tub", number=stop.number)
     return overview(request)
@@ -35,7 +43,7 @@ def start(request: HttpRequest) -> HttpResponse:
 
 def overview(request: HttpRequest) -> HttpResponse:
     """Show which tubs of the round are still to do, those that were skipped too, and which are done."""
-    today = queries.round_of(timezone.localdate())
+    today = round_of(timezone.localdate())
     by_shelf = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
     return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": by_shelf})
 
@@ -52,7 +60,7 @@ def carried(request: HttpRequest) -> HttpResponse:
             "done": one.done,
             "said": one.said,
         }
-        for one in queries.carried_on(timezone.localdate())
+        for one in carried_on(timezone.localdate())
     ]
     return JsonResponse({"tubs": tubs, "by": request.user.get_username()}, headers={"Cache-Control": "no-store"})
 
@@ -62,7 +70,7 @@ def round_tub(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
-    form = forms.RoundForm(*sent, initial={"stage": request.GET.get("stage", "young")})
+    form = RoundForm(*sent, initial={"stage": request.GET.get("stage", "young")})
     status, shown = 200, None
     if request.method == "POST" and not form.is_valid():
         status = REFUSED
@@ -72,22 +80,22 @@ def round_tub(request: HttpRequest, number: int) -> HttpResponse:
                 return _save(request, tub, form)
             shown = _previewed(tub, form, request.user)
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
             status = REFUSED
     return render(request, "cultures/round.html", _page(request, tub, form, shown), status=status)
 
 
-def _previewed(tub: Culture, form: forms.RoundForm, by: Any) -> Preview | None:
+def _previewed(tub: Culture, form: RoundForm, by: Any) -> Preview | None:
     eye = form.cleaned_data["eye"]
     return preview(tub, form.cleaned_data["stage"] or "young", "eye", eye_class(eye), by=by) if eye else None
 
 
-def _save(request: HttpRequest, tub: Culture, form: forms.RoundForm) -> HttpResponse:
-    answer = _onwards(queries.round_of(timezone.localdate()), tub.number)
+def _save(request: HttpRequest, tub: Culture, form: RoundForm) -> HttpResponse:
+    answer = _onwards(round_of(timezone.localdate()), tub.number)
     writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": answer}
     visit = form.visit(tub, well="well" in request.POST)
     with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
-        recorded = actions.record_round([visit], happened_at=typed_at(request), photo=offered.photo, **writing)
+        recorded = record_round([visit], happened_at=typed_at(request), photo=offered.photo, **writing)
     for said in with_fault(recorded, offered).breaks:
         messages.warning(request, f"Tub {tub.number}: {said}")
     return written(answer, recorded)
@@ -100,10 +108,10 @@ def _onwards(today: Round, number: int) -> str:
     return reverse("cultures:round_tub", args=[following.number])
 
 
-def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Preview | None) -> dict[str, Any]:
-    today = queries.round_of(timezone.localdate())
+def _page(request: HttpRequest, tub: Culture, form: RoundForm, shown: Preview | None) -> dict[str, Any]:
+    today = round_of(timezone.localdate())
     stage = (form["stage"].value() or "young") if tub.line.sold_by == Line.SoldBy.HEAD else "cups"
-    book = queries.book_of(tub)
+    book = book_of(tub)
     held = book.held(tub.pk, stage)
     return {
         "tub": tub,
@@ -123,7 +131,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "preview": shown,
         "on_round": today.place_of(tub.number) is not None,
         "is_done": today.is_done(tub.number),
-        "wanted": queries.plan_of_week(by=request.user).words_of(tub.pk, stage),
+        "wanted": plan_of_week(by=request.user).words_of(tub.pk, stage),
         "round": today,
         "before": today.before(tub.number),
         "skip_to": _onwards(today, tub.number),
@@ -131,7 +139,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
 
 
 def _last_of(request: HttpRequest) -> dict[str, Any]:
-    last = queries.last_of(request.user)
+    last = last_of(request.user)
     return {"last": last, "last_said": entry_text.short_of(last) if last else ""}
 
 
@@ -140,16 +148,14 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
     """Take back an entry of a tub, and stay where the keeper was."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
-    form = forms.CorrectForm(request.POST)
+    form = CorrectForm(request.POST)
     answer = safe_next(request, reverse("cultures:tub", args=[tub.number]))
     if not form.is_valid():
         messages.error(request, "This entry was not named. Open the tub and choose the entry again.")
         return redirect(answer)
     token, note = request.POST.get("token", ""), form.cleaned_data["note"]
     try:
-        recorded = actions.correct_entry(
-            form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer
-        )
+        recorded = correct_entry(form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer)
     except ValidationError as refusal:
         form_tokens.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
@@ -162,17 +168,17 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
 def care(request: HttpRequest) -> HttpResponse:
     """Record what was done for a whole shelf."""
     form_tokens.seen(request.POST.get("token", ""))
-    names = queries.shelves()
-    form = forms.CareForm(request.POST or None, shelves=names, initial={"shelf": request.GET.get("shelf")})
+    names = shelves()
+    form = CareForm(request.POST or None, shelves=names, initial={"shelf": request.GET.get("shelf")})
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         writing = {"by": request.user, "token": request.POST.get("token", "")}
         try:
-            done = actions.care_for_shelf(
+            done = care_for_shelf(
                 data["shelf"], data["did"], happened_at=data["happened_at"], note=data["note"], **writing
             )
         except ValidationError as refusal:
-            forms.show_refusal(form, refusal)
+            show_refusal(form, refusal)
         else:
             many = "1 tub" if len(done) == 1 else f"{len(done)} tubs"
             messages.success(request, f"{', '.join(data['did']).capitalize()}: {many} of shelf {data['shelf']}.")

@@ -12,10 +12,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
-from breeder.cultures import actions, forms, queries
+from breeder.base.form_messages import show_refusal
+from breeder.cultures.actions.rounds import BadRound, record_round
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.fields import FIRST_YEAR
-from breeder.cultures.forms.sheet import SHEET_SEEN
+from breeder.cultures.forms.sheet import SHEET_SEEN, SheetForm, SheetRowForm
+from breeder.cultures.queries.rounds import sheet_of
+from breeder.cultures.queries.tubs import shelves
 from breeder.cultures.views.answers import REFUSED
 
 LONGEST_SHELF = 12
@@ -26,14 +29,14 @@ def sheet(request: HttpRequest) -> HttpResponse:
     """Type in what was written on the printed sheet."""
     form_tokens.seen(request.POST.get("token", ""))
     chosen = _shelf_asked(request)
-    form = forms.SheetForm(request.POST or None, initial={"on": _day_asked(request)})
+    form = SheetForm(request.POST or None, initial={"on": _day_asked(request)})
     rows = _rows(request, form, chosen)
     if request.method == "POST" and all([form.is_valid(), *(row.is_valid() for row in rows)]):
         try:
             return _write(request, form, rows, chosen)
         except ValidationError as refusal:
             _show_refusal(form, rows, refusal)
-    shown = {"form": form, "rows": rows, "shelf": chosen, "shelves": queries.shelves()}
+    shown = {"form": form, "rows": rows, "shelf": chosen, "shelves": shelves()}
     shown |= {"eye_choices": EYE_CHOICES, "seen_choices": SHEET_SEEN}
     return render(request, "cultures/sheet.html", shown, status=REFUSED if form.is_bound else 200)
 
@@ -59,20 +62,18 @@ def _yesterday() -> date:
     return timezone.localdate() - timedelta(days=1)
 
 
-def _rows(request: HttpRequest, form: forms.SheetForm, shelf: str) -> list[forms.SheetRowForm]:
+def _rows(request: HttpRequest, form: SheetForm, shelf: str) -> list[SheetRowForm]:
     sent = request.POST if form.is_bound else None
     day = _possible(form.cleaned_data.get("on")) if form.is_bound and form.is_valid() else _day_asked(request)
     written = {int(found[1]) for name, value in request.POST.items() if value and (found := OF_A_TUB.fullmatch(name))}
-    return [
-        forms.SheetRowForm(sent, tub=tub, done=done) for tub, done in queries.sheet_of(day, shelf=shelf, also=written)
-    ]
+    return [SheetRowForm(sent, tub=tub, done=done) for tub, done in sheet_of(day, shelf=shelf, also=written)]
 
 
-def _write(request: HttpRequest, form: forms.SheetForm, rows: list[forms.SheetRowForm], shelf: str) -> HttpResponse:
+def _write(request: HttpRequest, form: SheetForm, rows: list[SheetRowForm], shelf: str) -> HttpResponse:
     visits = [visit for row in rows if (visit := row.visit())]
     answer = f"{reverse('cultures:sheet')}?{urlencode({'on': form.cleaned_data['on'], 'shelf': shelf})}"
     token = request.POST.get("token", "")
-    recorded = actions.record_round(visits, happened_at=form.happened_at, by=request.user, token=token, answer=answer)
+    recorded = record_round(visits, happened_at=form.happened_at, by=request.user, token=token, answer=answer)
     many = "1 tub" if len(visits) == 1 else f"{len(visits)} tubs"
     are = "is" if len(visits) == 1 else "are"
     messages.success(request, f"{many} of the sheet of {form.cleaned_data['on']:%-d %B %Y} {are} in the book.")
@@ -81,10 +82,10 @@ def _write(request: HttpRequest, form: forms.SheetForm, rows: list[forms.SheetRo
     return redirect(answer)
 
 
-def _show_refusal(form: forms.SheetForm, rows: list[forms.SheetRowForm], refusal: ValidationError) -> None:
-    by_tub = refusal.by_tub if isinstance(refusal, actions.BadRound) else {}
+def _show_refusal(form: SheetForm, rows: list[SheetRowForm], refusal: ValidationError) -> None:
+    by_tub = refusal.by_tub if isinstance(refusal, BadRound) else {}
     for row in rows:
         for sentence in by_tub.get(row.tub.pk, ()):
             row.add_error(None, sentence)
     if not by_tub:
-        forms.show_refusal(form, refusal)
+        show_refusal(form, refusal)

@@ -155,7 +155,8 @@ def _promise() -> int:
 
     from breeder.orders.actions import agree_order
     from breeder.orders.models import Offer
-    from breeder.orders.rules import Terms, Wanted, Who
+    from breeder.orders.rules.order_status import Terms, Who
+    from breeder.orders.rules.packs import Wanted
     from breeder.people.models import Person
 
     offer, person = Offer.objects.order_by("pk")[0], Person.objects.get()

@@ -10,7 +10,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.core.jsonio import BadInput, Fault, load
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput, Fault
 
 BAD_INPUT = 2
 

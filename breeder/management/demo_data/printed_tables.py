@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from breeder.base.formatting import odds
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.shipments.models import Check, Parcel
 from breeder.species.models import Line
 

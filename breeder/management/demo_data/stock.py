@@ -10,7 +10,7 @@ from django.conf import settings
 
 from breeder.cultures.models import Culture, Stage
 from breeder.orders.models import Offer
-from breeder.orders.rules import usual_overcount
+from breeder.orders.rules.packs import usual_overcount
 from breeder.species.models import Line, Species
 from breeder.species.rules import default_adults_kept
 

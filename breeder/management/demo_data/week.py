@@ -8,15 +8,19 @@ from django.db.models import Count, Q
 from django.utils import timezone
 
 from breeder.carriers.models import Service
-from breeder.cultures import actions as cultures
 from breeder.cultures import count_entry
+from breeder.cultures.actions.changes import move_animals
+from breeder.cultures.actions.counts import record_count
+from breeder.cultures.actions.crashes import mark_crashed
+from breeder.cultures.actions.freezes import freeze_line
 from breeder.cultures.models import Culture, Entry, Stage
-from breeder.cultures.queries import stock_of
+from breeder.cultures.queries.stock import stock_of
 from breeder.management.demo_data.stock import Stock
 from breeder.orders import actions as orders
 from breeder.orders.models import Offer, Order
 from breeder.orders.queries.crashes import LOOKED_BACK
-from breeder.orders.rules import Terms, Wanted, Who
+from breeder.orders.rules.order_status import Terms, Who
+from breeder.orders.rules.packs import Wanted
 from breeder.people.models import Person
 from breeder.shipments.actions import bench as packing
 from breeder.shipments.actions import departure as dispatch
@@ -95,7 +99,7 @@ def _count_if_short(offer: Offer, packs: int, by: Any) -> None:
     if offer.stage not in free.stages or free.free(offer.stage) >= packs * offer.held:
         return
     for tub in free.stages[offer.stage].tubs:
-        cultures.record_count(tub.culture_id, offer.stage, "hand", {"counted": round(tub.likely)}, by=by)
+        record_count(tub.culture_id, offer.stage, "hand", {"counted": round(tub.likely)}, by=by)
 
 
 def _total(order: Order) -> Decimal:
@@ -106,9 +110,9 @@ def _make_short(stock: Stock, by: Any) -> None:
     """Count fewer young than were promised: the promise stays, the line is short and says so."""
     line = stock.line(*SHORT_LINE)
     tub = Culture.objects.get(line=line, closed_on=None, purpose=Culture.Purpose.BREEDING)
-    cultures.record_count(tub.pk, Stage.YOUNG, "hand", {"counted": 24}, by=by)
+    record_count(tub.pk, Stage.YOUNG, "hand", {"counted": 24}, by=by)
     size = next(size for size in count_entry.EYE_CLASSES if size.low >= 25)
-    cultures.record_count(tub.pk, Stage.ADULTS, "eye", {"from": size.low, "to": size.high}, by=by)
+    record_count(tub.pk, Stage.ADULTS, "eye", {"from": size.low, "to": size.high}, by=by)
 
 
 def _crash(stock: Stock, now: datetime, by: Any) -> None:
@@ -123,6 +127,6 @@ def _crash(stock: Stock, now: datetime, by: Any) -> None:
     pairs = ((tub, breeding.filter(line=tub.line).exclude(pk=tub.pk).order_by("number").first()) for tub in tubs)
     tub, sister = next((tub, sister) for tub, sister in pairs if sister)
     shared = {"happened_at": now - SHARED_BEFORE, "note": "To give them room.", "by": by}
-    cultures.move_animals(tub.pk, sister.pk, Stage.YOUNG, 8, **shared)
-    cultures.mark_crashed(tub.pk, "mould from end to end after the lid stuck", happened_at=now - CRASHED_BEFORE, by=by)
-    cultures.freeze_line(stock.line(*RARE_LINE).pk, "lost everywhere else, and near its minimum", by=by)
+    move_animals(tub.pk, sister.pk, Stage.YOUNG, 8, **shared)
+    mark_crashed(tub.pk, "mould from end to end after the lid stuck", happened_at=now - CRASHED_BEFORE, by=by)
+    freeze_line(stock.line(*RARE_LINE).pk, "lost everywhere else, and near its minimum", by=by)

@@ -12,10 +12,13 @@ from django.utils import timezone
 
 from breeder.base.edit_conflicts import STAMP_LETTERS
 from breeder.base.form_messages import PlainForm
-from breeder.orders import rules
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.forms.fields import AgreedDays, day_field, money_field, name_field, packs_field
 from breeder.orders.models import Order, OrderLine
+from breeder.orders.rules.money import looks_like_card
+from breeder.orders.rules.order_status import Terms
+from breeder.orders.rules.packs import Wanted
+from breeder.orders.rules.stale_order import stamp_of
 
 
 class LinesForm(PlainForm, forms.Form):
@@ -31,7 +34,7 @@ class LinesForm(PlainForm, forms.Form):
         lines = [line for line in order.lines.all() if line.packs]
         # What was not on the page that was sent stays as it is: somebody else may have put it on the order meanwhile.
         self.lines = [line for line in lines if not self.is_bound or f"line-{line.pk}-packs" in self.data]
-        self.initial.setdefault("seen", rules.stamp_of(order))
+        self.initial.setdefault("seen", stamp_of(order))
         for line in self.lines:
             self.fields[f"line-{line.pk}-packs"] = packs_field("Packs", required=True, initial=line.packs)
             self.fields[f"line-{line.pk}-price"] = money_field(
@@ -63,7 +66,7 @@ class LinesForm(PlainForm, forms.Form):
             for line in self.lines
         ]
 
-    def change(self, terms: rules.Terms, added: Sequence[rules.Wanted], named: Sequence[str] = ()) -> Change:
+    def change(self, terms: Terms, added: Sequence[Wanted], named: Sequence[str] = ()) -> Change:
         given = self.cleaned_data
         lines = {
             line.pk: LineChange(given[f"line-{line.pk}-packs"], given[f"line-{line.pk}-price"]) for line in self.lines
@@ -135,7 +138,7 @@ class PaymentForm(PlainForm, forms.Form):
 
     def clean_reference(self) -> str:
         reference: str = self.cleaned_data["reference"]
-        if rules.looks_like_card(reference):
+        if looks_like_card(reference):
             raise ValidationError("That looks like a card number, which is never kept here. Write another reference.")
         return reference
 

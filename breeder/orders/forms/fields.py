@@ -8,8 +8,9 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.base.fields import MoneyField
-from breeder.orders import rules
-from breeder.orders.queries import LineOnOffer
+from breeder.orders.queries.orders import LineOnOffer
+from breeder.orders.rules.order_status import FURTHEST_DAYS
+from breeder.orders.rules.packs import MOST_PACKS
 from breeder.species.models import Line
 
 SEVERAL = 2  # choices: with no more than “any” and one tub there is nothing to choose
@@ -32,7 +33,7 @@ def packs_field(label: str, *, required: bool = False, **options: Any) -> forms.
     """Return a number of packs."""
     widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
     return forms.IntegerField(
-        label=label, required=required, min_value=0, max_value=rules.MOST_PACKS, widget=widget, **options
+        label=label, required=required, min_value=0, max_value=MOST_PACKS, widget=widget, **options
     )
 
 
@@ -64,7 +65,7 @@ def fault_of_day(label: str, day: date) -> str:
     today = timezone.localdate()
     if day < today:
         return f"‘{label}’ is {day:%-d %B %Y}, which is over. Choose today or a later day."
-    if day > today + timedelta(days=rules.FURTHEST_DAYS):
+    if day > today + timedelta(days=FURTHEST_DAYS):
         return f"‘{label}’ is {day:%-d %B %Y}, more than a year away. Check the year."
     return ""
 

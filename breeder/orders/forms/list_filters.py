@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from breeder.orders import rules
 from breeder.orders.forms.new_order import PACKS
 from breeder.orders.models import Order
+from breeder.orders.rules.order_status import OPEN
 
 LONGEST_ASKED = 80
 
@@ -35,7 +35,7 @@ class OrderFilter:
 
     @property
     def statuses(self) -> tuple[str, ...]:
-        return {"open": tuple(rules.OPEN), "all": ()}.get(self.status, (self.status,))
+        return {"open": tuple(OPEN), "all": ()}.get(self.status, (self.status,))
 
 
 def packs_asked_for(asked: Mapping[str, str]) -> dict[str, int]:

@@ -9,7 +9,6 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.base.form_messages import PlainForm
-from breeder.orders import rules
 from breeder.orders.forms.fields import (
     SEVERAL,
     AgreedDays,
@@ -22,7 +21,10 @@ from breeder.orders.forms.fields import (
 )
 from breeder.orders.models import Order
 from breeder.orders.movement_block import NotLookedUp
-from breeder.orders.queries import LineOnOffer
+from breeder.orders.queries.orders import LineOnOffer
+from breeder.orders.rules.money import NOTHING
+from breeder.orders.rules.order_status import DAYS_TO_POST, Terms, Who, end_of, usual_hold
+from breeder.orders.rules.packs import Wanted
 from breeder.people.forms import PlaceFields
 from breeder.people.models import Person
 from breeder.people.queries import is_on_file
@@ -58,9 +60,9 @@ class WhoForm(PlainForm, forms.Form):
             )
         return given
 
-    def who(self) -> rules.Who:
+    def who(self) -> Who:
         person = self.cleaned_data["person"]
-        return rules.Who(
+        return Who(
             person_id=person.pk if person else None,
             new_name="" if person else self.cleaned_data["new_name"].strip(),
             email="" if person else self.cleaned_data["email"],
@@ -111,12 +113,12 @@ class TermsForm(AgreedDays, PlainForm, PlaceFields):
         """Return whether the fields of the place are shown open: the address led nowhere, or something is in them."""
         return "address_block" in self.errors or self.has_place_typed
 
-    def terms(self) -> rules.Terms:
+    def terms(self) -> Terms:
         given = self.cleaned_data
-        return rules.Terms(
-            held_until=rules.end_of(given["held_until"]) if self.runs_out else None,
+        return Terms(
+            held_until=end_of(given["held_until"]) if self.runs_out else None,
             promised_by=given["promised_by"],
-            postage=given["postage"] or rules.NOTHING,
+            postage=given["postage"] or NOTHING,
             note=given["note"],
             to=given.get("to"),
             looked_up=given["looked_up"],
@@ -146,7 +148,7 @@ class PacksForm(PlainForm, forms.Form):
             if line.line.frozen_because:
                 self.fields[f"{NAME}{line.line.pk}"] = name_field(line.line)
 
-    def wanted(self) -> list[rules.Wanted]:
+    def wanted(self) -> list[Wanted]:
         """Return what is wanted, also of packs that were withdrawn while the form was open."""
         found = []
         for name in self.data:
@@ -156,7 +158,7 @@ class PacksForm(PlainForm, forms.Form):
                 if packs:
                     price = self.cleaned_data.get(f"{PRICE}{offer_id}")
                     tub = self.cleaned_data.get(f"{TUB}{offer_id}") or None
-                    found.append(rules.Wanted(int(offer_id), packs, price, tub))
+                    found.append(Wanted(int(offer_id), packs, price, tub))
         return found
 
     def named(self) -> list[str]:
@@ -178,8 +180,8 @@ class PacksForm(PlainForm, forms.Form):
 def starting_terms(now: datetime, hold_days: int) -> dict[str, Any]:
     """Return what a new order's terms begin with."""
     return {
-        "held_until": rules.usual_hold(now, hold_days),
-        "promised_by": now.date() + timedelta(days=rules.DAYS_TO_POST),
+        "held_until": usual_hold(now, hold_days),
+        "promised_by": now.date() + timedelta(days=DAYS_TO_POST),
     }
 
 

@@ -8,9 +8,9 @@ from django.db.models import Q
 from breeder.base.edit_conflicts import SeenForm
 from breeder.base.form_messages import PlainForm
 from breeder.cultures.models import Stage
-from breeder.orders import rules
 from breeder.orders.forms.fields import money_field
 from breeder.orders.models import Offer
+from breeder.orders.rules.packs import LARGEST_PACK, faults_of_pack, filled_pack
 from breeder.species.models import Line
 
 HOLDS = ("line", "kind", "stage", "number", "males", "females")
@@ -38,10 +38,10 @@ class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
         }
 
     stage = forms.ChoiceField(choices=[(Stage.YOUNG, "young"), (Stage.ADULTS, "adults")], required=False)
-    number = forms.IntegerField(required=False, min_value=1, max_value=rules.LARGEST_PACK)
-    males = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
-    females = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
-    overcount = forms.IntegerField(required=False, min_value=0, max_value=rules.LARGEST_PACK)
+    number = forms.IntegerField(required=False, min_value=1, max_value=LARGEST_PACK)
+    males = forms.IntegerField(required=False, min_value=0, max_value=LARGEST_PACK)
+    females = forms.IntegerField(required=False, min_value=0, max_value=LARGEST_PACK)
+    overcount = forms.IntegerField(required=False, min_value=0, max_value=LARGEST_PACK)
     price = money_field("Price of one pack", required=False, min_value=0)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -68,8 +68,8 @@ class OfferForm(SeenForm, PlainForm, forms.ModelForm):  # type: ignore[type-arg]
         given = super().clean() or {}
         if "line" not in given or "kind" not in given:
             return given
-        given |= rules.filled_pack(given)
-        for name, fault in rules.faults_of_pack(given):
+        given |= filled_pack(given)
+        for name, fault in faults_of_pack(given):
             if name not in self.errors:
                 self.add_error(name, fault)
         return given

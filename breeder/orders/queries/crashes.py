@@ -5,11 +5,11 @@ from datetime import datetime, timedelta
 
 from breeder.cultures import entry_text
 from breeder.cultures.models import Culture, Entry
-from breeder.cultures.queries import Sister, left_since, sisters_of
-from breeder.orders import rules
+from breeder.cultures.queries.related_tubs import Sister, left_since, sisters_of
 from breeder.orders.models import OrderLine
 from breeder.orders.queries.line_customers import Handed, WhoHas, handed_of_line, handed_of_tub, who_has
 from breeder.orders.queries.promises import PromisedStage, PromiseRow, promises_of_line
+from breeder.orders.rules.crash_notices import Letter, crash_letter
 
 # What left earlier is hardly touched by what killed the tub now (common practice, no source).
 LOOKED_BACK = timedelta(days=60)
@@ -48,7 +48,7 @@ class Crash:
     named: tuple[PromiseRow, ...]
     boxes: tuple[Box, ...]
     who: WhoHas
-    letters: tuple[rules.Letter, ...]
+    letters: tuple[Letter, ...]
 
     @property
     def gone(self) -> int:
@@ -96,11 +96,11 @@ def _left(tub: Culture, since: datetime) -> list[Left]:
     return [Left(entry, entry_text.sentence_of(entry, to), by_promise.get(entry.promise_id)) for entry, to in rows]
 
 
-def _letters(tub: Culture, handed: list[Handed], trade_name: str) -> list[rules.Letter]:
+def _letters(tub: Culture, handed: list[Handed], trade_name: str) -> list[Letter]:
     by_person: dict[int, list[Handed]] = {}
     for one in handed:
         by_person.setdefault(one.person.pk, []).append(one)
     return [
-        rules.crash_letter(rows[0].person, [(one.at, one.said) for one in rows], tub, trade_name)
+        crash_letter(rows[0].person, [(one.at, one.said) for one in rows], tub, trade_name)
         for rows in by_person.values()
     ]

@@ -13,10 +13,12 @@ from django.db.models import Prefetch, QuerySet
 from breeder.cultures.line_stock import LineStock, StageStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
-from breeder.cultures.queries import stock_by_line
-from breeder.orders import rules
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.orders.models import Offer, Order, OrderLine
-from breeder.orders.rules import Bill, OfferFree
+from breeder.orders.rules import money
+from breeder.orders.rules.money import Bill
+from breeder.orders.rules.order_status import hold_ran_out, taken_of
+from breeder.orders.rules.packs import OfferFree, leading, packs_free
 from breeder.people import queries as people
 from breeder.species.models import Line
 
@@ -34,7 +36,7 @@ class LineOnOffer:
     @cached_property
     def best(self) -> OfferFree | None:
         """Return the pack that a list names first."""
-        return rules.leading(self.packs)
+        return leading(self.packs)
 
     @property
     def stage(self) -> StageStock | None:
@@ -131,7 +133,7 @@ def lines_on_offer(
 def _with_packs(line: Line, stock: LineStock) -> LineOnOffer:
     for offer in line.offered:  # type: ignore[attr-defined]
         offer.line = line  # spares one query an offer
-    packs = tuple(OfferFree(offer, rules.packs_free(offer, stock)) for offer in line.offered)  # type: ignore[attr-defined]
+    packs = tuple(OfferFree(offer, packs_free(offer, stock)) for offer in line.offered)  # type: ignore[attr-defined]
     return LineOnOffer(line, stock, packs)
 
 
@@ -163,19 +165,19 @@ def whole(found: QuerySet[Order]) -> QuerySet[Order]:
 
 def rows_of(found: Iterable[Order], now: datetime) -> list[OrderRow]:
     """Return orders as lists show them."""
-    return [OrderRow(order, bill_of(order), rules.hold_ran_out(order, now)) for order in found]
+    return [OrderRow(order, bill_of(order), hold_ran_out(order, now)) for order in found]
 
 
 def bill_of(order: Order) -> Bill:
     """Return what an order comes to and what is paid of it."""
     paid = [payment.amount for payment in order.payments.all()]
     cancelled = order.status == Order.Status.CANCELLED
-    return rules.bill_of(list(order.lines.all()), order.postage, paid, cancelled=cancelled)
+    return money.bill_of(list(order.lines.all()), order.postage, paid, cancelled=cancelled)
 
 
 def order_lines(order: Order) -> list[PackedLine]:
     """Return an order's lines with what of each is packed and what is still held."""
-    return [PackedLine(line, _held(line.promise), rules.taken_of(line)) for line in order.lines.all() if line.packs]
+    return [PackedLine(line, _held(line.promise), taken_of(line)) for line in order.lines.all() if line.packs]
 
 
 def held_of(order: Order) -> Counter[str]:

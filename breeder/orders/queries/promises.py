@@ -10,9 +10,9 @@ from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
 from breeder.cultures.promise_queue import Waiting, waiting_for
-from breeder.cultures.queries import held_promises, stock_of
-from breeder.orders import rules
+from breeder.cultures.queries.stock import held_promises, stock_of
 from breeder.orders.models import Order, OrderLine
+from breeder.orders.rules.crash_notices import Letter, wait_letter
 
 # A count this young would hardly show anything else (common practice, no source).
 FRESH = timedelta(days=7)
@@ -32,12 +32,12 @@ class PromiseRow:
     def order(self) -> Order | None:
         return self.line.order if self.line else None
 
-    def letter(self, trade_name: str) -> rules.Letter | None:
+    def letter(self, trade_name: str) -> Letter | None:
         """Return what to ask the person while some of it is missing; None where nothing is."""
         if self.line is None or not self.missing:
             return None
         held, line = animals(self.promise.number, self.promise.stage), self.line.offer.line
-        return rules.wait_letter(self.line.order.person, held, self.missing, line, trade_name)
+        return wait_letter(self.line.order.person, held, self.missing, line, trade_name)
 
     @property
     def may_move(self) -> bool:

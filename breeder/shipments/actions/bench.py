@@ -13,7 +13,7 @@ from breeder.base.dates import weekday_said
 from breeder.base.steps import log
 from breeder.carriers.models import Service
 from breeder.cultures.models import Culture
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.orders.steps import take_order
 from breeder.shipments import example_kits
 from breeder.shipments.models import Kit, KitPart, Parcel, Supply

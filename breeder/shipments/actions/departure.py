@@ -18,7 +18,7 @@ from breeder.base.steps import log
 from breeder.core.thermal.verdict import LEAVING
 from breeder.core.transit import verdict_floor
 from breeder.cultures import rules as surplus
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries.stock import stock_by_line
 from breeder.orders import steps as orders
 from breeder.shipments import check_json, check_text, legal_block, run_check
 from breeder.shipments.check_inputs import inputs_of, kit_facts

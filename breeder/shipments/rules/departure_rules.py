@@ -13,7 +13,7 @@ from breeder.base.dates import weekday_said
 from breeder.core.thermal.verdict import LEAVING, Limits, narrowest
 from breeder.core.units import degrees
 from breeder.orders.models import Order
-from breeder.orders.rules import OPEN, hold_ran_out
+from breeder.orders.rules.order_status import OPEN, hold_ran_out
 from breeder.shipments.models import Check, ParcelItem
 from breeder.species.models import Species
 

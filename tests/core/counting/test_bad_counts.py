@@ -5,23 +5,14 @@ from collections.abc import Callable
 
 import pytest
 
-from breeder.core.counting.methods import (
-    BadCount,
-    Count,
-    Layer,
-    Sexes,
-    after_sale,
-    by_sexes,
-    eye,
-    hand,
-    index,
-    layers,
-    marked,
-    piece,
-    portions,
-    removal,
-    weight,
-)
+from breeder.core.counting.errors import BadCount
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count
+from breeder.core.counting.methods.direct import after_sale, hand, weight
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import Layer, layers, portions
+from breeder.core.counting.methods.visual import eye, index, piece
 
 IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
     (lambda: eye(0, 10), "from", "0"),

@@ -7,26 +7,17 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from scipy import stats
 
-from breeder.core.counting.methods import after_sale, eye, hand, index, marked, portions, removal
-from breeder.core.stock import (
-    About,
-    Ageing,
-    Belief,
-    Counted,
-    Moved,
-    aged,
-    as_json,
-    counted_from,
-    from_json,
-    fuse,
-    is_stale,
-    lower,
-    merged,
-    pour,
-    replay,
-    split,
-    tipping,
-)
+from breeder.core.counting.methods.direct import after_sale, hand
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, index
+from breeder.core.stock.belief import Belief, aged, is_stale, lower
+from breeder.core.stock.events import About, Ageing, Counted, Moved, counted_from
+from breeder.core.stock.merge_split import merged, pour, split, tipping
+from breeder.core.stock.replay import replay
+from breeder.core.stock.serialize import as_json, from_json
+from breeder.core.stock.update import fuse
 from tests.core.counting import controls
 
 AGEING = Ageing()

@@ -7,22 +7,15 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.counting.methods import after_sale, eye, hand, index, left_after, marked, portions, removal
-from breeder.core.stock import (
-    About,
-    Ageing,
-    Counted,
-    Event,
-    Moved,
-    Poured,
-    after,
-    aged,
-    counted_from,
-    lower,
-    merged,
-    replay,
-    split,
-)
+from breeder.core.counting.methods.direct import after_sale, hand, left_after
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, index
+from breeder.core.stock.belief import aged, lower
+from breeder.core.stock.events import About, Ageing, Counted, Event, Moved, counted_from
+from breeder.core.stock.merge_split import Poured, merged, split
+from breeder.core.stock.replay import after, replay
 
 EXAMPLES = 50
 START = date(2026, 1, 1)

@@ -12,20 +12,17 @@ from scipy import stats
 
 from breeder.core.counting import defaults
 from breeder.core.counting.count_priorities import LineDoubt, TubDoubt, dangers, what_to_count
-from breeder.core.counting.methods import BadCount, eye, hand, marked, piece, portions, removal, weight
+from breeder.core.counting.errors import BadCount
 from breeder.core.counting.methods.closed_forms import first_pass_differs
-from breeder.core.counting.methods.removal import CHI_SQUARE_95
+from breeder.core.counting.methods.direct import hand, weight
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import CHI_SQUARE_95, removal
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, piece
 from breeder.core.counting.observer_bias import Pair, shared_error
 from breeder.core.counting.quantiles import whole_above, whole_below, z_of
-from breeder.core.stock.growth import (
-    Growth,
-    Seen,
-    Vital,
-    default_growth,
-    fitted_growth,
-    life_table_growth,
-    stage_matrix,
-)
+from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth, life_table_growth
+from breeder.core.stock.growth.stage_matrix import Vital, stage_matrix
 
 TODAY = date(2026, 3, 1)
 

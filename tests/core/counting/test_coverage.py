@@ -14,8 +14,13 @@ from numpy.random import Generator
 from scipy import stats
 
 from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, SHARED_SD
-from breeder.core.counting.methods import Count, after_sale, index, left_after, portions, wilson
-from breeder.core.stock import Ageing, Belief, Counted, Moved, after, counted_from, lower
+from breeder.core.counting.methods.count import Count
+from breeder.core.counting.methods.direct import after_sale, left_after
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import index, wilson
+from breeder.core.stock.belief import Belief, lower
+from breeder.core.stock.events import Ageing, Counted, Moved, counted_from
+from breeder.core.stock.replay import after
 from tests.core.counting.controls import poisson_lower
 
 RUNS = 1000

@@ -7,26 +7,19 @@ import numpy as np
 import pytest
 
 from breeder.core.counting.defaults import LEAST_RATE_SD
-from breeder.core.stock.growth import (
-    Growth,
-    Seen,
+from breeder.core.stock.growth.capacity import after_months, best_standing_stock, months_to_reach
+from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth, life_table_growth
+from breeder.core.stock.growth.stage_matrix import (
     Vital,
-    after_months,
-    best_standing_stock,
-    chance_reached,
-    default_growth,
-    fitted_growth,
     growth_rate,
-    life_table_growth,
-    months_to_reach,
     project,
     stable_stages,
     stage_matrix,
     stay_and_leave,
-    surplus_forecast,
     sustainable_share,
     sustainable_share_of,
 )
+from breeder.core.stock.growth.surplus_date import chance_reached, surplus_forecast
 
 TODAY = date(2026, 3, 1)
 VITAL = Vital(25, 4, 4, 0.5, 0.5, 24)

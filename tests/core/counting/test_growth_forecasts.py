@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
-from breeder.core.stock.growth import Forecast, Growth, Seen, Vital, default_growth, fitted_growth, surplus_forecast
+from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth
+from breeder.core.stock.growth.stage_matrix import Vital
+from breeder.core.stock.growth.surplus_date import Forecast, surplus_forecast
 
 RUNS = 300
 START = date(2026, 1, 1)

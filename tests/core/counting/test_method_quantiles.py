@@ -7,22 +7,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from breeder.core.counting.methods import (
-    Count,
-    Sexes,
-    after_sale,
-    by_sexes,
-    eye,
-    full_sort,
-    hand,
-    index,
-    left_after,
-    marked,
-    piece,
-    portions,
-    removal,
-    weight,
-)
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count
+from breeder.core.counting.methods.direct import after_sale, full_sort, hand, left_after, weight
+from breeder.core.counting.methods.mark_recapture import marked
+from breeder.core.counting.methods.removal import removal
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, index, piece
 from breeder.core.counting.observer_bias import unbiased
 
 CONFIDENCES = (0.80, 0.90, 0.95, 0.99, 0.999)

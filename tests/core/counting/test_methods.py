@@ -7,32 +7,22 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from breeder.core.counting.methods import (
-    EYE_CLASSES,
-    SHARED_SD,
-    Count,
-    Layer,
-    Sexes,
-    after_sale,
-    by_sexes,
-    closed_forms,
-    eye,
-    full_sort,
-    hand,
-    index,
-    layers,
-    left_after,
-    log_sd_of,
-    marked,
-    piece,
-    portions,
+from breeder.core.counting.defaults import EYE_CLASSES, SHARED_SD
+from breeder.core.counting.methods import closed_forms
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count, log_sd_of, working
+from breeder.core.counting.methods.direct import after_sale, full_sort, hand, left_after, weight
+from breeder.core.counting.methods.mark_recapture import at_most, exact_lower, marked
+from breeder.core.counting.methods.removal import (
+    Passes,
+    carle_strub,
+    likelihood_lower,
+    log_likelihood,
     removal,
-    weight,
-    wilson,
-    working,
+    standard_error,
 )
-from breeder.core.counting.methods.mark_recapture import at_most, exact_lower
-from breeder.core.counting.methods.removal import Passes, carle_strub, likelihood_lower, log_likelihood, standard_error
+from breeder.core.counting.methods.subsample import Layer, layers, portions
+from breeder.core.counting.methods.visual import eye, index, piece, wilson
 
 EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
 

@@ -7,7 +7,8 @@ from statistics import fmean, stdev
 import pytest
 from scipy import stats
 
-from breeder.core.counting.methods import eye, piece, portions
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import eye, piece
 from breeder.core.counting.observer_bias import Pair, Tried, pairs_of, shared_error, unbiased
 
 START = date(2026, 1, 1)

@@ -9,21 +9,38 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from breeder.core.counting import count_effort, methods
+from breeder.core.counting import count_effort
 from breeder.core.counting.defaults import DAYS_PER_MONTH
-from breeder.core.counting.methods import closed_forms
+from breeder.core.counting.methods import closed_forms, mark_recapture
+from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.count import Count
+from breeder.core.counting.methods.direct import after_sale
 from breeder.core.counting.methods.mark_recapture import exact_lower
-from breeder.core.counting.methods.removal import Passes, carle_strub
+from breeder.core.counting.methods.removal import Passes, carle_strub, removal
 from breeder.core.counting.methods.removal import form_two as second_form
-from breeder.core.stock import Ageing, Counted, aged, fuse, growth
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.counting.methods.visual import index, wilson
+from breeder.core.stock.belief import aged
+from breeder.core.stock.events import Ageing, Counted
+from breeder.core.stock.growth.capacity import after_months, best_standing_stock, months_to_reach
+from breeder.core.stock.growth.growth_rate import Growth, life_table_growth
+from breeder.core.stock.growth.stage_matrix import (
+    growth_rate,
+    reproductive_value,
+    stable_stages,
+    stay_and_leave,
+    sustainable_share,
+    sustainable_share_of,
+)
 from breeder.core.stock.growth.surplus_date import chance_reached
+from breeder.core.stock.update import fuse
 from tests.core.counting import controls
 from tests.published.rows import MARKS, Row, rows_of
 
 ROWS = rows_of("counting.csv")
 
 
-def numbers_of(count: methods.Count, *names: str) -> list[float]:
+def numbers_of(count: Count, *names: str) -> list[float]:
     return [getattr(count, name) for name in names]
 
 
@@ -40,7 +57,7 @@ def form_two(catches: list[int]) -> float:
 
 def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int) -> list[float | None]:
     """The cities drawn as portions: the room knows the whole by its size, Cochran by the number of cities."""
-    count, mean = methods.portions(y, x, whole), sum(x) / len(x)
+    count, mean = portions(y, x, whole), sum(x) / len(x)
     assert count.standard_error is not None
     by_number = cities / (whole / mean) * math.sqrt((1 - len(x) / cities) / (1 - sum(x) / whole))
     return [count.estimate, count.standard_error * by_number]
@@ -102,12 +119,12 @@ def usher(inputs: Sequence[Sequence[float]]) -> list[float]:
         pine[0, 3:] += np.array(births) * np.array([rate - 1, rate - 1, rate])
         return pine
 
-    rate = optimize.brentq(lambda at: growth.growth_rate(matrix(at)) - at, 1.01, 2)
-    return [rate, 100 * growth.sustainable_share(matrix(rate))]
+    rate = optimize.brentq(lambda at: growth_rate(matrix(at)) - at, 1.01, 2)
+    return [rate, 100 * sustainable_share(matrix(rate))]
 
 
 def forecast_months(level: float, now: float, sd: float, rate: float, rate_sd: float, wanted: float) -> float:
-    rising = growth.Growth(rate, rate_sd, 0, "")
+    rising = Growth(rate, rate_sd, 0, "")
     return float(optimize.brentq(lambda t: chance_reached(t, now, sd, rising, wanted) - level, 0.01, 40))
 
 
@@ -118,17 +135,17 @@ def mean_of(frequency: Sequence[int]) -> tuple[float, float]:
 
 def cochran_cities(x: float, y: int, whole: float) -> float | None:
     """The sums of the 49 cities as two portions: the ratio estimate needs no more."""
-    return methods.portions([0, y], [x / 2, x / 2], whole).estimate
+    return portions([0, y], [x / 2, x / 2], whole).estimate
 
 
 CHECKS: dict[str, Callable[..., Any]] = {
-    "chapman": lambda *given: numbers_of(methods.marked(*given), "estimate", "standard_error"),
-    "chapman_upper": lambda *given: methods.marked(*given).interval[1],  # type: ignore[index]
-    "chapman_interval": lambda *given: list(methods.marked(*given).interval or ()),
+    "chapman": lambda *given: numbers_of(mark_recapture.marked(*given), "estimate", "standard_error"),
+    "chapman_upper": lambda *given: mark_recapture.marked(*given).interval[1],  # type: ignore[index]
+    "chapman_interval": lambda *given: list(mark_recapture.marked(*given).interval or ()),
     "exact_lower": lambda *given: exact_lower(*given, 0.95),
     "repeated": lambda *given: list(vars(closed_forms.marked_repeatedly(*given)).values()),
     "carle_strub": lambda *given: number_and_share(list(given)),
-    "removal_error": lambda *given: methods.removal(given).standard_error,
+    "removal_error": lambda *given: removal(given).standard_error,
     "removal_error_form_two": lambda *given: form_two(list(given)),
     "three_passes": closed_forms.three_passes,
     "two_passes": lambda *given: list(vars(closed_forms.two_passes(*given)).values()),
@@ -139,52 +156,52 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "leslie_catchability": lambda c, e: e * closed_forms.unequal_effort(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
     "delury": lambda c, e: [(held := closed_forms.unequal_effort_log(c, [e] * len(c))).number, held.share_caught],  # type: ignore[union-attr]
     "delury_catchability": lambda c, e: closed_forms.unequal_effort_log(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
-    "after_sale": lambda *given: methods.after_sale(*given).estimate,
-    "after_sale_with_error": lambda *given: numbers_of(methods.after_sale(*given), "estimate", "standard_error"),
-    "change_in_ratio": lambda *looks: methods.by_sexes(*(methods.Sexes(*look) for look in looks)).estimate,
-    "index": lambda *given: numbers_of(methods.index(*given), "estimate", "standard_error"),
-    "index_lower": lambda *given: methods.index(*given).lower,
+    "after_sale": lambda *given: after_sale(*given).estimate,
+    "after_sale_with_error": lambda *given: numbers_of(after_sale(*given), "estimate", "standard_error"),
+    "change_in_ratio": lambda *looks: by_sexes(*(Sexes(*look) for look in looks)).estimate,
+    "index": lambda *given: numbers_of(index(*given), "estimate", "standard_error"),
+    "index_lower": lambda *given: index(*given).lower,
     "cochran_cities": cochran_cities,
     "portions": lambda counts, sizes, whole, confidence: numbers_of(
-        methods.portions(counts, sizes, whole, confidence=confidence), "estimate", "standard_error", "lower"
+        portions(counts, sizes, whole, confidence=confidence), "estimate", "standard_error", "lower"
     ),
     "clumping_moments": lambda *given: count_effort.clumping_by_moments(*mean_of(given)),
     "clumping_zeros": lambda *given: count_effort.clumping_by_zeros(mean_of(given)[0], given[0] / sum(given)),
     "clumping_likelihood": lambda *given: count_effort.clumping_by_likelihood(given),
     "portions_needed": count_effort.portions_needed,
-    "wilson": lambda *given: list(methods.wilson(*given)),
-    "wilson_lower": lambda *given: methods.wilson(*given)[0],
+    "wilson": lambda *given: list(wilson(*given)),
+    "wilson_lower": lambda *given: wilson(*given)[0],
     "local_level_variance": lambda *given: local_level(*given)[0],
     "local_level_predicted": lambda *given: local_level(*given)[2],
     "fused": fused,
     "grown_and_fused": grown_and_fused,
     "gamma_poisson": lambda *given: list(controls.gamma_poisson(*given)),
-    "log_growth": lambda *matrix: math.log(growth.growth_rate(np.array(matrix))),
+    "log_growth": lambda *matrix: math.log(growth_rate(np.array(matrix))),
     "clumping_rhs": lambda seen, log10: count_effort.clumping_by_zeros(mean_of(seen)[0], 10**-log10),
     "mean_and_variance": lambda *given: list(mean_of(given)),
     "garwood": lambda *given: [controls.poisson_lower(*given), controls.poisson_upper(*given)],
     "garwood_lower": controls.poisson_lower,
     "sums_of_catches": sums_of_catches,
     "cochran_cities_simple": lambda seen, cities: numbers_of(
-        methods.portions(seen, [1] * len(seen), cities), "estimate", "standard_error"
+        portions(seen, [1] * len(seen), cities), "estimate", "standard_error"
     ),
     "cochran_cities_error": cochran_cities_error,
     "local_level_gain": lambda *given: local_level(*given)[1],
-    "growth_rate": lambda *matrix: growth.growth_rate(np.array(matrix)),
-    "stable_percent": lambda *matrix: list(100 * growth.stable_stages(np.array(matrix))),
-    "reproductive_value": lambda *matrix: list(growth.reproductive_value(np.array(matrix))),
-    "stay_and_leave": lambda *given: list(growth.stay_and_leave(*given)),
-    "sustainable_percent": lambda *matrix: 100 * growth.sustainable_share(np.array(matrix)),
-    "sustainable_percent_of": lambda stage, matrix: 100 * growth.sustainable_share_of(np.array(matrix), stage),
+    "growth_rate": lambda *matrix: growth_rate(np.array(matrix)),
+    "stable_percent": lambda *matrix: list(100 * stable_stages(np.array(matrix))),
+    "reproductive_value": lambda *matrix: list(reproductive_value(np.array(matrix))),
+    "stay_and_leave": lambda *given: list(stay_and_leave(*given)),
+    "sustainable_percent": lambda *matrix: 100 * sustainable_share(np.array(matrix)),
+    "sustainable_percent_of": lambda stage, matrix: 100 * sustainable_share_of(np.array(matrix), stage),
     "usher_rate": lambda *given: usher(given)[0],
     "usher_percent": lambda *given: usher(given)[1],
     "life_table": lambda offspring, days: [
-        math.exp((rate := growth.life_table_growth(offspring, days, "").rate / DAYS_PER_MONTH) * 30),
+        math.exp((rate := life_table_growth(offspring, days, "").rate / DAYS_PER_MONTH) * 30),
         math.log(2) / rate,
     ],
-    "after_months": lambda now, factor, months, room: growth.after_months(now, math.log(factor), months, room),
-    "best_standing_stock": lambda room, factor: list(growth.best_standing_stock(room, math.log(factor))),
-    "months_to_reach": lambda now, wanted, factor, room: growth.months_to_reach(
+    "after_months": lambda now, factor, months, room: after_months(now, math.log(factor), months, room),
+    "best_standing_stock": lambda room, factor: list(best_standing_stock(room, math.log(factor))),
+    "months_to_reach": lambda now, wanted, factor, room: months_to_reach(
         now, wanted, math.log(factor), room or math.inf
     ),
     "forecast_months": forecast_months,

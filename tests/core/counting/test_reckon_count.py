@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from breeder.core.counting.reckon import count
-from breeder.core.jsonio import BadInput, load
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 
 CONTRACT: list[tuple[dict[str, Any], float, float | None]] = [
     ({"method": "eye", "from": 50, "to": 100}, math.sqrt(5000), 50.00154),

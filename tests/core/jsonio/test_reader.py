@@ -5,7 +5,9 @@ from typing import Any
 
 import pytest
 
-from breeder.core.jsonio import BadInput, Reader, load
+from breeder.core.jsonio.document_reader import Reader
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 
 
 def faults_of(read: Any, text: str) -> dict[str, str]:

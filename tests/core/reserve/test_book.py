@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from breeder.core.counting.methods import portions
-from breeder.core.jsonio import BadInput, load
+from breeder.core.counting.methods.subsample import portions
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 from breeder.core.reserve.book import Terms
 from breeder.core.reserve.reckon import book
 

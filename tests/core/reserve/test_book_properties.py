@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from breeder.core.reserve.book import Entry, Promise, Terms, Tub, open_book
 from breeder.core.reserve.surplus import line_free
-from breeder.core.stock import Counted, Moved
+from breeder.core.stock.events import Counted, Moved
 
 EXAMPLES = 50
 TODAY = date(2026, 3, 1)

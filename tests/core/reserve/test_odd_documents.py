@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from breeder.core.counting.reckon import count
-from breeder.core.jsonio import BadInput, load
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 from breeder.core.reserve.reckon import book, reserve
 
 COUNTS: list[dict[str, Any]] = [

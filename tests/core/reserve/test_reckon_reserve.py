@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from breeder.core.jsonio import BadInput, load
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 from breeder.core.reserve.reckon import reserve
 
 LIMIT = {"inbreeding": 0.10, "years": 5, "generation_days": 245}

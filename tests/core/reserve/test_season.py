@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
-from breeder.core import stock as census
 from breeder.core.reserve.surplus import Free, StageStock, Tub, stage_free, tub_stage
-from breeder.core.stock import Ageing, Belief, Counted, Moved
+from breeder.core.stock.belief import Belief, lower
+from breeder.core.stock.events import Ageing, Counted, Moved
+from breeder.core.stock.replay import after
 from tests.core.reserve.season import DAYS_A_QUARTER, QUARTERS, YoungTub
 
 START = date(2026, 1, 1)
@@ -67,15 +68,15 @@ class Keeper:
     def read(self, tubs: list[YoungTub], on: date) -> None:
         for known, tub in zip(self.known, tubs, strict=True):
             assert known is not None
-            self.reads.append(census.lower(known, on, 0.95, AGEING, "young") <= tub.held)
+            self.reads.append(lower(known, on, 0.95, AGEING, "young") <= tub.held)
 
     def _bound_at_count(self, number: int) -> float:
         known = self.known[number]
         assert known is not None
-        return census.lower(replace(known, moved=0), known.known_since, 0.95, AGEING, "young")
+        return lower(replace(known, moved=0), known.known_since, 0.95, AGEING, "young")
 
     def _write(self, number: int, event: Any) -> None:
-        self.known[number] = census.after(self.known[number], event, AGEING, "young", ())
+        self.known[number] = after(self.known[number], event, AGEING, "young", ())
 
 
 @dataclass

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
-from breeder.core.stock import Ageing, Counted, Event, after, lower
+from breeder.core.stock.belief import lower
+from breeder.core.stock.events import Ageing, Counted, Event
+from breeder.core.stock.replay import after
 from tests.core.reserve.season import DAYS_A_QUARTER, QUARTERS, YoungTub
 
 START = date(2026, 1, 1)

@@ -10,7 +10,7 @@ import pytest
 from django.conf import settings
 from scipy.integrate import solve_ivp
 
-from breeder.core.jsonio import BadInput
+from breeder.core.jsonio.errors import BadInput
 from breeder.core.thermal import box_fit, ice_melt
 from breeder.core.thermal.box import Network
 from breeder.core.thermal.kit import Box, Layer

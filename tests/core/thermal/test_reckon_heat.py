@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from breeder.core.jsonio import BadInput, load
+from breeder.core.jsonio.duplicate_keys import load
+from breeder.core.jsonio.errors import BadInput
 from breeder.core.thermal.reckon import check, heat
 
 KIT: dict[str, Any] = {
