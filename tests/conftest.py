@@ -67,6 +67,18 @@ def _groups_backwards(execute: Callable[..., Any], sql: str, params: Any, many: 
     return execute(sql, params, many, context)
 
 
+SLOW = ("journeys", "crashing", "racing")
+QUICK = ("test_every_action.py",)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """Mark what starts browsers or processes; one that says a thing of every action is quick."""
+    path = item.path.relative_to(Path(__file__).parent)
+    if path.parts[0] in SLOW and path.name not in QUICK:
+        item.add_marker(pytest.mark.slow)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Refuse a test whose name holds a place in memory: two workers would know it by two names, and none would run."""
     for item in items:

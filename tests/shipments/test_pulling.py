@@ -13,7 +13,9 @@ from breeder.shipments.rules.box_rules import Pull, pull_from_tubs
 
 
 def tub(culture_id: int, free: int, lower: int, *, gives: bool = True) -> TubStock:
-    return TubStock(culture_id, culture_id, "breeding", lower, lower, 0, free, None, False, None, None, gives, free)
+    return TubStock(
+        culture_id, culture_id, "breeding", lower, lower, 0, free, None, False, None, None, gives, free_alone=free
+    )
 
 
 def promise(number: int, *, culture_id: int | None = None, males: int = 0, females: int = 0) -> Any:
