@@ -45,8 +45,8 @@ class Meeting(Fetcher):
         self.others_done.wait(MEET_S)
         with self.now.get_lock():
             self.now.value -= 1
-        found = shapes.answer(shapes.series() | {"geometry": None})
-        return Answer(ask.endpoint, ask.url, 200, found.headers, found.body, self.clock())
+        answer = shapes.answer(shapes.series() | {"geometry": None})
+        return Answer(ask.endpoint, ask.url, 200, answer.headers, answer.body, self.clock())
 
 
 def race(*, no_lease: bool) -> dict[str, Any]:
@@ -55,7 +55,7 @@ def race(*, no_lease: bool) -> dict[str, Any]:
     connections.close_all()
     context = multiprocessing.get_context("fork")
     now, most, others_done = context.Value("i", 0), context.Value("i", 0), context.Event()
-    start, said = context.Barrier(RUNNERS), context.Queue()
+    start, reports = context.Barrier(RUNNERS), context.Queue()
 
     def runner() -> None:
         def make(service: Any, own_home: str) -> Meeting:
@@ -70,20 +70,20 @@ def race(*, no_lease: bool) -> dict[str, Any]:
         start.wait(30)
         try:
             report = refresh.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
-            said.put("was running" if report.was_running else f"brought {report.brought}")
+            reports.put("was running" if report.was_running else f"brought {report.brought}")
         except Exception as failed:  # what a runner died of is the finding
-            said.put(f"failed: {failed}")
+            reports.put(f"failed: {failed}")
         connections.close_all()
 
     runners = [context.Process(target=runner) for _ in range(RUNNERS)]
-    for one in runners:
-        one.start()
-    answers = [said.get(timeout=60) for _ in range(RUNNERS - 1)]
+    for process in runners:
+        process.start()
+    answers = [reports.get(timeout=60) for _ in range(RUNNERS - 1)]
     others_done.set()
-    answers.append(said.get(timeout=60))
-    for one in runners:
-        one.join(60)
-    return {"most": most.value, "said": sorted(answers)}
+    answers.append(reports.get(timeout=60))
+    for process in runners:
+        process.join(60)
+    return {"most": most.value, "reports": sorted(answers)}
 
 
 def main() -> None:

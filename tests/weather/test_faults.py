@@ -161,7 +161,7 @@ def test_with_each_part_of_an_answer_missing_in_turn_the_hours_are_kept_or_the_p
     clock: Clock, place: Place, name: str
 ) -> None:
     service, document, way, kind = SHAPES[name]
-    paths = shapes.paths_of(document)
+    paths = shapes.part_paths(document)
     seen = Fetch.objects.exclude(endpoint__in=fetch_store.MEASURING)
     with rogue.rogue(served(way, document, kind)) as server:
         choose(server, service)
@@ -173,9 +173,9 @@ def test_with_each_part_of_an_answer_missing_in_turn_the_hours_are_kept_or_the_p
             report = bring(clock, place)
             assert report.brought + len(report.troubles) == 1, path
             assert bool(report.troubles) is seen.exclude(trouble="").exists(), path
-            found = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
-            assert len(found.c) == len(whole.c)
-            assert bool(report.brought) is any(one is not None for one in found.c), path
+            hours = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
+            assert len(hours.c) == len(whole.c)
+            assert bool(report.brought) is any(value is not None for value in hours.c), path
 
 
 def forget() -> None:

@@ -183,9 +183,9 @@ def test_private_addresses(address: str, private: bool) -> None:
 def test_one_host_is_asked_once_a_second() -> None:
     clocks = Clocks()
     with rogue.rogue(GOOD) as server:
-        one = fetcher(server.home, clocks, monotonic=lambda: 100.0)
+        patient = fetcher(server.home, clocks, monotonic=lambda: 100.0)
         for _ in range(3):
-            one.get(ask(server))
+            patient.get(ask(server))
     assert clocks.slept == [1.0, 1.0]
 
 

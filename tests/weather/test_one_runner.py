@@ -42,9 +42,9 @@ def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path, empty_book
         capture_output=True, text=True, env=surroundings, timeout=60, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout)
-    assert found["with"] == {"most": 1, "said": ["brought 2", "was running", "was running", "was running"]}
-    assert found["without"]["most"] > 1
+    result = json.loads(done.stdout)
+    assert result["with"] == {"most": 1, "reports": ["brought 2", "was running", "was running", "was running"]}
+    assert result["without"]["most"] > 1
 
 
 class Counter:
@@ -69,7 +69,7 @@ class Counter:
 def prepared(tmp_path_factory: pytest.TempPathFactory, empty_book: Callable[[Path], None]) -> Path:
     folder = tmp_path_factory.mktemp("book")
     empty_book(folder)
-    said_by(runner(folder, "prepare", "-"))
+    process_output(runner(folder, "prepare", "-"))
     return folder
 
 
@@ -87,10 +87,10 @@ def runner(folder: Path, *words: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
-def said_by(process: subprocess.Popen[str]) -> str:
-    said, failed = process.communicate(timeout=WAIT_S)
+def process_output(process: subprocess.Popen[str]) -> str:
+    output, failed = process.communicate(timeout=WAIT_S)
     assert process.returncode == 0, failed
-    return said.strip()
+    return output.strip()
 
 
 BROUGHT = "Fresh hours for 1 place; 0 were fresh still."
@@ -104,9 +104,9 @@ def test_the_command_and_the_thread_beside_the_site_never_run_at_once(book: Path
     with rogue.rogue(service) as server:
         first = runner(book, order[0], server.home)
         assert service.asked.acquire(timeout=WAIT_S)
-        assert said_by(runner(book, order[1], server.home)) == OTHER
+        assert process_output(runner(book, order[1], server.home)) == OTHER
         service.answers.set()
-        assert said_by(first) == BROUGHT
+        assert process_output(first) == BROUGHT
     assert (service.most, len(server.asked)) == (1, 1)
 
 
@@ -119,7 +119,7 @@ def test_without_the_lease_the_command_and_the_thread_do_run_at_once(book: Path)
             assert service.asked.acquire(timeout=WAIT_S)
         service.answers.set()
         for process in both:
-            said_by(process)
+            process_output(process)
     assert service.most == 2
 
 

@@ -222,7 +222,7 @@ def test_an_answer_that_breaks_its_reader_stays_with_its_place(
     whole = getattr(NorwegianService, reader)
 
     def breaks(self: NorwegianService, *given: Any) -> Any:
-        spot = next(one for one in given if hasattr(one, "latitude"))
+        spot = next(spot_like for spot_like in given if hasattr(spot_like, "latitude"))
         return {}["nobody foresaw it"] if float(spot.latitude) > 40 else whole(self, *given)
 
     monkeypatch.setattr(NorwegianService, reader, breaks)
@@ -314,9 +314,9 @@ def test_a_runner_that_lost_its_lease_stops(clock: Clock, place: Place) -> None:
 
 
 def made(service: Any, home: str, clock: Clock) -> Fetcher:
-    found = service_registry.fetcher_for(service, home)
-    found.clock, found.sleep = clock, clock.sleep
-    return found
+    made_fetcher = service_registry.fetcher_for(service, home)
+    made_fetcher.clock, made_fetcher.sleep = clock, clock.sleep
+    return made_fetcher
 
 
 def test_coarse_and_unsure_hours_are_trusted_less(clock: Clock, place: Place) -> None:

@@ -54,13 +54,13 @@ def grid(values: Any = None, **changed: Any) -> dict[str, Any]:
 
 def step(at: str, celsius: Any, high: Any = None, low: Any = None, **more: Any) -> dict[str, Any]:
     """Return a step of the Norwegian service."""
-    found: dict[str, Any] = {"time": at, "data": {"instant": {"details": {"air_temperature": celsius} | more}}}
+    entry: dict[str, Any] = {"time": at, "data": {"instant": {"details": {"air_temperature": celsius} | more}}}
     if high is not None or low is not None:
-        found["data"]["next_6_hours"] = {
+        entry["data"]["next_6_hours"] = {
             "summary": {"symbol_code": "fair_day"},
             "details": {"air_temperature_max": high, "air_temperature_min": low},
         }
-    return found
+    return entry
 
 
 def series(steps: list[dict[str, Any]] | None = None, **meta: Any) -> dict[str, Any]:
@@ -96,15 +96,15 @@ def hourly(values: list[Any] | None = None, *, start: datetime = NOW, **more: An
     return document | more
 
 
-def paths_of(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+def part_paths(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     """Return the way to every part of a document, so that each can be left out in turn."""
     items = (
         document.items() if isinstance(document, dict) else enumerate(document) if isinstance(document, list) else ()
     )
-    found = []
+    paths = []
     for name, value in items:
-        found += [(*before, name), *paths_of(value, (*before, name))]
-    return found
+        paths += [(*before, name), *part_paths(value, (*before, name))]
+    return paths
 
 
 def without(document: Any, path: tuple[Any, ...]) -> Any:

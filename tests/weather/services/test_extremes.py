@@ -32,15 +32,15 @@ def document(high: Any = None, low: Any = None, **more: Any) -> dict[str, Any]:
         {"validTime": f"{START + timedelta(hours=hour):%Y-%m-%dT%H:00:00+00:00}/PT1H", "value": value}
         for hour, value in enumerate(HOURS)
     ]
-    found = shapes.grid(rows)
+    grid = shapes.grid(rows)
     for name, given_layer in (("maxTemperature", high), ("minTemperature", low)):
         if given_layer is not None:
-            found["properties"][name] = given_layer
-    return found | more
+            grid["properties"][name] = given_layer
+    return grid | more
 
 
-def read(found: Any) -> FetchedForecast:
-    return SERVICE.parse((answer(shapes.point(), "point"), answer(found, "grid")), HERE, NOW)
+def read(document: Any) -> FetchedForecast:
+    return SERVICE.parse((answer(shapes.point(), "point"), answer(document, "grid")), HERE, NOW)
 
 
 FULL = document(
@@ -50,23 +50,23 @@ FULL = document(
 
 
 def test_the_high_of_a_day_and_the_low_of_a_night_are_met_and_not_passed() -> None:
-    found = read(FULL)
-    assert max(found.hours.c[:13]) == pytest.approx(17.2)
-    assert min(found.hours.c[11:]) == pytest.approx(0.6)
-    assert all(after >= before for before, after in zip(HOURS[:11], found.hours.c[:11], strict=True))
-    assert found.hours.quality == "a" * 25
-    assert found.remarks == ()
+    forecast = read(FULL)
+    assert max(forecast.hours.c[:13]) == pytest.approx(17.2)
+    assert min(forecast.hours.c[11:]) == pytest.approx(0.6)
+    assert all(after >= before for before, after in zip(HOURS[:11], forecast.hours.c[:11], strict=True))
+    assert forecast.hours.quality == "a" * 25
+    assert forecast.remarks == ()
 
 
 def test_a_milder_extreme_changes_nothing() -> None:
-    found = read(document(layer((DAY, 14.0)), layer((NIGHT, 4.0))))
-    assert list(found.hours.c) == HOURS
+    forecast = read(document(layer((DAY, 14.0)), layer((NIGHT, 4.0))))
+    assert list(forecast.hours.c) == HOURS
 
 
 def test_an_extreme_that_contradicts_its_hours_is_said_and_not_believed() -> None:
-    found = read(document(layer((DAY, 33.0)), layer((NIGHT, 1.0))))
-    assert list(found.hours.c[:11]) == HOURS[:11]
-    assert found.remarks == ("1 highs or lows contradict their hours and were left out",)
+    forecast = read(document(layer((DAY, 33.0)), layer((NIGHT, 1.0))))
+    assert list(forecast.hours.c[:11]) == HOURS[:11]
+    assert forecast.remarks == ("1 highs or lows contradict their hours and were left out",)
 
 
 @pytest.mark.parametrize(
@@ -86,26 +86,26 @@ def test_an_extreme_that_contradicts_its_hours_is_said_and_not_believed() -> Non
     ids=str,
 )
 def test_extremes_that_cannot_be_read_leave_the_hours_alone_and_are_not_counted(high: Any) -> None:
-    found = read(document(high, layer((NIGHT, 2.0))))
-    assert list(found.hours.c) == HOURS
-    assert found.hours.quality == "1" * 25
+    forecast = read(document(high, layer((NIGHT, 2.0))))
+    assert list(forecast.hours.c) == HOURS
+    assert forecast.hours.quality == "1" * 25
 
 
 def test_a_window_that_began_before_the_hours_bends_nothing() -> None:
-    found = read(document(layer(("2026-03-07T10:00:00+00:00/PT13H", 18.0)), layer((NIGHT, 2.0))))
-    assert list(found.hours.c) == HOURS
+    forecast = read(document(layer(("2026-03-07T10:00:00+00:00/PT13H", 18.0)), layer((NIGHT, 2.0))))
+    assert list(forecast.hours.c) == HOURS
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(FULL), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(FULL), ids=str)
 def test_with_any_part_missing_no_hour_becomes_milder_than_it_was_given(path: tuple[Any, ...]) -> None:
     whole = read(FULL).hours
     try:
-        found = read(shapes.without(FULL, path)).hours
+        hours = read(shapes.without(FULL, path)).hours
     except BadResponse:
         return
     between = dict(zip(range(len(HOURS)), zip(HOURS, whole.c, strict=True), strict=True))
-    for index, value in enumerate(found.c):
-        at = index + round((found.starts_at - whole.starts_at) / timedelta(hours=1))
+    for index, value in enumerate(hours.c):
+        at = index + round((hours.starts_at - whole.starts_at) / timedelta(hours=1))
         low, high = sorted(between[at])
         assert value is None or low - 1e-9 <= value <= high + 1e-9 or value == pytest.approx(whole.c[at], abs=1.0)
 
