@@ -25,7 +25,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2100
 MISSING = {"", "m", "na", "n/a", "nan", "null", "-"}
 UNIT_OF_COLUMN = {"temp_c": "c", "temp_f": "f", "temp": ""}
 COLUMNS_WANTED = (
-    "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen beside the file)."
+    "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen next to the file)."
 )
 ONE_HOUR = timedelta(hours=1)
 
@@ -74,7 +74,7 @@ class _Reader:
         if at in self.readings:
             raise ValueError(
                 f"Row {row}: {text} was given before, in row {self.row_by_time[at]}. Keep one of the two; "
-                "times without an offset are read in the zone chosen beside the file."
+                "times without an offset are read in the zone chosen next to the file."
             )
         return at
 
@@ -124,7 +124,7 @@ def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
             ]
         )
     if not named and not unit:
-        raise SheetRefused(["Row 1: the column 'temp' does not name its unit. Choose °C or °F beside the file."])
+        raise SheetRefused(["Row 1: the column 'temp' does not name its unit. Choose °C or °F next to the file."])
     return names.index("time"), names.index(temperatures[0]), named or unit
 
 

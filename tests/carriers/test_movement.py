@@ -1,4 +1,4 @@
-"""May this animal go there: the most specific rule, the stricter on a tie, permits in scope, and nothing in silence.
+"""May this animal go there: the most specific rule, the stricter on a tie, permits in scope, and no silent answer.
 
 Citations are those of the rules named (HRS 150A-6.2 and HAR 4-71: read in copies; F.A.C. 5B-57.004: read in a copy
 current to 2024; 7 CFR 330.200: read in a copy of 2024). What they ask of a given species is invented here.

@@ -1,4 +1,4 @@
-"""Addresses pasted as a block: country, postcode, town and region are read from them. All are invented."""
+"""Addresses pasted as a block: their country, postcode, town and region. All are invented."""
 
 import pytest
 

@@ -89,7 +89,7 @@ class TestPuttingOnFile:
         assert "It has no place" in keeper_client.get(answer["Location"]).content.decode()
 
     def test_a_place_outside_the_us_is_typed_as_a_map_gives_it(self, keeper_client: Client) -> None:
-        """A comma, a true minus sign and a zone in small letters; kept to 0.01°."""
+        """A comma, a true minus sign and a zone in lower case; kept to 0.01°."""
         block = "Ana Reyes\nCalle Musgo 3\n28012 Madrid\nSpain"
         place = {"latitude": "40,41678", "longitude": "\u22123,70379", "timezone": "europe/madrid"}
         assert keeper_client.post(reverse("people:new"), PERSON | ADDRESS | {"block": block} | place).status_code == 302

@@ -1,4 +1,4 @@
-"""Pages of species and lines: what the keeper, the helper and a stranger meet."""
+"""Pages of species and lines, for the keeper, the helper and a stranger."""
 
 from typing import Any
 

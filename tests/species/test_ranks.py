@@ -1,4 +1,4 @@
-"""What covers a species: genus, family, order, class and above."""
+"""The taxa that cover a species: genus, family, order, class and above."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""The starter set: complete, marked, by the Code's rules, and never in the way of the keeper's own values."""
+"""The starter set: complete, marked, by the rules of the Code, and never over the keeper's own values."""
 
 import re
 from decimal import Decimal
@@ -21,7 +21,7 @@ WANTED = {
     "Trichorhina tomentosa", "Folsomia candida", "Archispirostreptus gigas", "Gromphadorhina portentosa",
 }  # fmt: skip
 
-# Genus of the original description, from memory: in brackets exactly where it differs from the present one.
+# Genus of the original description, from memory: in brackets exactly if it differs from the present one.
 DESCRIBED_IN = {
     "Armadillidium vulgare": "Armadillo",
     "Armadillidium nasatum": "Armadillidium",
@@ -41,7 +41,7 @@ LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
 MCQUEEN = "McQueen & Carnio 1974, Can J Zool 52:599"
 FOUNTAIN = "Fountain & Hopkin 2005, Annu Rev Entomol 50:201"
 
-# Limits of which more is known than the band: the value, its mark, and the source by name.
+# Limits known better than by the band: the value, its mark and its source.
 KNOWN_BETTER = {
     # Juveniles and adults live from 0 to 35 °C, small young from 10 to 35 °C (abstract).
     ("Porcellio spinicornis", "hard_low_c"): (0, "measured", MCQUEEN),
@@ -202,7 +202,7 @@ class TestLoading:
 
 
 def as_loaded_before() -> None:
-    """Put the starter set into the book as the earlier sheet had it, from the rows it held then."""
+    """Load the starter set as the earlier sheet had it, from its former rows."""
     actions.load_starter_set()
     for species in Species.objects.all():
         for row in earlier_rows():

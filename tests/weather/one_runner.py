@@ -1,4 +1,4 @@
-"""Run by a test in a process of its own: several processes on one database want to bring forecasts at one moment.
+"""Run by a test in its own process: several processes on one database try to fetch forecasts at the same time.
 
     python -m tests.weather.one_runner      (the database by BREEDER_DATA and BREEDER_DATABASE)
 
@@ -31,7 +31,7 @@ PLACES = (("35.15", "-90.05", "America/Chicago", "Memphis"), ("40.22", "-74.76",
 
 
 class Meeting(Fetcher):
-    """Answers by itself, but first counts who is asking at the same moment, and stays until the others had time."""
+    """Answers itself, but first counts concurrent callers and waits until the others had time."""
 
     def watch(self, now: Any, most: Any, others_done: Any) -> None:
         self.now, self.most, self.others_done = now, most, others_done
@@ -50,7 +50,7 @@ class Meeting(Fetcher):
 
 
 def race(*, no_lease: bool) -> dict[str, Any]:
-    """Let several processes bring forecasts at once."""
+    """Let several processes fetch forecasts at the same time."""
     Fetch.objects.all().delete()
     connections.close_all()
     context = multiprocessing.get_context("fork")
@@ -71,7 +71,7 @@ def race(*, no_lease: bool) -> dict[str, Any]:
         try:
             report = refresh.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
             reports.put("was running" if report.was_running else f"brought {report.brought}")
-        except Exception as failed:  # what a runner died of is the finding
+        except Exception as failed:  # report what the runner died of
             reports.put(f"failed: {failed}")
         connections.close_all()
 

@@ -1,4 +1,4 @@
-"""Lows and highs typed by hand become hours along the usual course of a day; what a neighbour would tell stays open."""
+"""Lows and highs typed by hand become hours along the usual course of a day; hours that need another day stay open."""
 
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -19,7 +19,7 @@ def days(*pairs: tuple[float, float]) -> list[Day]:
     return [Day(MONDAY + timedelta(days=ahead), low, high) for ahead, (low, high) in enumerate(pairs)]
 
 
-def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbour_is() -> None:
+def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbor_is() -> None:
     starts_at, values = daily_min_max.hours_of(days((2, 10), (4, 14), (3, 12)), 40.7, -74.0, NEW_YORK)
     assert starts_at == datetime(2026, 3, 2, 5, tzinfo=UTC)
     assert len(values) == 72

@@ -1,4 +1,4 @@
-"""Every fault of a service ends soon and in a plain trouble; nothing is asked more often than it helps."""
+"""Every fault of a service ends soon, in a clear failure; nothing is requested more often than it helps."""
 
 import gzip
 import socket
@@ -24,7 +24,7 @@ KEY = "k3y-of-the-keeper"
 
 
 class Clocks:
-    """A clock that only moves when somebody sleeps."""
+    """A sleep that only records how long."""
 
     def __init__(self) -> None:
         self.slept: list[float] = []

@@ -1,4 +1,4 @@
-"""What was measured teaches a bias and a spread, little at first; nothing learnt makes a forecast surer than usual."""
+"""Measured hours teach a bias and a spread, little at first; learning never makes a forecast surer than usual."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -36,7 +36,7 @@ BY_NIGHT, BY_DAY = 4, 14
 
 
 def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> list[Pair]:
-    """Return forecasts of 10 °C issued at midnight and what those hours were."""
+    """Return forecasts of 10 °C issued at midnight, with what was measured."""
     midnight = NOW.replace(month=1, day=1, hour=0, minute=0)
     return [
         Pair(start, start + hour * HOUR, 10.0, 10.0 + error_c)
@@ -49,7 +49,7 @@ def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) 
     return lesson(some_pairs, LONDON, 50.0, usual)
 
 
-def test_without_pairs_the_defaults_stand() -> None:
+def test_without_pairs_the_defaults_count() -> None:
     lesson = taught([], (-0.65, 0.5))
     assert (lesson.low, lesson.high) == (place_bias.Side(0, -0.65, 1.0), place_bias.Side(0, 0.5, 1.0))
 
@@ -62,7 +62,7 @@ def test_a_bias_is_drawn_to_the_usual_one_by_twenty_days_weight(days: int, bias:
     assert taught(pairs(20), (-1.0, 2.0)).low.bias_c == pytest.approx(0.5)
 
 
-def test_night_and_day_are_learnt_apart() -> None:
+def test_night_and_day_are_learned_apart() -> None:
     both = pairs(20, 3.0, [BY_DAY]) + pairs(20, -1.0, [BY_NIGHT]) + pairs(20, 9.0, [8, 20])
     lesson = taught(both)
     assert lesson.high.bias_c == pytest.approx(1.5)
@@ -70,7 +70,7 @@ def test_night_and_day_are_learnt_apart() -> None:
 
 
 def test_a_spread_is_drawn_to_the_usual_one_by_thirty_days_weight() -> None:
-    """Thirty days that err by three times the usual error make the square mean of 9 and 1."""
+    """Thirty days with three times the usual error give the root mean square of 3 and 1."""
     usual = float(low_sd_c(BY_NIGHT / 24, "winter"))
     some_pairs = pairs(15, 3 * usual, [BY_NIGHT]) + [
         Pair(pair.issued_at - timedelta(days=15), pair.valid_at - timedelta(days=15), 10.0, 20.0 - pair.observed_c)
@@ -113,7 +113,7 @@ def forecast(place: Place, issued_at: datetime, hours: list[float | None], **val
     return steps.keep_hours(place, source, issued_at, hours, issued_at=issued_at, received_at=issued_at)
 
 
-def test_measured_hours_are_put_beside_every_forecast_of_them_but_none_made_after(place: Place) -> None:
+def test_measured_hours_are_paired_with_every_forecast_of_them_but_none_made_after(place: Place) -> None:
     first, later = NOW.replace(minute=0) - 48 * HOUR, NOW.replace(minute=0) - 24 * HOUR
     forecast(place, first, [10.0] * 60)
     forecast(place, later, [11.0, None, 11.0])
@@ -152,18 +152,18 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
         forecast(place, start + timedelta(days=day), [10.0] * 24)
     error_pairs.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
     assert queries.hours_for(place, NOW, NOW + HOUR).c[0] > 11.0
-    # The service was not asked all summer: half a year later its forecasts are taken as they are.
+    # The service was not asked all summer: half a year later its forecasts are used uncorrected.
     later = NOW.replace(minute=0) + timedelta(days=180)
     forecast(place, later, [10.0] * 24)
     assert queries.hours_for(place, later, later + HOUR).c == (10.0, 10.0)
-    # What is measured then teaches of what was forecast then.
+    # Measured hours teach about the forecasts of that time.
     Forecast.objects.all().delete()
     forecast(place, later, [10.0] * 24, source=Forecast.Source.MET)
     error_pairs.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
     assert set(Learnt.objects.values_list("source", flat=True)) == {Forecast.Source.MET}
 
 
-def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_anything_was_learnt(place: Place) -> None:
+def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_learning(place: Place) -> None:
     for source, moved in ((Forecast.Source.NWS, True), (Forecast.Source.MET, False)):
         Forecast.objects.all().delete()
         forecast(place, NOW.replace(hour=0, minute=0), [10.0] * 48, source=source)
@@ -273,7 +273,7 @@ def test_with_any_part_missing_no_report_changes(path: tuple[Any, ...]) -> None:
 
 
 @pytest.mark.django_db
-def test_hours_that_a_station_measured_are_brought_beside_the_forecast_twice_a_day(place: Place) -> None:
+def test_hours_that_a_station_measured_are_fetched_with_the_forecast_twice_a_day(place: Place) -> None:
     clock = Clock()
     forecast(place, datetime(2026, 3, 7, 0, tzinfo=UTC), [10.0] * 12)
     ways = {

@@ -91,7 +91,7 @@ def test_an_hour_that_is_missing_between_is_counted(keeper_client: Client, place
     assert "1 hour between is missing" in answer.content.decode()
 
 
-def test_of_one_hour_and_one_month_it_is_said_in_the_singular(keeper_client: Client, place: Place) -> None:
+def test_one_hour_and_one_month_are_in_the_singular(keeper_client: Client, place: Place) -> None:
     assert "Kept 1 hour for Trenton" in upload(keeper_client, place, csv(1)).content.decode()
     measured = upload(keeper_client, place, csv(1), measured="on").content.decode()
     assert "1 measured hour is new for Trenton; its forecasts are judged by it." in measured
@@ -138,14 +138,14 @@ def test_typed_days_are_kept_as_typed_with_their_own_spread(keeper_client: Clien
     assert forecast.daily[0] == ["2026-03-02", 2.0, 9.0]
     assert (forecast.extra_sd_c, forecast.issued_at) == (1.7, NOW)
     assert "lows and highs typed by hand" in answer.content.decode()
-    # The hours before the first low and after the last high are no gap between.
+    # The hours before the first low and after the last high are no gap in the middle.
     assert "between are missing" not in answer.content.decode()
 
 
 @pytest.mark.parametrize(
     ("typed", "status", "sentence"),
     [
-        ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice; the form itself begins with it then
+        ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice, and is the initial value of the form then
         ("2025-03-09T02:30", 422, "2025-03-09 02:30 does not exist in America/New_York"),
         ("9999-12-31T23:00", 422, "9999-12-31 23:00 lies at the end of the calendar. Mend the year."),
     ],

@@ -1,4 +1,4 @@
-"""A second service stands in where the first fails, and says so; both are told the same rounded places."""
+"""A second service stands in if the first fails, and says so; both get the same rounded places."""
 
 from datetime import timedelta
 from typing import Any
@@ -75,7 +75,7 @@ def test_the_page_of_the_place_says_who_stands_in(clock: Clock, place: Place, ke
 
 
 @pytest.mark.usefixtures("_second")
-def test_when_both_fail_each_says_why_and_nobody_stands_in(clock: Clock, place: Place) -> None:
+def test_when_both_fail_each_says_why_and_neither_stands_in(clock: Clock, place: Place) -> None:
     with rogue.rogue(by_path({"/points/": GRID_GONE, "/weatherapi/": says(b"", 403)})) as server:
         choose(server, "nws")
         report = bring(clock, place)
@@ -87,7 +87,7 @@ def test_when_both_fail_each_says_why_and_nobody_stands_in(clock: Clock, place: 
 def test_the_rest_of_a_failing_first_does_not_hold_up_the_second(
     clock: Clock, place: Place, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """On their own hosts; a relay of the keeper's is one host and rests as one."""
+    """On separate hosts; a relay of the keeper's is a single host and rests as one."""
     with rogue.rogue(DOWN) as first, rogue.rogue(by_path(NORWAY)) as second:
         choose(first, "nws")
         by_service = {"nws": first.home, "met": second.home}
@@ -131,10 +131,10 @@ def test_a_second_without_a_first_and_the_same_twice_are_refused(keeper_client: 
         keeper_client, weather_service="met", weather_second="met", weather_contact="keeper@example.org"
     )
     assert "This is the first service already" in twice.content.decode()
-    nobody = settings_page(
+    without_contact = settings_page(
         keeper_client, weather_service="open-meteo", weather_key="k3y", weather_second="nws", weather_contact=""
     )
-    assert "whom to write to" in nobody.content.decode()
+    assert "whom to write to" in without_contact.content.decode()
     good = {"weather_service": "nws", "weather_second": "met", "weather_contact": "keeper@example.org"}
     assert settings_page(keeper_client, **good).status_code == 302
     assert [chosen.service.key for chosen in service_registry.chosen_of(household())] == ["nws", "met"]

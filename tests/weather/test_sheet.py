@@ -1,4 +1,4 @@
-"""A file of hours is looked through whole; faults name row, value and remedy; nothing is half kept."""
+"""A file of hours is read whole; faults name row, value and remedy; nothing is kept by halves."""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo

@@ -1,4 +1,4 @@
-"""What is usual in a month is a hint in words: it never becomes an hour, and never gives a Go."""
+"""The usual lows and highs of a month are a hint in words: they never become hours, and never give a Go."""
 
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -169,7 +169,7 @@ def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place
     error_pairs.keep_observed(place, start, sample_data.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
     (january,) = queries.usual_by_measured(place)
     assert january.month == 1
-    # Means of the daily lows and highs that the airport recorded in January 2013, reckoned by hand from the same file.
+    # Means of the daily lows and highs that the airport recorded in January 2013, computed from the same file.
     assert january.low_c < 0.5 < 3.0 < january.high_c < 6.0
     page = keeper_client.get(reverse("weather:usual", args=[place.pk])).content.decode()
     assert "1 month below comes from what was measured here" in page

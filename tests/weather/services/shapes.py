@@ -14,13 +14,13 @@ END = NOW + timedelta(days=10)
 def answer(
     document: Any, endpoint: str = "forecast", *, status: int = 200, kind: str = "application/json", **headers: str
 ) -> Answer:
-    """Return an answer with a document, or with bytes as they are."""
+    """Return an answer with a document, or with raw bytes."""
     body = document if isinstance(document, bytes) else json.dumps(document).encode()
     return Answer(endpoint, "https://example.invalid/x", status, {"content-type": kind} | headers, body, NOW)
 
 
 def point(**changed: Any) -> dict[str, Any]:
-    """Return a point of the US service; its cell stands in column 0."""
+    """Return a point of the US service; its cell is in column 0."""
     properties = {
         "gridId": "MEG",
         "gridX": 0,
@@ -64,7 +64,7 @@ def step(at: str, celsius: Any, high: Any = None, low: Any = None, **more: Any) 
 
 
 def series(steps: list[dict[str, Any]] | None = None, **meta: Any) -> dict[str, Any]:
-    """Return an answer of the Norwegian service: three hours, then six-hourly, the last without anything ahead."""
+    """Return an answer of the Norwegian service: three hours, then six-hourly, the last without extremes."""
     given = steps if steps is not None else [
         step("2026-03-07T10:00:00Z", 8.0), step("2026-03-07T11:00:00Z", 9.0),
         step("2026-03-07T12:00:00Z", 10.0, 17.0, 9.5), step("2026-03-07T18:00:00Z", 14.0, 14.2, 3.0),
@@ -97,7 +97,7 @@ def hourly(values: list[Any] | None = None, *, start: datetime = NOW, **more: An
 
 
 def part_paths(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-    """Return the way to every part of a document, so that each can be left out in turn."""
+    """Return the path to every part of a document, so that each can be left out in turn."""
     items = (
         document.items() if isinstance(document, dict) else enumerate(document) if isinstance(document, list) else ()
     )

@@ -1,4 +1,4 @@
-"""Highs and lows beside the hours: hours are bent to them, never made milder, and a contradiction is not believed."""
+"""Daily highs and lows: hours are bent to them, never made milder, and a contradiction is not believed."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -19,7 +19,7 @@ SERVICE = UsService("keeper@example.org")
 START = datetime(2026, 3, 7, 13, tzinfo=UTC)
 DAY = "2026-03-07T13:00:00+00:00/PT13H"
 NIGHT = "2026-03-08T00:00:00+00:00/PT14H"
-# A day that warms to 15.0 and a night that cools to 2.0, each hour on its own.
+# A day that warms to 15.0 and a night that cools to 2.0, hour by hour.
 HOURS = [5, 7, 9, 11, 13, 14.4, 15, 14.4, 13, 12, 11, 9, 8, 7, 6, 5.5, 5, 4.5, 4, 3.5, 3, 2.5, 2, 2, 3]
 
 
@@ -63,7 +63,7 @@ def test_a_milder_extreme_changes_nothing() -> None:
     assert list(forecast.hours.c) == HOURS
 
 
-def test_an_extreme_that_contradicts_its_hours_is_said_and_not_believed() -> None:
+def test_an_extreme_that_contradicts_its_hours_gets_a_remark_and_is_not_believed() -> None:
     forecast = read(document(layer((DAY, 33.0)), layer((NIGHT, 1.0))))
     assert list(forecast.hours.c[:11]) == HOURS[:11]
     assert forecast.remarks == ("1 highs or lows contradict their hours and were left out",)

@@ -1,4 +1,4 @@
-"""The Norwegian service: hours between six-hourly steps are drawn, marked, and reach the extremes that it gives."""
+"""The Norwegian service: hours between six-hourly steps are interpolated, marked, and reach the given extremes."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -148,7 +148,7 @@ def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> N
             enumerate(zip(whole.hours.c, whole.hours.quality, strict=True))}  # fmt: skip
     for hour, (value, mark) in enumerate(zip(forecast.hours.c, forecast.hours.quality, strict=True)):
         true, step_h = sure[forecast.hours.starts_at + hour * hour_grid.HOUR]
-        # What is not exactly as before is missing, or marked as drawn between steps.
+        # A changed hour is missing, or marked as interpolated.
         assert value in (None, true) or step_of(mark) > 1
         assert value is None or step_of(mark) >= step_h
     assert forecast.issued_at <= whole.issued_at

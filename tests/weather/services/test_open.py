@@ -1,4 +1,4 @@
-"""Open-Meteo: asked only with a key or at an own server; a good status does not make a good answer."""
+"""Open-Meteo: asked only with a key or at the keeper's server; a good status is not yet a good answer."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any

@@ -1,4 +1,4 @@
-"""Each part of an answer in turn is of another kind, or past every calendar: a plain trouble or hours, no crash."""
+"""Each part of an answer in turn has a wrong type or an impossible date: a clear failure or hours, no crash."""
 
 import resource
 from collections.abc import Callable, Iterator
@@ -18,7 +18,7 @@ from tests.weather.services.test_norway import COMPLETE
 
 US, NORWAY, OPEN = UsService("k@example.org"), NorwegianService("k@example.org"), OwnService("k3y")
 POINT = answer(shapes.point(), "point")
-ROOM = 1 << 30  # bytes more than the tests have already: an answer of a kilobyte that asks for more is a fault
+ROOM = 1 << 30  # bytes on top of what the tests use: an answer of a kilobyte must not need more
 
 STRANGE: list[Any] = [
     None, "", [], {}, [[]], [None], True, -1, 10**400, 1e308, "NaN", "\0", {"value": None},

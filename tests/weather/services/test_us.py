@@ -1,4 +1,4 @@
-"""The US service: intervals are spread over their hours, and what is doubtful is missing rather than comfortable."""
+"""The US service: intervals are spread over their hours, and a doubtful hour is missing rather than mild."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -49,7 +49,7 @@ def test_a_relay_of_the_keepers_own_stands_in_for_the_addresses_that_the_service
     assert ask.url == "http://192.168.1.20:8080/nws/gridpoints/MEG/0,31"
 
 
-def test_nobody_is_asked_without_a_contact() -> None:
+def test_nothing_is_asked_without_a_contact() -> None:
     for contact in ("", "no", "a b@example.org", "x@example.org\r\nX: 1", "ü@example.org"):
         with pytest.raises(NeedsKey):
             UsService(contact).build_requests(HERE, NOW, END)
@@ -223,7 +223,7 @@ def test_spreading_intervals_neither_loses_nor_makes_an_hour(runs: list[tuple[in
     "day", [(2026, 3, 8), (2026, 11, 1), (2026, 3, 29), (2026, 10, 25), (2026, 4, 5), (2026, 10, 4)]
 )
 def test_days_on_which_clocks_change_keep_all_their_hours(zone: str, day: tuple[int, int, int]) -> None:
-    """Written with the zone's own offset, as the service may: a local day of 23, 24, 24.5 or 25 hours is whole."""
+    """Written with the zone's offset, as the service may: a local day of 23, 24, 24.5 or 25 hours is complete."""
     midnight = datetime(*day, tzinfo=ZoneInfo(zone))
     after = (midnight + timedelta(days=1)).replace(hour=0)
     span = interval(f"{midnight.isoformat()}/{after.isoformat()}")
