@@ -1,1 +1,1 @@
-"""Services and the days on which they carry nothing."""
+"""Carriers' services, their closures, and the book of rules and permits."""

@@ -1,7 +1,7 @@
-"""US federal holidays, computed. Source: 5 U.S.C. 6103; the post keeps all eleven.
+"""US federal holidays, computed. Source: 5 U.S.C. 6103; the postal service closes on all eleven.
 
-Sunday holidays are observed on Monday. A holiday on a Saturday closes the post on that Saturday itself (from memory);
-offices close on the Friday before, but mail moves then.
+Sunday holidays are observed on Monday. A Saturday holiday closes the postal service on that Saturday (from
+memory); government offices close on the Friday before, but mail still moves then.
 """
 
 from dataclasses import dataclass
@@ -24,27 +24,27 @@ RULES = (
     ("Thanksgiving Day", 11, 1, TH(4)),
     ("Christmas Day", 12, 25, None),
 )
-FIRST_YEAR = 2021  # before it there was no Juneteenth
+FIRST_YEAR = 2021  # Juneteenth did not exist before
 
 
 @dataclass(frozen=True)
 class Holiday:
-    """A day on which the post is closed."""
+    """A day on which the postal service is closed."""
 
     on: date
     name: str
 
 
 def federal_holidays(year: int) -> tuple[Holiday, ...]:
-    """Return the days of a year on which the US post is closed. Raises ValueError before 2021."""
+    """Return the days of a year on which the US postal service is closed. Raises ValueError before 2021."""
     if year < FIRST_YEAR:
         raise ValueError(f"Holidays are known from {FIRST_YEAR} on; {year} is earlier.")
-    found = [Holiday(observed(_day(year, month, day, rule)), name) for name, month, day, rule in RULES]
-    return tuple(sorted(found, key=lambda holiday: holiday.on))
+    holidays = [Holiday(observed(_day(year, month, day, rule)), name) for name, month, day, rule in RULES]
+    return tuple(sorted(holidays, key=lambda holiday: holiday.on))
 
 
 def observed(day: date) -> date:
-    """Return the day on which the post is closed for a holiday: the Monday after a Sunday, else the day itself."""
+    """Return the day a holiday closes the postal service: the Monday after a Sunday, else the day itself."""
     return day + timedelta(days=1) if day.weekday() == SUNDAY else day
 
 

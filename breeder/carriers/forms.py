@@ -21,7 +21,7 @@ LAST_YEAR = 2100
 
 
 class ServiceForm(SeenForm, PlainForm, forms.ModelForm):
-    """A postal service as this keeper uses it."""
+    """A carrier's service as this keeper uses it."""
 
     weekdays = forms.TypedMultipleChoiceField(
         label="Posted on",
@@ -117,22 +117,22 @@ class ServiceForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class CarrierField(forms.CharField):
-    """A carrier of the book's services, however its letters are typed: a closure of any other would close nothing."""
+    """The carrier of a service in the book, in any case; a closure of any other carrier would close nothing."""
 
     def clean(self, value: Any) -> str:
         typed = super().clean(value)
         known = carriers()
-        found = next((carrier for carrier in known if carrier.casefold() == typed.casefold()), "")
-        if known and not found:
+        match = next((carrier for carrier in known if carrier.casefold() == typed.casefold()), "")
+        if known and not match:
             raise ValidationError(
                 f"No service of ‘{typed}’ is in the book. Write one of: {', '.join(known)}; or add the service first.",
                 code="no_carrier",
             )
-        return found or typed
+        return match or typed
 
 
 class ClosureForm(PlainForm, forms.ModelForm):
-    """A day on which a carrier carries nothing."""
+    """A day on which a carrier neither collects nor delivers."""
 
     carrier = CarrierField(max_length=60)
 

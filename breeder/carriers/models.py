@@ -1,4 +1,4 @@
-"""Postal services, closures, and what is on record of where animals may go and who carries them."""
+"""Carriers' services, closures, and the rules and permits on where animals may go and who carries them."""
 
 from datetime import time
 from typing import Any
@@ -11,7 +11,7 @@ from breeder.people.models import Person
 
 
 class Service(models.Model):
-    """A carrier's service as this keeper uses it, with what is known of its way leg by leg."""
+    """A carrier's service as this keeper uses it, with what is known about each leg of its route."""
 
     class Network(models.TextChoices):
         DEPOTS = "depots", "in depots at room temperature, or not known"
@@ -78,7 +78,7 @@ class Closure(models.Model):
 
 
 class OnRecord(models.Model):
-    """What every rule says of itself: where it is written, when the keeper read it, and until when that is good."""
+    """The evidence of a rule: where it is written, when the keeper looked it up, and until when that counts."""
 
     citation = models.CharField("where it is written", max_length=240)
     url = models.URLField("address of that page", max_length=240, blank=True)
@@ -95,7 +95,7 @@ LOOKED_UP = Q(verified=False) | (Q(checked_on__isnull=False) & Q(recheck_on__isn
 
 
 class MovementRule(OnRecord):
-    """What an authority says of a taxon going from region to region; without a taxon, of all that is not listed."""
+    """An authority's rule on moving a taxon between regions; without a taxon, on everything not listed."""
 
     class Effect(models.TextChoices):
         FORBIDDEN = facts.Effect.FORBIDDEN.value
@@ -127,7 +127,7 @@ class MovementRule(OnRecord):
 
 
 class CarrierRule(OnRecord):
-    """What a carrier, or one of its services, says of carrying a taxon alive; without a taxon, of all animals."""
+    """A rule of a carrier or a service on live animals of a taxon; without a taxon, on all animals."""
 
     class Takes(models.TextChoices):
         YES = facts.Takes.YES.value, "takes them"
@@ -164,7 +164,7 @@ class CarrierRule(OnRecord):
 
 
 class Permit(models.Model):
-    """A permit of the keeper's or of a customer's, with the scope in which it counts."""
+    """A permit of the keeper or a customer, with its scope."""
 
     class Direction(models.TextChoices):
         SEND = facts.Direction.SEND.value, "to send"

@@ -1,4 +1,4 @@
-"""Movement rules as a file for a spreadsheet (RFC 4180): all of it is taken, or nothing."""
+"""Movement rules as a CSV file (RFC 4180) that is loaded whole or not at all."""
 
 from collections.abc import Iterable, Sequence
 from datetime import date
@@ -15,7 +15,7 @@ COLUMNS = (
     "taxon", "origin", "destination", "across_only", "effect", "authority", "permit_kind", "conditions", "citation",
     "url", "verified", "checked_on", "recheck_on", "note",
 )  # fmt: skip
-# What makes two rules the same.
+# Two rows with the same values here are the same rule.
 SAME = ("taxon", "origin", "destination", "authority", "across_only", "verified")
 NEEDED = {"taxon", "destination", "effect", "citation"}
 YES_OR_NO = {"across_only", "verified"}
@@ -26,38 +26,38 @@ MOST_FAULTS_SHOWN = 10
 
 
 class FileRefused(ValidationError):
-    """Nothing of the file was kept; each sentence names the row and the remedy, the first ten of them."""
+    """The file was refused whole; up to ten sentences name the row, the fault and the remedy."""
 
     def __init__(self, faults: Sequence[str]) -> None:
         shown = list(faults[:MOST_FAULTS_SHOWN])
         if more := len(faults) - len(shown):
             shown.append(f"{more} more faults were found.")
-        said = [*shown, "Nothing of the file was kept. Mend it and send it again."]
-        super().__init__([ValidationError(sentence, code="rules_file") for sentence in said])
+        sentences = [*shown, "Nothing of the file was kept. Mend it and send it again."]
+        super().__init__([ValidationError(sentence, code="rules_file") for sentence in sentences])
 
 
 def rules_in(file: bytes) -> list[MovementRule]:
-    """Return the rules of a file, unsaved; a row that names a rule of the book is that rule, as it is to become.
+    """Return the unsaved rules of a file; a row for a rule in the book returns that rule with its new values.
 
-    Raises FileRefused naming every fault by its row.
+    Raises FileRefused, which names every fault by its row.
     """
     kept = {_key(rule): rule for rule in MovementRule.objects.all()}
-    faults, found, seen = [], [], {}
+    faults, rules, seen = [], [], {}
     for number, row in _rows(file):
         typed = _typed(row)
         form = MovementRuleForm(typed, instance=kept.get(_key(MovementRule(**{name: typed[name] for name in SAME}))))
         if not form.is_valid():
-            faults += [f"Row {number}: {said}" for errors in form.errors.values() for said in errors]
+            faults += [f"Row {number}: {error}" for errors in form.errors.values() for error in errors]
             continue
         rule = form.save(commit=False)
         key = _key(rule)
         if key in seen:
             faults.append(f"Row {number}: it is the same rule as row {seen[key]}. Keep one of the two.")
         seen[key] = number
-        found.append(rule)
+        rules.append(rule)
     if faults:
         raise FileRefused(faults)
-    return found
+    return rules
 
 
 def _key(rule: MovementRule) -> tuple[Any, ...]:
@@ -65,12 +65,12 @@ def _key(rule: MovementRule) -> tuple[Any, ...]:
 
 
 def cells_of(rules: Iterable[MovementRule]) -> Iterable[Sequence[Any]]:
-    """Yield rules as rows of the file, in the order of its columns."""
+    """Yield rules as rows of the file, in column order."""
     for rule in rules:
-        yield [_said(getattr(rule, name)) for name in COLUMNS]
+        yield [_cell(getattr(rule, name)) for name in COLUMNS]
 
 
-def _said(value: Any) -> Any:
+def _cell(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return value.isoformat() if isinstance(value, date) else value
@@ -88,15 +88,15 @@ def _rows(file: bytes) -> list[tuple[int, dict[str, str]]]:
         raise FileRefused([f"The first row names no column {', '.join(sorted(lacking))}. See the download."])
     if strange := set(heads) - set(COLUMNS) - {""}:
         raise FileRefused([f"The column {', '.join(sorted(strange))} means nothing here. Take it out."])
-    # Numbers are those of the spreadsheet: an empty row between two rules counts.
-    found = [(number, dict(zip(heads, row, strict=False))) for number, row in enumerate(rows, start=2) if any(row)]
-    if not found or len(found) > MOST_ROWS:
-        raise FileRefused([f"The file holds {len(found)} rules; between 1 and {MOST_ROWS} can be taken."])
-    return found
+    # Numbers are those of the spreadsheet, so an empty row between two rules counts.
+    filled = [(number, dict(zip(heads, row, strict=False))) for number, row in enumerate(rows, start=2) if any(row)]
+    if not filled or len(filled) > MOST_ROWS:
+        raise FileRefused([f"The file holds {len(filled)} rules; between 1 and {MOST_ROWS} can be taken."])
+    return filled
 
 
 def _typed(row: dict[str, str]) -> dict[str, Any]:
-    """Return a row as the form would have been filled in."""
+    """Return a row as form data."""
     given: dict[str, Any] = {name: row.get(name, "").strip().removeprefix("'") for name in COLUMNS}
     given |= {name: code_of(given[name]) for name in ("origin", "destination")}
     given["taxon"] = " ".join(given["taxon"].split())

@@ -1,4 +1,4 @@
-"""Forms of the book of rules: where animals may go, what carriers take, permits."""
+"""Forms for the book of rules: movement rules, carriers' rules and permits."""
 
 import re
 from datetime import date, timedelta
@@ -16,7 +16,7 @@ from breeder.core.compliance import regions
 from breeder.core.compliance.acceptance import month_day
 from breeder.people.models import Person
 
-# How long what was looked up is good for, where the keeper names no day: a year (common practice, no source).
+# How long a rule counts after the keeper looked it up, if they name no day: a year (common practice, no source).
 LOOKED_UP_FOR = timedelta(days=365)
 MOST_DAYS = 15
 DATE = {"type": "date"}
@@ -61,11 +61,11 @@ class ListField(forms.CharField):
         return [" ".join(part.split()) for part in re.split(r"[,;\n]", str(value or "")) if part.strip()]
 
     def run_validators(self, value: Any) -> None:
-        """Have each part looked at where the form needs it; a list has no length in letters."""
+        """Skip the length check of the text; the form checks each part instead."""
 
 
 class OnRecordForm(SeenForm, PlainForm, forms.ModelForm):
-    """What every rule is asked: where it is written, who looked it up, when, and until when that is good."""
+    """Fields of every rule: where it is written, when the keeper looked it up, and until when that counts."""
 
     url = forms.URLField(label="Address of that page", required=False, max_length=240, assume_scheme="https")
 
@@ -75,9 +75,11 @@ class OnRecordForm(SeenForm, PlainForm, forms.ModelForm):
             self.fields[name].widget = forms.DateInput(attrs=DATE, format="%Y-%m-%d")
         for name in ("conditions", "note"):
             self.fields[name].widget = forms.Textarea(attrs={"rows": 4})
-        self.fields["citation"].help_text = "Section, page and year, so that you find it again."
+        self.fields["citation"].help_text = "Section, page and year, so that you can find it again."
         self.fields["recheck_on"].help_text = "Left empty: a year after you looked it up."
-        self.fields["verified"].help_text = "Only such a rule decides. Without the tick it is an example that asks."
+        self.fields[
+            "verified"
+        ].help_text = "Only a rule you looked up decides. Without the tick it is an example, and the check asks you."
         if "taxon" in self.fields:
             self.fields["taxon"].help_text = "Such as Porcellio scaber, Isopoda or Insecta; covers all below it."
 
@@ -108,7 +110,7 @@ class OnRecordForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class MovementRuleForm(OnRecordForm):
-    """What an authority says of a taxon going from one region into another."""
+    """An authority's rule on moving a taxon from one region into another."""
 
     origin = RegionField(label="From", required=False, max_length=LONGEST_REGION, help_text=REGION_HELP)
     destination = RegionField(label="Into", required=False, max_length=LONGEST_REGION, help_text=REGION_HELP)
@@ -134,7 +136,7 @@ class MovementRuleForm(OnRecordForm):
 
 
 class CarrierRuleForm(OnRecordForm):
-    """What a carrier or one of its services says of carrying a taxon alive."""
+    """A rule of a carrier or a service on live animals of a taxon."""
 
     service = forms.ModelChoiceField(
         Service.objects.none(), required=False, empty_label="all its services", label="Service"
@@ -212,7 +214,7 @@ class PermitForm(SeenForm, PlainForm, forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        # Whoever holds it stays in the list, removed or not: left out, their permit would be saved as the keeper's own.
+        # The holder stays in the list even after removal; without them the permit would be saved as the keeper's.
         holders = Q(removed_at=None) | Q(pk=self.instance.person_id)
         self.fields["person"].queryset = Person.objects.filter(holders)  # type: ignore[attr-defined]
 
@@ -247,7 +249,7 @@ class PermitForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class AskForm(PlainForm, forms.Form):
-    """A species and a place, to ask the book without an order."""
+    """A species and a region, to look up the rules without an order."""
 
     species = forms.ModelChoiceField(None, label="Species", empty_label="choose")  # type: ignore[arg-type]
     into = RegionField(label="Into", max_length=LONGEST_REGION, help_text="Such as Florida (US-FL) or Germany (DE).")

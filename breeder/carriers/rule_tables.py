@@ -17,7 +17,7 @@ FIRST = {"td": {"unlabelled": True}}
 
 
 class OnRecordTable(tables.Table):
-    """What every list of rules shows: where it is written, and whether the keeper looked it up."""
+    """The columns of every list of rules: where a rule is written, and when the keeper looked it up."""
 
     citation = tables.Column("Where it is written", orderable=False)
     checked_on = tables.Column("Looked up", empty_values=())
@@ -33,19 +33,18 @@ class OnRecordTable(tables.Table):
         if not record.verified or record.checked_on is None or record.recheck_on is None:
             return format_html('<span class="tag">{}</span>', "unverified example")
         if record.recheck_on < self.today:
-            said = f"{record.checked_on:%-d %b %Y}, look again"
-            return format_html('<span class="rust">{}</span>', said)
+            return format_html('<span class="rust">{}</span>', f"{record.checked_on:%-d %b %Y}, look again")
         return f"{record.checked_on:%-d %b %Y}, good until {record.recheck_on:%-d %b %Y}"
 
-    def linked(self, record: Any, name: str, said: str) -> str:
-        """Return a name that leads to its form, for whoever may change it."""
+    def linked(self, record: Any, name: str, label: str) -> str:
+        """Return a label that links to the form of a record, for a user who may change it."""
         if not self.edits:
-            return said
-        return format_html('<a href="{}">{}</a>', reverse(f"carriers:{name}", args=[record.pk]), said)
+            return label
+        return format_html('<a href="{}">{}</a>', reverse(f"carriers:{name}", args=[record.pk]), label)
 
 
 class MovementTable(OnRecordTable):
-    """What may go where."""
+    """Movement rules: what may go where."""
 
     taxon = tables.Column("What", empty_values=(), attrs=FIRST)
     destination = tables.Column("Into", empty_values=())
@@ -67,12 +66,12 @@ class MovementTable(OnRecordTable):
         return f"{into}{start}{', not within one state' if record.across_only else ''}"
 
     def render_effect(self, record: MovementRule) -> str:
-        said = record.get_effect_display().lower()
-        return f"{said} ({record.permit_kind})" if record.permit_kind else said
+        effect = record.get_effect_display().lower()
+        return f"{effect} ({record.permit_kind})" if record.permit_kind else effect
 
 
 class CarrierTable(OnRecordTable):
-    """What carriers take."""
+    """Carriers' rules: what they take."""
 
     carrier = tables.Column("Carrier", empty_values=(), attrs=FIRST)
     taxon = tables.Column("What", empty_values=())
@@ -94,7 +93,7 @@ class CarrierTable(OnRecordTable):
 
 
 class PermitTable(tables.Table):
-    """Permits with what they cover."""
+    """Permits and what they cover."""
 
     number = tables.Column("Permit", attrs=FIRST)
     person = tables.Column("Held by", default="me", orderable=False, attrs=BESIDE)
@@ -111,10 +110,10 @@ class PermitTable(tables.Table):
         self.today, self.edits = today, edits
 
     def render_number(self, record: Permit) -> str:
-        said = f"{record} of {record.issuer}"
+        label = f"{record} of {record.issuer}"
         if not self.edits:
-            return said
-        return format_html('<a href="{}">{}</a>', reverse("carriers:permit", args=[record.pk]), said)
+            return label
+        return format_html('<a href="{}">{}</a>', reverse("carriers:permit", args=[record.pk]), label)
 
     def render_taxa(self, value: Sequence[str]) -> str:
         return ", ".join(value)
@@ -130,12 +129,12 @@ class PermitTable(tables.Table):
 
 
 def terms_of(rule: CarrierRule) -> list[str]:
-    """Return in clauses what a carrier's rule says."""
-    said = [{"takes": "yes", "agreement": "under an agreement", "refuses": "no"}[rule.takes]]
+    """Return the terms of a carrier's rule, one clause each."""
+    terms = [{"takes": "yes", "agreement": "under an agreement", "refuses": "no"}[rule.takes]]
     if rule.season_from:
-        said.append(f"{month_day(rule.season_from)} to {month_day(rule.season_until)}")
+        terms.append(f"{month_day(rule.season_from)} to {month_day(rule.season_until)}")
     if rule.most_days is not None:
-        said.append(f"{rule.most_days} working {'day' if rule.most_days == 1 else 'days'} at most")
+        terms.append(f"{rule.most_days} working {'day' if rule.most_days == 1 else 'days'} at most")
     if rule.domestic_only:
-        said.append("within the country")
-    return said
+        terms.append("within the country")
+    return terms

@@ -1,4 +1,4 @@
-"""Reading the book of rules and permits once, and asking it of any number of orders and boxes."""
+"""Read the book of rules and permits once, then ask it about any number of orders and boxes."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -18,26 +18,26 @@ NOWHERE = "Where it goes is not known yet, so no rule could be asked. Give the o
 
 @dataclass(frozen=True)
 class RuleBook:
-    """All that is on record, and from where this household sends."""
+    """All rules and permits on record, and the region this household sends from."""
 
     home: str
     rules: tuple[Rule, ...]
     permits: tuple[HeldPermit, ...]
     carries: tuple[Carries, ...]
-    # What was asked already: many boxes hold the same animals and go to the same state on the same day.
+    # Earlier answers: many boxes hold the same animals and go to the same state on the same day.
     answers: dict[tuple[int, Way | Carriage], Answer] = field(default_factory=dict, compare=False)
 
     def ask(self, species: Species, way: Way) -> Answer:
-        """Return what is on record of a species on a way, reckoned once."""
+        """Return the rules on a species going one way; each answer is computed once."""
         if not any(permit.person_id == way.person_id for permit in self.permits):
-            way = replace(way, person_id=0)  # nobody's: whoever holds no permit is answered alike
+            way = replace(way, person_id=0)  # people without a permit share one answer
         key: tuple[int, Way | Carriage] = (species.pk, way)
         if key not in self.answers:
             self.answers[key] = movement.may_go(animal_of(species), way, self.rules, self.permits)
         return self.answers[key]
 
     def ask_carrier(self, species: Species, carriage: Carriage) -> Answer:
-        """Return what is on record of a carriage of a species, reckoned once."""
+        """Return the rules on a carrier taking a species; each answer is computed once."""
         key: tuple[int, Way | Carriage] = (species.pk, carriage)
         if key not in self.answers:
             self.answers[key] = acceptance.does_take(animal_of(species), carriage, self.carries)
@@ -45,7 +45,7 @@ class RuleBook:
 
 
 def read_rules(home: str) -> RuleBook:
-    """Return the whole book in three queries, however many boxes it is then asked of."""
+    """Return the whole book in three queries."""
     return RuleBook(
         home=home,
         rules=tuple(rule_of(row) for row in MovementRule.objects.all()),
@@ -55,7 +55,7 @@ def read_rules(home: str) -> RuleBook:
 
 
 def rule_of(row: MovementRule) -> Rule:
-    """Return a movement rule as plain facts."""
+    """Return a movement rule as a plain value."""
     return Rule(
         taxon=row.taxon,
         origin=row.origin,
@@ -74,7 +74,7 @@ def rule_of(row: MovementRule) -> Rule:
 
 
 def permit_of(row: Permit) -> HeldPermit:
-    """Return a permit as plain facts."""
+    """Return a permit as a plain value."""
     return HeldPermit(
         number=row.number,
         issuer=row.issuer,
@@ -91,7 +91,7 @@ def permit_of(row: Permit) -> HeldPermit:
 
 
 def carries_of(row: CarrierRule) -> Carries:
-    """Return a carrier's rule as plain facts."""
+    """Return a carrier's rule as a plain value."""
     return Carries(
         carrier=row.carrier,
         service_id=row.service_id,
@@ -111,44 +111,44 @@ def carries_of(row: CarrierRule) -> Carries:
 
 
 def covers_nothing(taxon: str) -> bool:
-    """Return whether a name covers no species of the book and is no higher taxon that is known: a slip, perhaps."""
+    """Return whether a name is neither a taxon of a species in the book nor a known higher taxon: perhaps a typo."""
     named = {name.lower() for species in Species.objects.all() for name in lineage_of(species)}
     return bool(taxon) and taxon.lower() not in named | {name.lower() for name in known_taxa()}
 
 
 def animal_of(species: Species) -> Animal:
-    """Return a species with every name that covers it."""
+    """Return a species as a plain value, with every taxon that covers it."""
     return Animal(str(species), lineage_of(species), is_determined(species))
 
 
 def ask_way(book: RuleBook, species: Iterable[Species], address: Address | None, on: date, person_id: int) -> Answer:
-    """Return what the book says of these species going to an address on a day."""
+    """Return the rules on these species going to an address on a day."""
     if address is None:
         return Answer(questions=(NOWHERE,))
     way = Way(book.home, region_of(address.country, address.region), on, person_id)
     answer = Answer()
-    for one in _once(species):
-        answer += book.ask(one, way)
+    for each in _distinct(species):
+        answer += book.ask(each, way)
     return _shortened(answer, way)
 
 
 def ask_carrier(
     book: RuleBook, species: Iterable[Species], service: Service, address: Address | None, on: date | None
 ) -> Answer:
-    """Return what the book says of a service carrying these species there; without a day no season is asked."""
+    """Return the rules on a service carrying these species to an address; without a day, seasons are ignored."""
     carriage = _carriage(book, service, address, on)
     answer = Answer()
-    for one in _once(species):
-        answer += book.ask_carrier(one, carriage)
+    for each in _distinct(species):
+        answer += book.ask_carrier(each, carriage)
     return answer
 
 
 def markings_of(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
-    """Return what a service's carrier asks to be written on a box with these species, each marking once."""
+    """Return the markings that a service's carrier wants on a box with these species, each once."""
     carriage = _carriage(book, service, None, None)
-    animals = [animal_of(one) for one in _once(species)]
-    found = [one for animal in animals for one in acceptance.markings(animal, carriage, book.carries)]
-    return tuple(dict.fromkeys(found))
+    animals = [animal_of(each) for each in _distinct(species)]
+    markings = [text for animal in animals for text in acceptance.markings(animal, carriage, book.carries)]
+    return tuple(dict.fromkeys(markings))
 
 
 def _carriage(book: RuleBook, service: Service, address: Address | None, on: date | None) -> Carriage:
@@ -163,17 +163,18 @@ def _carriage(book: RuleBook, service: Service, address: Address | None, on: dat
     )
 
 
-def _once(species: Iterable[Species]) -> list[Species]:
-    return list({one.pk: one for one in species}.values())
+def _distinct(species: Iterable[Species]) -> list[Species]:
+    return list({each.pk: each for each in species}.values())
 
 
 def _shortened(answer: Answer, way: Way) -> Answer:
-    """Put several species of which nothing is on record into one sentence."""
+    """Merge the sentences of several species without a rule into one."""
     tail = f" into {name_of(way.destination)}."
     start = "Nothing is on record for "
-    names = [one[len(start) : -len(tail)] for one in answer.questions if one.startswith(start) and one.endswith(tail)]
+    without_rule = [text for text in answer.questions if text.startswith(start) and text.endswith(tail)]
+    names = [text[len(start) : -len(tail)] for text in without_rule]
     if len(names) < 2:
         return answer
-    rest = [one for one in answer.questions if not one.startswith(start)]
+    rest = [text for text in answer.questions if not text.startswith(start)]
     together = f"{start}{', '.join(names[:-1])} and {names[-1]}{tail}"
     return Answer(answer.blocks, (together, *rest), answer.notes, answer.permits)

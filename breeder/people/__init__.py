@@ -1,1 +1,1 @@
-"""Customers and swap partners, their addresses with a rounded place of their own, consent and removal."""
+"""Customers and swap partners: their addresses, rounded places, consent and removal."""

@@ -9,10 +9,9 @@ from django.core.validators import RegexValidator
 from breeder.base.edit_conflicts import SeenForm
 from breeder.base.fields import CoordinateField, ZoneField
 from breeder.base.form_messages import PlainForm
-from breeder.core.compliance.regions import COUNTRIES
+from breeder.core.compliance.regions import COUNTRIES, read_country
 from breeder.people import rules
 from breeder.people.address_parser import read_block
-from breeder.people.countries import code_of
 from breeder.people.models import Address, Person
 
 TWO_LETTERS = RegexValidator(
@@ -28,7 +27,7 @@ class PeopleFilter(forms.Form):
 
 
 class PersonForm(SeenForm, PlainForm, forms.ModelForm):
-    """Who somebody is and how to reach them."""
+    """A person's name, kind and contacts."""
 
     class Meta:
         model = Person
@@ -41,7 +40,7 @@ class PersonForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class PlaceFields(forms.Form):
-    """Mix in: a place typed by hand for an address that no US postcode leads to, or the wish to go without one."""
+    """Mixin: a place typed by hand for an address without a US postcode, or the choice to do without a place."""
 
     latitude = CoordinateField(
         label="Latitude", required=False, help_text="Of the town, such as 52.52; it is kept to 0.01° (about 1 km)."
@@ -64,11 +63,11 @@ class PlaceFields(forms.Form):
 
     @property
     def has_place_typed(self) -> bool:
-        """Return whether something stands in the fields of the place, or is wrong with one of them."""
+        """Return whether a field of the place is filled in or has an error."""
         return any(field.errors or field.value() not in (None, "", False) for field in self.place_fields)
 
     def read_destination(self, block_name: str, *, country: str = "", postcode: str = "") -> rules.Destination | None:
-        """Return where the pasted address leads; None where there is none, or where a fault is now shown by a field."""
+        """Return the destination of the pasted address; None without an address, or if a field now shows an error."""
         given = self.cleaned_data
         if not all(name in given for name in (block_name, *self.PLACE)):
             return None
@@ -88,7 +87,7 @@ class PlaceFields(forms.Form):
 
 
 class AddressForm(PlainForm, PlaceFields):
-    """An address pasted as a block; its place comes from the US postcode or is typed by hand."""
+    """An address pasted as a block; its place comes from the US postcode or from the keeper."""
 
     block = forms.CharField(
         label="Address, as on the label",
@@ -115,7 +114,7 @@ class AddressForm(PlainForm, PlaceFields):
 
     def clean_country(self) -> str:
         typed = self.cleaned_data["country"].upper()
-        code = code_of(typed) or typed
+        code = read_country(typed) or typed
         if code and code not in COUNTRIES:
             raise ValidationError(
                 f"‘{typed}’ is no country by ISO 3166, so no rule could be asked. Write two letters such as US or DE.",
@@ -125,12 +124,12 @@ class AddressForm(PlainForm, PlaceFields):
 
     @property
     def rest(self) -> list[forms.BoundField]:
-        """Return the fields that are needed only where the block does not say it."""
+        """Return the fields that are needed only if the block does not give their value."""
         return [self[name] for name in self.fields if name != "block"]
 
     @property
     def asks_for_more(self) -> bool:
-        """Return whether the rest is to be shown open: something is wrong, or was given by hand before."""
+        """Return whether the page opens the other fields: one has an error, or was filled in by hand before."""
         by_hand = (self.initial.get(name) for name in ("country", "postcode", "timezone", "without_place"))
         return bool(self.errors) or any(by_hand)
 
@@ -142,9 +141,9 @@ class AddressForm(PlainForm, PlaceFields):
 
 
 def as_typed(address: Address) -> dict[str, Any]:
-    """Return an address as the form shows it: beside the block only what did not come from it or from the postcode.
+    """Return the form's values for an address: the block, and only what did not come from it or from the postcode.
 
-    What the block says itself would otherwise stand against the next block, out of sight.
+    A value read from the old block would sit in a closed part of the form and overrule the next block.
     """
     country = "" if read_block(address.block).country == address.country else address.country
     read = read_block(address.block, country=country)
@@ -157,6 +156,6 @@ def as_typed(address: Address) -> dict[str, Any]:
 
 
 class RemovalForm(PlainForm, forms.Form):
-    """One tick before somebody is removed for good."""
+    """A box to tick before a person is removed for good."""
 
     sure = forms.BooleanField(label="They asked for it, or no longer need to be on file")

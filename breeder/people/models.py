@@ -1,11 +1,11 @@
-"""Customers and swap partners, and where their parcels go."""
+"""Customers and swap partners, and the addresses their parcels go to."""
 
 from django.db import models
 from django.db.models import Q
 
 
 class Person(models.Model):
-    """Somebody who buys or swaps; after removal only the orders' figures stay."""
+    """A person who buys or swaps; after removal only the figures of their orders stay."""
 
     class Kind(models.TextChoices):
         CUSTOMER = "customer"
@@ -46,7 +46,7 @@ class Address(models.Model):
         verbose_name_plural = "addresses"
         constraints = [
             models.CheckConstraint(
-                # 0,0 means unknown in postcode tables; weather there would be the Gulf of Guinea's.
+                # 0,0 means unknown in postcode tables; the weather there is that of the Gulf of Guinea.
                 condition=Q(latitude__isnull=True) | ~Q(latitude=0, longitude=0),
                 name="address_place_is_not_0_0",
             ),

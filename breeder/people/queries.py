@@ -4,23 +4,23 @@ from django.db.models import Prefetch, QuerySet
 
 from breeder.people.models import Address, Person
 
-# Orders live on a higher floor; what they point at here is known by name only. These have ended.
+# Orders live on a higher floor, so this room knows their statuses by name only. These orders have ended.
 ENDED = ("sent", "cancelled", "lapsed")
 
 
 def people(search: str = "", kind: str = "") -> QuerySet[Person]:
-    """Return people who are on file, with their present address in `current`."""
+    """Return people on file, with their present address in `current`."""
     current = Prefetch("addresses", queryset=Address.objects.filter(is_current=True), to_attr="current")
-    found = Person.objects.filter(removed_at__isnull=True).prefetch_related(current)
+    on_file = Person.objects.filter(removed_at__isnull=True).prefetch_related(current)
     if search:
-        found = found.filter(pk__in=holding(search, "name", "email", "addresses__town"))
-    return found.filter(kind=kind) if kind else found
+        on_file = on_file.filter(pk__in=holding(search, "name", "email", "addresses__town"))
+    return on_file.filter(kind=kind) if kind else on_file
 
 
 def holding(words: str, *columns: str) -> set[int]:
-    """Return people of whom a column holds these letters, large or small.
+    """Return the ids of people with these letters in one of the columns, in upper or lower case.
 
-    Compared here and not by the database: SQLite knows small letters of ASCII only, and PostgreSQL those of its locale.
+    Compared here and not in the database: SQLite folds the case of ASCII only, and PostgreSQL that of its locale.
     """
     wanted = words.replace("\x00", "").casefold()
     rows = Person.objects.values_list("pk", *columns)
@@ -28,11 +28,11 @@ def holding(words: str, *columns: str) -> set[int]:
 
 
 def is_on_file(name: str) -> bool:
-    """Return whether somebody on file is called just so, whatever letters are large."""
+    """Return whether a person on file has exactly this name, ignoring case."""
     names = Person.objects.filter(removed_at=None).values_list("name", flat=True)
     return name.casefold() in {known.casefold() for known in names}
 
 
 def open_order_numbers(person: Person) -> list[int]:
-    """Return the numbers of this person's orders that still wait for a box."""
+    """Return the numbers of this person's orders that still wait for their box."""
     return list(person.orders.exclude(status__in=ENDED).order_by("number").values_list("number", flat=True))

@@ -1,4 +1,4 @@
-"""What an address must have, and when a person may be removed."""
+"""What an address must contain, and when a person may be removed."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ LONGEST_TOWN = 80
 
 
 class NoPlace(ValidationError):
-    """The address leads to no place for which weather could be read."""
+    """The address leads to no place, so no weather can be read for it."""
 
 
 class Unreadable(ValidationError):
@@ -23,7 +23,7 @@ class Unreadable(ValidationError):
 
 
 class NotThere(ValidationError):
-    """The place typed by hand is only half a place, lies nowhere on Earth, or has no address."""
+    """The place typed by hand is incomplete, not on Earth, or without an address."""
 
 
 class StillNeeded(ValidationError):
@@ -58,11 +58,11 @@ class Destination:
 def destination(
     block: str, *, country: str = "", postcode: str = "", typed: TypedPlace = TypedPlace(), without_place: bool = False
 ) -> Destination:
-    """Return what is kept of a pasted address and its place.
+    """Return a pasted address as it will be kept, with its place.
 
-    The place is the one typed by hand, else that of the US postcode. Raises Unreadable where the country cannot be
-    read or postcode and state disagree, NotThere where what was typed is no place, NoPlace where nothing leads to a
-    place and the keeper did not go without.
+    The place is the one typed by hand, else that of the US postcode. Raises Unreadable if the country cannot be read or
+    postcode and state disagree, NotThere if the typed place is not one, NoPlace if the address leads to no place and
+    the keeper did not choose to do without.
     """
     read = read_block(block, country=country)
     if not read.country:
@@ -95,13 +95,13 @@ def no_place(country: str, postcode: str) -> str:
 
 
 def is_of_postcode(country: str, postcode: str, latitude: Decimal) -> bool:
-    """Return whether a kept latitude is the one that the postcode gives."""
+    """Return whether a stored latitude is that of the postcode."""
     place = us_place(postcode) if country == "US" and postcode else None
     return place is not None and place.latitude == latitude
 
 
 def check_place_has_address(block: str, typed: TypedPlace) -> None:
-    """Refuse a place that was typed without the address that it is for. Raises NotThere."""
+    """Refuse a typed place that has no address. Raises NotThere."""
     if not block and not typed.is_empty:
         raise NotThere("A place is typed here, but no address. Paste the address too, or empty the place.", code="bare")
 
@@ -127,7 +127,7 @@ def _check_state(read: ReadBlock, place: Place | None, postcode: str) -> None:
 
 
 def check_removal(name: str, open_orders: Sequence[int]) -> None:
-    """Raise StillNeeded while orders wait for a box to this person."""
+    """Raise StillNeeded while an order of this person waits for its box."""
     if open_orders:
         numbers = ", ".join(str(number) for number in open_orders)
         raise StillNeeded(

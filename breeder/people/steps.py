@@ -1,4 +1,4 @@
-"""Inner parts of actions that put people and their addresses on file; both need the caller's transaction."""
+"""Steps of actions that put people and addresses on file; they need the caller's transaction."""
 
 from typing import Any
 
@@ -7,7 +7,7 @@ from breeder.people.rules import Destination
 
 
 def put_on_file(**values: Any) -> Person:
-    """Put somebody new on file."""
+    """Put a new person on file."""
     return Person.objects.create(**values)
 
 
@@ -18,7 +18,7 @@ def keep_address(person: Person, destination: Destination) -> Address:
 
 
 def columns_of(destination: Destination) -> dict[str, Any]:
-    """Return the columns of an address that goes to this destination."""
+    """Return the column values of an address for this destination."""
     place = destination.place
     return {
         "block": destination.block,

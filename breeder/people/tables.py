@@ -8,7 +8,7 @@ BESIDE = {"td": {"class": "beside", "unlabelled": True}}
 
 
 class PeopleTable(tables.Table):
-    """People on file and where their boxes go."""
+    """People on file and the places their boxes go to."""
 
     name = tables.Column("Name", linkify=("people:person", {"pk": tables.A("pk")}), attrs={"td": {"unlabelled": True}})
     kind = tables.Column("Kind", attrs=BESIDE)

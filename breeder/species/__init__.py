@@ -1,1 +1,1 @@
-"""Species and lines: what they bear and need, with a source for every value."""
+"""Species and lines: what they tolerate and need, with a source for every value."""

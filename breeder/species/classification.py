@@ -1,8 +1,8 @@
-"""Which higher taxa a species belongs to, so that a rule on an order, a class or a phylum covers it.
+"""The higher taxa that a species belongs to, so that a rule on an order, class or phylum covers it.
 
 Ranks are those of Darwin Core (kingdom to species). Genus is the first word of the name; family and order are the
 species' own values. Classes and phyla by order follow Ruggiero et al. 2015, A higher level classification of all
-living organisms, PLoS ONE 10(4): e0119248 (from memory); they are not fields, since an order has but one class.
+living organisms, PLoS ONE 10(4): e0119248 (from memory); they are not fields, since each order has only one class.
 """
 
 from breeder.species.models import Species
@@ -17,7 +17,7 @@ ARACHNIDS = ("Arachnida", "Chelicerata", *ARTHROPODS)
 SNAILS = ("Gastropoda", "Mollusca", "Animalia")
 WORMS = ("Clitellata", "Annelida", "Animalia")
 
-# What stands above an order, the nearest first. Springtails are a class of their own beside the insects.
+# The taxa above an order, nearest first. Springtails are a class of their own, not insects.
 ABOVE: dict[str, tuple[str, ...]] = {
     "Isopoda": CRUSTACEANS, "Amphipoda": CRUSTACEANS, "Decapoda": CRUSTACEANS,
     "Entomobryomorpha": SPRINGTAILS, "Poduromorpha": SPRINGTAILS, "Symphypleona": SPRINGTAILS,
@@ -34,7 +34,7 @@ ABOVE: dict[str, tuple[str, ...]] = {
     "Stylommatophora": SNAILS, "Haplotaxida": WORMS, "Crassiclitellata": WORMS,
 }  # fmt: skip
 
-# The same by the keeper's own group, for a species of which no order is written down.
+# The same by the keeper's group, for a species without an order on record.
 OF_GROUP: dict[str, tuple[str, ...]] = {
     Species.Group.ISOPOD: ("Isopoda", *CRUSTACEANS),
     Species.Group.SPRINGTAIL: SPRINGTAILS,
@@ -46,7 +46,7 @@ OF_GROUP: dict[str, tuple[str, ...]] = {
 
 
 def lineage_of(species: Species) -> tuple[str, ...]:
-    """Return the names that cover a species, the nearest first: species, genus, family, order, class and above."""
+    """Return the names that cover a species, nearest first: species, genus, family, order, class and above."""
     name = species.scientific_name.strip()
     above = ABOVE.get(species.order_name) or OF_GROUP.get(species.group, ())
     named = (name, name.split(" ")[0], species.family, species.order_name, *above)
@@ -54,7 +54,7 @@ def lineage_of(species: Species) -> tuple[str, ...]:
 
 
 def is_determined(species: Species) -> bool:
-    """Return whether it is known which species this is: two words, and neither cf., aff. nor sp. beside them."""
+    """Return whether the species itself is known: a name of two words without cf., aff. or sp."""
     return not species.qualifier and " " in species.scientific_name.strip()
 
 

@@ -22,7 +22,7 @@ QUOTES = " '\"‘’‚‛“”„«»‹›`´"
 
 NAMES = ("scientific_name", "qualifier")
 
-# What a value can be at all; wide on purpose: a slip of the keyboard is caught, a surprise is not.
+# The widest range of each value; wide on purpose, to catch a typing slip but not a surprising animal.
 BETWEEN = {
     "adult_length_mm": (0.1, 500),
     "hours_allowed": (0, 96),
@@ -43,9 +43,9 @@ class SpeciesFilter(forms.Form):
 
 
 class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
-    """All values of a species, and where the changed ones come from."""
+    """All values of a species, and the source of the changed ones."""
 
-    # The bounds lie so close that every usual limit typed in the other unit falls outside.
+    # Tight bounds on purpose: a usual limit typed in the wrong unit falls outside.
     comfort_low_c = DegreesField(low_c=-5, high_c=28)
     comfort_high_c = DegreesField(low_c=15, high_c=45)
     hard_low_c = DegreesField(low_c=-5, high_c=20)
@@ -87,11 +87,11 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
             self.fields[name].label += f", {unit}"
         for name in species_fields.PERCENT:
             self.fields[name].label += ", %"
-        self._say_units()
+        self._label_units()
         if self.instance.pk is None:
-            self._take_limits_of_the_band()
+            self._use_band_limits()
 
-    def _say_units(self) -> None:
+    def _label_units(self) -> None:
         for name, unit in species_fields.UNITS.items():
             if unit not in self.fields[name].label.lower():
                 self.fields[name].label += f", {unit}"
@@ -102,17 +102,17 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
         self.fields["qualifier"].help_text = "cf., aff. or sp.; empty for a determined species."
         self.fields["authorship"].help_text = "In brackets only where the genus has changed since."
 
-    def _take_limits_of_the_band(self) -> None:
+    def _use_band_limits(self) -> None:
         for name in species_fields.LIMITS:
             field = self.fields[name]
             field.required = False
             usual = [(limits[name], band) for band, limits in rules.BAND_LIMITS.items()]
-            said = " or ".join(f"{degrees(value, fahrenheit=field.fahrenheit)} {band}" for value, band in usual)
-            field.help_text = f"Left empty: {said} (common practice, no source)."
+            limits_text = " or ".join(f"{degrees(value, fahrenheit=field.fahrenheit)} {band}" for value, band in usual)
+            field.help_text = f"Left empty: {limits_text} (common practice, no source)."
 
     @property
     def usual(self) -> list[str]:
-        """Return the values of a new species that nobody typed, and that the book takes as usual."""
+        """Return the fields that the keeper left untouched, so a new species gets the usual value."""
         return [name for name in species_fields.FIELDS if name not in self.changed_data]
 
     @property
@@ -142,7 +142,7 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class LineForm(SeenForm, PlainForm, forms.ModelForm):
-    """A line: what it is, how it is sold, what must stay."""
+    """A line: what it is, how it is sold and what must stay."""
 
     harvest_share = PercentField(
         label="Young taken between counts, %",
@@ -184,7 +184,7 @@ class LineForm(SeenForm, PlainForm, forms.ModelForm):
             "common practice, no source."
         )
         self.fields["young_kept"].help_text = "Left empty: as many as adults."
-        self.fields["form_name"].help_text = "Colour or pattern; empty for the plain species."
+        self.fields["form_name"].help_text = "Color or pattern; empty for the plain species."
         self.fields["shown_by"].help_text = "Where only one sex shows it, the other cannot be sorted by looks."
         self.fields["species"].empty_label = "choose a species"  # type: ignore[attr-defined]
         self.fields["irreplaceable"].help_text = "Keeps more breeders, and more than one tub."
@@ -215,7 +215,7 @@ class LineForm(SeenForm, PlainForm, forms.ModelForm):
 
 
 class LineEditForm(LineForm):
-    """A line that exists: its species stays, and giving up protection asks for a reason."""
+    """Edit an existing line: its species stays, and lowering its protection needs a reason."""
 
     reason = forms.CharField(
         label="Reason, where a minimum falls or the line closes",

@@ -11,7 +11,7 @@ SHARE = [MinValueValidator(Decimal("0")), MaxValueValidator(Decimal("1"))]
 
 
 class Mark(models.TextChoices):
-    """How good the evidence behind a value is; shown beside it wherever it is used."""
+    """How good the evidence behind a value is; pages show it next to the value."""
 
     MEASURED = "measured", "published measurement"
     SECOND_HAND = "second hand", "second-hand report"
@@ -22,7 +22,7 @@ class Mark(models.TextChoices):
 
 
 class Species(models.Model):
-    """A species as Darwin Core names it, with what it needs; every value's source is kept in `sources`."""
+    """A species by its Darwin Core name and what it needs; `sources` holds the source of every value."""
 
     class Group(models.TextChoices):
         ISOPOD = "isopod"
@@ -106,7 +106,7 @@ class Species(models.Model):
 
 
 class Line(models.Model):
-    """A species, or one colour form or locality of it, that is kept true on its own."""
+    """A species, or one color form or locality of it, that breeds apart from the others."""
 
     class Status(models.TextChoices):
         KEPT = "kept"
@@ -176,7 +176,7 @@ class Line(models.Model):
     cups_per_tub = models.PositiveSmallIntegerField("cups a rested tub gives", default=1)
     cup_rest_days = models.PositiveSmallIntegerField("days a tub rests after a cup", default=28)
 
-    # The one lock, on both databases: take_turn() adds 1 here before anything is read.
+    # The only lock, on both databases: take_turn() adds 1 here before it reads anything.
     turn = models.PositiveBigIntegerField(default=0, editable=False)
 
     class Meta:

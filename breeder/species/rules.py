@@ -1,4 +1,4 @@
-"""What may change on a species or a line, and what must be said with it."""
+"""The changes that a species or a line allows, and the reasons and sources they need."""
 
 from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
@@ -20,37 +20,37 @@ MINIMUMS = {
 
 
 class NeedsReason(ValidationError):
-    """A minimum would fall, or a line close, and nobody has said why."""
+    """A minimum would fall or a line would close, and no reason was given."""
 
 
 class NamedAlready(ValidationError):
-    """Another row bears this name."""
+    """Another row already has this name."""
 
 
 def default_adults_kept(irreplaceable: bool) -> int:
-    """Return how many adults stay where the keeper gave no number."""
+    """Return how many adults stay if the keeper gave no number."""
     return ADULTS_KEPT_IRREPLACEABLE if irreplaceable else ADULTS_KEPT
 
 
 def loosened(before: Line, after: Mapping[str, Any]) -> list[str]:
-    """Return what a change gives up of the line's protection, one clause each."""
-    found = [
+    """Return the parts of a line's protection that a change gives up, one clause each."""
+    clauses = [
         f"{words} falls from {getattr(before, name)} to {after[name]}"
         for name, words in MINIMUMS.items()
         if after[name] < getattr(before, name)
     ]
     share, old_share = after.get("harvest_share"), before.harvest_share
     if old_share is not None and (share is None or share > old_share):
-        found.append("more of the young may be taken between counts")
+        clauses.append("more of the young may be taken between counts")
     if before.irreplaceable and not after["irreplaceable"]:
-        found.append("it would no longer count as one that cannot be bought again")
+        clauses.append("it would no longer count as one that cannot be bought again")
     if before.is_open and after["status"] == Line.Status.CLOSED:
-        found.append("the line closes and sells nothing more")
-    return found
+        clauses.append("the line closes and sells nothing more")
+    return clauses
 
 
 def refuse_closing_frozen(before: Line, after: Mapping[str, Any]) -> None:
-    """Refuse to close a line that is frozen: its freeze ends first, on a page of its own. Raises ValidationError."""
+    """Refuse to close a frozen line: the keeper ends the freeze first, on its own page. Raises ValidationError."""
     if before.frozen_because and before.is_open and after["status"] == Line.Status.CLOSED:
         raise ValidationError(
             f"{before} is frozen ({before.frozen_because.rstrip('.')}). End its freeze first, then close it.",
@@ -59,7 +59,7 @@ def refuse_closing_frozen(before: Line, after: Mapping[str, Any]) -> None:
 
 
 def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[str]:
-    """Return what is loosened, once a reason stands beside it. Raises NeedsReason."""
+    """Return what a change gives up. Raises NeedsReason if it gives something up without a reason."""
     gives_up = loosened(before, after)
     if gives_up and not reason.strip():
         raise NeedsReason(
@@ -79,7 +79,7 @@ IN_ORDER = (("hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"), ("
 
 
 def out_of_order(values: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return the neighbors, lower and higher, whose temperatures contradict each other; unknown ones are left out."""
+    """Return neighboring fields (lower, higher) whose temperatures contradict each other; skips unknown ones."""
     wrong = []
     for names in IN_ORDER:
         known = [(name, values[name]) for name in names if values.get(name) is not None]
@@ -90,8 +90,8 @@ def out_of_order(values: Mapping[str, Any]) -> list[tuple[str, str]]:
     return wrong
 
 
-# What the trade takes for granted of a band: inside the box, comfort between 7 (tropical 13) and 29 °C, never outside
-# 0 to 36 (tropical 8 to 35). Common practice, no source.
+# The usual limits of a band in the trade: inside the box, comfort from 7 (tropical 13) to 29 °C, never outside 0 to 36
+# (tropical 8 to 35). Common practice, no source.
 _LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
 BAND_LIMITS = {
     Species.Band.TEMPERATE.value: dict(zip(_LIMITS, map(Decimal, (7, 29, 0, 36)), strict=True)),
@@ -108,10 +108,10 @@ def sources_after(
     source: str = "",
     usual: Collection[str] = (),
 ) -> dict[str, list[str]]:
-    """Return the sources once these values were set: the keeper's own record unless they name another source.
+    """Return the sources after these values are set: the keeper's own record unless they name another source.
 
-    A value that was emptied is the keeper's own, so that no starter set fills it again; one of the `usual` that nobody
-    typed is common practice.
+    A value that the keeper emptied counts as their own record, so that no starter set fills it again. A `usual` value
+    that the keeper did not type is common practice.
     """
     entry = [mark or Mark.OWN.value, source.strip() or OWN_SOURCE]
     kept = {name: list(value) for name, value in sources.items() if name not in changed}

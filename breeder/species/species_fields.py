@@ -1,4 +1,4 @@
-"""A species on its page: every value in words, with its evidence mark and its source beside it."""
+"""The values of a species as its page shows them: in words, with evidence mark and source."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -82,20 +82,20 @@ def facts_by_section(species: Species, household: Setting) -> list[tuple[str, li
 def fact(species: Species, name: str, household: Setting) -> Fact:
     """Return one value in words with its mark and source."""
     mark, source = (list(species.sources.get(name, ())) + ["", ""])[:2]
-    said = in_words(species, name, household)
-    if said == NOT_KNOWN and not mark:
-        return Fact(label_of(name), said, "", "", "")
-    return Fact(label_of(name), said, mark, dict(Mark.choices).get(mark, ""), source or ("" if mark else NO_SOURCE))
+    words = in_words(species, name, household)
+    if words == NOT_KNOWN and not mark:
+        return Fact(label_of(name), words, "", "", "")
+    return Fact(label_of(name), words, mark, dict(Mark.choices).get(mark, ""), source or ("" if mark else NO_SOURCE))
 
 
 def label_of(name: str) -> str:
-    """Return how a value is called on pages."""
+    """Return the label of a field on pages."""
     label = LABELS.get(name) or str(Species._meta.get_field(name).verbose_name)
     return f"{label[:1].upper()}{label[1:]}"
 
 
 def in_words(species: Species, name: str, household: Setting) -> str:
-    """Return one value as a keeper says it, in the household's units."""
+    """Return a value in the household's units, as a keeper would say it."""
     value = getattr(species, name)
     if value is None or value == "":
         return NOT_KNOWN
@@ -111,9 +111,9 @@ def in_words(species: Species, name: str, household: Setting) -> str:
     return f"{_shown(species, name, value)} {UNITS.get(name, '')}".strip()
 
 
-def length(millimetres: Decimal | float, *, inches: bool) -> str:
+def length(millimeters: Decimal | float, *, inches: bool) -> str:
     """Return a body length such as '18 mm' or '0.7 in'."""
-    return f"{Decimal(str(millimetres)) / MM_AN_INCH:.1f} in" if inches else f"{float(millimetres):g} mm"
+    return f"{Decimal(str(millimeters)) / MM_AN_INCH:.1f} in" if inches else f"{float(millimeters):g} mm"
 
 
 def _shown(species: Species, name: str, value: Any) -> str:

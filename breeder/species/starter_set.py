@@ -1,4 +1,4 @@
-"""The species starter set: a sheet with one value a row, each with its evidence mark and its source in words."""
+"""The species starter set: a CSV sheet with one value per row, its evidence mark and its source."""
 
 import csv
 from collections.abc import Iterator
@@ -53,16 +53,16 @@ def starter_set(sheet: Path = SHEET) -> list[StarterSpecies]:
 
 
 def earlier_rows() -> frozenset[Row]:
-    """Return the rows that earlier sheets held and that were corrected since."""
+    """Return the rows of earlier sheets that were corrected since."""
     return frozenset(_rows(EARLIER))
 
 
 def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[Row]) -> dict[str, Any]:
-    """Return the values of a species, loaded from an earlier sheet, that this sheet corrects or fills in.
+    """Return the values with which this sheet corrects or fills in a species loaded from an earlier sheet.
 
-    A value is corrected only where it and its source are still the sheet's own, and filled in only where the species
-    came from the sheet and nobody gave or emptied that value. A temperature that would contradict one of the keeper's
-    stays as it is.
+    A value is corrected only if it and its source are still those of the earlier sheet. It is filled in only if the
+    species came from the sheet and the keeper neither gave nor emptied that value. A temperature that would contradict
+    one of the keeper's stays as it is.
     """
     from_sheet = any(species.sources.get(name) == source for name, source in starter.sources.items())
     new = {}

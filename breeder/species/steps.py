@@ -1,4 +1,4 @@
-"""Inner parts of actions on lines, for other rooms too."""
+"""Steps of actions on lines, shared with other rooms."""
 
 from collections.abc import Iterable
 
@@ -9,12 +9,13 @@ from breeder.species.models import Line
 
 
 def take_turn(line_ids: Iterable[int]) -> None:
-    """Wait for and take the turn of these lines: the one lock, on both databases, before anything is read.
+    """Lock these lines before reading anything; waits its turn. The only lock, on both databases.
 
-    It is the write lock on SQLite and a row lock on PostgreSQL, held until the caller's transaction ends.
+    It is the write lock on SQLite and a row lock on PostgreSQL, held until the caller's transaction ends. Raises
+    TransactionManagementError outside a transaction.
     """
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError("take_turn() outside a transaction would hold nothing.")
-    # One statement a line, in ascending order: two actions over the same lines cannot wait for each other in a ring.
+    # One statement per line, in ascending order, so that two actions over the same lines cannot deadlock.
     for line_id in sorted(set(line_ids)):
         Line.objects.filter(pk=line_id).update(turn=F("turn") + 1)

@@ -13,10 +13,10 @@ BESIDE = {"td": {"class": "beside", "unlabelled": True}}
 
 
 class SpeciesTable(tables.Table):
-    """Species, what they stand in the box, and how many lines of them are kept."""
+    """Species, the temperatures they tolerate in the box, and how many lines of them are kept."""
 
     species = tables.TemplateColumn(
-        # As code, not by name: a named template would run the context processors, and their queries, once a row.
+        # As code, not by name: a named template would run the context processors, and their queries, for every row.
         template_code='{% include "species/_species_cell.html" %}',
         verbose_name="Species",
         order_by=("scientific_name", "qualifier"),

@@ -1,4 +1,4 @@
-"""Temperatures as the household types them: °C or °F outside, °C inside."""
+"""Form fields for temperatures: typed in °C or °F as the household prefers, cleaned to °C."""
 
 from decimal import Decimal
 from typing import Any
@@ -13,9 +13,9 @@ HALF_TENTH = 0.05  # what rounding to 0.1 may move a value by
 
 
 class DegreesField(forms.DecimalField):
-    """A temperature typed in the household's unit and cleaned to °C, to 0.1.
+    """A temperature typed in the household's unit and cleaned to °C, rounded to 0.1.
 
-    `low_c` and `high_c` are what the value can reasonably be; they lie close enough that the other unit falls outside.
+    `low_c` and `high_c` bound the reasonable values, so tightly that a value in the wrong unit falls outside.
     """
 
     def __init__(self, *, low_c: float, high_c: float, **kwargs: Any) -> None:
@@ -28,7 +28,7 @@ class DegreesField(forms.DecimalField):
         return "°F" if self.fahrenheit else "°C"
 
     def prepare_value(self, value: Any) -> Any:
-        """Show a stored value in the household's unit; leave what was typed as it was typed."""
+        """Show a stored value in the household's unit; leave typed text as it is."""
         if value is None or isinstance(value, str):
             return value
         shown = to_fahrenheit(float(value)) if self.fahrenheit else float(value)
@@ -44,7 +44,7 @@ class DegreesField(forms.DecimalField):
         return Decimal(str(celsius)).quantize(TENTH)
 
     def has_changed(self, initial: Any, data: Any) -> bool:
-        """Compare in °C to 0.1, so that a value shown in °F and sent back untouched is not taken for a change."""
+        """Compare in °C to 0.1, so that a value shown in °F and sent back untouched is no change."""
         try:
             return self.to_python(data) != (None if initial is None else Decimal(str(initial)).quantize(TENTH))
         except ValidationError:
@@ -54,11 +54,11 @@ class DegreesField(forms.DecimalField):
         return self.low_c - HALF_TENTH <= celsius <= self.high_c + HALF_TENTH
 
     def mix_up(self, typed: float) -> str:
-        """Return the sentence for a value that cannot be, with what it would be in the other unit."""
+        """Return the sentence for an impossible value, with what it would be in the other unit."""
         low, high = (degrees(value, fahrenheit=self.fahrenheit) for value in (self.low_c, self.high_c))
-        said = f"‘{self.label}’ is {typed:g} {self.unit}; it should lie between {low} and {high}."
+        sentence = f"‘{self.label}’ is {typed:g} {self.unit}; it should lie between {low} and {high}."
         as_celsius = typed if self.fahrenheit else to_celsius(typed)
         if not self._can_be(as_celsius):
-            return f"{said} Check the value."
+            return f"{sentence} Check the value."
         other, here = ("°C", to_fahrenheit(typed)) if self.fahrenheit else ("°F", to_celsius(typed))
-        return f"{said} If {typed:g} {other} was meant, write {here:.1f}."
+        return f"{sentence} If {typed:g} {other} was meant, write {here:.1f}."

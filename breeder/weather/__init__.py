@@ -1,1 +1,1 @@
-"""Hours of weather as received and quality-checked, with source and issue time."""
+"""Hourly weather of places, quality-checked, with its source and issue time."""

@@ -1,4 +1,4 @@
-"""A place's hours as a line: gaps stay gaps, the frame follows what is there."""
+"""The line chart of a place's hours: gaps stay gaps, and the axis fits the values."""
 
 from datetime import datetime, timedelta
 from math import ceil, floor
@@ -20,7 +20,7 @@ SHOWN_BEFORE_NOW = timedelta(hours=24)
 
 
 def window_of(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
-    """Return which hours to show: from yesterday on, or the last days of what is all in the past."""
+    """Return the hours to show: from yesterday on, or the last days if all of them are in the past."""
     ends = newest.starts_at + (len(newest.hours_c) - 1) * hour_grid.HOUR
     start = max(newest.starts_at, now - SHOWN_BEFORE_NOW)
     if start >= ends:
@@ -29,7 +29,7 @@ def window_of(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
 
 
 def drawn(hours: Hours, *, fahrenheit: bool) -> dict[str, Any] | None:
-    """Return the coordinates and words that the template needs; None where no hour is known."""
+    """Return the coordinates and texts for the template; None if no hour is known."""
     values = [value if value is None or not fahrenheit else to_fahrenheit(value) for value in hours.c]
     known = [value for value in values if value is not None]
     if not known:
@@ -49,7 +49,7 @@ def drawn(hours: Hours, *, fahrenheit: bool) -> dict[str, Any] | None:
     return {
         "width": WIDTH, "height": HEIGHT, "left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM, "day_y": DAY_Y,
         "line": _path(values, x, y),
-        "ticks": [{"y": y(value), "said": f"{value}°".replace("-", "\u2212")} for value in rounds],
+        "ticks": [{"y": y(value), "label": f"{value}°".replace("-", "\u2212")} for value in rounds],
         "days": _days(hours, zone, x),
         "unit": "°F" if fahrenheit else "°C",
         "first": hours.times[0].astimezone(zone), "last": hours.times[-1].astimezone(zone),
@@ -69,32 +69,32 @@ def _path(values: list[float | None], x: Any, y: Any) -> str:
 
 
 def _days(hours: Hours, zone: ZoneInfo, x: Any) -> list[dict[str, Any]]:
-    """Return where each local day begins; a name that would run into the next is left out."""
+    """Return the start of each local day; a label that would run into the next is left out."""
     starts = [(index, at.astimezone(zone)) for index, at in enumerate(hours.times)]
     midnights = [(index, at) for index, at in starts if at.hour == 0]
     room = x(24) - x(0)
     every = max(1, ceil(LEAST_DAY_WIDTH / room)) if room else 1
     return [
-        {"x": x(index), "said": f"{at:%a %-d}" if number % every == 0 and RIGHT - x(index) > LEAST_DAY_WIDTH else ""}
+        {"x": x(index), "label": f"{at:%a %-d}" if number % every == 0 and RIGHT - x(index) > LEAST_DAY_WIDTH else ""}
         for number, (index, at) in enumerate(midnights)
     ]
 
 
 def _rows(hours: Hours, zone: ZoneInfo, values: list[float | None]) -> list[dict[str, Any]]:
-    """Return the lowest and highest of each local day, for the table beside the picture."""
+    """Return the low and high of each local day, for the table next to the chart."""
     by_day: dict[Any, list[float | None]] = {}
     for at, value in zip(hours.times, values, strict=True):
         by_day.setdefault(at.astimezone(zone).date(), []).append(value)
     rows = []
-    for on, of_day in by_day.items():
-        known = [value for value in of_day if value is not None]
+    for on, day_values in by_day.items():
+        known = [value for value in day_values if value is not None]
         rows.append(
             {
                 "on": on,
                 "low": min(known, default=None),
                 "high": max(known, default=None),
                 "known": len(known),
-                "missing": len(of_day) - len(known),
+                "missing": len(day_values) - len(known),
             }
         )
     return rows

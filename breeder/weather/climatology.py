@@ -1,4 +1,4 @@
-"""What is usual at a place in a month: a hint for planning beyond the forecast, never hours to try a box with."""
+"""The usual low and high of each month at a place: a planning hint beyond the forecast, never used in a box check."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ NAMES = (
     "December",
 )  # fmt: skip
 
-# Fewer whole days, or a day with fewer hours, say little of a month (judgement).
+# With fewer whole days, or days with fewer hours, the mean says little about the month (judgment).
 LEAST_DAYS = 20
 LEAST_HOURS_A_DAY = 22
 
@@ -32,14 +32,14 @@ class Usual:
     low_c: float
     high_c: float
 
-    def said(self, place: str, *, fahrenheit: bool) -> str:
-        """Return it as a sentence that says what it is not."""
+    def text(self, place: str, *, fahrenheit: bool) -> str:
+        """Return a sentence with the low and high, and that they are no verdict."""
         low, high = (degrees(value, fahrenheit=fahrenheit) for value in (self.low_c, self.high_c))
         return f"In a usual {NAMES[self.month - 1]} at {place}: {low} to {high}, no verdict."
 
 
 def fault_of_month(month: int, low_c: float, high_c: float, *, fahrenheit: bool) -> str:
-    """Return what is wrong with a month's low and high, with its remedy, or an empty text."""
+    """Return what is wrong with a month's low and high and how to fix it, or an empty text."""
     for value in (low_c, high_c):
         if fault := fault_of(value, fahrenheit=fahrenheit):
             return f"{NAMES[month - 1]}: {fault}"
@@ -49,28 +49,28 @@ def fault_of_month(month: int, low_c: float, high_c: float, *, fahrenheit: bool)
 
 
 def from_measured(measured: Iterable[tuple[datetime, float]], zone: ZoneInfo) -> list[Usual]:
-    """Return what is usual by measured hours: the mean low and high of whole days, for months with enough of them."""
+    """Return the mean low and high of the whole days of each month that has enough measured hours."""
     by_day: dict[date, list[float]] = {}
     for at, value in measured:
         by_day.setdefault(at.astimezone(zone).date(), []).append(value)
-    by_month: dict[int, list[Sequence[float]]] = {}
+    days_by_month: dict[int, list[Sequence[float]]] = {}
     for day, values in by_day.items():
         if len(values) >= LEAST_HOURS_A_DAY:
-            by_month.setdefault(day.month, []).append(values)
+            days_by_month.setdefault(day.month, []).append(values)
     return [
         Usual(month, _mean(min(day) for day in days), _mean(max(day) for day in days))
-        for month, days in sorted(by_month.items())
+        for month, days in sorted(days_by_month.items())
         if len(days) >= LEAST_DAYS
     ]
 
 
 def _mean(values: Iterable[float]) -> float:
-    found = list(values)
-    return round(sum(found) / len(found), 1)
+    numbers = list(values)
+    return round(sum(numbers) / len(numbers), 1)
 
 
 def read(content: bytes) -> tuple[list[Usual], list[str]]:
-    """Return the months of a file, and every fault of it by its row; a file with faults gives no month."""
+    """Return the months of a CSV file and its faults, each with its row; a file with faults gives no months."""
     try:
         rows = rows_of(content)
     except Unreadable as fault:
@@ -78,19 +78,19 @@ def read(content: bytes) -> tuple[list[Usual], list[str]]:
     header = tuple(cell.strip().lower() for cell in rows[0]) if rows else ()
     if header not in COLUMNS:
         return [], [COLUMNS_WANTED]
-    found: dict[int, Usual] = {}
+    months: dict[int, Usual] = {}
     faults = []
     for number, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
             continue
         month, fault = _month(row, fahrenheit=COLUMNS[header])
-        if month is not None and month.month in found:
-            fault = f"{NAMES[month.month - 1]} stands there twice. Leave one out."
+        if month is not None and month.month in months:
+            fault = f"{NAMES[month.month - 1]} is in the file twice. Leave one out."
         if month is None or fault:
             faults.append(f"Row {number}: {fault}")
         else:
-            found[month.month] = month
-    return ([], faults) if faults else (list(found.values()), [])
+            months[month.month] = month
+    return ([], faults) if faults else (list(months.values()), [])
 
 
 def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
@@ -105,7 +105,7 @@ def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
 
 
 def by_month(rows: Iterable[Usual]) -> Mapping[int, Usual]:
-    """Return the months by number."""
+    """Return the months keyed by number."""
     return {row.month: row for row in rows}
 
 

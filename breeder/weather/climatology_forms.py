@@ -1,4 +1,4 @@
-"""The form for what is usual at a place, month by month."""
+"""The form for the usual lows and highs of a place, month by month."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -15,7 +15,7 @@ LARGEST_FILE = 20_000  # bytes; twelve rows come to about 200
 
 
 class UsualForm(PlainForm, forms.Form):
-    """Twelve usual lows and highs, or a file of them; empty months stay as they are, unless the keeper removes them."""
+    """Twelve usual lows and highs, typed or from a file; empty months stay unless the keeper removes them."""
 
     file = forms.FileField(
         label="Or a file (CSV)",
@@ -48,7 +48,7 @@ class UsualForm(PlainForm, forms.Form):
                 )
 
     def label_of(self, name: str) -> str:
-        """Return the label with its month: beside the field the month stands above both."""
+        """Return the label with its month, which the page shows once above both fields."""
         word, _, number = name.partition("_")
         return f"{word.capitalize()} of {climatology.NAMES[int(number) - 1]}" if number else super().label_of(name)
 
@@ -61,7 +61,7 @@ class UsualForm(PlainForm, forms.Form):
         given = super().clean() or self.cleaned_data
         if self.errors:
             return given
-        given["months"] = self._of_file(given["file"]) if given.get("file") else self._typed(given)
+        given["months"] = self._from_file(given["file"]) if given.get("file") else self._typed(given)
         if not given["months"] and not given.get("removes_others"):
             raise ValidationError(
                 "No month is filled in, so nothing was changed. Fill in the low and high of at least one month.",
@@ -69,7 +69,7 @@ class UsualForm(PlainForm, forms.Form):
             )
         return given
 
-    def _of_file(self, sent: Any) -> list[Usual]:
+    def _from_file(self, sent: Any) -> list[Usual]:
         if sent.size > LARGEST_FILE:
             raise ValidationError(
                 f"The file has {sent.size / 1e3:.0f} kB, far more than twelve rows need. Cut it down."

@@ -31,21 +31,21 @@ class Day:
 
 
 def faults_of(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[str]:
-    """Return every fault of the typed days in a sentence each, naming the day, the value and the remedy."""
-    found = []
+    """Return a sentence for each fault of the typed days, with the day, the value and the remedy."""
+    sentences = []
     for day in days:
         name = weekday_said(day.on)
         for word, value in (("low", day.low_c), ("high", day.high_c)):
             if wrong := plausibility.fault_of(value, fahrenheit=fahrenheit, sure=sure):
-                found.append(f"{name}, {word}: {wrong}")
+                sentences.append(f"{name}, {word}: {wrong}")
         if day.low_c > day.high_c:
             low, high = (degrees(value, fahrenheit=fahrenheit) for value in (day.low_c, day.high_c))
-            found.append(f"{name}: the low of {low} is above the high of {high}. Swap them, or mend one.")
-    return found
+            sentences.append(f"{name}: the low of {low} is above the high of {high}. Swap them, or mend one.")
+    return sentences
 
 
 def whole(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[Day]:
-    """Return the days in order. Raises ValidationError naming every fault at once."""
+    """Return the days in order. Raises ValidationError with all faults at once."""
     ordered = sorted(days, key=lambda day: day.on)
     faults = faults_of(ordered, fahrenheit=fahrenheit, sure=sure)
     if not ordered:
@@ -64,9 +64,9 @@ def whole(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[
 def hours_of(
     days: Sequence[Day], latitude: float, longitude: float, zone: ZoneInfo
 ) -> tuple[datetime, list[float | None]]:
-    """Return the first whole UTC hour and the hours of consecutive days, None where a neighbouring day would be needed.
+    """Return the first whole UTC hour and the hourly °C of consecutive days; None where another day would be needed.
 
-    Before the first sunrise the evening before is not known, after the last sunset the coming low is not: both stay
+    Before the first sunrise the evening before is unknown, and after the last sunset the next low is: those hours stay
     missing rather than guessed.
     """
     suns = [sun_times(day.on, latitude, longitude, zone) for day in days]
@@ -80,23 +80,23 @@ def hours_of(
             known = not (number == 0 and hour < rises[0]) and not (number == len(days) - 1 and hour > sets[-1])
             value = float(values[number * 24 + hour]) if known else None
             readings.append((midnight + timedelta(hours=hour), value))
-    # Days of a zone that changes its standard time could overlap by an hour: the earlier day's hour stands.
+    # Days could overlap by an hour where a zone changes its standard time: the earlier day's hour counts.
     unique = dict(reversed(readings))
     return hour_grid.on_whole_hours(sorted(unique.items()))
 
 
 def standard_offset(on: date, zone: ZoneInfo) -> timedelta:
-    """Return how far a zone's clock without summer time is ahead of UTC on a day."""
+    """Return the UTC offset of a zone on a day, without daylight saving time."""
     noon = datetime.combine(on, time(12), tzinfo=zone)
     return (noon.utcoffset() or timedelta()) - (noon.dst() or timedelta())
 
 
 def standard_midnight(on: date, zone: ZoneInfo) -> datetime:
-    """Return the UTC moment at which a day begins on the clock without summer time."""
+    """Return the UTC time at which a day begins, without daylight saving time."""
     return datetime.combine(on, time(0), tzinfo=UTC) - standard_offset(on, zone)
 
 
 def sun_times(on: date, latitude: float, longitude: float, zone: ZoneInfo) -> tuple[float, float]:
-    """Return sunrise and sunset of a day in hours of the clock without summer time."""
+    """Return sunrise and sunset of a day in hours, without daylight saving time."""
     offset_h = standard_offset(on, zone).total_seconds() / 3600
     return sunrise_sunset_h(on.timetuple().tm_yday, latitude, longitude, offset_h)

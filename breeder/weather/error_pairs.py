@@ -1,4 +1,4 @@
-"""Observed hours beside what was forecast for them, and what follows for the next forecast."""
+"""Pair observed hours with their forecasts, and learn the bias of the next forecast from them."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -11,7 +11,7 @@ FARTHEST_LEAD = timedelta(hours=place_bias.BOUNDS_H[-1])
 
 
 def keep_observed(place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str) -> int:
-    """Keep observed hours, single-hour sensor faults taken out, and return how many are new."""
+    """Keep observed hours without single-hour sensor faults, and return how many are new."""
     clean, _ = hour_grid.without_spikes(hours_c)
     rows = [
         Observation(place=place, at=starts_at + hour * hour_grid.HOUR, observed_c=round(value, 2), credit=credit)
@@ -24,13 +24,13 @@ def keep_observed(place: Place, starts_at: datetime, hours_c: Sequence[float | N
 
 
 def pair_up(place: Place, since: datetime) -> int:
-    """Put observed hours since a moment beside every forecast of them, and return how many pairs there were."""
+    """Pair the observed hours since a time with every forecast of them, and return the number of pairs."""
     observed = dict(place.observations.filter(at__gte=since).values_list("at", "observed_c"))
     if not observed:
         return 0
     first, last = min(observed), max(observed)
     pairs = []
-    # Recorded hours are real ones shown as a forecast, so they would only teach that forecasts are perfect.
+    # Recorded hours are real hours shown as a forecast, so they would only teach that forecasts are perfect.
     rows = place.forecasts.exclude(source=Forecast.Source.RECORDED).filter(
         starts_at__lte=last, issued_at__gte=first - FARTHEST_LEAD
     )
@@ -54,25 +54,25 @@ def pair_up(place: Place, since: datetime) -> int:
 
 
 def learn(place: Place, now: datetime) -> int:
-    """Learn anew from all pairs of a place, and return how many lessons there are; those without pairs are dropped."""
+    """Learn again from all pairs of a place and return the number of lessons; drops lessons without pairs."""
     by_source: dict[str, list[place_bias.Pair]] = {}
     for pair in place.error_pairs.filter(valid_at__gte=now - place_bias.LEARNT_FROM):
-        one = place_bias.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
-        by_source.setdefault(pair.source, []).append(one)
+        hour_pair = place_bias.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
+        by_source.setdefault(pair.source, []).append(hour_pair)
     number = 0
     for source, pairs in by_source.items():
         for bound, some in place_bias.by_bound(pairs).items():
-            found = place_bias.lesson(some, place.zone, float(place.latitude), forecast_spread.usual_bias_c(source))
+            lesson = place_bias.lesson(some, place.zone, float(place.latitude), forecast_spread.usual_bias_c(source))
             Learnt.objects.update_or_create(
                 place=place,
                 source=source,
                 lead_until_h=bound,
                 defaults={
-                    "days": found.days,
-                    "low_bias_c": found.low.bias_c,
-                    "high_bias_c": found.high.bias_c,
-                    "low_share": found.low.share,
-                    "high_share": found.high.share,
+                    "days": lesson.days,
+                    "low_bias_c": lesson.low.bias_c,
+                    "high_bias_c": lesson.high.bias_c,
+                    "low_share": lesson.low.share,
+                    "high_share": lesson.high.share,
                     "learnt_at": now,
                 },
             )
@@ -82,7 +82,7 @@ def learn(place: Place, now: datetime) -> int:
 
 
 def remember(place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str, now: datetime) -> int:
-    """Keep observed hours, pair them and learn; return how many hours were new. Needs the caller's transaction."""
+    """Keep observed hours, pair them and learn; return the number of new hours. Needs the caller's transaction."""
     new = keep_observed(place, starts_at, hours_c, credit)
     if new:
         pair_up(place, starts_at)

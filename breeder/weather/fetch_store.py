@@ -1,4 +1,4 @@
-"""From a service's answer to rows: what was kept before, when it may be asked again, and the forecast itself."""
+"""Store the answers of weather services: the forecast, when to ask again, and what went wrong."""
 
 import random
 import re
@@ -15,80 +15,80 @@ JITTER = 0.1
 LONGEST_KEPT = timedelta(days=30)
 MAX_AGE = re.compile(r"(?:^|[,\s])max-age=(\d{1,7})\b")
 
-# After this a service that answers "not modified" is no longer believed: such answers have come for weeks.
+# After this, "not modified" is no longer believed: services have sent it for weeks.
 CONDITIONAL_UNTIL = timedelta(hours=12)
-# A refusal (no cover, no key, another shape) does not heal by asking again soon.
+# A refusal (not covered, no key, unreadable) does not go away by asking again soon.
 REFUSED_FOR = timedelta(hours=1)
-# Questions after what was measured; that they fail is no trouble for the keeper.
+# Requests for measured hours; the keeper is not told when they fail.
 MEASURING = ("stations", "observations")
-# Numbers of a forecast are kept so long; a check keeps the hours that it rested on for ever.
+# How long hours of a forecast are kept; a check keeps the hours it used forever.
 KEPT_FOR = timedelta(days=14)
-# Of those that a newer one replaced, one in so many hours is enough to learn from.
+# Of replaced forecasts, one in this many hours is enough to learn from.
 ONE_EVERY_H = 6
 
 
 def spot_of(place: Place) -> Spot:
-    """Return what may be told of a place: coordinates to 0.01° and its height."""
+    """Return what a service may know about a place: coordinates to 0.01° and altitude."""
     return Spot(float(place.latitude), float(place.longitude), place.altitude_m)
 
 
 def last_fetch(place: Place, service: str, endpoint: str) -> Fetch | None:
-    """Return the last answer of a service about a place."""
+    """Return the last answer of a service for a place."""
     return Fetch.objects.filter(place=place, service=service, endpoint=endpoint).select_related("forecast").first()
 
 
 def kept_answer(row: Fetch) -> Answer:
-    """Return an answer that was kept whole, as if it came just now."""
+    """Return a stored answer as if it had just arrived."""
     headers = {"content-type": "application/json"}
     return Answer(row.endpoint, row.url, 200, headers, row.body.encode(), row.asked_at)
 
 
 def condition(row: Fetch | None, now: datetime) -> dict[str, str]:
-    """Return the header that asks only for news; none where the former date lies ahead or the forecast grew old."""
+    """Return If-Modified-Since, or nothing if the earlier date is in the future or the forecast is old."""
     if row is None or not row.last_modified or row.forecast is None or row.trouble:
         return {}
     if now - row.forecast.issued_at > CONDITIONAL_UNTIL:
         return {}
-    former = Answer("", "", 200, {"last-modified": row.last_modified}, b"", now).moment("last-modified")
-    return {"If-Modified-Since": row.last_modified} if former is not None and former <= now else {}
+    earlier = Answer("", "", 200, {"last-modified": row.last_modified}, b"", now).moment("last-modified")
+    return {"If-Modified-Since": row.last_modified} if earlier is not None and earlier <= now else {}
 
 
 def good_until(ask: Ask, answer: Answer, dice: random.Random) -> datetime:
-    """Return before when not to ask the same again: as the service says, our own least, and up to a tenth more."""
+    """Return when the same may be asked again: as the service says, at least `kept_for`, plus up to a tenth."""
     held = ask.kept_for
     if expires := answer.moment("expires"):
-        # By the service's own clock where it tells it: ours may be wrong.
+        # By the service's clock if it sends the time: ours may be wrong.
         held = max(held, expires - (answer.moment("date") or answer.fetched_at))
-    if found := MAX_AGE.search(answer.headers.get("cache-control", "")):
-        held = max(held, timedelta(seconds=int(found[1])))
+    if max_age := MAX_AGE.search(answer.headers.get("cache-control", "")):
+        held = max(held, timedelta(seconds=int(max_age[1])))
     return answer.fetched_at + min(held, LONGEST_KEPT) * (1 + dice.uniform(0, JITTER))
 
 
 def keep_lasting(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
-    """Keep an answer whole, since further questions rest on it; PostgreSQL keeps no text with a NUL in it."""
+    """Keep a whole answer that later requests need; without NUL, which PostgreSQL refuses in text."""
     body = answer.body.decode("utf-8", "replace").replace("\0", "")
     _write(place, service, answer, good_until=good_until(ask, answer, dice), body=body)
 
 
-def keep_forecast(place: Place, ask: Ask, answer: Answer, found: FetchedForecast, dice: random.Random) -> Forecast:
-    """Keep the hours that were fetched, and when their service may be asked again."""
+def keep_forecast(place: Place, ask: Ask, answer: Answer, fetched: FetchedForecast, dice: random.Random) -> Forecast:
+    """Keep fetched hours, and when to ask their service again."""
     with transaction.atomic(durable=True):
-        forecast = steps.keep_fetched(place, found)
-        _write(place, found.service, answer, good_until=good_until(ask, answer, dice), forecast=forecast)
+        forecast = steps.keep_fetched(place, fetched)
+        _write(place, fetched.service, answer, good_until=good_until(ask, answer, dice), forecast=forecast)
         _thin_out(forecast)
-        troubled = Fetch.objects.filter(place=place, service=found.service).exclude(trouble="")
+        troubled = Fetch.objects.filter(place=place, service=fetched.service).exclude(trouble="")
         troubled.exclude(endpoint__in=MEASURING).update(trouble="")
         Place.objects.filter(pk=place.pk).update(wanted_at=None)
     return forecast
 
 
 def keep_answered(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
-    """Note when a question was answered that brought no forecast."""
+    """Note the time of an answer without a forecast."""
     _write(place, service, answer, good_until=good_until(ask, answer, dice))
 
 
 def keep_unchanged(row: Fetch, ask: Ask, answer: Answer, dice: random.Random) -> None:
-    """Note that what was kept is still the newest."""
+    """Note that the stored forecast is still the newest."""
     with transaction.atomic(durable=True):
         Fetch.objects.filter(pk=row.pk).update(asked_at=answer.fetched_at, good_until=good_until(ask, answer, dice))
         Forecast.objects.filter(pk=row.forecast_id).update(received_at=answer.fetched_at)
@@ -96,7 +96,7 @@ def keep_unchanged(row: Fetch, ask: Ask, answer: Answer, dice: random.Random) ->
 
 
 def keep_trouble(place: Place, service: str, endpoint: str, trouble: Trouble, now: datetime, held: timedelta) -> None:
-    """Note what went wrong, for the place's page; hours that were kept before stay."""
+    """Note what went wrong, for the place's page; earlier hours stay."""
     with transaction.atomic(durable=True):
         Fetch.objects.update_or_create(
             place=place,
@@ -108,18 +108,18 @@ def keep_trouble(place: Place, service: str, endpoint: str, trouble: Trouble, no
 
 
 def forget_lasting(place: Place, service: str) -> bool:
-    """Forget what was kept whole of a service, and return whether there was any."""
+    """Forget the whole answers kept of a service, and return whether there were any."""
     return bool(Fetch.objects.filter(place=place, service=service).exclude(body="").delete()[0])
 
 
 def drop_old(now: datetime) -> int:
-    """Drop fetched hours that no check can use any more, and return how many."""
+    """Drop fetched forecasts that no check can use any more, and return how many."""
     old = Forecast.objects.filter(source__in=steps.FETCHED, received_at__lt=now - KEPT_FOR)
     return old.delete()[0]
 
 
 def _thin_out(newest: Forecast) -> None:
-    """Drop replaced forecasts of a place but one in six hours: they are only read to learn from, or behind a gap."""
+    """Keep one replaced forecast of a place in six hours: they only serve learning, and gaps in the newest."""
     older = Forecast.objects.filter(place=newest.place, source=newest.source).exclude(pk=newest.pk)
     seen: set[int] = set()
     for pk, issued_at in list(older.order_by("issued_at", "id").values_list("pk", "issued_at")):

@@ -1,6 +1,9 @@
-"""The one place that goes out to the network: one question at a time, gently, with an end to every wait.
+"""Send requests to weather services: the only network access, gentle, with one deadline over all tries.
 
-Clock, sleep and dice are given from outside. Nothing is kept here; `refreshing` keeps what came.
+Clock, sleep and dice come from the caller. Nothing is stored here; `fetch_store` stores the answers.
+
+Tries are not left to urllib3's `Retry`: it returns before the body is read, so it neither repeats a body that breaks
+off nor bounds its size, it waits out a `Retry-After` beyond the deadline, and it sleeps on its own clock.
 """
 
 import json
@@ -31,18 +34,18 @@ LIMITED = 429
 
 @dataclass(frozen=True)
 class Patience:
-    """How long is waited for what, in seconds."""
+    """How long to wait for what, in seconds, and how often to try."""
 
     connect_s: float = 5.0
     read_s: float = 10.0
     overall_s: float = 20.0
     tries: int = 3
     before_retry_s: tuple[float, ...] = (1.0, 5.0)
-    between_asks_s: float = 1.0  # to one host
+    between_asks_s: float = 1.0  # between requests to one host
 
 
-class _Again(Exception):
-    """This try failed in a way that another may not."""
+class _TryAgain(Exception):
+    """This try failed, but another may succeed."""
 
     def __init__(self, trouble: Trouble, answer: Answer | None = None, wait_s: float | None = None) -> None:
         super().__init__(str(trouble))
@@ -51,7 +54,7 @@ class _Again(Exception):
 
 @dataclass
 class Fetcher:
-    """Asks a service. `own_home` is the keeper's own server or relay, which may be private and plain HTTP."""
+    """Sends requests to a service. `own_home`: the keeper's own server or relay, perhaps private and plain HTTP."""
 
     service: str
     domain: str
@@ -65,12 +68,12 @@ class Fetcher:
     _last_asked: dict[str, float] = field(default_factory=dict)
 
     def get(self, ask: Ask, conditional: Mapping[str, str] | None = None) -> Answer:
-        """Return the answer, whatever its status, after retries where they help. Raises a Trouble if there is none."""
+        """Return the answer, whatever its status, after retries where they help. Raises a Trouble without an answer."""
         ends = self.monotonic() + self.patience.overall_s
         for number in range(1, self.patience.tries + 1):
             try:
-                return self._followed(ask, conditional or {}, ends)
-            except _Again as failed:
+                return self._follow(ask, conditional or {}, ends)
+            except _TryAgain as failed:
                 wait = failed.wait_s if failed.wait_s is not None else self._wait_s(number)
                 if number == self.patience.tries or self.monotonic() + wait >= ends:
                     if failed.answer is not None:
@@ -80,11 +83,11 @@ class Fetcher:
         raise AssertionError("The last try returns or raises.")
 
     def _wait_s(self, number: int) -> float:
-        """Return how long to wait after a failed try: anything up to its bound, so that callers don't march in step."""
+        """Return the seconds to wait after a failed try: random up to a bound, so that callers spread out."""
         bounds = self.patience.before_retry_s
         return self.dice.uniform(0.0, bounds[min(number, len(bounds)) - 1])
 
-    def _followed(self, ask: Ask, conditional: Mapping[str, str], ends: float) -> Answer:
+    def _follow(self, ask: Ask, conditional: Mapping[str, str], ends: float) -> Answer:
         """Return the answer at the end of at most three redirects within the service's own name."""
         url = ask.url
         first = self._host(url)
@@ -92,32 +95,32 @@ class Fetcher:
             headers = dict(ask.headers) | dict(conditional)
             if self._host(url) == first:
                 headers |= ask.secret
-            answer = self._once(ask, url, headers, ends)
+            answer = self._try(ask, url, headers, ends)
             if answer.status not in REDIRECTS:
-                return self._judged(answer)
+                return self._final(answer)
             url = urljoin(url, answer.headers.get("location", ""))
         raise BadResponse(self.service, "redirects", f"it led on more than {MOST_REDIRECTS} times")
 
-    def _judged(self, answer: Answer) -> Answer:
-        """Return an answer that another try would not better; raise _Again for the others."""
-        asked_to_wait = answer.retry_after_s
+    def _final(self, answer: Answer) -> Answer:
+        """Return an answer that another try would not improve. Raises _TryAgain for any other."""
+        wait_s = answer.retry_after_s
         trouble = Unavailable(self.service, f"{self.service} cannot answer just now. It is asked again.")
         if answer.status in WORTH_RETRYING:
-            raise _Again(trouble, answer, asked_to_wait)
+            raise _TryAgain(trouble, answer, wait_s)
         if answer.status == LIMITED and self.retry_when_limited_s is not None:
-            raise _Again(trouble, answer, asked_to_wait or self.retry_when_limited_s)
+            raise _TryAgain(trouble, answer, wait_s or self.retry_when_limited_s)
         if answer.status == 200 and "json" in answer.headers.get("content-type", ""):
             try:
                 json.loads(answer.body)
             except (ValueError, RecursionError):
-                raise _Again(trouble, answer) from None
+                raise _TryAgain(trouble, answer) from None
         return answer
 
     def _host(self, url: str) -> str:
-        """Return host and port of an address that may be asked. Raises BadResponse for any other."""
-        parts, own = urlsplit(url), urlsplit(self.own_home)
+        """Return host and port of a URL that may be requested. Raises BadResponse for any other."""
+        parts, home = urlsplit(url), urlsplit(self.own_home)
         if self.own_home:
-            if (parts.scheme, parts.netloc) != (own.scheme, own.netloc):
+            if (parts.scheme, parts.netloc) != (home.scheme, home.netloc):
                 raise BadResponse(self.service, "address", "it leads away from your own server")
             return parts.netloc
         name = parts.hostname or ""
@@ -125,17 +128,17 @@ class Fetcher:
             raise BadResponse(self.service, "address", "it leads away from the service")
         return parts.netloc
 
-    def _once(self, ask: Ask, url: str, headers: dict[str, str], ends: float) -> Answer:
-        """Return one answer. The watch closes the line at the end, even on a server that sends byte after byte."""
-        self._keep_apart(self._host(url))
+    def _try(self, ask: Ask, url: str, headers: dict[str, str], ends: float) -> Answer:
+        """Return the answer of one try. A timer cuts the connection at the deadline, even if bytes keep dripping in."""
+        self._wait_for_turn(self._host(url))
         left = ends - self.monotonic()
         if left <= 0:
             raise self._too_slow()
         live = Live()
         limits = urllib3.Timeout(connect=min(self.patience.connect_s, left), read=min(self.patience.read_s, left))
-        watch = threading.Timer(left, live.cut)
-        watch.daemon = True
-        watch.start()
+        deadline = threading.Timer(left, live.cut)
+        deadline.daemon = True
+        deadline.start()
         try:
             with pool_for(url, live, may_be_private=bool(self.own_home), ca_certs=certifi.where()) as pool:
                 reply = pool.urlopen(
@@ -143,19 +146,19 @@ class Fetcher:
                     redirect=False, preload_content=False,
                 )  # fmt: skip
                 body = self._body(reply, live)
-                seen = {name.lower(): value for name, value in reply.headers.items()}
-                return Answer(ask.endpoint, url, reply.status, seen, body, self.clock())
+                reply_headers = {name.lower(): value for name, value in reply.headers.items()}
+                return Answer(ask.endpoint, url, reply.status, reply_headers, body, self.clock())
         except PrivateAddress:
             raise BadResponse(self.service, "address", "it leads into a private network") from None
         except (urllib3.exceptions.HTTPError, OSError) as failed:
             if live.was_cut:
                 raise self._too_slow() from None
-            raise _Again(self._no_answer(failed)) from None
+            raise _TryAgain(self._no_answer(failed)) from None
         finally:
-            watch.cancel()
+            deadline.cancel()
 
     def _body(self, reply: urllib3.BaseHTTPResponse, live: Live) -> bytes:
-        """Return the whole body, unpacked. Raises BadResponse for one that no forecast needs."""
+        """Return the whole body, unpacked. Raises BadResponse if it is larger than any forecast."""
         pieces, size = [], 0
         for piece in _pieces(reply):
             size += len(piece)
@@ -166,8 +169,8 @@ class Fetcher:
             raise self._too_slow()
         return b"".join(pieces)
 
-    def _keep_apart(self, host: str) -> None:
-        """Wait until this host was left alone for a second."""
+    def _wait_for_turn(self, host: str) -> None:
+        """Wait until a second has passed since the last request to this host."""
         last = self._last_asked.get(host)
         if last is not None and (wait := last + self.patience.between_asks_s - self.monotonic()) > 0:
             self.sleep(wait)
@@ -185,7 +188,7 @@ class Fetcher:
 
 
 def _pieces(reply: urllib3.BaseHTTPResponse) -> Iterable[bytes]:
-    """Yield the body as it comes; each read returns with what is there, so that a slow server is noticed."""
+    """Yield the body as it arrives; each read returns what is there, so that a slow server is noticed."""
     while piece := reply.read1(PIECE, decode_content=True):
         yield piece
 

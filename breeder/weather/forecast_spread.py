@@ -1,4 +1,4 @@
-"""How much less an hour is to be trusted than the error of its lead says: steps, gaps, a source that is unsure."""
+"""The spread of a forecast hour beyond the usual error of its lead: coarse steps, gaps, and the source's own spread."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,23 +14,23 @@ from breeder.weather.services.hour_flags import is_anchored, step_of
 from breeder.weather.services.interpolation import SD_C_BY_STEP
 from breeder.weather.services.types import MISSING_MARK
 
-# What a spread given by a source leaves out of the error at one real spot: added to it, 80 % of outcomes fell within
-# 84 to 88 % intervals (Hannover 2015-20, data of Jobst, Moeller and Gross 2023, Zenodo 8193645).
+# The error at one real spot that the spread of a source leaves out: with it added, 80 % of outcomes fell within 84 to
+# 88 % intervals (Hannover 2015-20, data of Jobst, Moeller and Gross 2023, Zenodo 8193645).
 SPOT_SD_C = 1.2
 
 
 def step_h(row: Forecast, index: int) -> int:
-    """Return the step of the source at an hour; 1 where it does not say, or where the hour is missing."""
+    """Return the step of the source at an hour, in hours; 1 if it does not say or the hour is missing."""
     return step_of(_mark(row, index))
 
 
 def has_extremes(row: Forecast, index: int) -> bool:
-    """Return whether the source gave its highest and lowest around an hour."""
+    """Return whether the source gave a high and a low around an hour."""
     return is_anchored(_mark(row, index))
 
 
 def has_spread(row: Forecast, index: int) -> bool:
-    """Return whether the source itself says how unsure it is of an hour."""
+    """Return whether the source gave a spread for an hour."""
     return index < len(row.spread_c) and row.spread_c[index] is not None
 
 
@@ -38,12 +38,12 @@ def _mark(row: Forecast, index: int) -> str:
     return row.quality[index] if index < len(row.quality) else MISSING_MARK
 
 
-# The usual bias was measured on this service's forecasts; of no other is one known beforehand.
+# The usual bias was measured on this service's forecasts; it is not known for the others.
 BIASED = frozenset({Forecast.Source.NWS})
 
 
 def usual_bias_c(source: str) -> tuple[float, float]:
-    """Return what is to be added to a source's low and high where nothing has been learnt, °C."""
+    """Return what to add to a source's low and high where nothing was learned yet, °C."""
     if source not in BIASED:
         return 0.0, 0.0
     return forecast_error.USUAL_LOW_BIAS_C, forecast_error.USUAL_HIGH_BIAS_C
@@ -51,7 +51,7 @@ def usual_bias_c(source: str) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Experience:
-    """What a place taught about its sources, by source and bound of the lead."""
+    """The lessons of a place about its sources, by source and lead bound (hours)."""
 
     zone: ZoneInfo
     latitude: float
@@ -59,20 +59,20 @@ class Experience:
 
     @classmethod
     def of(cls, place: Place, learnt: Iterable[Learnt], at: datetime) -> "Experience":
-        """Return what counts at a moment of all that was learnt; what was learnt from another season does not."""
+        """Return the lessons that count at a time; those of another season do not."""
         since = at - place_bias.LEARNT_FROM
         lessons = {(row.source, row.lead_until_h): row.lesson for row in learnt if row.learnt_at > since}
         return cls(place.zone, float(place.latitude), lessons)
 
     def shift_c(self, row: Forecast, at: datetime) -> float:
-        """Return what is added to a forecast of this lead at this hour of the day."""
-        found, share = self._lesson(row, at), self._high_share(at)
-        return share * found.high.bias_c + (1 - share) * found.low.bias_c
+        """Return what to add to a forecast of this lead at this hour of the day, °C."""
+        lesson, share = self._lesson(row, at), self._high_share(at)
+        return share * lesson.high.bias_c + (1 - share) * lesson.low.bias_c
 
     def sd_share(self, row: Forecast, at: datetime) -> float:
-        """Return how wide this source strays at this lead and hour, in parts of the usual error."""
-        found, share = self._lesson(row, at), self._high_share(at)
-        return share * found.high.share + (1 - share) * found.low.share
+        """Return the spread of this source at this lead and hour, as a share of the usual error."""
+        lesson, share = self._lesson(row, at), self._high_share(at)
+        return share * lesson.high.share + (1 - share) * lesson.low.share
 
     def usual_sd_c(self, row: Forecast, at: datetime) -> float:
         """Return the usual error of this lead, season and hour, °C."""
@@ -84,8 +84,8 @@ class Experience:
 
     def _lesson(self, row: Forecast, at: datetime) -> Lesson:
         bound = place_bias.bound_of((at - row.issued_at) / hour_grid.HOUR)
-        found = self.lessons.get((row.source, bound)) if bound is not None else None
-        return found or _untaught(row.source)
+        lesson = self.lessons.get((row.source, bound)) if bound is not None else None
+        return lesson or _untaught(row.source)
 
 
 @lru_cache(maxsize=16)
@@ -105,14 +105,14 @@ def _usual_sd_c(lead_h: int, local_hour: int, season: str) -> float:
 
 
 def added_sd_c(row: Forecast, index: int, at: datetime, experience: Experience, *, is_filled: bool) -> float:
-    """Return what is added in quadrature to the error that is expected of the lead here, °C.
+    """Return the spread to add in quadrature to the expected error of the lead here, °C.
 
-    Only ever wider: a source that says it is sure does not make a box safer than its past does.
+    It only widens: a source that claims to be sure never makes a box safer than its record does.
     """
     coarse = SD_C_BY_STEP.get(step_h(row, index), max(SD_C_BY_STEP.values()))
     filled = hour_grid.FILLED_SD_C if is_filled else 0.0
     given = row.spread_c[index] if index < len(row.spread_c) else None
-    said = 0.0 if given is None else (given**2 + SPOT_SD_C**2) ** 0.5
-    expected = experience.sd_share(row, at) * experience.usual_sd_c(row, at) if said else 0.0
-    beyond = max(0.0, said**2 - expected**2)
+    given_sd = 0.0 if given is None else (given**2 + SPOT_SD_C**2) ** 0.5
+    expected = experience.sd_share(row, at) * experience.usual_sd_c(row, at) if given_sd else 0.0
+    beyond = max(0.0, given_sd**2 - expected**2)
     return float((row.extra_sd_c**2 + coarse**2 + filled**2 + beyond) ** 0.5)

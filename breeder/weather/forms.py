@@ -94,7 +94,7 @@ class UploadForm(PlainForm, forms.Form):
         text = self.cleaned_data["issued_at"]
         if not text:
             return None
-        # Read on a clock that never changes: the field itself refuses an hour that comes twice in the household's zone.
+        # Read as UTC, which never changes: the field would refuse an hour that comes twice in the household's zone.
         with timezone.override(UTC):
             local = forms.DateTimeField().to_python(text).replace(tzinfo=None)
         try:
@@ -104,7 +104,7 @@ class UploadForm(PlainForm, forms.Form):
 
 
 class DaysForm(PlainForm, forms.Form):
-    """Lows and highs of the coming days, one row a day; empty rows are left out."""
+    """Lows and highs of the coming days, one row per day; empty rows are skipped."""
 
     def __init__(self, *args: Any, place: Place, today: date, fahrenheit: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -125,7 +125,7 @@ class DaysForm(PlainForm, forms.Form):
         )
 
     def _opened_on(self, today: date) -> date:
-        """Return the day that the page began with: at midnight what was typed must not move on by a day."""
+        """Return the first day of the page as it was opened: typed values must not move by a day at midnight."""
         try:
             first = self.fields["first"].to_python(self["first"].data) or today
         except ValidationError:
@@ -133,7 +133,7 @@ class DaysForm(PlainForm, forms.Form):
         return first if timedelta() <= today - first < timedelta(days=daily_min_max.MOST_DAYS) else today
 
     def label_of(self, name: str) -> str:
-        """Return the label with its day: beside the field the day stands above both."""
+        """Return the label with its day, which the page shows once above both fields."""
         word, _, number = name.partition("_")
         return f"{word.capitalize()} on {weekday_said(self.dates[int(number)])}" if number else super().label_of(name)
 

@@ -1,4 +1,4 @@
-"""How a service's host is treated: asked at most once a second, and left alone for a while after failures."""
+"""Politeness to a service's host: at most one request a second, and a rest after failures."""
 
 from datetime import datetime, timedelta
 
@@ -14,7 +14,7 @@ BETWEEN_ASKS = timedelta(seconds=1)
 
 
 def seconds_to_wait(name: str, service: str, now: datetime) -> float:
-    """Return how long to wait before the next question. Raises Unavailable while the host is left alone."""
+    """Return how long to wait before the next request, in seconds. Raises Unavailable during a rest."""
     host = Host.objects.filter(name=name).first()
     if host is None:
         return 0.0
@@ -28,13 +28,13 @@ def seconds_to_wait(name: str, service: str, now: datetime) -> float:
 
 
 def asked(name: str, now: datetime) -> None:
-    """Note that a host is being asked. Fails inside a transaction, where no question may ever be asked."""
+    """Note a request to a host. Fails inside a transaction, where no request may be made."""
     with transaction.atomic(durable=True):
         Host.objects.update_or_create(name=name, defaults={"asked_at": now})
 
 
 def failed(name: str, now: datetime) -> None:
-    """Count a failure; the fifth in a row gives the host a rest."""
+    """Count a failure; after the fifth in a row the host gets a rest."""
     Host.objects.filter(name=name).update(failures=F("failures") + 1)
     Host.objects.filter(name=name, failures__gte=FAILURES_BEFORE_REST).update(failures=0, closed_until=now + REST)
 
@@ -45,5 +45,5 @@ def answered(name: str) -> None:
 
 
 def leave_alone(name: str, until: datetime) -> None:
-    """Do not ask a host before a moment."""
+    """Leave a host alone until a time."""
     Host.objects.filter(name=name).update(closed_until=until)

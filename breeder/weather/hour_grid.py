@@ -1,4 +1,4 @@
-"""Readings of air temperature on whole UTC hours: what is missing stays missing, and is never made up past an end."""
+"""Put air temperatures on whole UTC hours: missing hours stay missing, and nothing is extrapolated."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
@@ -9,10 +9,11 @@ HOUR = timedelta(hours=1)
 LONGEST_FILL_H = 3
 FILLED_SD_C = 0.6
 
-# A report between whole hours counts for a whole hour only when one stands within an hour on either side.
+# A whole hour without a report is interpolated only if reports lie within an hour on both sides.
 NEAR = timedelta(hours=1)
 
-# A sensor fault: one hour off both its neighbours by more than real air is (99.99 % of steps are under 7.4 °C an hour).
+# A sensor fault: one hour differs from both neighbors by more than real air does (99.99 % of steps are under 7.4 °C an
+# hour, New York airports 2013).
 SPIKE_C = 10.0
 
 
@@ -29,9 +30,9 @@ def hours_between(start: datetime, end: datetime) -> tuple[datetime, ...]:
 
 
 def on_whole_hours(readings: Sequence[tuple[datetime, float | None]]) -> tuple[datetime, list[float | None]]:
-    """Return the first whole hour and the values from there on, None where nothing was read.
+    """Return the first whole hour and the hourly values from there on, °C, None where nothing was read.
 
-    `readings` are in order of time, at least one. Reports between whole hours are drawn to the hour along a line.
+    `readings` holds at least one, in order of time. Reports between whole hours are interpolated linearly to the hour.
     """
     first, last = readings[0][0], readings[-1][0]
     starts_at = hour_of(first) if hour_of(first) == first else hour_of(first) + HOUR
@@ -48,20 +49,20 @@ def on_whole_hours(readings: Sequence[tuple[datetime, float | None]]) -> tuple[d
 
 
 def without_spikes(values: Sequence[float | None]) -> tuple[list[float | None], tuple[int, ...]]:
-    """Return the values with single-hour sensor faults taken out, and where they stood (for observations only)."""
-    clean, found = list(values), []
+    """Return the values without single-hour sensor faults, and the indexes of those (for observations only)."""
+    clean, spikes = list(values), []
     for index in range(1, len(values) - 1):
         before, here, after = values[index - 1], values[index], values[index + 1]
         if before is None or here is None or after is None:
             continue
         if min(here - before, here - after) > SPIKE_C or max(here - before, here - after) < -SPIKE_C:
             clean[index] = None
-            found.append(index)
-    return clean, tuple(found)
+            spikes.append(index)
+    return clean, tuple(spikes)
 
 
 def fill_short_gaps(values: Sequence[float | None]) -> tuple[list[float | None], list[bool]]:
-    """Return the values with gaps of up to three hours drawn along a line, and which hours those are."""
+    """Return the values with gaps of up to three hours interpolated linearly, and flags for those hours."""
     filled, flags = list(values), [False] * len(values)
     known = [index for index, value in enumerate(values) if value is not None]
     for left, right in zip(known, known[1:], strict=False):

@@ -1,8 +1,8 @@
-"""Reading an uploaded file of hours: it is looked through whole, every fault named by its row, before anything is kept.
+"""Read an uploaded file of hours whole, and name every fault by its row before anything is kept.
 
-Columns `time` and `temp_c`, `temp_f`, or `temp` with the unit chosen beside it; commas or semicolons, decimal points or
-decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen beside;
-twelve-hour times with AM or PM have the month first. A column `date` may hold the day of each time.
+Columns `time` and `temp_c`, `temp_f`, or `temp` with the unit chosen in the form; commas or semicolons, decimal points
+or decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen in
+the form; twelve-hour times with AM or PM have the month first. A column `date` may hold the day of each time.
 """
 
 from dataclasses import dataclass, field
@@ -20,18 +20,18 @@ from breeder.weather import plausibility
 MOST_ROWS = 10_000
 MOST_FAULTS_SHOWN = 10
 MOST_DAYS = 400
-# Other years are slips, or stand for “no time” in a file; the very last and first of them no zone can tell.
+# Other years are typos or mean “no time” in a file; zones cannot convert the very first and last of them.
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 MISSING = {"", "m", "na", "n/a", "nan", "null", "-"}
 UNIT_OF_COLUMN = {"temp_c": "c", "temp_f": "f", "temp": ""}
 COLUMNS_WANTED = (
-    "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen beside the file)."
+    "Name one column 'time' and one 'temp_c' or 'temp_f' (or 'temp', with the unit chosen next to the file)."
 )
 ONE_HOUR = timedelta(hours=1)
 
 
 class SheetRefused(ValidationError):
-    """The file was not kept; the sentences name row, value and remedy, the first ten of them."""
+    """The file was refused whole; up to ten sentences name the row, the value and the remedy."""
 
     def __init__(self, faults: list[str]) -> None:
         shown = faults[:MOST_FAULTS_SHOWN]
@@ -47,10 +47,10 @@ class _Reader:
     sure: bool
     faults: list[str] = field(default_factory=list)
     readings: dict[datetime, float | None] = field(default_factory=dict)
-    row_of: dict[datetime, int] = field(default_factory=dict)
+    row_by_time: dict[datetime, int] = field(default_factory=dict)
 
     def take(self, row: int, time_text: str, value_text: str) -> None:
-        """Read one row; a fault is noted with its row number and the reading goes on."""
+        """Read one row; a fault is noted with its row number, and reading goes on."""
         try:
             at = self._time(row, time_text.strip())
             value = self._value(row, value_text.strip())
@@ -58,7 +58,7 @@ class _Reader:
             self.faults.append(str(fault))
             return
         self.readings[at] = value
-        self.row_of[at] = row
+        self.row_by_time[at] = row
 
     def _time(self, row: int, text: str) -> datetime:
         at = _moment(row, text)
@@ -67,14 +67,14 @@ class _Reader:
                 first, second = utc_of(at, self.zone)
             except NoSuchTime as skipped:
                 raise ValueError(f"Row {row}: {skipped}") from None
-            # When clocks go back an hour is written twice: the second writing is the second hour.
+            # When clocks go back, an hour comes twice: the second row is the second hour.
             at = second if first in self.readings else first
         else:
             at = at.astimezone(UTC)
         if at in self.readings:
             raise ValueError(
-                f"Row {row}: {text} was given before, in row {self.row_of[at]}. Keep one of the two; "
-                "times without an offset are read in the zone chosen beside the file."
+                f"Row {row}: {text} was given before, in row {self.row_by_time[at]}. Keep one of the two; "
+                "times without an offset are read in the zone chosen next to the file."
             )
         return at
 
@@ -109,12 +109,12 @@ def _moment(row: int, text: str) -> datetime:
 
 
 def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
-    """Return where time and temperature stand and the unit, 'c' or 'f'."""
+    """Return the column indexes of time and temperature, and the unit, 'c' or 'f'."""
     names = [name.strip().lower() for name in header]
     temperatures = [name for name in names if name in UNIT_OF_COLUMN]
     if names.count("time") != 1 or len(temperatures) != 1:
-        found = ", ".join(f"'{name[:20]}'" for name in names[:8]) or "none"
-        raise SheetRefused([f"Row 1: the columns are {found}. {COLUMNS_WANTED}"])
+        columns = ", ".join(f"'{name[:20]}'" for name in names[:8]) or "none"
+        raise SheetRefused([f"Row 1: the columns are {columns}. {COLUMNS_WANTED}"])
     named = UNIT_OF_COLUMN[temperatures[0]]
     if named and unit and named != unit:
         raise SheetRefused(
@@ -124,25 +124,25 @@ def _columns(header: list[str], unit: str) -> tuple[int, int, str]:
             ]
         )
     if not named and not unit:
-        raise SheetRefused(["Row 1: the column 'temp' does not name its unit. Choose °C or °F beside the file."])
+        raise SheetRefused(["Row 1: the column 'temp' does not name its unit. Choose °C or °F next to the file."])
     return names.index("time"), names.index(temperatures[0]), named or unit
 
 
 def _steps(reader: _Reader) -> list[str]:
-    """Return a sentence for every jump that air does not make within an hour, as a change of unit does."""
-    found: list[str] = []
+    """Return a sentence for every jump too large for an hour of real air, such as a change of unit."""
+    sentences: list[str] = []
     known = sorted((at, value) for at, value in reader.readings.items() if value is not None)
     for (before, low), (after, high) in zip(known, known[1:], strict=False):
         if after - before <= ONE_HOUR and abs(high - low) > plausibility.ASK_ABOVE_STEP_C:
-            found.append(
-                f"Row {reader.row_of[after]}: the air moves by {abs(high - low):.0f} °C within an hour. Mend the "
+            sentences.append(
+                f"Row {reader.row_by_time[after]}: the air moves by {abs(high - low):.0f} °C within an hour. Mend the "
                 "value, leave it empty, or tick that the unit is right throughout."
             )
-    return found
+    return sentences
 
 
 def read(content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False) -> list[tuple[datetime, float | None]]:
-    """Return (UTC time, °C or None) in order of time. Raises SheetRefused naming every fault by its row.
+    """Return (UTC time, °C or None) in order of time. Raises SheetRefused, which names every fault by its row.
 
     `unit` is 'c', 'f' or '' (as the column's name says); `sure` says that the keeper has confirmed the unit.
     """

@@ -1,4 +1,4 @@
-"""Lines to a service that can be cut at any moment, and that refuse to reach into a private network."""
+"""HTTP connections that can be cut at any time and that refuse private networks."""
 
 import contextlib
 import ipaddress
@@ -13,56 +13,56 @@ from urllib3.connection import HTTPConnection, HTTPSConnection
 
 
 class PrivateAddress(Exception):
-    """The name of the service leads to an address inside a private network."""
+    """The name of the service resolves to an address in a private network."""
 
 
 class Live:
-    """The open line of one question; `cut` ends it from another thread, whatever it waits for."""
+    """The open sockets of one request; `cut` ends them from another thread, whatever they wait for."""
 
     def __init__(self) -> None:
         self.was_cut = False
-        self.lines: list[socket.socket] = []
+        self.sockets: list[socket.socket] = []
 
     def cut(self) -> None:
         self.was_cut = True
-        for line in self.lines:
+        for sock in self.sockets:
             with contextlib.suppress(OSError):
-                line.shutdown(socket.SHUT_RDWR)
+                sock.shutdown(socket.SHUT_RDWR)
 
-    def watch(self, line: socket.socket) -> None:
-        """Keep hold of a line; one that opens after the cut is cut at once."""
-        self.lines.append(line)
+    def watch(self, sock: socket.socket) -> None:
+        """Keep track of a socket; one that opens after the cut is cut at once."""
+        self.sockets.append(sock)
         if self.was_cut:
             self.cut()
 
 
 def is_private(address: str) -> bool:
-    """Return whether an address lies outside the public internet: this machine, the home network, link-local."""
-    found = ipaddress.ip_address(address.partition("%")[0])
-    mapped = getattr(found, "ipv4_mapped", None)
-    return not (mapped or found).is_global
+    """Return whether an address is not on the public internet: this machine, a home network, link-local."""
+    ip = ipaddress.ip_address(address.partition("%")[0])
+    mapped = getattr(ip, "ipv4_mapped", None)
+    return not (mapped or ip).is_global
 
 
 @contextmanager
 def pool_for(url: str, live: Live, *, may_be_private: bool, ca_certs: str) -> Iterator[urllib3.HTTPConnectionPool]:
-    """Yield a pool for one question to the host of an address."""
+    """Yield a connection pool for one request to the host of a URL."""
 
-    def reached(line: Any) -> None:
-        # The address that was really reached is looked at, so a name cannot change between asking and connecting.
-        if not may_be_private and is_private(line.getpeername()[0]):
-            line.close()
+    def check(sock: Any) -> None:
+        # Check the address of the open connection: a name could resolve differently a moment earlier.
+        if not may_be_private and is_private(sock.getpeername()[0]):
+            sock.close()
             raise PrivateAddress
-        live.watch(line)
+        live.watch(sock)
 
     class Plain(HTTPConnection):
         def connect(self) -> None:
             super().connect()
-            reached(self.sock)
+            check(self.sock)
 
     class Secure(HTTPSConnection):
         def connect(self) -> None:
             super().connect()
-            reached(self.sock)
+            check(self.sock)
 
     parts = urlsplit(url)
     pool: urllib3.HTTPConnectionPool
@@ -78,6 +78,6 @@ def pool_for(url: str, live: Live, *, may_be_private: bool, ca_certs: str) -> It
         yield pool
     finally:
         pool.close()
-        for line in live.lines:
+        for sock in live.sockets:
             with contextlib.suppress(OSError):
-                line.close()
+                sock.close()

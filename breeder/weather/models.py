@@ -1,4 +1,4 @@
-"""Places and the hours of weather received for them."""
+"""Places, their weather hours, and what was learned about the sources."""
 
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,7 +10,7 @@ from breeder.weather import place_bias
 
 
 class Place(models.Model):
-    """A rounded place (0.01°) for which weather is kept; no name of a person is ever stored with it."""
+    """A rounded place (0.01°) with weather; it never holds the name of a person."""
 
     label = models.CharField(max_length=80)
     latitude = models.DecimalField(max_digits=5, decimal_places=2)
@@ -32,7 +32,7 @@ class Place(models.Model):
 
 
 class Forecast(models.Model):
-    """Hours of air temperature for a place as received: UTC, °C, gaps as null, never filled silently."""
+    """Hourly air temperatures of a place as received: UTC, °C, gaps as null, never filled silently."""
 
     class Source(models.TextChoices):
         RECORDED = "recorded", "recorded hours"
@@ -64,7 +64,7 @@ class Forecast(models.Model):
 
 
 class Fetch(models.Model):
-    """The last answer of a service about a place: when it may be asked again, and what went wrong."""
+    """The last answer of a service for a place: when to ask again, and what went wrong."""
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="fetches")
     service = models.CharField(max_length=10)
@@ -86,7 +86,7 @@ class Fetch(models.Model):
 
 
 class Host(models.Model):
-    """How the computer of a service answered lately, so that it is asked gently, and left alone after failures."""
+    """How a service's host answered lately, so that it is asked gently and gets a rest after failures."""
 
     name = models.CharField(max_length=120, unique=True)
     asked_at = models.DateTimeField(null=True)
@@ -98,7 +98,7 @@ class Host(models.Model):
 
 
 class Lease(models.Model):
-    """Who may do something that only one may do at a time; it ends by itself if they die."""
+    """The right of one process to do a job; it expires if the process dies."""
 
     name = models.CharField(max_length=60, unique=True)
     holder = models.CharField(max_length=40, blank=True)
@@ -109,7 +109,7 @@ class Lease(models.Model):
 
 
 class Observation(models.Model):
-    """An hour of air temperature as it really was, with who measured it."""
+    """A measured hour of air temperature, with who measured it."""
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="observations")
     at = models.DateTimeField("whole hour, UTC")
@@ -125,7 +125,7 @@ class Observation(models.Model):
 
 
 class ErrorPair(models.Model):
-    """What a source said of an hour, and what that hour really was."""
+    """The forecast and the measured temperature of one hour."""
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="error_pairs")
     source = models.CharField(max_length=10, choices=Forecast.Source)
@@ -145,7 +145,7 @@ class ErrorPair(models.Model):
 
 
 class Learnt(models.Model):
-    """What the pairs of a place taught about a source at a lead: how far it is off, and how widely it strays."""
+    """What the error pairs of a place taught about a source at a lead: its bias and its spread."""
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="learnt")
     source = models.CharField(max_length=10, choices=Forecast.Source)
@@ -166,7 +166,7 @@ class Learnt(models.Model):
 
     @property
     def lesson(self) -> place_bias.Lesson:
-        """Return what was learnt as the check uses it."""
+        """Return the lesson as the check uses it."""
         return place_bias.Lesson(
             place_bias.Side(self.days, self.low_bias_c, self.low_share),
             place_bias.Side(self.days, self.high_bias_c, self.high_share),
@@ -174,7 +174,7 @@ class Learnt(models.Model):
 
 
 class UsualMonth(models.Model):
-    """The mean low and high of a month at a place: a hint for planning that no box is ever tried with."""
+    """The mean low and high of a month at a place: a planning hint that no box check uses."""
 
     place = models.ForeignKey(Place, on_delete=models.CASCADE, related_name="usual_months")
     month = models.PositiveSmallIntegerField("1 January to 12 December")

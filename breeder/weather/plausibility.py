@@ -1,8 +1,8 @@
-"""What air temperature can be: the same questions are asked of a file, a typed day and a recorded hour."""
+"""Plausible air temperatures: the same check for a file, a typed day and a recorded hour."""
 
 from breeder.core.units import degrees
 
-# Colder or warmer than this was never measured in the shade where animals are posted.
+# Colder or warmer air is not plausible in the shade where animals are shipped (judgment).
 COLDEST_C, WARMEST_C = -60.0, 60.0
 
 # Warmer than this is rare enough to ask whether °F was meant; 80 °F is 27 °C, 80 °C is a sauna.
@@ -13,19 +13,19 @@ ASK_ABOVE_STEP_C = 20.0
 
 
 def fault_of(celsius: float, *, fahrenheit: bool, sure: bool = False) -> str:
-    """Return what is wrong with one air temperature, with its remedy, or an empty text.
+    """Return what is wrong with an air temperature (°C) and how to fix it, or an empty text.
 
-    `fahrenheit` is the unit it was given in, `sure` says that the keeper has confirmed the unit.
+    `fahrenheit`: it was typed in °F. `sure`: the keeper confirmed the unit.
     """
-    said = degrees(celsius, fahrenheit=fahrenheit, digits=1)
+    shown = degrees(celsius, fahrenheit=fahrenheit, digits=1)
     unit, other = ("°F", "°C") if fahrenheit else ("°C", "°F")
     if not COLDEST_C <= celsius <= WARMEST_C:
         return (
-            f"{said} is not an air temperature. If it was meant in {other}, choose {other}; otherwise mend the value."
+            f"{shown} is not an air temperature. If it was meant in {other}, choose {other}; otherwise mend the value."
         )
     if celsius > ASK_ABOVE_C and not sure:
         return (
-            f"{said} is hotter than air almost ever is. If it was meant in {other}, choose {other}; if it really is "
+            f"{shown} is hotter than air almost ever is. If it was meant in {other}, choose {other}; if it really is "
             f"{unit}, tick that the unit is right."
         )
     return ""

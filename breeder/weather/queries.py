@@ -13,28 +13,28 @@ from breeder.weather.climatology import Usual, from_measured
 from breeder.weather.fetch_store import MEASURING
 from breeder.weather.models import Forecast, Observation, Place, UsualMonth
 
-# No source looks further than 16 days; files and recorded stretches may be longer, but begin within this time.
+# No source looks further than 16 days; files and recorded hours may be longer, but begin within this time.
 LONGEST_FORECAST = timedelta(days=400)
 
-# So far beyond the last known hour is shown what is usual.
+# The page shows usual temperatures this far beyond the last known hour.
 USUAL_AHEAD = timedelta(weeks=4)
 
-# A wish for fresh hours that was not met by then is no longer said to be under way.
+# After this the page no longer says that fresh hours are on their way.
 WANTED_FOR = timedelta(minutes=10)
 
 
 def places() -> QuerySet[Place]:
-    """Return all places with when their newest hours were issued."""
+    """Return all places, with the issue time of their newest hours."""
     return Place.objects.annotate(newest=Max("forecasts__issued_at")).order_by("label")
 
 
 def forecasts_of(place: Place) -> QuerySet[Forecast]:
-    """Return what was received for a place, newest first."""
+    """Return the forecasts received for a place, newest first."""
     return place.forecasts.select_related("by").order_by("-issued_at", "-id")
 
 
 class Received:
-    """What a place's sources have given, read once; any stretch of hours is then merged from it."""
+    """The forecasts of a place, read once; any span of hours is then merged from them."""
 
     def __init__(self, place: Place, rows: QuerySet[Forecast]) -> None:
         self.place, self.learnt = place, list(place.learnt.all())
@@ -42,19 +42,19 @@ class Received:
 
     @classmethod
     def since(cls, place: Place, issued_since: datetime) -> "Received":
-        """Return what was issued since a moment."""
+        """Return the forecasts issued since a time."""
         return cls(place, place.forecasts.filter(issued_at__gte=issued_since))
 
     @property
     def kinds(self) -> list[str]:
-        """Return which kinds of source have given hours."""
+        """Return the kinds of source that gave hours."""
         return sorted({row.source for row in self.rows})
 
     def hours(self, start: datetime, end: datetime, source: str | None = None) -> Hours:
         """Return the whole UTC hours from `start` to `end`, both included, each from the freshest source that has it.
 
-        Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an
-        end. Where a kind of `source` is named all others are left out.
+        Gaps of up to three hours inside one source are interpolated linearly and flagged; nothing is extrapolated. With
+        `source`, only that kind of source counts.
         """
         times = hour_grid.hours_between(start, end)
         merged = _Merged(times, forecast_spread.Experience.of(self.place, self.learnt, times[0]))
@@ -63,11 +63,11 @@ class Received:
                 merged.add(row)
             if merged.is_whole:
                 break
-        return merged.hours_of(self.place)
+        return merged.hours(self.place)
 
 
 def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None) -> Hours:
-    """Return the hours of one stretch, as `Received.hours`; sources issued before `issued_since` are left out."""
+    """Return the hours of one span, as `Received.hours`, without forecasts issued before `issued_since`."""
     times = hour_grid.hours_between(start, end)
     rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
     if issued_since is not None:
@@ -77,7 +77,7 @@ def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: dat
 
 @dataclass(frozen=True)
 class Asking:
-    """What a chosen service last did for a place, for its page; `stands_in` names the one whose place it takes."""
+    """The last request to a chosen service for a place; `stands_in` names the service it replaces."""
 
     service: str
     is_wanted: bool
@@ -87,21 +87,21 @@ class Asking:
 
 
 def askings_of(place: Place, setting: Setting, now: datetime) -> list[Asking]:
-    """Return how it stands with each chosen service, the first one first; nothing where none is chosen."""
+    """Return the state of each chosen service for a place, in order; empty if none is chosen."""
     wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
     last = {row.service: row for row in place.fetches.exclude(endpoint__in=MEASURING).order_by("asked_at")}
-    found: list[Asking] = []
+    askings: list[Asking] = []
     for chosen in service_registry.chosen_of(setting):
         row = last.get(chosen.service.key)
         asking = Asking(chosen.service.name, wanted, row.asked_at if row else None, row.trouble if row else "")
-        if found and found[0].trouble and row and not row.trouble:
-            asking = replace(asking, stands_in=found[0].service)
-        found.append(asking)
-    return found
+        if askings and askings[0].trouble and row and not row.trouble:
+            asking = replace(asking, stands_in=askings[0].service)
+        askings.append(asking)
+    return askings
 
 
 def stand_ins_of(place: Place, setting: Setting, now: datetime) -> list[str]:
-    """Return a sentence where the first service failed and the second one's hours are used."""
+    """Return a sentence if the first service failed and the hours of the second are used."""
     return [
         f"{place}: {asking.stands_in} did not give its hours; {asking.service} stands in."
         for asking in askings_of(place, setting, now)
@@ -110,37 +110,37 @@ def stand_ins_of(place: Place, setting: Setting, now: datetime) -> list[str]:
 
 
 def usual_of(place: Place) -> dict[int, Usual]:
-    """Return what is usual at a place, by month, as it was kept."""
+    """Return the usual lows and highs on record for a place, by month."""
     rows = UsualMonth.objects.filter(place=place)
     return {row.month: Usual(row.month, row.low_c, row.high_c) for row in rows}
 
 
 def usual_credit_of(place: Place) -> str:
-    """Return where what is usual at a place came from, as it was written down last."""
+    """Return the last written source of a place's usual lows and highs."""
     credits = UsualMonth.objects.filter(place=place).exclude(credit="").order_by("month")
     return credits.values_list("credit", flat=True).first() or ""
 
 
 def usual_said(place: Place, months: Iterable[int], *, fahrenheit: bool) -> list[str]:
-    """Return a sentence for each month of which it is known what is usual at a place."""
+    """Return a sentence for each of these months with a usual low and high on record."""
     known = usual_of(place)
-    return [known[month].said(place.label, fahrenheit=fahrenheit) for month in months if month in known]
+    return [known[month].text(place.label, fahrenheit=fahrenheit) for month in months if month in known]
 
 
 def usual_ahead_of(place: Place, hours: Hours | None, now: datetime, *, fahrenheit: bool) -> list[str]:
-    """Return what is usual in the months of the four weeks after the last hour that is known."""
+    """Return the sentences for the months of the four weeks after the last known hour."""
     known = [at for at, value in zip(hours.times, hours.c, strict=True) if value is not None] if hours else []
     first = max([*known, now]).astimezone(place.zone)
     return usual_said(place, dict.fromkeys((first.month, (first + USUAL_AHEAD).month)), fahrenheit=fahrenheit)
 
 
 def usual_by_measured(place: Place) -> list[Usual]:
-    """Return what is usual by the place's own measured hours, for the months that have enough of them."""
+    """Return the usual lows and highs from a place's measured hours, for months with enough of them."""
     return from_measured(Observation.objects.filter(place=place).values_list("at", "observed_c"), place.zone)
 
 
 class _Merged:
-    """Hours being filled from one source after another, the freshest first."""
+    """Hours that are filled from one source after another, freshest first."""
 
     def __init__(self, times: tuple[datetime, ...], experience: forecast_spread.Experience) -> None:
         self.times, self.experience = times, experience
@@ -180,7 +180,7 @@ class _Merged:
         if took:
             self.used.append(row)
 
-    def hours_of(self, place: Place) -> Hours:
+    def hours(self, place: Place) -> Hours:
         return Hours(
             label=place.label,
             latitude=float(place.latitude),

@@ -1,4 +1,4 @@
-"""Bringing fresh hours: place after place, one runner at a time, never inside a page or a transaction."""
+"""Fetch fresh forecasts place by place: one run at a time, never inside a page or a transaction."""
 
 import logging
 import random
@@ -21,13 +21,13 @@ from breeder.weather.services.types import Answer, Ask, WeatherService
 from breeder.weather.services.us_stations import OBSERVED_KEPT_FOR, STATIONS_KEPT_FOR, UsStations
 
 LOG = logging.getLogger(__name__)
-Read = TypeVar("Read")
+ReadResult = TypeVar("ReadResult")
 
 HORIZON = timedelta(days=12)
 OBSERVED_BACK = timedelta(days=3)
 NOT_MODIFIED = 304
 
-# Services are asked by everybody at once on the full hour; stay away from it by a few minutes.
+# Everyone asks the services on the full hour; stay a few minutes away from it.
 BUSY_BEFORE_S, BUSY_AFTER_S = 60, 120
 LATEST_AFTER_S = 420
 
@@ -35,13 +35,13 @@ LATEST_AFTER_S = 420
 _BROUGHT, _STILL_GOOD, _FAILED = "brought", "still good", "failed"
 
 
-class _Kept(Exception):
-    """What was kept before is still good, so nothing is read anew."""
+class _NothingNew(Exception):
+    """The stored answer is still good, so there is nothing to read."""
 
 
 @dataclass
 class Report:
-    """What a run did: hours brought for how many places, and what went wrong, in sentences."""
+    """The result of a run: the number of places with fresh hours, and a sentence for each failure."""
 
     was_running: bool = False
     brought: int = 0
@@ -53,12 +53,13 @@ class Report:
         if self.was_running:
             return "Forecasts are being brought by another run already."
         places = "1 place" if self.brought == 1 else f"{self.brought} places"
-        said = f"Fresh hours for {places}; {self.still_good} {'was' if self.still_good == 1 else 'were'} fresh still."
-        return " ".join([said, *dict.fromkeys(self.troubles)])
+        fresh = "1 was fresh still" if self.still_good == 1 else f"{self.still_good} were fresh still"
+        summary = f"Fresh hours for {places}; {fresh}."
+        return " ".join([summary, *dict.fromkeys(self.troubles)])
 
 
 def seconds_off_the_hour(now: datetime, dice: random.Random) -> float:
-    """Return how long to wait so as not to ask around the full hour; 0 at other times."""
+    """Return how many seconds to wait near the full hour; 0 at other times."""
     into = now.minute * 60 + now.second
     if BUSY_AFTER_S <= into < 3600 - BUSY_BEFORE_S:
         return 0.0
@@ -72,9 +73,9 @@ def refresh(
     make: service_registry.MakeFetcher = service_registry.fetcher_for,
     only_wanted: bool = False,
 ) -> Report:
-    """Bring hours for the places needed, and for those asked for meanwhile. Does nothing while another run is at it."""
+    """Fetch hours for the needed places and those asked for meanwhile; does nothing during another run."""
     setting = household()
-    askers = [(one.service, make(one.service, one.own_home)) for one in service_registry.chosen_of(setting)]
+    askers = [(chosen.service, make(chosen.service, chosen.own_home)) for chosen in service_registry.chosen_of(setting)]
     if not askers:
         return Report(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
     fetcher = askers[0][1]
@@ -94,7 +95,7 @@ def refresh(
 
 @dataclass
 class _Run:
-    """One run that holds the lease; each place is asked of every service in turn."""
+    """A run that holds the lease; it asks every service about each place."""
 
     askers: list[tuple[WeatherService, Fetcher]]
     holder: str
@@ -105,34 +106,35 @@ class _Run:
         return self.askers[0][1].clock()
 
     def bring(self, places: Iterable[Place]) -> None:
-        """Bring hours for places; ends when the lease was lost to another run."""
+        """Fetch hours for places; stops if another run took the lease."""
         for place in places:
             if not leases.renew(leases.REFRESHING, self.holder, self.now):
                 return
             self.bring_one(place)
 
     def bring_wanted(self) -> None:
-        """Bring hours for places that somebody asked for, those too that were asked for while this ran."""
+        """Fetch hours for places that someone asked for, also during this run."""
         tried: set[int] = set()
         while wanted := list(Place.objects.filter(wanted_at__isnull=False).exclude(pk__in=tried)):
             tried |= {place.pk for place in wanted}
             self.bring(wanted)
 
     def bring_one(self, place: Place) -> None:
-        """Bring hours for one place; what goes wrong is noted with the place, and said where another stands in."""
-        came = {service.name: self._bring_from(service, fetcher, place) for service, fetcher in self.askers}
-        self.report.brought += _BROUGHT in came.values()
-        self.report.still_good += _BROUGHT not in came.values() and _STILL_GOOD in came.values()
-        first, *others = came
-        if came[first] == _FAILED and (there := [name for name in others if came[name] != _FAILED]):
-            self.report.troubles.append(f"{there[0]} stands in for {first} at {place}.")
+        """Fetch hours for one place; note failures with it, and report if another service stands in."""
+        outcomes = {service.name: self._bring_from(service, fetcher, place) for service, fetcher in self.askers}
+        self.report.brought += _BROUGHT in outcomes.values()
+        self.report.still_good += _BROUGHT not in outcomes.values() and _STILL_GOOD in outcomes.values()
+        first, *others = outcomes
+        stand_ins = [name for name in others if outcomes[name] != _FAILED]
+        if outcomes[first] == _FAILED and stand_ins:
+            self.report.troubles.append(f"{stand_ins[0]} stands in for {first} at {place}.")
 
     def _bring_from(self, service: WeatherService, fetcher: Fetcher, place: Place) -> str:
-        """Bring hours of one service, and return what came of it."""
-        asking = _Asking(service, fetcher, place)
+        """Fetch hours from one service, and return the outcome."""
+        asking = _PlaceRequest(service, fetcher, place)
         try:
             asking.forecast()
-        except _Kept:
+        except _NothingNew:
             Place.objects.filter(pk=place.pk).update(wanted_at=None)
             return _STILL_GOOD
         except Trouble as trouble:
@@ -145,26 +147,26 @@ class _Run:
         self._learn_from(asking)
         return _BROUGHT
 
-    def _learn_from(self, brought: "_Asking") -> None:
-        """Bring what was really measured, where the service tells; that it cannot is no trouble for the keeper."""
+    def _learn_from(self, brought: "_PlaceRequest") -> None:
+        """Fetch measured hours if the service has them; the keeper is not told if that fails."""
         service = brought.service
         if not isinstance(service, UsService):
             return
-        asking = _Asking(service, brought.fetcher, brought.place)
+        asking = _PlaceRequest(service, brought.fetcher, brought.place)
         try:
             asking.observations(UsStations(service))
-        except _Kept:
+        except _NothingNew:
             return
         except Trouble as trouble:
             far = isinstance(trouble, NotCovered)
             if asking.endpoint not in fetch_store.MEASURING:
-                # The forecast rests on the point as well: that it names no station must not put the point aside.
+                # The forecast needs the point too, so a point without a station must not be marked as failed.
                 asking.endpoint = fetch_store.MEASURING[0]
             asking.note(trouble, STATIONS_KEPT_FOR if far else OBSERVED_KEPT_FOR)
 
 
-class _Asking:
-    """All questions about one place, one after another."""
+class _PlaceRequest:
+    """All requests to one service about one place, one after another."""
 
     def __init__(self, service: WeatherService, fetcher: Fetcher, place: Place) -> None:
         self.service, self.fetcher, self.place = service, fetcher, place
@@ -172,17 +174,17 @@ class _Asking:
         self.last: tuple[Ask, Answer] | None = None
 
     def note(self, trouble: Trouble, held: timedelta) -> None:
-        """Note what went wrong with the place, and leave the host alone where it asked for that."""
+        """Note what went wrong for the place, and leave the host alone if it asked for that."""
         if isinstance(trouble, RateLimited) and self.last:
             host_backoff.leave_alone(_host(self.last[0]), trouble.until)
         fetch_store.keep_trouble(self.place, self.service.key, self.endpoint, trouble, self.fetcher.clock(), held)
 
     def forecast(self) -> Forecast:
-        """Return the hours, kept. Raises a Trouble, or _Kept where nothing is to be done."""
+        """Keep and return the hours. Raises a Trouble, or _NothingNew if the stored ones are still good."""
         try:
             return self._forecast()
         except NotCovered:
-            # Offices are given new grids: what the point said before may no longer hold.
+            # Offices get new grids, so the stored point may be out of date.
             if not fetch_store.forget_lasting(self.place, self.service.key):
                 raise
             return self._forecast()
@@ -192,28 +194,28 @@ class _Asking:
         answers: tuple[Answer, ...] = ()
         while asks := self._read(self.service.build_requests, spot, now, now + HORIZON, answers):
             answers += tuple(self._answer(ask) for ask in asks)
-        found = self._read(self.service.parse, answers, spot, self.fetcher.clock())
+        fetched = self._read(self.service.parse, answers, spot, self.fetcher.clock())
         if self.last is None:
-            raise _Kept
-        return fetch_store.keep_forecast(self.place, *self.last, found, self.fetcher.dice)
+            raise _NothingNew
+        return fetch_store.keep_forecast(self.place, *self.last, fetched, self.fetcher.dice)
 
     def observations(self, stations: UsStations) -> int:
-        """Keep what was measured of late, and return how many hours were new. Raises a Trouble or _Kept."""
+        """Keep recently measured hours and return how many are new. Raises a Trouble or _NothingNew."""
         spot, now = fetch_store.spot_of(self.place), self.fetcher.clock()
         answers: tuple[Answer, ...] = ()
         while asks := self._read(stations.build_requests, spot, now - OBSERVED_BACK, now, answers):
             answers += tuple(self._answer(ask) for ask in asks)
-        found = self._read(stations.parse, answers, spot, now)
-        starts_at, hours = hour_grid.on_whole_hours(found.readings)
+        observed = self._read(stations.parse, answers, spot, now)
+        starts_at, hours = hour_grid.on_whole_hours(observed.readings)
         with transaction.atomic(durable=True):
             if self.last:
                 fetch_store.keep_answered(self.place, self.service.key, *self.last, self.fetcher.dice)
-            return error_pairs.remember(self.place, starts_at, hours, found.credit, now)
+            return error_pairs.remember(self.place, starts_at, hours, observed.credit, now)
 
-    def _read(self, reader: Callable[..., Read], *given: Any) -> Read:
+    def _read(self, reader: Callable[..., ReadResult], *given: Any) -> ReadResult:
         """Return what a service's reader makes of its answers.
 
-        What it did not foresee stays with this place as a broken answer, so that the places after it are brought.
+        An unexpected fault counts as a broken answer for this place, so that the run goes on with the next place.
         """
         try:
             return reader(*given)
@@ -230,20 +232,20 @@ class _Asking:
         if row is not None and row.good_until > now and not (row.trouble and self.place.wanted_at):
             if row.body and not row.trouble:
                 return fetch_store.kept_answer(row)
-            raise _Kept
+            raise _NothingNew
         condition = fetch_store.condition(row, now)
-        answer = self._asked(ask, condition)
-        # One that was not asked only for news but says so is broken: what was kept grew too old to be believed.
+        answer = self._send(ask, condition)
+        # "Not modified" counts only if it was asked for; otherwise the stored forecast is too old to be believed.
         if row is not None and condition and answer.status == NOT_MODIFIED:
             fetch_store.keep_unchanged(row, ask, answer, self.fetcher.dice)
-            raise _Kept
+            raise _NothingNew
         if ask.is_lasting and answer.status == 200:
             fetch_store.keep_lasting(self.place, self.service.key, ask, answer, self.fetcher.dice)
         self.last = ask, answer
         return answer
 
-    def _asked(self, ask: Ask, condition: dict[str, str]) -> Answer:
-        """Return the answer to one question, with the host's record kept."""
+    def _send(self, ask: Ask, condition: dict[str, str]) -> Answer:
+        """Return the answer to one request, and keep the host's record."""
         host = _host(ask)
         self.fetcher.sleep(host_backoff.seconds_to_wait(host, self.service.name, self.fetcher.clock()))
         host_backoff.asked(host, self.fetcher.clock())
@@ -264,7 +266,7 @@ def _host(ask: Ask) -> str:
 
 
 def in_background(work: Callable[[], object]) -> threading.Thread:
-    """Do work beside the page that asked for it, on database lines of its own."""
+    """Do work in a thread with its own database connections, so that the page does not wait."""
 
     def run() -> None:
         try:
@@ -278,5 +280,5 @@ def in_background(work: Callable[[], object]) -> threading.Thread:
 
 
 def bring_wanted_soon() -> threading.Thread:
-    """Bring hours for the places that are asked for, without anybody waiting for it."""
+    """Fetch hours in the background for the places that were asked for."""
     return in_background(lambda: refresh(list, only_wanted=True))

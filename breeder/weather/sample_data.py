@@ -1,4 +1,4 @@
-"""Real hours of 2013 that come with the stock book (fixtures/weather, CC0), with sensor faults taken out on reading."""
+"""Real hourly temperatures of 2013 from the fixtures (fixtures/weather, CC0), read without sensor faults."""
 
 import csv
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ STATIONS = {
 
 @lru_cache(maxsize=len(STATIONS))
 def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
-    """Return the first hour (UTC) and the hourly °C of a station from there on. Raises KeyError for another code."""
+    """Return the first hour (UTC) and the hourly °C of a station from there on. Raises KeyError for an unknown code."""
     path = FOLDER / f"{STATIONS[code].code.lower()}_2013.csv"
     with path.open(newline="", encoding="utf-8") as file:
         readings = [
@@ -44,7 +44,7 @@ def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
 
 
 def slice_of(code: str, start: datetime, hours: int) -> list[float | None]:
-    """Return `hours` hourly values of a station from `start` (a moment of 2013); None where it reported nothing."""
+    """Return `hours` hourly °C of a station from `start` (a time in 2013); None where it reported nothing."""
     starts_at, values = hours_of(code)
     first = int((hour_grid.hour_of(start) - starts_at) / hour_grid.HOUR)
     return [values[index] if 0 <= index < len(values) else None for index in range(first, first + hours)]

@@ -1,4 +1,4 @@
-"""The services that the household chose, ready to be asked; none while none is chosen, as every book begins."""
+"""The weather services that the household chose; a new book has none."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,31 +13,31 @@ MakeFetcher = Callable[[WeatherService, str], Fetcher]
 
 @dataclass(frozen=True)
 class Chosen:
-    """A service that may be asked; `own_home` is the keeper's own server or relay for it, empty for none."""
+    """A chosen service; `own_home` is the keeper's own server or relay for it, or empty."""
 
     service: WeatherService
     own_home: str
 
 
 def chosen_of(setting: Setting) -> tuple[Chosen, ...]:
-    """Return the chosen service and the second one, with the household's contact, key and own server."""
-    own = setting.weather_url.rstrip("/")
+    """Return the first and second chosen services, with the household's contact, key and own server."""
+    own_home = setting.weather_url.rstrip("/")
     if setting.weather_service == Setting.WeatherService.OPEN_METEO:
-        # The address is that of the keeper's own Open-Meteo, which answers nothing else.
-        first, relay = Chosen(open_meteo.OwnService(setting.weather_key, own), own), ""
+        # The address is that of the keeper's own Open-Meteo server, which is no relay for other services.
+        first, relay = Chosen(open_meteo.OwnService(setting.weather_key, own_home), own_home), ""
     else:
-        first, relay = _keyless(setting.weather_service, setting.weather_contact, own), own
+        first, relay = _keyless(setting.weather_service, setting.weather_contact, own_home), own_home
     if first is None:
         return ()
     second = _keyless(setting.weather_second, setting.weather_contact, relay)
     return (first,) if second is None or second.service.key == first.service.key else (first, second)
 
 
-def _keyless(name: str, contact: str, own: str) -> Chosen | None:
+def _keyless(name: str, contact: str, own_home: str) -> Chosen | None:
     if name == Setting.WeatherService.NWS:
-        return Chosen(nws.UsService(contact, own or nws.HOME), own)
+        return Chosen(nws.UsService(contact, own_home or nws.HOME), own_home)
     if name == Setting.WeatherService.MET:
-        return Chosen(met.NorwegianService(contact, own or met.HOME), own)
+        return Chosen(met.NorwegianService(contact, own_home or met.HOME), own_home)
     return None
 
 
@@ -48,5 +48,5 @@ def service_of(setting: Setting) -> WeatherService | None:
 
 
 def fetcher_for(service: WeatherService, own_home: str) -> Fetcher:
-    """Return what asks a service."""
+    """Return a fetcher for a service."""
     return Fetcher(service.name, service.domain, own_home, service.retry_when_limited_s)

@@ -1,4 +1,4 @@
-"""Inner parts of actions: places by rounded coordinates, and hours kept as they were received."""
+"""Steps of actions: places by rounded coordinates, and hours kept as received."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -13,21 +13,21 @@ from breeder.weather import hour_grid, sample_data
 from breeder.weather.models import Forecast, Place
 from breeder.weather.services.types import FetchedForecast
 
-# Sources that are asked over the network.
+# Sources on the network.
 FETCHED = (Forecast.Source.NWS, Forecast.Source.MET, Forecast.Source.OPEN_METEO)
 
 
 class PlaceUnknown(ValidationError):
-    """There is no place on earth to ask the weather of."""
+    """The coordinates are not a place with weather."""
 
 
 def place_for(
     latitude: Decimal | float | str | None, longitude: Decimal | float | str | None, timezone: str, label: str
 ) -> Place:
-    """Return the place kept at these coordinates, rounded to 0.01°, made if it is new.
+    """Return the place at these coordinates, rounded to 0.01°; creates it if it is new.
 
-    Raises PlaceUnknown, with the remedy, where coordinates are missing, off the earth, 0,0 (which postcode tables use
-    for "unknown") or not in the time zone.
+    Raises PlaceUnknown, with the remedy, if coordinates are missing, off the earth, 0,0 (which postcode tables use for
+    "unknown") or outside the time zone.
     """
     if latitude is None or longitude is None:
         raise PlaceUnknown(
@@ -58,7 +58,7 @@ def keep_hours(
     daily: Sequence[Any] = (),
     by: AbstractBaseUser | None = None,
 ) -> Forecast:
-    """Keep hours as received, gaps as gaps; `hours_c` begins at the whole UTC hour `starts_at`."""
+    """Keep hours as received, with their gaps; `hours_c` (°C) begins at the whole UTC hour `starts_at`."""
     return Forecast.objects.create(
         place=place,
         source=source,
@@ -73,27 +73,27 @@ def keep_hours(
     )
 
 
-def keep_fetched(place: Place, found: FetchedForecast) -> Forecast:
-    """Keep the hours of a service, with the step and spread of each and where they came from."""
+def keep_fetched(place: Place, fetched: FetchedForecast) -> Forecast:
+    """Keep the hours of a service, with the step and spread of each hour and their origin."""
     forecast = keep_hours(
         place,
-        Forecast.Source(found.service),
-        found.hours.starts_at,
-        found.hours.c,
-        issued_at=found.issued_at,
-        received_at=found.fetched_at,
-        credit=found.credit,
+        Forecast.Source(fetched.service),
+        fetched.hours.starts_at,
+        fetched.hours.c,
+        issued_at=fetched.issued_at,
+        received_at=fetched.fetched_at,
+        credit=fetched.credit,
     )
-    forecast.quality = found.hours.quality
-    forecast.spread_c = [None if one is None else round(one, 2) for one in found.hours.spread_c]
+    forecast.quality = fetched.hours.quality
+    forecast.spread_c = [None if sd is None else round(sd, 2) for sd in fetched.hours.spread_c]
     forecast.provenance = {
-        "model": found.model,
-        "issued_is_estimate": found.issued_is_estimate,
-        "latitude": found.grid_latitude,
-        "longitude": found.grid_longitude,
-        "elevation_m": found.grid_elevation_m,
-        "sha256": found.digest,
-        "remarks": list(found.remarks),
+        "model": fetched.model,
+        "issued_is_estimate": fetched.issued_is_estimate,
+        "latitude": fetched.grid_latitude,
+        "longitude": fetched.grid_longitude,
+        "elevation_m": fetched.grid_elevation_m,
+        "sha256": fetched.digest,
+        "remarks": list(fetched.remarks),
     }
     forecast.save(update_fields=["quality", "spread_c", "provenance"])
     return forecast
@@ -110,13 +110,13 @@ def keep_recorded(
     shift_c: float = 0.0,
     by: AbstractBaseUser | None = None,
 ) -> Forecast:
-    """Keep real hours of 2013 as if they were this place's next hours (for a demonstration, and said so in the credit).
+    """Keep real hours of 2013 as this place's next hours, for the demo; the credit says so.
 
-    `read_from` is the moment of 2013 that stands for `shown_from`; `shift_c` moves every hour by so many °C.
+    `read_from` is the time in 2013 shown at `shown_from`; every hour moves by `shift_c` °C.
     """
     values = sample_data.slice_of(station, read_from, hours)
     moved = [None if value is None else value + shift_c for value in values]
-    said = f", moved by {shift_c:+.1f} °C" if shift_c else ""
+    shift_text = f", moved by {shift_c:+.1f} °C" if shift_c else ""
     return keep_hours(
         place,
         Forecast.Source.RECORDED,
@@ -124,6 +124,6 @@ def keep_recorded(
         moved,
         issued_at=issued_at,
         received_at=issued_at,
-        credit=f"{sample_data.CREDIT}: {sample_data.STATIONS[station].label} from {read_from:%-d %B %Y}{said}",
+        credit=f"{sample_data.CREDIT}: {sample_data.STATIONS[station].label} from {read_from:%-d %B %Y}{shift_text}",
         by=by,
     )

@@ -1,4 +1,4 @@
-"""Rows for tests of the book of rules, looked up a while ago and good for long."""
+"""Rows for tests of the book of rules, looked up recently and good for a long time."""
 
 from datetime import date
 from typing import Any

@@ -1,4 +1,4 @@
-"""Does a carrier take such an animal: group, season, longest planned transit, marking.
+"""Does a carrier take this animal: group, season, longest planned transit, marking.
 
 The season (1 March to 31 October) and the three working days are those written down by the Canadian post for live
 small cold-blooded animals (read in a copy of its ABCs of mailing).
@@ -34,7 +34,7 @@ def test_a_carrier_that_refuses_a_group_blocks_it() -> None:
     )
 
 
-def test_the_service_stands_before_its_carrier_and_the_species_before_its_order() -> None:
+def test_the_service_counts_before_its_carrier_and_the_species_before_its_order() -> None:
     refused = carries("refuses", "Isopoda")
     assert does_take(SCABER, CARRIAGE, [refused, carries(service_id=3)]).standing == Standing.CLEAR
     assert does_take(SCABER, CARRIAGE, [refused, carries(taxon="Porcellio scaber")]).standing == Standing.CLEAR
@@ -85,7 +85,7 @@ def test_an_example_warns_and_never_blocks() -> None:
     assert "An unverified example says: Post two-day does not take Porcellio scaber alive" in answer.questions[1]
 
 
-def test_marking_and_an_agreement_are_said() -> None:
+def test_marking_and_an_agreement_are_named() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries("agreement", marking="LIVE ANIMALS", conditions="Signed first")])
     assert answer.standing == Standing.CLEAR
     assert "LIVE ANIMALS" in answer.notes[0]

@@ -1,4 +1,4 @@
-"""Posting days, delivery days and holidays."""
+"""Shipping days, delivery days and holidays."""
 
 from datetime import date
 
@@ -10,7 +10,7 @@ from breeder.core.transit.delivery_days import Timing, delivery_days, posting_da
 
 OVERNIGHT = Timing(frozenset({0, 1, 2}), usual_days=1, latest_days=2)
 TWO_DAY = Timing(frozenset({0, 1, 2, 3, 4}), usual_days=2, latest_days=4)
-MONDAY = date(2026, 6, 1)  # a fortnight without a holiday follows
+MONDAY = date(2026, 6, 1)  # two weeks without a holiday follow
 
 
 def usable(timing: Timing, closures: tuple[date, ...] = (), start: date = MONDAY) -> list[str]:
@@ -60,7 +60,7 @@ def test_delay_cases_add_up_and_sundays_are_nights_in_the_box() -> None:
 
 @pytest.mark.parametrize("year", range(2021, 2036))
 def test_holidays_agree_with_the_reference_library(year: int) -> None:
-    """Package `holidays` (US, observed): the same days, but Saturday holidays stay on their Saturday for the post."""
+    """Package `holidays` (US, observed): the same days, but the post office keeps Saturday holidays on Saturday."""
     theirs = reference.country_holidays("US", years=year, observed=False)
     ours = {holiday.on for holiday in federal_holidays(year)}
     shifted = {day if day.weekday() != 6 else day.replace(day=day.day + 1) for day in theirs}

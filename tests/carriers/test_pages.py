@@ -43,7 +43,7 @@ def test_a_service_is_kept_with_its_delays(keeper_client: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         ({"late": "80, 50"}, "adds up to 130"),
         ({"late": "often"}, "is not a list of percentages"),
@@ -56,10 +56,10 @@ def test_a_service_is_kept_with_its_delays(keeper_client: Client) -> None:
         ({"cut_off": "teatime"}, "is not a time"),
     ],
 )
-def test_bad_values_get_a_sentence_and_are_kept(keeper_client: Client, changed: dict[str, str], said: str) -> None:
+def test_bad_values_get_a_sentence_and_are_kept(keeper_client: Client, changed: dict[str, str], sentence: str) -> None:
     answer = send(keeper_client, **changed)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert 'value="tracked"' in answer.content.decode()
     assert not Service.objects.exists()
 
@@ -99,11 +99,11 @@ def test_a_closure_is_of_a_carrier_in_the_book_however_it_is_typed(keeper_client
 def test_closures_of_next_year_are_asked_for_from_late_autumn_on(keeper_client: Client, keeper: User) -> None:
     load_example_services(today=date(2025, 3, 1))  # closures of 2025 and 2026
     Service.objects.create(carrier="Courier", name="next day", weekdays=[0], cut_off="16:00")
-    for day, said in (("2026-10-20", False), ("2026-11-25", True), ("2026-12-28", True)):
+    for day, is_asked in (("2026-10-20", False), ("2026-11-25", True), ("2026-12-28", True)):
         with time_machine.travel(f"{day}T12:00:00Z", tick=False):
             keeper_client.force_login(keeper)  # a sign-in ends after two weeks
             page = keeper_client.get(reverse("carriers:services")).content.decode()
-            assert ("No closures of Post are kept for 2027." in page) == said
+            assert ("No closures of Post are kept for 2027." in page) == is_asked
             assert "No closures of Courier are kept for 2026." in page
             assert "No closures of Courier" in keeper_client.get(reverse("carriers:closures")).content.decode()
 
@@ -134,7 +134,7 @@ def test_five_hundred_services_cost_no_query_more_than_ten(keeper_client: Client
     assert queries() == few
 
 
-def test_what_is_known_of_a_services_way_is_kept_and_said(keeper_client: Client) -> None:
+def test_what_is_known_of_a_services_route_is_kept_and_shown(keeper_client: Client) -> None:
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"fahrenheit": True})
     known = {"network": "trailers", "doorstep": "shade", "hub_c": "65", "van_hours": "2.5", "truck_at": "18:30"}
     assert send(keeper_client, **known).status_code == 302

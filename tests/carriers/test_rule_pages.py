@@ -54,13 +54,13 @@ def test_a_rule_is_written_down_with_a_day_to_look_again(keeper_client: Client) 
     assert LogRow.objects.get().sentence == (
         "Isopoda into US-FL: needs a permit, F.A.C. 5B-57.004(1), looked up on 5 January 2026."
     )
-    said = keeper_client.get(reverse("carriers:rules")).content.decode()
-    assert "Florida (US-FL)" in said
-    assert "needs a permit (FDACS-08208)" in said
+    page = keeper_client.get(reverse("carriers:rules")).content.decode()
+    assert "Florida (US-FL)" in page
+    assert "needs a permit (FDACS-08208)" in page
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         ({"destination": "Florida, as far as I know" * 3}, "fit. Shorten it"),
         ({"destination": "Floridia"}, "‘FLORIDIA’ is no country or state"),
@@ -72,10 +72,10 @@ def test_a_rule_is_written_down_with_a_day_to_look_again(keeper_client: Client) 
         ({"effect": "maybe"}, "is not in the list"),
     ],
 )
-def test_a_rule_that_cannot_be_gets_a_sentence(keeper_client: Client, changed: dict[str, str], said: str) -> None:
+def test_a_rule_that_cannot_be_gets_a_sentence(keeper_client: Client, changed: dict[str, str], sentence: str) -> None:
     answer = send(keeper_client, "rule_new", RULE, **changed)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert not MovementRule.objects.exists()
 
 
@@ -107,13 +107,13 @@ def test_a_rule_is_changed_and_taken_out(keeper_client: Client) -> None:
 def test_a_carriers_rule_is_written_down(keeper_client: Client) -> None:
     assert send(keeper_client, "carrier_rule_new", CARRIER).status_code == 302
     assert (CarrierRule.objects.get().verified, CarrierRule.objects.get().most_days) == (False, 3)
-    said = keeper_client.get(reverse("carriers:carrier_rules")).content.decode()
-    assert "yes; 1 March to 31 October; 3 working days at most" in said
-    assert "unverified example" in said
+    page = keeper_client.get(reverse("carriers:carrier_rules")).content.decode()
+    assert "yes; 1 March to 31 October; 3 working days at most" in page
+    assert "unverified example" in page
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         ({"season_from": "13-01"}, "is no month and day"),
         ({"season_until": ""}, "first and a last day"),
@@ -122,13 +122,13 @@ def test_a_carriers_rule_is_written_down(keeper_client: Client) -> None:
     ],
 )
 def test_a_carriers_rule_that_cannot_be_gets_a_sentence(
-    keeper_client: Client, changed: dict[str, str], said: str
+    keeper_client: Client, changed: dict[str, str], sentence: str
 ) -> None:
     two_day = service()
     changed = {name: str(two_day.pk) if name == "service" else value for name, value in changed.items()}
     answer = send(keeper_client, "carrier_rule_new", CARRIER, **changed)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert not CarrierRule.objects.exists()
 
 
@@ -205,7 +205,7 @@ def test_a_file_is_taken_whole(keeper_client: Client) -> None:
     }
 
 
-def test_of_one_rule_and_one_day_it_is_said_in_the_singular(keeper_client: Client) -> None:
+def test_one_rule_and_one_day_are_in_the_singular(keeper_client: Client) -> None:
     upload(keeper_client, "taxon,destination,effect,citation\nIsopoda,US-FL,permit,F.A.C. 5B-57.004\n")
     assert "1 rule of the file is in the book." in keeper_client.get(reverse("carriers:rules")).content.decode()
     assert LogRow.objects.get().sentence == "1 rule of a file was written into the book."
@@ -221,7 +221,7 @@ def test_a_file_with_one_fault_is_not_taken_at_all(keeper_client: Client) -> Non
         "Isopoda;US-FL;allowed;again;\n"
     )
     answer = upload(keeper_client, text)
-    said = answer.content.decode()
+    page = answer.content.decode()
     assert answer.status_code == 422
     for part in (
         "Row 3:",
@@ -230,7 +230,7 @@ def test_a_file_with_one_fault_is_not_taken_at_all(keeper_client: Client) -> Non
         "Row 4: it is the same rule as row 2",
         "Nothing of the file",
     ):
-        assert part in said
+        assert part in page
     assert not MovementRule.objects.exists()
 
 
@@ -286,9 +286,9 @@ def test_examples_are_loaded_once_unverified_and_marked_as_such() -> None:
 
 
 def test_the_examples_name_taxa_that_cover_something() -> None:
-    """A misspelt taxon would cover nothing and nobody would notice."""
+    """A misspelled taxon would cover nothing, and no one would notice."""
     load_example_rules()
-    species = {one.scientific_name for one in starter_set()}
+    species = {entry.scientific_name for entry in starter_set()}
     names = {
         *MovementRule.objects.values_list("taxon", flat=True),
         *CarrierRule.objects.values_list("taxon", flat=True),
@@ -344,21 +344,21 @@ def test_a_list_says_which_rules_are_to_be_looked_up_again(helper_client: Client
 def test_a_taxon_that_covers_nothing_is_asked_about(keeper_client: Client) -> None:
     build.species(order_name="Isopoda", family="Armadillidiidae")
 
-    def said(taxon: str) -> str:
+    def page_after(taxon: str) -> str:
         send(keeper_client, "rule_new", RULE, taxon=taxon)
         return keeper_client.get(reverse("carriers:rules")).content.decode()
 
-    assert "No species in the book is covered by ‘Isopda’. Check how it is spelt." in said("Isopda")
+    assert "No species in the book is covered by ‘Isopda’. Check how it is spelt." in page_after("Isopda")
     for fine in ("armadillidium", "Armadillidiidae", "Araneae", ""):
-        assert "Check how it is spelt" not in said(fine)
-    send(keeper_client, "permit_new", PERMIT, taxa="Isopoda, Porcelio")
-    assert "covered by ‘Porcelio’" in keeper_client.get(reverse("carriers:permits")).content.decode()
+        assert "Check how it is spelt" not in page_after(fine)
+    send(keeper_client, "permit_new", PERMIT, taxa="Isopoda, Porccellio")
+    assert "covered by ‘Porccellio’" in keeper_client.get(reverse("carriers:permits")).content.decode()
 
 
-def test_before_somebody_is_removed_it_is_said_that_the_number_of_their_permit_stays(keeper_client: Client) -> None:
-    one = build.person()
-    address = reverse("people:remove", args=[one.pk])
+def test_before_a_person_is_removed_the_page_says_that_the_number_of_their_permit_stays(keeper_client: Client) -> None:
+    person = build.person()
+    address = reverse("people:remove", args=[person.pk])
     assert "permit" not in keeper_client.get(address).content.decode()
-    book.permit(number="P-77", person=one)
+    book.permit(number="P-77", person=person)
     assert "stays in the book without the name" in keeper_client.get(address).content.decode()
     assert "PPQ 526 P-77" in keeper_client.get(address).content.decode()

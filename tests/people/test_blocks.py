@@ -1,9 +1,9 @@
-"""Addresses pasted as a block: country, postcode, town and region are read from them. All are invented."""
+"""Addresses pasted as a block: their country, postcode, town and region. All are invented."""
 
 import pytest
 
+from breeder.core.compliance import regions
 from breeder.people.address_parser import read_block
-from breeder.people.countries import CODES, NAMES
 
 
 @pytest.mark.parametrize(
@@ -57,6 +57,25 @@ def test_a_name_is_never_taken_for_a_country_or_a_state() -> None:
     assert read_block("Jersey Chad\n1 Fern Lane\nTrenton NJ 08608").region == "US-NJ"
 
 
-def test_every_country_has_a_code_of_two_letters() -> None:
-    assert all(len(code) == 2 and code.isupper() for code in CODES)
-    assert all(name == name.lower().strip() for name in NAMES)
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [("USA", "US"), ("U.S.A.", "US"), ("u.s.", "US"), ("the  Netherlands", "NL"), ("Österreich", "AT"),
+     ("Wales.", "GB"), ("DE", "DE"), ("de", ""), ("AF", ""), ("Georgia", ""), ("Trenton NJ 08608", "")],
+)  # fmt: skip
+def test_a_country_is_read_as_people_write_it_under_an_address(written: str, code: str) -> None:
+    """Codes only in capitals: 'de' and 'in' are words of a town's name."""
+    assert regions.read_country(written) == code
+
+
+def test_every_other_name_leads_to_a_named_country_and_is_no_second_entry() -> None:
+    assert set(regions.OTHER_COUNTRY_NAMES.values()) <= set(regions.COUNTRY_NAMES)
+    shown = {name.removeprefix("the ").casefold() for name in regions.COUNTRY_NAMES.values()}
+    assert not shown & set(regions.OTHER_COUNTRY_NAMES)
+    assert all(regions.read_country(name.upper()) == code for name, code in regions.OTHER_COUNTRY_NAMES.items())
+
+
+def test_a_us_address_ends_in_the_letters_of_the_postal_service() -> None:
+    """USPS Publication 28, appendix B: 50 states, DC, 5 territories, 3 associated states, 3 of the armed forces."""
+    assert len(regions.US_POST_CODES) == 50 + 1 + 5 + 3 + 3
+    assert {"DC", "PR", "FM", "MH", "PW", "AA", "AE", "AP"} <= regions.US_POST_CODES
+    assert "UM" not in regions.US_POST_CODES

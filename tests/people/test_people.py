@@ -54,7 +54,7 @@ class TestPuttingOnFile:
         assert "No date of consent is noted" in text
 
     @pytest.mark.parametrize(
-        ("changed", "said"),
+        ("changed", "sentence"),
         [
             ({"block": "Ada Marsh\nTrenton NJ 00000"}, "no place for 00000"),
             ({"block": "Ada Marsh\nCork\nIreland"}, "this address is in Ireland (IE)"),
@@ -73,12 +73,12 @@ class TestPuttingOnFile:
         ],
     )
     def test_a_bad_value_gets_a_sentence_and_what_was_typed_stays(
-        self, keeper_client: Client, changed: dict[str, str], said: str
+        self, keeper_client: Client, changed: dict[str, str], sentence: str
     ) -> None:
         typed = PERSON | ADDRESS | {"note": "pays at the show"} | changed
         answer = keeper_client.post(reverse("people:new"), typed)
         assert answer.status_code == 422
-        assert said in answer.content.decode()
+        assert sentence in answer.content.decode()
         assert "pays at the show" in answer.content.decode()
         assert not Person.objects.exists()
 
@@ -89,7 +89,7 @@ class TestPuttingOnFile:
         assert "It has no place" in keeper_client.get(answer["Location"]).content.decode()
 
     def test_a_place_outside_the_us_is_typed_as_a_map_gives_it(self, keeper_client: Client) -> None:
-        """A comma, a true minus sign and a zone in small letters; kept to 0.01°."""
+        """A comma, a true minus sign and a zone in lower case; kept to 0.01°."""
         block = "Ana Reyes\nCalle Musgo 3\n28012 Madrid\nSpain"
         place = {"latitude": "40,41678", "longitude": "\u22123,70379", "timezone": "europe/madrid"}
         assert keeper_client.post(reverse("people:new"), PERSON | ADDRESS | {"block": block} | place).status_code == 302
@@ -97,7 +97,7 @@ class TestPuttingOnFile:
         assert (kept.country, str(kept.latitude), str(kept.longitude)) == ("ES", "40.42", "-3.70")
         assert kept.timezone == "Europe/Madrid"
 
-    def test_a_country_typed_by_another_name_is_the_one_that_rules_speak_of(self, keeper_client: Client) -> None:
+    def test_a_country_typed_by_another_name_is_kept_by_the_code_that_rules_use(self, keeper_client: Client) -> None:
         typed = PERSON | ADDRESS | {"block": "Ada Marsh\nLondon SW1A 1AA", "country": "uk", "without_place": "on"}
         keeper_client.post(reverse("people:new"), typed)
         kept = Address.objects.get()
@@ -106,11 +106,11 @@ class TestPuttingOnFile:
 
 class TestChanging:
     def test_a_corrected_address_is_the_same_row_so_open_orders_follow(self, keeper_client: Client) -> None:
-        one = build.person()
-        kept = build.address(one)
-        order = order_for(one)
+        person = build.person()
+        kept = build.address(person)
+        order = order_for(person)
         typed = ADDRESS | {"block": "Ada Marsh\n9 Moss Road\nAustin TX 78701"}
-        url = reverse("people:address_edit", args=[one.pk, kept.pk])
+        url = reverse("people:address_edit", args=[person.pk, kept.pk])
         assert keeper_client.post(url, typed).status_code == 302
         order.refresh_from_db()
         assert order.address.town == "Austin"
@@ -123,13 +123,13 @@ class TestChanging:
             ("1 Farnweg\n10117 Berlin\nGermany", "9 Rue Verte\n75001 Paris\nFrance", ("FR", "75001", "Paris")),
         ],
     )
-    def test_a_block_put_right_is_not_overruled_by_what_the_former_one_said(
+    def test_a_corrected_block_is_not_overruled_by_the_former_one(
         self, keeper_client: Client, was: str, becomes: str, read: tuple[str, str, str]
     ) -> None:
-        one = build.person()
+        person = build.person()
         typed = ADDRESS | {"block": was, "without_place": "" if "NJ" in was else "on"}
-        keeper_client.post(reverse("people:address_new", args=[one.pk]), typed)
-        url = reverse("people:address_edit", args=[one.pk, Address.objects.get().pk])
+        keeper_client.post(reverse("people:address_new", args=[person.pk]), typed)
+        url = reverse("people:address_edit", args=[person.pk, Address.objects.get().pk])
         form = keeper_client.get(url).context["form"]
         shown = {name: form[name].value() or "" for name in form.fields}
         assert keeper_client.post(url, shown | {"block": becomes}).status_code == 302
@@ -137,40 +137,40 @@ class TestChanging:
         assert (kept.country, kept.postcode, kept.town) == read
         assert str(kept.latitude) == ("40.73" if "NJ" in was else "None")
 
-    def test_what_was_typed_beside_a_block_is_shown_again_and_open(self, keeper_client: Client) -> None:
+    def test_what_was_typed_next_to_a_block_is_shown_again_and_open(self, keeper_client: Client) -> None:
         typed = ADDRESS | {"block": "1 Fern Lane\nTrenton NJ", "country": "US", "postcode": "08608"}
-        one = build.person()
-        keeper_client.post(reverse("people:address_new", args=[one.pk]), typed)
-        url = reverse("people:address_edit", args=[one.pk, Address.objects.get().pk])
+        person = build.person()
+        keeper_client.post(reverse("people:address_new", args=[person.pk]), typed)
+        url = reverse("people:address_edit", args=[person.pk, Address.objects.get().pk])
         form = keeper_client.get(url).context["form"]
         assert (form["country"].value(), form["postcode"].value(), form.asks_for_more) == ("US", "08608", True)
 
     def test_somebody_who_moved_keeps_the_former_address_with_what_went_there(self, keeper_client: Client) -> None:
-        one = build.person()
-        former = build.address(one)
-        order = order_for(one, status=Order.Status.SENT)
+        person = build.person()
+        former = build.address(person)
+        order = order_for(person, status=Order.Status.SENT)
         typed = ADDRESS | {"block": "Ada Marsh\n9 Moss Road\nAustin TX 78701"}
-        keeper_client.post(reverse("people:address_new", args=[one.pk]), typed)
+        keeper_client.post(reverse("people:address_new", args=[person.pk]), typed)
         order.refresh_from_db()
         assert (order.address, order.address.town) == (former, "")
-        assert [address.town for address in one.addresses.filter(is_current=True)] == ["Austin"]
+        assert [address.town for address in person.addresses.filter(is_current=True)] == ["Austin"]
 
     def test_a_place_typed_by_hand_is_shown_again_and_one_by_postcode_is_not(self, keeper_client: Client) -> None:
-        one = build.person()
-        by_code = build.address(one)
-        by_hand = build.address(one, country="DE", postcode="10117", latitude="52.52", longitude="13.41")
+        person = build.person()
+        by_code = build.address(person)
+        by_hand = build.address(person, country="DE", postcode="10117", latitude="52.52", longitude="13.41")
         shown = [
-            keeper_client.get(reverse("people:address_edit", args=[one.pk, address.pk])).content.decode()
+            keeper_client.get(reverse("people:address_edit", args=[person.pk, address.pk])).content.decode()
             for address in (by_code, by_hand)
         ]
         assert 'value="40.22"' not in shown[0]
         assert 'value="52.52"' in shown[1]
 
     def test_details_are_changed(self, keeper_client: Client) -> None:
-        one = build.person()
-        keeper_client.post(reverse("people:edit", args=[one.pk]), PERSON | {"name": "Ada Reed", "phone": "555 0101"})
-        one.refresh_from_db()
-        assert (one.name, one.phone) == ("Ada Reed", "555 0101")
+        person = build.person()
+        keeper_client.post(reverse("people:edit", args=[person.pk]), PERSON | {"name": "Ada Reed", "phone": "555 0101"})
+        person.refresh_from_db()
+        assert (person.name, person.phone) == ("Ada Reed", "555 0101")
 
     def test_an_address_of_somebody_else_is_not_found(self, keeper_client: Client) -> None:
         other = build.address(build.person("Bo Reed"))
@@ -180,43 +180,43 @@ class TestChanging:
 
 class TestRemoval:
     def test_name_contacts_and_addresses_go_and_the_figures_stay(self, keeper_client: Client, keeper: Any) -> None:
-        one = build.person(email="ada@example.org", phone="555 0100", note="likes Cubaris")
-        build.address(one)
-        order = order_for(one, status=Order.Status.SENT)
+        person = build.person(email="ada@example.org", phone="555 0100", note="likes Cubaris")
+        build.address(person)
+        order = order_for(person, status=Order.Status.SENT)
         log("order agreed", "order 7", "Order 7 was agreed with Ada Marsh.", by=keeper, facts={"who": "Ada Marsh"})
-        url = reverse("people:remove", args=[one.pk])
+        url = reverse("people:remove", args=[person.pk])
         assert keeper_client.post(url, {}).status_code == 422
         assert keeper_client.post(url, {"sure": "on"}).status_code == 302
         kept = [*Person.objects.values_list(), *Address.objects.values_list(), *LogRow.objects.values_list()]
         for gone in ("Ada", "Marsh", "ada@example.org", "555 0100", "Cubaris", "Fern Lane", "08608", "40.22"):
             assert gone not in str(kept)
         order.refresh_from_db()
-        assert (order.number, order.status, order.person_id) == (7, "sent", one.pk)
+        assert (order.number, order.status, order.person_id) == (7, "sent", person.pk)
         row = LogRow.objects.get(did="person removed")
-        assert (row.by, row.about) == (keeper, f"person {one.pk}")
-        assert keeper_client.get(reverse("people:person", args=[one.pk])).status_code == 404
+        assert (row.by, row.about) == (keeper, f"person {person.pk}")
+        assert keeper_client.get(reverse("people:person", args=[person.pk])).status_code == 404
         assert (
-            str(one.pk)
+            str(person.pk)
             not in keeper_client.get(reverse("people:list"), {"q": "removed"}).content.decode("utf-8")[-400:]
         )
 
     @pytest.mark.parametrize("status", ["held", "paid"])
     def test_it_waits_while_a_box_is_to_be_sent(self, keeper_client: Client, status: str) -> None:
-        one = build.person()
-        build.address(one)
-        order_for(one, status=status)
-        answer = keeper_client.post(reverse("people:remove", args=[one.pk]), {"sure": "on"})
+        person = build.person()
+        build.address(person)
+        order_for(person, status=status)
+        answer = keeper_client.post(reverse("people:remove", args=[person.pk]), {"sure": "on"})
         assert answer.status_code == 422
         assert "still has an open order (7)" in answer.content.decode()
-        one.refresh_from_db()
-        assert one.name == "Ada Marsh"
+        person.refresh_from_db()
+        assert person.name == "Ada Marsh"
 
     def test_others_whose_name_holds_the_same_letters_are_left_alone(self) -> None:
-        one = build.person("Ann")
+        person = build.person("Ann")
         log("order agreed", "order 8", "Agreed with Annabel; Ann asked too.", by=None)
-        actions.remove_person(one.pk, by=None)
-        said = LogRow.objects.get(did="order agreed").sentence
-        assert said == f"Agreed with Annabel; person {one.pk} ({rules.REMOVED}) asked too."
+        actions.remove_person(person.pk, by=None)
+        sentence = LogRow.objects.get(did="order agreed").sentence
+        assert sentence == f"Agreed with Annabel; person {person.pk} ({rules.REMOVED}) asked too."
 
 
 class TestReading:
@@ -237,10 +237,10 @@ class TestReading:
         assert "'=HYPERLINK(1)" in text
 
     def test_addresses_are_the_keepers_alone(self, client: Client, helper_client: Client) -> None:
-        one = build.person()
-        build.address(one)
-        for name, args in (("list", []), ("new", []), ("person", [one.pk]), ("edit", [one.pk]), ("remove", [one.pk]),
-                           ("address_new", [one.pk])):  # fmt: skip
+        person = build.person()
+        build.address(person)
+        for name, args in (("list", []), ("new", []), ("person", [person.pk]), ("edit", [person.pk]),
+                           ("remove", [person.pk]), ("address_new", [person.pk])):  # fmt: skip
             url = reverse(f"people:{name}", args=args)
             assert helper_client.get(url).status_code == 403
             assert client.get(url).status_code == 302

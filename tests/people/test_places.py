@@ -1,4 +1,4 @@
-"""Places: by US postcode offline, by hand elsewhere, rounded to about a kilometre, never 0, 0."""
+"""Places: by US postcode offline, by hand elsewhere, rounded to about a kilometer, never 0, 0."""
 
 import re
 from decimal import Decimal
@@ -55,7 +55,7 @@ def test_real_places_fit_their_zone(latitude: str, longitude: str, zone: str) ->
 
 
 @pytest.mark.parametrize(
-    ("latitude", "longitude", "zone", "said"),
+    ("latitude", "longitude", "zone", "sentence"),
     [
         ("40.22", "74.76", "America/New_York", "Places in the west have a minus sign"),
         ("-74.76", "40.22", "America/New_York", "does not lie in the time zone"),
@@ -67,8 +67,8 @@ def test_real_places_fit_their_zone(latitude: str, longitude: str, zone: str) ->
         ("1E+400", "13.4", "Europe/Berlin", "it lies between -90 and 90"),
     ],
 )
-def test_a_place_that_cannot_be_is_explained(latitude: str, longitude: str, zone: str, said: str) -> None:
-    assert said in fault_of_place(Decimal(latitude), Decimal(longitude), zone)
+def test_a_place_that_cannot_be_is_explained(latitude: str, longitude: str, zone: str, sentence: str) -> None:
+    assert sentence in fault_of_place(Decimal(latitude), Decimal(longitude), zone)
 
 
 @pytest.mark.parametrize(
@@ -80,17 +80,17 @@ def test_a_zone_is_known_in_any_case_and_with_spaces(typed: str, name: str) -> N
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "sentence"),
     [
         ("Berlin", "‘Berlin’ is not a time zone. Write Europe/Berlin."),
         ("new york", "‘new york’ is not a time zone. Write America/New_York."),
         ("CEST", "‘CEST’ is not a time zone. Write a name such as America/Chicago or Europe/Berlin."),
     ],
 )
-def test_an_unknown_zone_names_the_one_of_its_city(typed: str, said: str) -> None:
+def test_an_unknown_zone_names_the_one_of_its_city(typed: str, sentence: str) -> None:
     with pytest.raises(ValidationError) as refusal:
         ZoneField().clean(typed)
-    assert refusal.value.messages == [said]
+    assert refusal.value.messages == [sentence]
 
 
 def test_every_zone_offered_is_one_of_the_zone_database() -> None:
@@ -107,7 +107,7 @@ def test_an_american_address_is_placed_by_its_postcode() -> None:
 
 
 @pytest.mark.parametrize(
-    ("block", "said"),
+    ("block", "sentence"),
     [
         (TRENTON.replace("08608", "00000"), "no place for 00000"),
         ("PSC 3\nAPO AE 09001", "no place for 09001"),
@@ -115,8 +115,8 @@ def test_an_american_address_is_placed_by_its_postcode() -> None:
         ("Di Busch\nFarnweg 4\n10117 Berlin\nGermany", "this address is in Germany"),
     ],
 )
-def test_without_a_place_there_is_a_sentence_and_a_way_on(block: str, said: str) -> None:
-    with pytest.raises(rules.NoPlace, match=said):
+def test_without_a_place_there_is_a_sentence_and_a_way_on(block: str, sentence: str) -> None:
+    with pytest.raises(rules.NoPlace, match=sentence):
         rules.destination(block)
     assert rules.destination(block, without_place=True).place is None
     typed = TypedPlace(Decimal("52.5186"), Decimal("13.4081"), "Europe/Berlin")

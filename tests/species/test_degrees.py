@@ -68,7 +68,7 @@ def test_what_is_no_number_is_refused(typed: str) -> None:
 
 @pytest.mark.parametrize("name", sorted(DEGREES))
 def test_a_value_shown_in_fahrenheit_and_sent_back_is_no_change(name: str) -> None:
-    one = field(name, fahrenheit=True)
-    for tenths in range(round(one.low_c * 10), round(one.high_c * 10) + 1):
+    degrees_field = field(name, fahrenheit=True)
+    for tenths in range(round(degrees_field.low_c * 10), round(degrees_field.high_c * 10) + 1):
         kept = Decimal(tenths) / 10
-        assert not one.has_changed(kept, one.prepare_value(kept)), kept
+        assert not degrees_field.has_changed(kept, degrees_field.prepare_value(kept)), kept

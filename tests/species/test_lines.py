@@ -15,7 +15,7 @@ from tests import build
 pytestmark = pytest.mark.django_db
 
 
-def values_of(line: Line, **changed: Any) -> dict[str, Any]:
+def typed_values(line: Line, **changed: Any) -> dict[str, Any]:
     names = [name for name in LineEditForm.Meta.fields if name != "species"]
     return {name: getattr(line, name) for name in names} | changed
 
@@ -29,7 +29,7 @@ def test_where_no_minimum_is_given_the_usual_one_stays(irreplaceable: bool, stay
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         ({"adults_kept": 5}, "Adults that stay falls from 20 to 5"),
         ({"young_kept": 0}, "Young that stay falls from 20 to 0"),
@@ -38,18 +38,18 @@ def test_where_no_minimum_is_given_the_usual_one_stays(irreplaceable: bool, stay
         ({"status": "closed"}, "The line closes and sells nothing more"),
     ],
 )
-def test_giving_up_protection_needs_a_reason(changed: dict[str, Any], said: str) -> None:
+def test_giving_up_protection_needs_a_reason(changed: dict[str, Any], sentence: str) -> None:
     line = build.line()
     line.refresh_from_db()
-    with pytest.raises(rules.NeedsReason, match=said):
-        actions.edit_line(line.pk, values_of(line, **changed), by=None, reason="  ")
+    with pytest.raises(rules.NeedsReason, match=sentence):
+        actions.edit_line(line.pk, typed_values(line, **changed), by=None, reason="  ")
     line.refresh_from_db()
     assert {name: getattr(line, name) for name in changed} != changed
-    actions.edit_line(line.pk, values_of(line, **changed), by=None, reason="Two tubs went to a friend")
+    actions.edit_line(line.pk, typed_values(line, **changed), by=None, reason="Two tubs went to a friend")
     line.refresh_from_db()
     assert {name: getattr(line, name) for name in changed} == changed
     row = LogRow.objects.get(did="line changed")
-    assert said in row.sentence
+    assert sentence in row.sentence
     assert row.reason == "Two tubs went to a friend"
 
 
@@ -57,7 +57,7 @@ def test_giving_up_protection_needs_a_reason(changed: dict[str, Any], said: str)
 def test_raising_it_or_changing_anything_else_needs_none(changed: dict[str, Any]) -> None:
     line = build.line()
     line.refresh_from_db()
-    actions.edit_line(line.pk, values_of(line, **changed), by=None)
+    actions.edit_line(line.pk, typed_values(line, **changed), by=None)
     assert set(LogRow.objects.get(did="line changed").facts) == set(changed)
 
 
@@ -65,13 +65,13 @@ def test_no_longer_irreplaceable_needs_a_reason_too() -> None:
     line = build.line(irreplaceable=True)
     line.refresh_from_db()
     with pytest.raises(rules.NeedsReason, match="cannot be bought again"):
-        actions.edit_line(line.pk, values_of(line, irreplaceable=False), by=None)
+        actions.edit_line(line.pk, typed_values(line, irreplaceable=False), by=None)
 
 
 def test_an_edit_takes_the_turn_and_never_sets_it_back() -> None:
     line = build.line()
     line.refresh_from_db()
-    values = values_of(line, locality="Cork")
+    values = typed_values(line, locality="Cork")
     Line.objects.filter(pk=line.pk).update(turn=7)  # orders came in while the form was open
     actions.edit_line(line.pk, values, by=None)
     line.refresh_from_db()
@@ -96,6 +96,6 @@ def test_a_second_sending_of_the_same_form_gets_the_first_answer() -> None:
 
 def test_the_form_shows_every_value_a_keeper_may_change() -> None:
     shown = {field.name for _, fields in LineEditForm(instance=build.line()).sections for field in fields}
-    # A freeze begins and ends on a page of its own, and what genetics asks stands beside what must stay.
+    # A freeze begins and ends on a page of its own; the genetic number is set next to the minimums.
     own_page = {"frozen_because", "frozen_on", "genetics_bind", "inbreeding_limit", "horizon_years", "effective_share"}
     assert shown == set(model_to_dict(build.line("Ash"))) - {"id", "species"} - own_page | {"reason"}

@@ -1,4 +1,4 @@
-"""Pages of species and lines: what the keeper, the helper and a stranger meet."""
+"""Pages of species and lines, for the keeper, the helper and a stranger."""
 
 from typing import Any
 
@@ -39,7 +39,7 @@ class TestReading:
         assert "13 to 29 °C" in text
 
     def test_species_are_listed_by_name(self) -> None:
-        names = [one.scientific_name for one in queries.species_list()]
+        names = [species.scientific_name for species in queries.species_list()]
         assert names == sorted(names)
 
     def test_a_search_for_nothing_or_for_rubbish_answers(self, helper_client: Client) -> None:
@@ -54,11 +54,11 @@ class TestReading:
         assert text.splitlines()[0].startswith("scientificName,identificationQualifier,")
         assert len(text.splitlines()) == 2
 
-    def test_a_value_stands_beside_its_mark_and_source(self, helper_client: Client) -> None:
-        one = Species.objects.get(scientific_name="Armadillidium vulgare")
-        text = helper_client.get(reverse("species:species", args=[one.pk])).content.decode()
-        for said in ("7 to 29 °C", "published measurement", "Waller &amp; Verdi 2016", "common practice, no source"):
-            assert said in text
+    def test_a_value_is_shown_with_its_mark_and_source(self, helper_client: Client) -> None:
+        species = Species.objects.get(scientific_name="Armadillidium vulgare")
+        text = helper_client.get(reverse("species:species", args=[species.pk])).content.decode()
+        for words in ("7 to 29 °C", "published measurement", "Waller &amp; Verdi 2016", "common practice, no source"):
+            assert words in text
         assert "(Latreille, 1804)" in text
 
     def test_how_a_species_is_kept_is_shown_to_the_tenth_with_its_source_or_as_not_known(
@@ -67,8 +67,8 @@ class TestReading:
         """Females breed only from 17.5 to 27.5 °C: McQueen & Carnio 1974, Can J Zool 52:599–611."""
         facts = {}
         for name in ("Porcellio spinicornis", "Folsomia candida"):
-            one = Species.objects.get(scientific_name=name)
-            sections = helper_client.get(reverse("species:species", args=[one.pk])).context["sections"]
+            species = Species.objects.get(scientific_name=name)
+            sections = helper_client.get(reverse("species:species", args=[species.pk])).context["sections"]
             facts[name] = {fact.label: fact for fact in dict(sections)["The tub"]}
         kept = facts["Porcellio spinicornis"]
         assert (kept["Kept from"].value, kept["Kept to"].value) == ("17.5 °C", "27.5 °C")
@@ -79,15 +79,15 @@ class TestReading:
 
     def test_limits_are_shown_in_the_households_unit(self, helper_client: Client) -> None:
         Setting.objects.create(fahrenheit=True, inches=True)
-        one = Species.objects.get(scientific_name="Cubaris murina")
-        text = helper_client.get(reverse("species:species", args=[one.pk])).content.decode()
+        species = Species.objects.get(scientific_name="Cubaris murina")
+        text = helper_client.get(reverse("species:species", args=[species.pk])).content.decode()
         assert "55 to 84 °F" in text
         assert "46 °F" in text  # 8 °C
         assert "0.6 in" in text  # 14 mm
 
-    def test_what_stains_and_stings_is_said(self, helper_client: Client) -> None:
-        one = Species.objects.get(scientific_name="Archispirostreptus gigas")
-        assert "Gives off quinones" in helper_client.get(reverse("species:species", args=[one.pk])).content.decode()
+    def test_what_stains_and_stings_is_shown(self, helper_client: Client) -> None:
+        species = Species.objects.get(scientific_name="Archispirostreptus gigas")
+        assert "Gives off quinones" in helper_client.get(reverse("species:species", args=[species.pk])).content.decode()
 
     def test_the_number_of_queries_does_not_grow_with_the_list(
         self, helper_client: Client, django_assert_max_num_queries: Any
@@ -103,33 +103,33 @@ class TestEditing:
     def test_a_changed_value_becomes_the_keepers_own_and_the_others_keep_their_source(
         self, keeper_client: Client
     ) -> None:
-        one = Species.objects.get(scientific_name="Porcellio scaber")
-        before = one.sources
-        typed = typed_for(one, brood="31", token=form_tokens.new_token())
-        assert keeper_client.post(reverse("species:species_edit", args=[one.pk]), typed).status_code == 302
-        one.refresh_from_db()
-        assert one.brood == 31
-        assert one.sources == before | {"brood": ["own", "your own record"]}
+        species = Species.objects.get(scientific_name="Porcellio scaber")
+        before = species.sources
+        typed = typed_for(species, brood="31", token=form_tokens.new_token())
+        assert keeper_client.post(reverse("species:species_edit", args=[species.pk]), typed).status_code == 302
+        species.refresh_from_db()
+        assert species.brood == 31
+        assert species.sources == before | {"brood": ["own", "your own record"]}
 
     def test_a_named_source_goes_with_the_change(self, keeper_client: Client) -> None:
-        one = Species.objects.get(scientific_name="Porcellio scaber")
-        typed = typed_for(one, brood="28", source="Marsh 2024, J Woodlice 1:2", mark="measured")
-        keeper_client.post(reverse("species:species_edit", args=[one.pk]), typed)
-        one.refresh_from_db()
-        assert one.sources["brood"] == ["measured", "Marsh 2024, J Woodlice 1:2"]
+        species = Species.objects.get(scientific_name="Porcellio scaber")
+        typed = typed_for(species, brood="28", source="Marsh 2024, J Woodlice 1:2", mark="measured")
+        keeper_client.post(reverse("species:species_edit", args=[species.pk]), typed)
+        species.refresh_from_db()
+        assert species.sources["brood"] == ["measured", "Marsh 2024, J Woodlice 1:2"]
 
     def test_in_fahrenheit_an_untouched_form_changes_nothing(self, keeper_client: Client) -> None:
         Setting.objects.create(fahrenheit=True)
-        one = Species.objects.get(scientific_name="Porcellio scaber")
-        form = SpeciesForm(instance=one, household=Setting(fahrenheit=True))
+        species = Species.objects.get(scientific_name="Porcellio scaber")
+        form = SpeciesForm(instance=species, household=Setting(fahrenheit=True))
         typed = {name: "" if form[name].value() is None else form[name].value() for name in form.fields}
         assert typed["comfort_high_c"] == "82.4"
-        before = Species.objects.filter(pk=one.pk).values().get()
-        assert keeper_client.post(reverse("species:species_edit", args=[one.pk]), typed).status_code == 302
-        assert Species.objects.filter(pk=one.pk).values().get() == before
+        before = Species.objects.filter(pk=species.pk).values().get()
+        assert keeper_client.post(reverse("species:species_edit", args=[species.pk]), typed).status_code == 302
+        assert Species.objects.filter(pk=species.pk).values().get() == before
 
     @pytest.mark.parametrize(
-        ("changed", "said"),
+        ("changed", "sentence"),
         [
             ({"keeping_low_c": "26", "keeping_high_c": "20"}, "‘Kept to, °C’ is 20, but ‘Kept from, °C’ is 26"),
             ({"keeping_low_c": "68"}, "If 68 °F was meant, write 20.0."),
@@ -147,26 +147,26 @@ class TestEditing:
         ],
     )
     def test_a_bad_value_gets_a_sentence_and_what_was_typed_stays(
-        self, keeper_client: Client, changed: dict[str, str], said: str
+        self, keeper_client: Client, changed: dict[str, str], sentence: str
     ) -> None:
-        one = Species.objects.get(scientific_name="Porcellio scaber")
-        before = Species.objects.filter(pk=one.pk).values().get()
-        typed = typed_for(one, source="Some Journal 12:3") | changed
-        answer = keeper_client.post(reverse("species:species_edit", args=[one.pk]), typed)
+        species = Species.objects.get(scientific_name="Porcellio scaber")
+        before = Species.objects.filter(pk=species.pk).values().get()
+        typed = typed_for(species, source="Some Journal 12:3") | changed
+        answer = keeper_client.post(reverse("species:species_edit", args=[species.pk]), typed)
         assert answer.status_code == 422
-        assert said in answer.content.decode()
+        assert sentence in answer.content.decode()
         assert "Some Journal 12:3" in answer.content.decode()
-        assert Species.objects.filter(pk=one.pk).values().get() == before
+        assert Species.objects.filter(pk=species.pk).values().get() == before
 
     def test_a_new_species_is_added_with_its_values_as_own_record(self, keeper_client: Client) -> None:
         like = Species.objects.get(scientific_name="Porcellio scaber")
         typed = typed_for(like, scientific_name="Porcellio ornatus", authorship="Milne-Edwards, 1840")
         assert keeper_client.post(reverse("species:species_new"), typed).status_code == 302
-        one = Species.objects.get(scientific_name="Porcellio ornatus")
-        own = {name for name, entry in one.sources.items() if entry == ["own", "your own record"]}
-        assert {"authorship", "group", "comfort_low_c", "brood"} <= own
-        assert one.sources["hours_allowed"] == ["common practice", "the usual value, taken since nobody typed one"]
-        assert "secretes" not in one.sources
+        species = Species.objects.get(scientific_name="Porcellio ornatus")
+        recorded = {name for name, entry in species.sources.items() if entry == ["own", "your own record"]}
+        assert {"authorship", "group", "comfort_low_c", "brood"} <= recorded
+        assert species.sources["hours_allowed"] == ["common practice", "the usual value, taken since nobody typed one"]
+        assert "secretes" not in species.sources
 
     @pytest.mark.parametrize(("band", "limits"), [("temperate", (7, 29, 0, 36)), ("tropical", (13, 29, 8, 35))])
     def test_limits_left_empty_are_the_usual_ones_of_the_band(
@@ -175,16 +175,16 @@ class TestEditing:
         typed = typed_for(Species(scientific_name="Porcellio bolivari", group="isopod", band=band))
         typed |= dict.fromkeys(("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c"), "")
         assert keeper_client.post(reverse("species:species_new"), typed | {"hard_high_c": "34"}).status_code == 302
-        one = Species.objects.get(scientific_name="Porcellio bolivari")
-        assert (one.comfort_low_c, one.comfort_high_c, one.hard_low_c) == limits[:3]
-        assert one.sources["comfort_low_c"][0] == "common practice"
-        assert (one.hard_high_c, one.sources["hard_high_c"][0]) == (34, "own")
+        species = Species.objects.get(scientific_name="Porcellio bolivari")
+        assert (species.comfort_low_c, species.comfort_high_c, species.hard_low_c) == limits[:3]
+        assert species.sources["comfort_low_c"][0] == "common practice"
+        assert (species.hard_high_c, species.sources["hard_high_c"][0]) == (34, "own")
 
     def test_editing_belongs_to_the_keeper(self, helper_client: Client) -> None:
-        one, line = Species.objects.first(), build.line()
+        species, line = Species.objects.first(), build.line()
         for url in (
             reverse("species:species_new"),
-            reverse("species:species_edit", args=[one.pk]),
+            reverse("species:species_edit", args=[species.pk]),
             reverse("species:line_new"),
             reverse("species:line_edit", args=[line.pk]),
         ):
@@ -207,7 +207,7 @@ class TestLinePages:
         assert (Line.objects.get().adults_kept, str(Line.objects.get().harvest_share)) == (30, "0.30")
 
     @pytest.mark.parametrize(
-        ("changed", "said"),
+        ("changed", "sentence"),
         [
             ({"adults_kept": "-4"}, "the smallest it can be is 0"),
             ({"adults_kept": "9999999999"}, "the largest it can be is 100000"),
@@ -217,14 +217,14 @@ class TestLinePages:
             ({"species": "99999"}, "not in the list"),
         ],
     )
-    def test_a_bad_value_gets_a_sentence(self, keeper_client: Client, changed: dict[str, str], said: str) -> None:
+    def test_a_bad_value_gets_a_sentence(self, keeper_client: Client, changed: dict[str, str], sentence: str) -> None:
         answer = keeper_client.post(reverse("species:line_new"), LINE | {"species": build.species().pk} | changed)
         assert answer.status_code == 422
-        assert said in answer.content.decode()
+        assert sentence in answer.content.decode()
         assert 'value="Fog"' in answer.content.decode()
         assert not Line.objects.exists()
 
-    def test_a_lowered_minimum_asks_why_beside_the_reason(self, keeper_client: Client) -> None:
+    def test_a_lowered_minimum_asks_why_at_the_reason_field(self, keeper_client: Client) -> None:
         line = build.line("Fog")
         typed = LINE | {"adults_kept": "5", "young_kept": "20"}
         url = reverse("species:line_edit", args=[line.pk])

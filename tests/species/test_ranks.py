@@ -1,4 +1,4 @@
-"""What covers a species: genus, family, order, class and above."""
+"""The taxa that cover a species: genus, family, order, class and above."""
 
 import pytest
 
@@ -23,12 +23,12 @@ def species(name: str, **values: str) -> Species:
         ("Heterometrus silenus", "other", "", "Scorpiones", ["Arachnida"]),
     ],
 )  # fmt: skip
-def test_a_species_is_covered_by_what_stands_above_it(
+def test_a_species_is_covered_by_the_taxa_above_it(
     name: str, group: str, family: str, order: str, covering: list[str]
 ) -> None:
     lineage = lineage_of(species(name, group=group, family=family, order_name=order))
     assert lineage[0] == name
-    assert [one for one in lineage if one in covering] == covering
+    assert [taxon for taxon in lineage if taxon in covering] == covering
 
 
 def test_crustaceans_springtails_and_millipedes_are_no_insects() -> None:
@@ -38,11 +38,11 @@ def test_crustaceans_springtails_and_millipedes_are_no_insects() -> None:
 
 
 def test_every_species_of_the_starter_set_is_placed_up_to_the_animals() -> None:
-    for one in starter_set():
+    for entry in starter_set():
         lineage = lineage_of(
-            species(one.scientific_name, **{k: one.values[k] for k in ("group", "family", "order_name")})
+            species(entry.scientific_name, **{k: entry.values[k] for k in ("group", "family", "order_name")})
         )
-        assert one.values["order_name"] in ABOVE
+        assert entry.values["order_name"] in ABOVE
         assert lineage[-1] == "Animalia"
 
 

@@ -1,4 +1,4 @@
-"""The starter set: complete, marked, by the Code's rules, and never in the way of the keeper's own values."""
+"""The starter set: complete, marked, by the rules of the Code, and never over the keeper's own values."""
 
 import re
 from decimal import Decimal
@@ -21,7 +21,7 @@ WANTED = {
     "Trichorhina tomentosa", "Folsomia candida", "Archispirostreptus gigas", "Gromphadorhina portentosa",
 }  # fmt: skip
 
-# Genus of the original description, from memory: in brackets exactly where it differs from the present one.
+# Genus of the original description, from memory: in brackets exactly if it differs from the present one.
 DESCRIBED_IN = {
     "Armadillidium vulgare": "Armadillo",
     "Armadillidium nasatum": "Armadillidium",
@@ -41,7 +41,7 @@ LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
 MCQUEEN = "McQueen & Carnio 1974, Can J Zool 52:599"
 FOUNTAIN = "Fountain & Hopkin 2005, Annu Rev Entomol 50:201"
 
-# Limits of which more is known than the band: the value, its mark, and the source by name.
+# Limits known better than by the band: the value, its mark and its source.
 KNOWN_BETTER = {
     # Juveniles and adults live from 0 to 35 °C, small young from 10 to 35 °C (abstract).
     ("Porcellio spinicornis", "hard_low_c"): (0, "measured", MCQUEEN),
@@ -54,7 +54,7 @@ KNOWN_BETTER = {
     # 78 °F is 25.6 °C: common practice, no source.
     ("Oniscus asellus", "comfort_high_c"): (26, "common practice", "78 °F"),
 }
-SET = {f"{one.scientific_name} {one.qualifier}".strip(): one for one in starter_set()}
+SET = {f"{entry.scientific_name} {entry.qualifier}".strip(): entry for entry in starter_set()}
 
 
 def test_the_set_holds_what_the_trade_keeps() -> None:
@@ -63,9 +63,9 @@ def test_the_set_holds_what_the_trade_keeps() -> None:
 
 @pytest.mark.parametrize("name", sorted(SET))
 def test_every_value_has_a_mark_and_a_source_or_an_honest_one(name: str) -> None:
-    one = SET[name]
-    assert one.values.keys() == one.sources.keys()
-    for mark, source in one.sources.values():
+    entry = SET[name]
+    assert entry.values.keys() == entry.sources.keys()
+    for mark, source in entry.sources.values():
         assert mark in Mark.values
         assert source or mark == Mark.MEMORY, f"{name}: {mark} without a word of where from"
         assert mark != Mark.MEASURED or re.search(r"\b(19|20)\d\d\b|thesis", source), source
@@ -73,14 +73,14 @@ def test_every_value_has_a_mark_and_a_source_or_an_honest_one(name: str) -> None
 
 @pytest.mark.parametrize("name", sorted(SET))
 def test_every_species_is_whole_and_lies_in_its_band(name: str) -> None:
-    one = SET[name]
+    entry = SET[name]
     Species(
-        scientific_name=one.scientific_name, qualifier=one.qualifier, sources=one.sources, **one.values
+        scientific_name=entry.scientific_name, qualifier=entry.qualifier, sources=entry.sources, **entry.values
     ).clean_fields()
-    for field, usual in zip(LIMITS, BANDS[one.values["band"]], strict=True):
+    for field, usual in zip(LIMITS, BANDS[entry.values["band"]], strict=True):
         if (name, field) not in KNOWN_BETTER:
-            assert (one.values[field], one.sources[field][0]) == (usual, Mark.PRACTICE), field
-    assert set(species_fields.FIELDS) - one.values.keys() <= {"secretes", "authorship", *species_fields.KEEPING}
+            assert (entry.values[field], entry.sources[field][0]) == (usual, Mark.PRACTICE), field
+    assert set(species_fields.FIELDS) - entry.values.keys() <= {"secretes", "authorship", *species_fields.KEEPING}
 
 
 @pytest.mark.parametrize(("which", "expected"), KNOWN_BETTER.items(), ids=map("-".join, KNOWN_BETTER))
@@ -95,7 +95,7 @@ def test_a_limit_that_is_known_better_than_its_band_is_that_of_its_source(
 
 def test_all_species_of_brandt_bear_one_year() -> None:
     """1833: Cifuentes & Da Silva 2024, Eur J Taxon 939:32 (pruinosus); Brum & Araujo 2007, title (dilatatus)."""
-    authors = {one.values.get("authorship", "").strip("()") for one in SET.values()}
+    authors = {entry.values.get("authorship", "").strip("()") for entry in SET.values()}
     assert {author for author in authors if author.startswith("Brandt")} == {"Brandt, 1833"}
 
 
@@ -107,16 +107,16 @@ def test_the_paper_on_daughters_names_its_first_author_first() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(SET))
-def test_a_species_is_kept_within_what_it_stands_and_within_what_it_breeds_at(name: str) -> None:
+def test_a_species_is_kept_at_what_it_tolerates_and_breeds_at(name: str) -> None:
     values = SET[name].values
     assert values["hard_low_c"] < values["keeping_low_c"] < values["keeping_high_c"] < values["hard_high_c"]
     assert {"moisture", "food"} <= values.keys()
 
 
 def test_calcium_is_not_known_of_springtails_and_roaches() -> None:
-    """Nothing was found for them; woodlice and millipedes have a shell of lime."""
-    assert {one.values["group"] for one in SET.values() if "calcium" not in one.values} == {"springtail", "roach"}
-    assert {one.values["group"] for one in SET.values() if "calcium" in one.values} == {"isopod", "millipede"}
+    """No source gives one for them; woodlice and millipedes have a shell of lime."""
+    assert {entry.values["group"] for entry in SET.values() if "calcium" not in entry.values} == {"springtail", "roach"}
+    assert {entry.values["group"] for entry in SET.values() if "calcium" in entry.values} == {"isopod", "millipede"}
 
 
 @pytest.mark.parametrize(("name", "genus"), DESCRIBED_IN.items())
@@ -134,9 +134,9 @@ def test_an_undetermined_species_has_its_sp_in_its_own_field_and_no_author() -> 
 
 def test_clonal_species_have_only_females() -> None:
     """Trichorhina tomentosa and Folsomia candida: only females known (second hand; Fountain & Hopkin 2005)."""
-    clonal = [one for one in SET.values() if one.values["reproduction"] == "clonal"]
-    assert {one.scientific_name for one in clonal} == {"Trichorhina tomentosa", "Folsomia candida"}
-    assert {one.values["share_female"] for one in clonal} == {Decimal(1)}
+    clonal = [entry for entry in SET.values() if entry.values["reproduction"] == "clonal"]
+    assert {entry.scientific_name for entry in clonal} == {"Trichorhina tomentosa", "Folsomia candida"}
+    assert {entry.values["share_female"] for entry in clonal} == {Decimal(1)}
 
 
 @pytest.mark.parametrize(
@@ -178,12 +178,12 @@ def test_a_row_that_cannot_be_read_is_named(tmp_path: Path) -> None:
 class TestLoading:
     def test_it_loads_once_and_leaves_the_keepers_values_alone(self) -> None:
         assert actions.load_starter_set() == len(SET)
-        one = Species.objects.get(scientific_name="Porcellio scaber")
-        actions.edit_species(one.pk, {"brood": Decimal("31")}, by=None)
+        species = Species.objects.get(scientific_name="Porcellio scaber")
+        actions.edit_species(species.pk, {"brood": Decimal("31")}, by=None)
         Species.objects.filter(scientific_name="Oniscus asellus").delete()
         assert actions.load_starter_set() == 1
-        one.refresh_from_db()
-        assert (one.brood, one.sources["brood"]) == (Decimal("31"), ["own", "your own record"])
+        species.refresh_from_db()
+        assert (species.brood, species.sources["brood"]) == (Decimal("31"), ["own", "your own record"])
 
     def test_the_command_says_what_it_did(self) -> None:
         first, second = StringIO(), StringIO()
@@ -193,7 +193,7 @@ class TestLoading:
         assert "in the book already" in second.getvalue()
         assert LogRow.objects.filter(did="species loaded").count() == 1
 
-    def test_the_database_takes_every_species_as_it_stands_in_the_sheet(self) -> None:
+    def test_the_database_takes_every_species_as_the_sheet_has_it(self) -> None:
         actions.load_starter_set()
         for kept in Species.objects.all():
             kept.full_clean()
@@ -202,7 +202,7 @@ class TestLoading:
 
 
 def as_loaded_before() -> None:
-    """Put the starter set into the book as the earlier sheet had it, from the rows it held then."""
+    """Load the starter set as the earlier sheet had it, from its former rows."""
     actions.load_starter_set()
     for species in Species.objects.all():
         for row in earlier_rows():
@@ -230,8 +230,8 @@ class TestCorrecting:
             starter = SET[str(species)]
             assert {name: getattr(species, name) for name in starter.values} == starter.values
             assert species.sources == starter.sources
-        said = LogRow.objects.get(did="species corrected", about="Porcellio scaber").sentence
-        assert "comfort to was 29 °C, now 28 °C; new: kept from, kept to, moisture, food, calcium." in said
+        sentence = LogRow.objects.get(did="species corrected", about="Porcellio scaber").sentence
+        assert "comfort to was 29 °C, now 28 °C; new: kept from, kept to, moisture, food, calcium." in sentence
         assert actions.correct_starter_set() == 0
 
     def test_every_start_corrects_and_the_command_says_so(self) -> None:
@@ -239,9 +239,9 @@ class TestCorrecting:
         assert server.bring_up_to_date() == len(SET)
         assert held("Oniscus asellus").comfort_high_c == 26
         as_loaded_before()
-        said = StringIO()
-        call_command("load_species", stdout=said)
-        assert said.getvalue().startswith(f"{len(SET)} species corrected")
+        output = StringIO()
+        call_command("load_species", stdout=output)
+        assert output.getvalue().startswith(f"{len(SET)} species corrected")
 
     @pytest.mark.parametrize(("mark", "source"), [("", ""), ("measured", "Reed 2025, J Moss 1:1")])
     def test_a_value_of_the_keepers_stays_even_where_it_is_the_same_number(self, mark: str, source: str) -> None:
@@ -250,11 +250,12 @@ class TestCorrecting:
         actions.edit_species(scaber.pk, {"comfort_high_c": Decimal(27)}, by=None)
         typed = {"comfort_high_c": Decimal(29), "food": "acorns"}
         actions.edit_species(scaber.pk, typed, by=None, mark=mark, source=source)
-        own = dict(held("Porcellio scaber").sources)
+        sources = dict(held("Porcellio scaber").sources)
         actions.correct_starter_set()
         scaber = held("Porcellio scaber")
         assert (scaber.comfort_high_c, scaber.food) == (29, "acorns")
-        assert (scaber.sources["comfort_high_c"], scaber.sources["food"]) == (own["comfort_high_c"], own["food"])
+        assert scaber.sources["comfort_high_c"] == sources["comfort_high_c"]
+        assert scaber.sources["food"] == sources["food"]
         assert scaber.calcium == SET["Porcellio scaber"].values["calcium"]
 
     def test_what_the_keeper_emptied_stays_empty(self) -> None:

@@ -1,4 +1,4 @@
-"""Run by a test in a process of its own: several processes on one database want to bring forecasts at one moment.
+"""Run by a test in its own process: several processes on one database try to fetch forecasts at the same time.
 
     python -m tests.weather.one_runner      (the database by BREEDER_DATA and BREEDER_DATABASE)
 
@@ -31,7 +31,7 @@ PLACES = (("35.15", "-90.05", "America/Chicago", "Memphis"), ("40.22", "-74.76",
 
 
 class Meeting(Fetcher):
-    """Answers by itself, but first counts who is asking at the same moment, and stays until the others had time."""
+    """Answers itself, but first counts concurrent callers and waits until the others had time."""
 
     def watch(self, now: Any, most: Any, others_done: Any) -> None:
         self.now, self.most, self.others_done = now, most, others_done
@@ -45,17 +45,17 @@ class Meeting(Fetcher):
         self.others_done.wait(MEET_S)
         with self.now.get_lock():
             self.now.value -= 1
-        found = shapes.answer(shapes.series() | {"geometry": None})
-        return Answer(ask.endpoint, ask.url, 200, found.headers, found.body, self.clock())
+        answer = shapes.answer(shapes.series() | {"geometry": None})
+        return Answer(ask.endpoint, ask.url, 200, answer.headers, answer.body, self.clock())
 
 
 def race(*, no_lease: bool) -> dict[str, Any]:
-    """Let several processes bring forecasts at once."""
+    """Let several processes fetch forecasts at the same time."""
     Fetch.objects.all().delete()
     connections.close_all()
     context = multiprocessing.get_context("fork")
     now, most, others_done = context.Value("i", 0), context.Value("i", 0), context.Event()
-    start, said = context.Barrier(RUNNERS), context.Queue()
+    start, reports = context.Barrier(RUNNERS), context.Queue()
 
     def runner() -> None:
         def make(service: Any, own_home: str) -> Meeting:
@@ -70,20 +70,20 @@ def race(*, no_lease: bool) -> dict[str, Any]:
         start.wait(30)
         try:
             report = refresh.refresh(lambda: [steps.place_for(*place) for place in PLACES], make=make)
-            said.put("was running" if report.was_running else f"brought {report.brought}")
-        except Exception as failed:  # what a runner died of is the finding
-            said.put(f"failed: {failed}")
+            reports.put("was running" if report.was_running else f"brought {report.brought}")
+        except Exception as failed:  # report what the runner died of
+            reports.put(f"failed: {failed}")
         connections.close_all()
 
     runners = [context.Process(target=runner) for _ in range(RUNNERS)]
-    for one in runners:
-        one.start()
-    answers = [said.get(timeout=60) for _ in range(RUNNERS - 1)]
+    for process in runners:
+        process.start()
+    answers = [reports.get(timeout=60) for _ in range(RUNNERS - 1)]
     others_done.set()
-    answers.append(said.get(timeout=60))
-    for one in runners:
-        one.join(60)
-    return {"most": most.value, "said": sorted(answers)}
+    answers.append(reports.get(timeout=60))
+    for process in runners:
+        process.join(60)
+    return {"most": most.value, "reports": sorted(answers)}
 
 
 def main() -> None:

@@ -1,4 +1,4 @@
-"""A local server that behaves as badly as it is told, and a guard that lets no test reach anything but this machine."""
+"""A local server that misbehaves on command, and a guard that keeps tests from reaching any other machine."""
 
 import contextlib
 import json
@@ -14,7 +14,7 @@ Behaviour = Callable[["Caller"], None]
 
 
 class Caller(BaseHTTPRequestHandler):
-    """One question; what is done with it is taken from the server's list, the last one again and again."""
+    """One request, handled by the next behavior in the server's list; the last one repeats."""
 
     protocol_version = "HTTP/1.1"
     server: "Rogue"
@@ -26,11 +26,11 @@ class Caller(BaseHTTPRequestHandler):
             (todo.pop(0) if len(todo) > 1 else todo[0])(self)
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Say nothing."""
+        """Log nothing."""
 
 
 class Rogue(ThreadingHTTPServer):
-    """The server, with what it was asked."""
+    """The server, with the requests it received."""
 
     daemon_threads = True
     block_on_close = False
@@ -62,7 +62,7 @@ def rogue(*behaviours: Behaviour) -> Iterator[Rogue]:
 
 
 def says(document: Any, status: int = 200, kind: str = "application/json", **headers: str) -> Behaviour:
-    """Answer whole."""
+    """Send a complete answer."""
     body = document if isinstance(document, bytes) else json.dumps(document).encode()
 
     def behave(caller: Caller) -> None:
@@ -80,7 +80,7 @@ def says(document: Any, status: int = 200, kind: str = "application/json", **hea
 
 
 def short(caller: Caller) -> None:
-    """Promise a hundred bytes, send ten, hang up."""
+    """Announce a hundred bytes, send ten, hang up."""
     caller.send_response(200)
     caller.send_header("Content-Type", "application/json")
     caller.send_header("Content-Length", "100")
@@ -90,13 +90,13 @@ def short(caller: Caller) -> None:
 
 
 def hangs(caller: Caller) -> None:
-    """Say nothing at all."""
+    """Send nothing at all."""
     caller.server.ended.wait(5)
     caller.close_connection = True
 
 
 def drips(caller: Caller) -> None:
-    """Send a byte now and then for ever."""
+    """Send a byte now and then, forever."""
     caller.send_response(200)
     caller.send_header("Content-Type", "application/json")
     caller.send_header("Content-Length", "1000")
@@ -107,7 +107,7 @@ def drips(caller: Caller) -> None:
 
 
 def drips_headers(caller: Caller) -> None:
-    """Send a byte of a header now and then for ever."""
+    """Send a byte of a header now and then, forever."""
     caller.wfile.write(b"HTTP/1.1 200 OK\r\nX-Long: ")
     while not caller.server.ended.wait(0.03):
         caller.wfile.write(b"x")
@@ -115,14 +115,14 @@ def drips_headers(caller: Caller) -> None:
 
 
 def resets(caller: Caller) -> None:
-    """Break the line."""
+    """Reset the connection."""
     caller.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
     caller.connection.close()
     caller.close_connection = True
 
 
 def leads_to(address: Callable[[Rogue], str], status: int = 301) -> Behaviour:
-    """Lead on to another address."""
+    """Redirect to another URL."""
 
     def behave(caller: Caller) -> None:
         says(b"", status, Location=address(caller.server))(caller)
@@ -132,7 +132,7 @@ def leads_to(address: Callable[[Rogue], str], status: int = 301) -> Behaviour:
 
 @contextmanager
 def only_this_machine() -> Iterator[list[Any]]:
-    """Let nothing connect anywhere but to this machine; yield what was tried."""
+    """Allow connections to this machine only; yield the other addresses that were tried."""
     tried: list[Any] = []
     connect, look_up = socket.socket.connect, socket.getaddrinfo
 

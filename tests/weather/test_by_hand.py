@@ -1,4 +1,4 @@
-"""Lows and highs typed by hand become hours along the usual course of a day; what a neighbour would tell stays open."""
+"""Lows and highs typed by hand become hours along the usual course of a day; hours that need another day stay open."""
 
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -19,7 +19,7 @@ def days(*pairs: tuple[float, float]) -> list[Day]:
     return [Day(MONDAY + timedelta(days=ahead), low, high) for ahead, (low, high) in enumerate(pairs)]
 
 
-def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbour_is() -> None:
+def test_the_hours_reach_from_low_to_high_and_are_missing_where_a_neighbor_is() -> None:
     starts_at, values = daily_min_max.hours_of(days((2, 10), (4, 14), (3, 12)), 40.7, -74.0, NEW_YORK)
     assert starts_at == datetime(2026, 3, 2, 5, tzinfo=UTC)
     assert len(values) == 72
@@ -73,7 +73,7 @@ def test_nights_in_which_clocks_change_lose_and_double_no_hour(on: date) -> None
 
 @time_machine.travel(datetime(2026, 3, 1, tzinfo=UTC))
 @pytest.mark.parametrize(
-    "typed, said",
+    "typed, sentence",
     [
         (days((80, 90)), "Monday 2 March, low: 80.0 °C is not an air temperature. If it was meant in °F"),
         (days((48, 50)), "Monday 2 March, low: 48.0 °C is hotter than air almost ever is"),
@@ -82,10 +82,10 @@ def test_nights_in_which_clocks_change_lose_and_double_no_hour(on: date) -> None
         ([], "No day is filled in"),
     ],
 )
-def test_days_that_cannot_be_are_refused_with_day_value_and_remedy(typed: list[Day], said: str) -> None:
+def test_days_that_cannot_be_are_refused_with_day_value_and_remedy(typed: list[Day], sentence: str) -> None:
     with pytest.raises(ValidationError) as refused:
         daily_min_max.whole(typed, fahrenheit=False)
-    assert any(said in sentence for sentence in refused.value.messages)
+    assert any(sentence in message for message in refused.value.messages)
 
 
 def test_every_fault_is_named_at_once() -> None:

@@ -1,4 +1,4 @@
-"""Every fault that a service was seen to have, injected by a server on this machine, up to the page of the place."""
+"""Every fault seen in a service, injected by a local server, from the request to the page of the place."""
 
 import gzip
 import json
@@ -28,7 +28,7 @@ PROBLEM = "application/problem+json"
 
 
 def raw(reply: bytes) -> Behaviour:
-    """Send bytes as they are, and hang up."""
+    """Send raw bytes and hang up."""
 
     def behave(caller: Caller) -> None:
         caller.wfile.write(reply)
@@ -161,7 +161,7 @@ def test_with_each_part_of_an_answer_missing_in_turn_the_hours_are_kept_or_the_p
     clock: Clock, place: Place, name: str
 ) -> None:
     service, document, way, kind = SHAPES[name]
-    paths = shapes.paths_of(document)
+    paths = shapes.part_paths(document)
     seen = Fetch.objects.exclude(endpoint__in=fetch_store.MEASURING)
     with rogue.rogue(served(way, document, kind)) as server:
         choose(server, service)
@@ -173,19 +173,19 @@ def test_with_each_part_of_an_answer_missing_in_turn_the_hours_are_kept_or_the_p
             report = bring(clock, place)
             assert report.brought + len(report.troubles) == 1, path
             assert bool(report.troubles) is seen.exclude(trouble="").exists(), path
-            found = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
-            assert len(found.c) == len(whole.c)
-            assert bool(report.brought) is any(one is not None for one in found.c), path
+            hours = queries.hours_for(place, NOW, NOW + 6 * hour_grid.HOUR)
+            assert len(hours.c) == len(whole.c)
+            assert bool(report.brought) is any(value is not None for value in hours.c), path
 
 
 def forget() -> None:
-    """Forget every answer and every host."""
+    """Forget every answer and forecast."""
     Fetch.objects.all().delete()
     Forecast.objects.all().delete()
 
 
-def test_a_line_that_is_not_the_services_own_is_no_line(clock: Clock, place: Place) -> None:
-    """A plain server where a secured one is named: the line is never opened, and nothing is sent."""
+def test_a_plain_server_at_an_https_address_is_sent_nothing(clock: Clock, place: Place) -> None:
+    """A plain HTTP server at an https URL: the handshake fails, and nothing is sent."""
     with rogue.rogue(says(shapes.series())) as server:
         choose(server)
         Setting.objects.update(weather_url=server.home.replace("http://", "https://"))

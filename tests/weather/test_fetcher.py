@@ -1,4 +1,4 @@
-"""Every fault of a service ends soon and in a plain trouble; nothing is asked more often than it helps."""
+"""Every fault of a service ends soon, in a clear failure; nothing is requested more often than it helps."""
 
 import gzip
 import socket
@@ -24,7 +24,7 @@ KEY = "k3y-of-the-keeper"
 
 
 class Clocks:
-    """A clock that only moves when somebody sleeps."""
+    """A sleep that only records how long."""
 
     def __init__(self) -> None:
         self.slept: list[float] = []
@@ -183,9 +183,9 @@ def test_private_addresses(address: str, private: bool) -> None:
 def test_one_host_is_asked_once_a_second() -> None:
     clocks = Clocks()
     with rogue.rogue(GOOD) as server:
-        one = fetcher(server.home, clocks, monotonic=lambda: 100.0)
+        patient = fetcher(server.home, clocks, monotonic=lambda: 100.0)
         for _ in range(3):
-            one.get(ask(server))
+            patient.get(ask(server))
     assert clocks.slept == [1.0, 1.0]
 
 

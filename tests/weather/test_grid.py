@@ -1,4 +1,4 @@
-"""Hours stand on whole UTC hours; short gaps are drawn and flagged, nothing is carried past an end."""
+"""Readings are put on whole UTC hours; short gaps are interpolated and flagged, nothing is extrapolated."""
 
 from datetime import UTC, datetime, timedelta
 
@@ -49,7 +49,7 @@ def test_reports_hours_apart_and_off_the_hour_give_no_hour() -> None:
     assert hour_grid.on_whole_hours(readings)[1] == [None, None, None]
 
 
-def test_a_single_hour_off_both_neighbours_is_a_sensor_fault_and_a_front_is_not() -> None:
+def test_a_single_hour_off_both_neighbors_is_a_sensor_fault_and_a_front_is_not() -> None:
     assert hour_grid.without_spikes([13.9, 13.9, -10.5, 14.0]) == ([13.9, 13.9, None, 14.0], (2,))
     front = [20.0, 8.0, 7.0, 6.0]
     assert hour_grid.without_spikes(front) == (front, ())

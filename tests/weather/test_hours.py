@@ -1,4 +1,4 @@
-"""What the book knows of a place's hours: the freshest source wins hour by hour, gaps stay, and it says from where."""
+"""Hours of a place: the freshest source wins hour by hour, gaps stay, and the sources are named."""
 
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal

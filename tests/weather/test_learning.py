@@ -1,4 +1,4 @@
-"""What was measured teaches a bias and a spread, little at first; nothing learnt makes a forecast surer than usual."""
+"""Measured hours teach a bias and a spread, little at first; learning never makes a forecast surer than usual."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -36,7 +36,7 @@ BY_NIGHT, BY_DAY = 4, 14
 
 
 def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> list[Pair]:
-    """Return forecasts of 10 °C issued at midnight and what those hours were."""
+    """Return forecasts of 10 °C issued at midnight, with what was measured."""
     midnight = NOW.replace(month=1, day=1, hour=0, minute=0)
     return [
         Pair(start, start + hour * HOUR, 10.0, 10.0 + error_c)
@@ -49,35 +49,35 @@ def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) 
     return lesson(some_pairs, LONDON, 50.0, usual)
 
 
-def test_without_pairs_the_defaults_stand() -> None:
-    found = taught([], (-0.65, 0.5))
-    assert (found.low, found.high) == (place_bias.Side(0, -0.65, 1.0), place_bias.Side(0, 0.5, 1.0))
+def test_without_pairs_the_defaults_count() -> None:
+    lesson = taught([], (-0.65, 0.5))
+    assert (lesson.low, lesson.high) == (place_bias.Side(0, -0.65, 1.0), place_bias.Side(0, 0.5, 1.0))
 
 
 @pytest.mark.parametrize(("days", "bias"), [(1, 2 / 21), (20, 1.0), (80, 1.6)])
 def test_a_bias_is_drawn_to_the_usual_one_by_twenty_days_weight(days: int, bias: float) -> None:
-    found = taught(pairs(days))
-    assert (found.low.days, found.high.days) == (days, days)
-    assert found.low.bias_c == found.high.bias_c == pytest.approx(bias)
+    lesson = taught(pairs(days))
+    assert (lesson.low.days, lesson.high.days) == (days, days)
+    assert lesson.low.bias_c == lesson.high.bias_c == pytest.approx(bias)
     assert taught(pairs(20), (-1.0, 2.0)).low.bias_c == pytest.approx(0.5)
 
 
-def test_night_and_day_are_learnt_apart() -> None:
+def test_night_and_day_are_learned_apart() -> None:
     both = pairs(20, 3.0, [BY_DAY]) + pairs(20, -1.0, [BY_NIGHT]) + pairs(20, 9.0, [8, 20])
-    found = taught(both)
-    assert found.high.bias_c == pytest.approx(1.5)
-    assert found.low.bias_c == pytest.approx(-0.5)
+    lesson = taught(both)
+    assert lesson.high.bias_c == pytest.approx(1.5)
+    assert lesson.low.bias_c == pytest.approx(-0.5)
 
 
 def test_a_spread_is_drawn_to_the_usual_one_by_thirty_days_weight() -> None:
-    """Thirty days that err by three times the usual error make the square mean of 9 and 1."""
+    """Thirty days with three times the usual error give the root mean square of 3 and 1."""
     usual = float(low_sd_c(BY_NIGHT / 24, "winter"))
     some_pairs = pairs(15, 3 * usual, [BY_NIGHT]) + [
-        Pair(one.issued_at - timedelta(days=15), one.valid_at - timedelta(days=15), 10.0, 20.0 - one.observed_c)
-        for one in pairs(15, 3 * usual, [BY_NIGHT])
+        Pair(pair.issued_at - timedelta(days=15), pair.valid_at - timedelta(days=15), 10.0, 20.0 - pair.observed_c)
+        for pair in pairs(15, 3 * usual, [BY_NIGHT])
     ]
     assert taught(some_pairs).low.share == pytest.approx(place_bias.MOST_SHARE)
-    calmer = [replace(one, observed_c=10.0 + one.error_c / 2) for one in some_pairs]
+    calmer = [replace(pair, observed_c=10.0 + pair.error_c / 2) for pair in some_pairs]
     assert taught(calmer).low.share == pytest.approx(((1.5**2 + 1) / 2) ** 0.5, abs=0.03)
 
 
@@ -92,10 +92,10 @@ def test_the_hours_of_one_day_count_as_one_day() -> None:
 
 @given(some.lists(some.floats(-15, 15), min_size=1, max_size=60), some.floats(0.5, 4), some.floats(-1, 1))
 def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float], sd: float, usual: float) -> None:
-    found = place_bias.side_of([place_bias.DayError(error, sd) for error in errors], usual)
+    side = place_bias.side_of([place_bias.DayError(error, sd) for error in errors], usual)
     mean = sum(errors) / len(errors)
-    assert min(usual, mean) - 1e-9 <= found.bias_c <= max(usual, mean) + 1e-9
-    assert place_bias.LEAST_SHARE <= found.share <= place_bias.MOST_SHARE
+    assert min(usual, mean) - 1e-9 <= side.bias_c <= max(usual, mean) + 1e-9
+    assert place_bias.LEAST_SHARE <= side.share <= place_bias.MOST_SHARE
 
 
 @pytest.mark.parametrize(("lead", "bound"), [(-1, None), (0, 24), (23.9, 24), (24, 48), (119, 120), (384, None)])
@@ -113,15 +113,15 @@ def forecast(place: Place, issued_at: datetime, hours: list[float | None], **val
     return steps.keep_hours(place, source, issued_at, hours, issued_at=issued_at, received_at=issued_at)
 
 
-def test_measured_hours_are_put_beside_every_forecast_of_them_but_none_made_after(place: Place) -> None:
+def test_measured_hours_are_paired_with_every_forecast_of_them_but_none_made_after(place: Place) -> None:
     first, later = NOW.replace(minute=0) - 48 * HOUR, NOW.replace(minute=0) - 24 * HOUR
     forecast(place, first, [10.0] * 60)
     forecast(place, later, [11.0, None, 11.0])
     forecast(place, first, [0.0] * 60, source=Forecast.Source.RECORDED)
     new = error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0, None], "mine", NOW)
     assert new == 3
-    found = ErrorPair.objects.order_by("issued_at", "valid_at").values_list("forecast_c", "observed_c")
-    assert list(found) == [(10.0, 8.0), (10.0, 9.0), (10.0, 9.0), (11.0, 9.0)]
+    kept = ErrorPair.objects.order_by("issued_at", "valid_at").values_list("forecast_c", "observed_c")
+    assert list(kept) == [(10.0, 8.0), (10.0, 9.0), (10.0, 9.0), (11.0, 9.0)]
     assert error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0], "mine", NOW) == 0
     assert ErrorPair.objects.count() == 4
 
@@ -152,23 +152,23 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
         forecast(place, start + timedelta(days=day), [10.0] * 24)
     error_pairs.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
     assert queries.hours_for(place, NOW, NOW + HOUR).c[0] > 11.0
-    # The service was not asked all summer: half a year later its forecasts are taken as they are.
+    # The service was not asked all summer: half a year later its forecasts are used uncorrected.
     later = NOW.replace(minute=0) + timedelta(days=180)
     forecast(place, later, [10.0] * 24)
     assert queries.hours_for(place, later, later + HOUR).c == (10.0, 10.0)
-    # What is measured then teaches of what was forecast then.
+    # Measured hours teach about the forecasts of that time.
     Forecast.objects.all().delete()
     forecast(place, later, [10.0] * 24, source=Forecast.Source.MET)
     error_pairs.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
     assert set(Learnt.objects.values_list("source", flat=True)) == {Forecast.Source.MET}
 
 
-def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_anything_was_learnt(place: Place) -> None:
+def test_only_the_service_whose_usual_bias_is_known_is_corrected_before_learning(place: Place) -> None:
     for source, moved in ((Forecast.Source.NWS, True), (Forecast.Source.MET, False)):
         Forecast.objects.all().delete()
         forecast(place, NOW.replace(hour=0, minute=0), [10.0] * 48, source=source)
-        found = queries.hours_for(place, NOW.replace(hour=0), NOW.replace(hour=0) + 23 * HOUR)
-        local = {at.astimezone(place.zone).hour: value for at, value in zip(found.times, found.c, strict=True)}
+        hours = queries.hours_for(place, NOW.replace(hour=0), NOW.replace(hour=0) + 23 * HOUR)
+        local = {at.astimezone(place.zone).hour: value for at, value in zip(hours.times, hours.c, strict=True)}
         assert (local[14] > 10.4) == moved
         assert (local[4] < 9.6) == moved
 
@@ -240,9 +240,9 @@ def test_the_nearest_station_is_asked_for_the_last_days() -> None:
 
 
 def test_rejected_reports_are_missing() -> None:
-    found = read(observations())
-    assert (found.station, round(found.km)) == ("KMEM", 11)
-    assert [value for _, value in found.readings] == [8.0, 9.0, None, None]
+    observed = read(observations())
+    assert (observed.station, round(observed.km)) == ("KMEM", 11)
+    assert [value for _, value in observed.readings] == [8.0, 9.0, None, None]
 
 
 @pytest.mark.parametrize(
@@ -262,18 +262,18 @@ def test_what_is_far_or_no_report_teaches_nothing(document: Any, near: Any, expe
         read(document, near)
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(observations()), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(observations()), ids=str)
 def test_with_any_part_missing_no_report_changes(path: tuple[Any, ...]) -> None:
     whole = dict(read(observations()).readings)
     try:
-        found = read(shapes.without(observations(), path))
+        observed = read(shapes.without(observations(), path))
     except Trouble:
         return
-    assert all(value in (None, whole[at]) for at, value in found.readings)
+    assert all(value in (None, whole[at]) for at, value in observed.readings)
 
 
 @pytest.mark.django_db
-def test_hours_that_a_station_measured_are_brought_beside_the_forecast_twice_a_day(place: Place) -> None:
+def test_hours_that_a_station_measured_are_fetched_with_the_forecast_twice_a_day(place: Place) -> None:
     clock = Clock()
     forecast(place, datetime(2026, 3, 7, 0, tzinfo=UTC), [10.0] * 12)
     ways = {

@@ -1,4 +1,4 @@
-"""The command and the thread beside the site never bring forecasts at once; which places they bring."""
+"""The command and the site's thread never fetch forecasts at the same time; which places they fetch."""
 
 import json
 import os
@@ -28,12 +28,12 @@ from tests.shipments.test_sending import MORNING
 from tests.weather import rogue
 from tests.weather.services import shapes
 
-WAIT_S = 60.0  # a busy machine starts a process in some seconds
+WAIT_S = 60.0  # a busy machine needs some seconds to start a process
 NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
 
 
 def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path, empty_book: Callable[[Path], None]) -> None:
-    """The control without the lease asks at once, or the race would prove nothing."""
+    """The control without the lease does ask at the same time, or the race would prove nothing."""
     empty_book(tmp_path)
     surroundings = os.environ | {"BREEDER_DATA": str(tmp_path)}
     surroundings.pop("BREEDER_DATABASE", None)
@@ -42,13 +42,13 @@ def test_of_several_processes_only_one_asks_at_a_time(tmp_path: Path, empty_book
         capture_output=True, text=True, env=surroundings, timeout=60, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    found = json.loads(done.stdout)
-    assert found["with"] == {"most": 1, "said": ["brought 2", "was running", "was running", "was running"]}
-    assert found["without"]["most"] > 1
+    result = json.loads(done.stdout)
+    assert result["with"] == {"most": 1, "reports": ["brought 2", "was running", "was running", "was running"]}
+    assert result["without"]["most"] > 1
 
 
 class Counter:
-    """A service that answers only when it is told to, and counts who waits for it at one moment."""
+    """A service that answers on command, and counts the callers waiting at the same time."""
 
     def __init__(self) -> None:
         self.now = self.most = 0
@@ -69,7 +69,7 @@ class Counter:
 def prepared(tmp_path_factory: pytest.TempPathFactory, empty_book: Callable[[Path], None]) -> Path:
     folder = tmp_path_factory.mktemp("book")
     empty_book(folder)
-    said_by(runner(folder, "prepare", "-"))
+    process_output(runner(folder, "prepare", "-"))
     return folder
 
 
@@ -87,10 +87,10 @@ def runner(folder: Path, *words: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
-def said_by(process: subprocess.Popen[str]) -> str:
-    said, failed = process.communicate(timeout=WAIT_S)
+def process_output(process: subprocess.Popen[str]) -> str:
+    output, failed = process.communicate(timeout=WAIT_S)
     assert process.returncode == 0, failed
-    return said.strip()
+    return output.strip()
 
 
 BROUGHT = "Fresh hours for 1 place; 0 were fresh still."
@@ -98,20 +98,20 @@ OTHER = "Forecasts are being brought by another run already."
 
 
 @pytest.mark.parametrize("order", [("command", "thread"), ("thread", "command")], ids=" then ".join)
-def test_the_command_and_the_thread_beside_the_site_never_run_at_once(book: Path, order: tuple[str, str]) -> None:
-    """While the first waits for its answer the second begins, in a process of its own, and leaves it to the first."""
+def test_the_command_and_the_thread_of_the_site_never_run_at_once(book: Path, order: tuple[str, str]) -> None:
+    """While the first waits for its answer, the second starts in its own process and leaves the work to the first."""
     service = Counter()
     with rogue.rogue(service) as server:
         first = runner(book, order[0], server.home)
         assert service.asked.acquire(timeout=WAIT_S)
-        assert said_by(runner(book, order[1], server.home)) == OTHER
+        assert process_output(runner(book, order[1], server.home)) == OTHER
         service.answers.set()
-        assert said_by(first) == BROUGHT
+        assert process_output(first) == BROUGHT
     assert (service.most, len(server.asked)) == (1, 1)
 
 
 def test_without_the_lease_the_command_and_the_thread_do_run_at_once(book: Path) -> None:
-    """The control: what the test above holds apart meets when nobody asks for the lease."""
+    """The control: without the lease, both of the test above do run at once."""
     service = Counter()
     with rogue.rogue(service) as server:
         both = [runner(book, what, server.home, "no-lease") for what in ("command", "thread")]
@@ -119,7 +119,7 @@ def test_without_the_lease_the_command_and_the_thread_do_run_at_once(book: Path)
             assert service.asked.acquire(timeout=WAIT_S)
         service.answers.set()
         for process in both:
-            said_by(process)
+            process_output(process)
     assert service.most == 2
 
 
@@ -171,7 +171,7 @@ def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(
     caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked, closed = [], []
-    # The thread leaves no connection open behind it; here the connection is the test's own and stays.
+    # The thread closes its connections; here the connection is the test's and stays open.
     monkeypatch.setattr(forecasting.connections, "close_all", lambda: closed.append(1))
 
     def bring() -> refresh.Report:

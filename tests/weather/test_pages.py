@@ -61,7 +61,7 @@ def test_a_file_without_a_time_of_issue_is_taken_to_be_twelve_hours_old(keeper_c
 
 
 @pytest.mark.parametrize(
-    "text, values, said",
+    "text, values, sentence",
     [
         ("time;wert\n2026-03-02T15:00Z;1", {}, "the columns are"),
         ("time,temp_c\n2026-03-02T15:00Z,80", {}, "If it was meant in °F, choose °F"),
@@ -75,11 +75,11 @@ def test_a_file_without_a_time_of_issue_is_taken_to_be_twelve_hours_old(keeper_c
     ],
 )
 def test_a_file_with_a_fault_is_refused_in_words_and_nothing_is_kept(
-    keeper_client: Client, place: Place, text: Any, values: dict[str, str], said: str
+    keeper_client: Client, place: Place, text: Any, values: dict[str, str], sentence: str
 ) -> None:
     answer = upload(keeper_client, place, text, credit="Typed credit", **values)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert "Typed credit" in answer.content.decode()
     assert not Forecast.objects.exists()
 
@@ -91,24 +91,24 @@ def test_an_hour_that_is_missing_between_is_counted(keeper_client: Client, place
     assert "1 hour between is missing" in answer.content.decode()
 
 
-def test_of_one_hour_and_one_month_it_is_said_in_the_singular(keeper_client: Client, place: Place) -> None:
+def test_one_hour_and_one_month_are_in_the_singular(keeper_client: Client, place: Place) -> None:
     assert "Kept 1 hour for Trenton" in upload(keeper_client, place, csv(1)).content.decode()
     measured = upload(keeper_client, place, csv(1), measured="on").content.decode()
     assert "1 measured hour is new for Trenton; its forecasts are judged by it." in measured
     months = {"low_3": "1", "high_3": "9"}
-    said = keeper_client.post(reverse("weather:usual", args=[place.pk]), months, follow=True).content.decode()
-    assert "Kept 1 usual month of Trenton." in said
+    page = keeper_client.post(reverse("weather:usual", args=[place.pk]), months, follow=True).content.decode()
+    assert "Kept 1 usual month of Trenton." in page
 
 
 @pytest.mark.parametrize(
-    ("report", "said"),
+    ("report", "sentence"),
     [
         (Report(brought=1), "Fresh hours for 1 place; 0 were fresh still."),
         (Report(brought=2, still_good=1), "Fresh hours for 2 places; 1 was fresh still."),
     ],
 )
-def test_a_run_says_how_many_places_it_brought_hours_for(report: Report, said: str) -> None:
-    assert report.sentence == said
+def test_a_run_says_how_many_places_it_brought_hours_for(report: Report, sentence: str) -> None:
+    assert report.sentence == sentence
 
 
 @time_machine.travel(datetime(2026, 3, 2, 20, tzinfo=UTC), tick=False)
@@ -116,15 +116,15 @@ def test_a_place_is_shown_by_its_own_clock_as_its_page_says(keeper_client: Clien
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
     far = steps.place_for("45.52", "-122.68", "America/Los_Angeles", "Portland")
     upload(keeper_client, far, csv(30), issued_at="2026-03-02T09:30")
-    said = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
-    assert "The clock of America/Los_Angeles" in said
-    assert "From Mon 2 Mar 07:00 to Tue 3 Mar 12:00" in said
-    assert "issued Mon 2 Mar 06:30" in said
-    assert '<td data-label="From">Mon 2 Mar 07:00</td>' in said
+    page = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
+    assert "The clock of America/Los_Angeles" in page
+    assert "From Mon 2 Mar 07:00 to Tue 3 Mar 12:00" in page
+    assert "issued Mon 2 Mar 06:30" in page
+    assert '<td data-label="From">Mon 2 Mar 07:00</td>' in page
     with time_machine.travel(datetime(2027, 1, 2, tzinfo=UTC)):
         keeper_client.force_login(keeper)
-        said = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
-    assert '<td data-label="From">Mon 2 Mar 2026 07:00</td>' in said
+        page = keeper_client.get(reverse("weather:place", args=[far.pk])).content.decode()
+    assert '<td data-label="From">Mon 2 Mar 2026 07:00</td>' in page
 
 
 def days_typed(low: float = 2.0, high: float = 9.0, number: int = 4) -> dict[str, str]:
@@ -138,24 +138,24 @@ def test_typed_days_are_kept_as_typed_with_their_own_spread(keeper_client: Clien
     assert forecast.daily[0] == ["2026-03-02", 2.0, 9.0]
     assert (forecast.extra_sd_c, forecast.issued_at) == (1.7, NOW)
     assert "lows and highs typed by hand" in answer.content.decode()
-    # The hours before the first low and after the last high are no gap between.
+    # The hours before the first low and after the last high are no gap in the middle.
     assert "between are missing" not in answer.content.decode()
 
 
 @pytest.mark.parametrize(
-    ("typed", "status", "said"),
+    ("typed", "status", "sentence"),
     [
-        ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice; the form itself begins with it then
+        ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice, and is the initial value of the form then
         ("2025-03-09T02:30", 422, "2025-03-09 02:30 does not exist in America/New_York"),
         ("9999-12-31T23:00", 422, "9999-12-31 23:00 lies at the end of the calendar. Mend the year."),
     ],
 )
 def test_a_time_of_issue_at_a_change_of_the_clocks_is_read_or_refused_in_a_sentence(
-    keeper_client: Client, place: Place, typed: str, status: int, said: str
+    keeper_client: Client, place: Place, typed: str, status: int, sentence: str
 ) -> None:
     Setting.objects.update_or_create(pk=Setting.ONLY, defaults={"timezone": "America/New_York"})
     answer = upload(keeper_client, place, csv(), issued_at=typed)
-    assert (answer.status_code, said in answer.content.decode()) == (status, True)
+    assert (answer.status_code, sentence in answer.content.decode()) == (status, True)
 
 
 def test_fahrenheit_days_make_the_same_hours(keeper_client: Client, place: Place) -> None:
@@ -165,8 +165,8 @@ def test_fahrenheit_days_make_the_same_hours(keeper_client: Client, place: Place
     keeper_client.post(page, days_typed(35.6, 48.2))
     second, first = Forecast.objects.order_by("-pk")
     pairs = list(zip(first.hours_c, second.hours_c, strict=True))
-    assert all((one is None) == (other is None) for one, other in pairs)
-    assert all(abs(one - other) < 0.011 for one, other in pairs if one is not None)
+    assert all((celsius is None) == (from_fahrenheit is None) for celsius, from_fahrenheit in pairs)
+    assert all(abs(celsius - from_fahrenheit) < 0.011 for celsius, from_fahrenheit in pairs if celsius is not None)
 
 
 def test_days_typed_before_midnight_and_sent_after_it_are_still_those_days(keeper_client: Client, place: Place) -> None:
@@ -176,13 +176,13 @@ def test_days_typed_before_midnight_and_sent_after_it_are_still_those_days(keepe
         keeper_client.post(page, days_typed() | {"first": opened.isoformat()})
         assert Forecast.objects.get().daily[0][0] == "2026-03-02"
         for odd in ("soon", "2031-01-01", "0001-01-01"):
-            said = keeper_client.post(page, {"first": odd}).content.decode()
-            assert "Tuesday 3 March" in said
-            assert "Monday 2 March" not in said
+            shown = keeper_client.post(page, {"first": odd}).content.decode()
+            assert "Tuesday 3 March" in shown
+            assert "Monday 2 March" not in shown
 
 
 @pytest.mark.parametrize(
-    "values, said",
+    "values, sentence",
     [
         ({"low_0": "2"}, "Monday 2 March has no high"),
         ({}, "No day is filled in"),
@@ -192,11 +192,11 @@ def test_days_typed_before_midnight_and_sent_after_it_are_still_those_days(keepe
     ],
 )
 def test_typed_days_with_a_fault_are_shown_again(
-    keeper_client: Client, place: Place, values: dict[str, str], said: str
+    keeper_client: Client, place: Place, values: dict[str, str], sentence: str
 ) -> None:
     answer = keeper_client.post(reverse("weather:by_hand", args=[place.pk]), values)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert all(f'value="{value}"' in answer.content.decode() for value in values.values())
     assert not Forecast.objects.exists()
 
@@ -206,14 +206,14 @@ def test_places_are_kept_by_coordinates_and_strange_ones_refused(keeper_client: 
     given = {"label": "Marquette", "latitude": "46.544", "longitude": "-87.396", "zone": "America/Detroit"}
     assert keeper_client.post(page, given).status_code == 302
     assert str(Place.objects.get().latitude) == "46.54"
-    for change, said in (
+    for change, sentence in (
         ({"longitude": "87.4"}, "minus sign"),
         ({"latitude": "95"}, "the largest it can be is 90"),
         ({"zone": "Here"}, "not a time zone"),
     ):
         refused = keeper_client.post(page, given | change)
         assert refused.status_code == 422
-        assert said in refused.content.decode()
+        assert sentence in refused.content.decode()
     assert Place.objects.count() == 1
 
 

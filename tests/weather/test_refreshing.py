@@ -1,4 +1,4 @@
-"""Fresh hours come from a server on this machine; politeness, faults and the one runner at a time."""
+"""Fresh hours come from a local server: politeness, faults and one run at a time."""
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
@@ -69,7 +69,7 @@ def bring(clock: Clock, *places: Place) -> refresh.Report:
     def make(service: Any, own_home: str) -> Fetcher:
         made = service_registry.fetcher_for(service, own_home)
         made.clock, made.sleep, made.dice = clock, clock.sleep, Random(3)
-        # In real seconds, since a server that drips is real; a healthy one on this machine answers in hundredths.
+        # In real seconds, since a dripping server is real; a healthy local one answers in hundredths of a second.
         made.patience = Patience(0.3, 0.3, 3.0, before_retry_s=(0.0, 0.0))
         return made
 
@@ -108,7 +108,7 @@ def test_hours_of_the_us_service_are_kept_with_all_that_tells_how_far_to_trust_t
     assert (forecast.source, forecast.issued_at) == ("nws", datetime(2026, 3, 7, 9, 12, tzinfo=UTC))
     assert (len(forecast.hours_c), forecast.quality) == (34, "1" * 34)
     assert forecast.provenance["model"] == "grid MEG 0 31"
-    assert clock.slept >= 1.0  # a second between two questions
+    assert clock.slept >= 1.0  # a second between two requests
     hours = queries.hours_for(place, NOW, NOW + timedelta(hours=5))
     usual = [float(usual_bias_c(at.astimezone(hours.zone).hour)) for at in hours.times]
     assert hours.c == pytest.approx([9.4 + bias for bias in usual])
@@ -222,8 +222,8 @@ def test_an_answer_that_breaks_its_reader_stays_with_its_place(
     whole = getattr(NorwegianService, reader)
 
     def breaks(self: NorwegianService, *given: Any) -> Any:
-        spot = next(one for one in given if hasattr(one, "latitude"))
-        return {}["nobody foresaw it"] if float(spot.latitude) > 40 else whole(self, *given)
+        spot = next(spot_like for spot_like in given if hasattr(spot_like, "latitude"))
+        return {}["an unexpected key"] if float(spot.latitude) > 40 else whole(self, *given)
 
     monkeypatch.setattr(NorwegianService, reader, breaks)
     north = steps.place_for("45.15", "-90.05", "America/Chicago", "Rib Lake")
@@ -233,7 +233,7 @@ def test_an_answer_that_breaks_its_reader_stays_with_its_place(
     assert report.brought == 1
     assert Forecast.objects.get().place == place
     assert "cannot be relied on (unforeseen: KeyError)" in report.sentence
-    assert "nobody foresaw it" in caplog.text
+    assert "an unexpected key" in caplog.text
 
 
 def test_a_refusal_is_not_repeated_for_an_hour_unless_somebody_asks(clock: Clock, place: Place) -> None:
@@ -314,9 +314,9 @@ def test_a_runner_that_lost_its_lease_stops(clock: Clock, place: Place) -> None:
 
 
 def made(service: Any, home: str, clock: Clock) -> Fetcher:
-    found = service_registry.fetcher_for(service, home)
-    found.clock, found.sleep = clock, clock.sleep
-    return found
+    made_fetcher = service_registry.fetcher_for(service, home)
+    made_fetcher.clock, made_fetcher.sleep = clock, clock.sleep
+    return made_fetcher
 
 
 def test_coarse_and_unsure_hours_are_trusted_less(clock: Clock, place: Place) -> None:

@@ -1,4 +1,4 @@
-"""A second service stands in where the first fails, and says so; both are told the same rounded places."""
+"""A second service stands in if the first fails, and says so; both get the same rounded places."""
 
 from datetime import timedelta
 from typing import Any
@@ -41,7 +41,7 @@ def test_both_are_asked_and_both_sets_of_hours_are_kept(clock: Clock, place: Pla
     assert (report.brought, report.troubles) == (1, [])
     assert set(Forecast.objects.values_list("source", flat=True)) == {"nws", "met"}
     assert sum(path.startswith("/weatherapi/") for path, _ in server.asked) == 1
-    assert [one.stands_in for one in queries.askings_of(place, household(), NOW)] == ["", ""]
+    assert [asking.stands_in for asking in queries.askings_of(place, household(), NOW)] == ["", ""]
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,7 @@ def test_both_are_asked_and_both_sets_of_hours_are_kept(clock: Clock, place: Pla
     ids=["down", "no such grid", "no JSON", "no number", "cut off"],
 )
 @pytest.mark.usefixtures("_second")
-def test_where_the_first_fails_the_second_stands_in_and_it_is_said(clock: Clock, place: Place, fault: Any) -> None:
+def test_where_the_first_fails_the_second_stands_in_and_says_so(clock: Clock, place: Place, fault: Any) -> None:
     with rogue.rogue(by_path({"/points/": fault} | NORWAY)) as server:
         choose(server, "nws")
         report = bring(clock, place)
@@ -75,7 +75,7 @@ def test_the_page_of_the_place_says_who_stands_in(clock: Clock, place: Place, ke
 
 
 @pytest.mark.usefixtures("_second")
-def test_when_both_fail_each_says_why_and_nobody_stands_in(clock: Clock, place: Place) -> None:
+def test_when_both_fail_each_says_why_and_neither_stands_in(clock: Clock, place: Place) -> None:
     with rogue.rogue(by_path({"/points/": GRID_GONE, "/weatherapi/": says(b"", 403)})) as server:
         choose(server, "nws")
         report = bring(clock, place)
@@ -87,18 +87,18 @@ def test_when_both_fail_each_says_why_and_nobody_stands_in(clock: Clock, place: 
 def test_the_rest_of_a_failing_first_does_not_hold_up_the_second(
     clock: Clock, place: Place, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """On their own hosts; a relay of the keeper's is one host and rests as one."""
+    """On separate hosts; a relay of the keeper's is a single host and rests as one."""
     with rogue.rogue(DOWN) as first, rogue.rogue(by_path(NORWAY)) as second:
         choose(first, "nws")
         by_service = {"nws": first.home, "met": second.home}
         plain = service_registry.chosen_of
 
         def apart(setting: Any) -> tuple[service_registry.Chosen, ...]:
-            found = []
-            for one in plain(setting):
-                setting.weather_url = by_service[one.service.key]
-                found += [other for other in plain(setting) if other.service.key == one.service.key]
-            return tuple(found)
+            services = []
+            for chosen in plain(setting):
+                setting.weather_url = by_service[chosen.service.key]
+                services += [other for other in plain(setting) if other.service.key == chosen.service.key]
+            return tuple(services)
 
         monkeypatch.setattr(service_registry, "chosen_of", apart)
         for _ in range(host_backoff.FAILURES_BEFORE_REST):
@@ -131,13 +131,13 @@ def test_a_second_without_a_first_and_the_same_twice_are_refused(keeper_client: 
         keeper_client, weather_service="met", weather_second="met", weather_contact="keeper@example.org"
     )
     assert "This is the first service already" in twice.content.decode()
-    nobody = settings_page(
+    without_contact = settings_page(
         keeper_client, weather_service="open-meteo", weather_key="k3y", weather_second="nws", weather_contact=""
     )
-    assert "whom to write to" in nobody.content.decode()
+    assert "whom to write to" in without_contact.content.decode()
     good = {"weather_service": "nws", "weather_second": "met", "weather_contact": "keeper@example.org"}
     assert settings_page(keeper_client, **good).status_code == 302
-    assert [one.service.key for one in service_registry.chosen_of(household())] == ["nws", "met"]
+    assert [chosen.service.key for chosen in service_registry.chosen_of(household())] == ["nws", "met"]
 
 
 def test_an_open_meteo_server_of_the_keepers_is_not_asked_for_the_others_hours(db: None) -> None:

@@ -1,4 +1,4 @@
-"""A file of hours is looked through whole; faults name row, value and remedy; nothing is half kept."""
+"""A file of hours is read whole; faults name row, value and remedy; nothing is kept by halves."""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -48,7 +48,7 @@ def test_a_missing_hour_stays_missing() -> None:
 
 
 @pytest.mark.parametrize(
-    "content, said",
+    "content, sentence",
     [
         (sheet("2026-03-07T14:00Z,1", head="zeit,wert"), "Row 1: the columns are 'zeit', 'wert'"),
         (sheet("2026-03-07T14:00Z,1", head="time,temp"), "does not name its unit"),
@@ -68,8 +68,8 @@ def test_a_missing_hour_stays_missing() -> None:
         (b"time,temp_c\n2026-03-07T14:00Z,\xff", "Row 2: the file is not UTF-8 text"),
     ],
 )
-def test_faults_are_named_with_row_value_and_remedy(content: bytes, said: str) -> None:
-    assert any(said in sentence for sentence in refused(content))
+def test_faults_are_named_with_row_value_and_remedy(content: bytes, sentence: str) -> None:
+    assert any(sentence in message for message in refused(content))
 
 
 def test_a_local_time_that_the_clocks_skip_is_refused_with_its_row() -> None:

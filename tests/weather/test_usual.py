@@ -1,4 +1,4 @@
-"""What is usual in a month is a hint in words: it never becomes an hour, and never gives a Go."""
+"""The usual lows and highs of a month are a hint in words: they never become hours, and never give a Go."""
 
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -64,19 +64,19 @@ def test_hours_are_never_made_of_usual_months(place: Place) -> None:
 
 
 def test_months_are_typed_and_shown_beyond_the_forecast(place: Place, keeper_client: Client) -> None:
-    page = reverse("weather:usual", args=[place.pk])
-    assert keeper_client.get(page).status_code == 200
+    address = reverse("weather:usual", args=[place.pk])
+    assert keeper_client.get(address).status_code == 200
     typed = {f"{word}_{month}": str(value) for month in (1, 2) for word, value in (("low", -3), ("high", 4))}
-    assert keeper_client.post(page, typed | {"credit": "my own years"}).status_code == 302
+    assert keeper_client.post(address, typed | {"credit": "my own years"}).status_code == 302
     with time_machine.travel(datetime(2014, 1, 20, 15, tzinfo=UTC), tick=False):
-        said = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
+        page = keeper_client.get(reverse("weather:place", args=[place.pk])).content.decode()
     for month in ("January", "February"):
-        assert f"In a usual {month} at New York: −3 °C to 4 °C, no verdict." in said
+        assert f"In a usual {month} at New York: −3 °C to 4 °C, no verdict." in page
     assert UsualMonth.objects.first().credit == "my own years"  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "sentence"),
     [
         ({"low_2": "3"}, "February has no high. Fill it in, or empty the other one."),
         ({"low_2": "9", "high_2": "3"}, "February has a low above its high. Exchange them."),
@@ -84,11 +84,11 @@ def test_months_are_typed_and_shown_beyond_the_forecast(place: Place, keeper_cli
     ],
 )
 def test_a_month_that_cannot_be_is_refused_with_what_was_typed(
-    place: Place, keeper_client: Client, typed: dict[str, str], said: str
+    place: Place, keeper_client: Client, typed: dict[str, str], sentence: str
 ) -> None:
     answer = keeper_client.post(reverse("weather:usual", args=[place.pk]), typed)
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert sentence in answer.content.decode()
     assert f'value="{typed["low_2"]}"' in answer.content.decode()
     assert UsualMonth.objects.count() == 0
 
@@ -120,8 +120,8 @@ def test_one_month_by_itself_changes_only_that_month(place: Place, helper_client
     page = reverse("weather:usual", args=[place.pk])
     sent = SimpleUploadedFile("one.csv", b"month,low_c,high_c\n1,-3,4\n")
     assert helper_client.post(page, {"file": sent, "removes_others": "on"}).status_code == 302
-    said = helper_client.post(page, {"low_2": "-2", "high_2": "5"}, follow=True).content.decode()
-    assert "Kept 1 usual month of New York. 11 usual months not filled in: left as before." in said
+    shown = helper_client.post(page, {"low_2": "-2", "high_2": "5"}, follow=True).content.decode()
+    assert "Kept 1 usual month of New York. 11 usual months not filled in: left as before." in shown
     assert {month: kept.low_c for month, kept in queries.usual_of(place).items()} == {
         1: -3.0, 2: -2.0, **dict.fromkeys(range(3, 13), 16.0),
     }  # fmt: skip
@@ -147,7 +147,7 @@ def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) ->
 
 
 @pytest.mark.parametrize(
-    ("content", "said"),
+    ("content", "sentence"),
     [
         (b"", "first row"),
         (b"month,low_c,high_c\n1,\xff,3", "Row 2: the file is not UTF-8 text"),
@@ -155,13 +155,13 @@ def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) ->
         (b"month,low_c,high_c\n13,2,3\n", "Row 2: 13 is no month"),
         (b"month,low_c,high_c\n1,2\n", "Row 2: ‘1, 2’ is no month"),
         (b"month,low_c,high_c\n1,nan,3\n", "Row 2: January"),
-        (b"month,low_c,high_c\n1,2,3\n1,2,3\n", "Row 3: January stands there twice"),
+        (b"month,low_c,high_c\n1,2,3\n1,2,3\n", "Row 3: January is in the file twice"),
     ],
 )
-def test_a_file_with_a_fault_gives_no_month_and_names_its_row(content: bytes, said: str) -> None:
+def test_a_file_with_a_fault_gives_no_month_and_names_its_row(content: bytes, sentence: str) -> None:
     months, faults = climatology.read(content)
     assert months == []
-    assert said in faults[0]
+    assert sentence in faults[0]
 
 
 def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place, keeper_client: Client) -> None:
@@ -169,7 +169,7 @@ def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place
     error_pairs.keep_observed(place, start, sample_data.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
     (january,) = queries.usual_by_measured(place)
     assert january.month == 1
-    # Means of the daily lows and highs that the airport recorded in January 2013, reckoned by hand from the same file.
+    # Means of the daily lows and highs that the airport recorded in January 2013, computed from the same file.
     assert january.low_c < 0.5 < 3.0 < january.high_c < 6.0
     page = keeper_client.get(reverse("weather:usual", args=[place.pk])).content.decode()
     assert "1 month below comes from what was measured here" in page

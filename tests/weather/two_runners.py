@@ -1,8 +1,8 @@
-"""Run by a test in a process of its own: the command, or the thread that `serve` starts, brings forecasts once.
+"""Run by a test in its own process: the command, or the thread that `serve` starts, fetches forecasts once.
 
     python -m tests.weather.two_runners prepare|command|thread HOME [no-lease]
 
-HOME is the address of a local server that stands for the service. With `no-lease` nobody takes the lease: a control.
+HOME is the address of a local server in place of the service. With `no-lease` neither takes the lease: a control.
 """
 
 import os
@@ -28,14 +28,14 @@ DONE_WITHIN_S = 120.0
 
 
 def patient(service: Any, own_home: str) -> Fetcher:
-    """Return what asks a service and waits as long as the other process needs to start on a busy machine."""
+    """Return a fetcher that waits as long as the other process needs to start on a busy machine."""
     made = service_registry.fetcher_for(service, own_home)
     made.patience = Patience(read_s=60.0, overall_s=60.0)
     return made
 
 
 def prepare() -> None:
-    """Make the book, with a home and a service."""
+    """Make the book with a home and a service."""
     call_command("migrate", verbosity=0)
     setting = household()
     setting.latitude, setting.longitude, setting.timezone = "35.15", "-90.05", "America/Chicago"
@@ -44,7 +44,7 @@ def prepare() -> None:
 
 
 def thread() -> None:
-    """Let the thread run as `serve` does, but at once, until it has brought forecasts one time."""
+    """Run the thread as `serve` does, but immediately, until it has fetched forecasts once."""
 
     def bring() -> refresh.Report:
         report = bring_all()

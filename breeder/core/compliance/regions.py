@@ -19,7 +19,7 @@ _CODES = """
 """
 COUNTRIES = frozenset(_CODES.split())
 
-# English short names of the countries that addresses are read for; others are shown by their code.
+# English short names of the countries that addresses are read for; pages show the others by their code.
 COUNTRY_NAMES = {
     "US": "the United States", "CA": "Canada", "MX": "Mexico", "GB": "the United Kingdom", "IE": "Ireland",
     "DE": "Germany", "AT": "Austria", "CH": "Switzerland", "FR": "France", "BE": "Belgium", "NL": "the Netherlands",
@@ -54,15 +54,28 @@ AU_STATES = {
 }  # fmt: skip
 SUBDIVISIONS = {"US": US_STATES, "CA": CA_PROVINCES, "AU": AU_STATES}
 
+# Other names that people write under an address: short forms, parts of a country, names in the country's language.
+OTHER_COUNTRY_NAMES = {
+    "united states of america": "US", "usa": "US", "us": "US", "u.s.a": "US", "u.s": "US",
+    "uk": "GB", "great britain": "GB", "england": "GB", "scotland": "GB", "wales": "GB", "northern ireland": "GB",
+    "deutschland": "DE", "österreich": "AT", "schweiz": "CH", "suisse": "CH", "belgië": "BE", "belgique": "BE",
+    "nederland": "NL", "españa": "ES", "italia": "IT", "polska": "PL", "czech republic": "CZ", "česko": "CZ",
+    "magyarország": "HU", "danmark": "DK", "sverige": "SE", "norge": "NO", "ísland": "IS", "suomi": "FI",
+    "brasil": "BR",
+}  # fmt: skip
+
 # These have a code of their own as countries, and one as a part of the United States; addresses bear the second.
 US_BY_ITS_OWN_CODE = ("AS", "GU", "MP", "PR", "UM", "VI")
 # The post calls them states; ISO 3166 counts them as countries.
 POST_ONLY = {"US-FM": "FM", "US-MH": "MH", "US-PW": "PW"}
 # Addresses of the armed forces (AA, AE, AP) are in the US post, and in no state.
 ARMED_FORCES = ("US-AA", "US-AE", "US-AP")
+# Codes in the town's line of a US address (USPS Publication 28, appendix B); no mail goes to the outlying islands.
+US_POST_CODES = frozenset(US_STATES) - {"UM"} | {code.removeprefix("US-") for code in (*POST_ONLY, *ARMED_FORCES)}
 
+_COUNTRY_BY_NAME = {name.removeprefix("the ").casefold(): code for code, name in COUNTRY_NAMES.items()}
 # Names that a keeper types instead of a code; what is both a state and a country (Georgia) is left to the code.
-_BY_NAME = {name.removeprefix("the ").casefold(): code for code, name in COUNTRY_NAMES.items()} | {
+_BY_NAME = _COUNTRY_BY_NAME | {
     name.casefold(): f"{country}-{code}"
     for country, parts in SUBDIVISIONS.items()
     for code, name in parts.items()
@@ -71,6 +84,16 @@ _BY_NAME = {name.removeprefix("the ").casefold(): code for code, name in COUNTRY
 
 NAMED = re.compile(r".*\(([A-Za-z-]{2,6})\)")
 SHAPE = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+
+
+def read_country(written: str) -> str:
+    """Return the ISO 3166-1 code of a country as written under an address: 'USA' gives 'US'; empty if it is none.
+
+    Codes count only in capitals and only for the countries of COUNTRY_NAMES: 'in' or 'MA' may be the end of a town.
+    """
+    name = " ".join(written.casefold().strip(" .,").split()).removeprefix("the ")
+    code = written.strip()
+    return _COUNTRY_BY_NAME.get(name) or OTHER_COUNTRY_NAMES.get(name) or (code if code in COUNTRY_NAMES else "")
 
 
 def code_of(typed: str) -> str:

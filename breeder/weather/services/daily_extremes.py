@@ -1,7 +1,7 @@
-"""Highs of the days and lows of the nights that the US service gives beside its hours: no hour may hide them.
+"""Bend hours to the daily highs and nightly lows that the US service also gives, so that no extreme is lost.
 
-The hours are whole °F on the hour; a high or low between them is lost, on the side that harms animals. Hours are bent
-until they meet the extreme, and are never made milder by it.
+Its hours are whole °F on the hour, which misses highs and lows between them, on the side that harms animals. Hours are
+bent until they reach the extreme, and never become milder.
 """
 
 from collections.abc import Mapping, MutableMapping
@@ -15,17 +15,17 @@ from breeder.weather.services.intervals import hours_within, interval
 
 WARMEST, COLDEST = ("maxTemperature", 1), ("minTemperature", -1)
 
-# The windows are 13 hours of the day and 14 of the night; a longer one speaks of no single day.
+# The windows are 13 hours of the day and 14 of the night; a longer one covers more than one day.
 LONGEST_WINDOW_H = 24
-# No more was ever lost of a day's high or low where only every sixth hour was kept (New York airports 2013); an extreme
-# farther off contradicts its hours, and which of the two is wrong nobody can say.
+# Keeping only every sixth hour never lost more of a day's high or low (New York airports 2013). An extreme farther off
+# contradicts its hours, and there is no telling which is wrong.
 CLIPPED_AT_MOST_C = 5.0
 
 Values = MutableMapping[datetime, float | None]
 
 
 def meet(service: str, properties: Mapping[str, Any], values: Values) -> tuple[set[datetime], list[str]]:
-    """Bend hours to the extremes in place; return the hours with extremes around them, and what is to be remarked."""
+    """Bend hours to the extremes in place; return the hours with extremes around them, and the remarks."""
     around: list[set[datetime]] = []
     contradictions = 0
     for name, way in (WARMEST, COLDEST):
@@ -35,17 +35,17 @@ def meet(service: str, properties: Mapping[str, Any], values: Values) -> tuple[s
             contradictions += not believed
             met |= set(hours) if believed else set()
         around.append(met)
-    said = f"{contradictions} highs or lows contradict their hours and were left out"
-    return _between(*around), [said] if contradictions else []
+    remark = f"{contradictions} highs or lows contradict their hours and were left out"
+    return _between(*around), [remark] if contradictions else []
 
 
 def _between(days: set[datetime], nights: set[datetime]) -> set[datetime]:
-    """Return the hours of both kinds of window where both kinds are there; a lone kind tells only half."""
+    """Return the hours of both kinds of window, or none if one kind is missing: it would tell only half."""
     return days | nights if days and nights else set()
 
 
 def _windows(service: str, properties: Mapping[str, Any], name: str) -> list[tuple[list[datetime], float]]:
-    """Return the hours and the extreme of each window; nothing where the layer is missing, empty or in another unit."""
+    """Return the hours and the extreme of each window; none if the layer is missing, empty or in another unit."""
     layer = properties.get(name)
     rows = layer.get("values") if isinstance(layer, dict) else None
     if not isinstance(layer, dict) or not isinstance(rows, list) or not rows:
@@ -54,21 +54,21 @@ def _windows(service: str, properties: Mapping[str, Any], name: str) -> list[tup
         strict_json.in_celsius(service, layer.get("uom"))
     except BadResponse:
         return []
-    found = []
+    windows = []
     for row in rows:
         span = interval(row.get("validTime")) if isinstance(row, dict) else None
         extreme = strict_json.air_c(row.get("value")) if isinstance(row, dict) else None
         if span is None or extreme is None or (span[1] - span[0]) / hour_grid.HOUR > LONGEST_WINDOW_H:
             continue
-        found.append((hours_within(*span), extreme))
-    return found
+        windows.append((hours_within(*span), extreme))
+    return windows
 
 
 def _bend(values: Values, hours: list[datetime], extreme: float, way: int) -> bool:
-    """Bend the hours of a window to its extreme, and return whether the extreme can be believed beside them."""
+    """Bend the hours of a window to its extreme, and return whether the extreme agrees with them."""
     known = [value for at in hours if (value := values.get(at)) is not None]
     if not known or len(known) < len(hours):
-        # A window that began before the hours, or has a gap: its extreme may lie where nothing is known.
+        # The window began before the hours or has a gap: its extreme may lie in an unknown hour.
         return bool(known)
     lost = min(way * (extreme - value) for value in known)
     if lost > CLIPPED_AT_MOST_C:

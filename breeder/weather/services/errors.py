@@ -1,10 +1,10 @@
-"""What can go wrong between asking a service and having hours; no text here ever carries a key or an address."""
+"""Failures between a request to a service and its hours; no text here ever holds a key or an address."""
 
 from datetime import datetime
 
 
 class Trouble(Exception):
-    """Base of all troubles; `sentence` is for the keeper, `detail` (short, in the service's own words) for the log."""
+    """Base class; `sentence` is for the keeper, `detail` (short, in the service's words) for the log."""
 
     def __init__(self, service: str, sentence: str, *, detail: str = "", status: int | None = None) -> None:
         self.service, self.sentence, self.detail, self.status = service, sentence, detail[:200], status
@@ -16,7 +16,7 @@ class NotCovered(Trouble):
 
 
 class RateLimited(Trouble):
-    """The service was asked too often and wants to be left alone until a moment."""
+    """The service was asked too often and wants to be left alone until a time."""
 
     def __init__(self, service: str, until: datetime, *, detail: str = "", status: int | None = None) -> None:
         self.until = until
@@ -25,11 +25,11 @@ class RateLimited(Trouble):
 
 
 class Unavailable(Trouble):
-    """The service did not answer, or said that it cannot just now; it is tried again later."""
+    """The service did not answer, or cannot right now; it is asked again later."""
 
 
 class BadResponse(Trouble):
-    """The answer is not what the service promises; `kind` is one word for it."""
+    """The answer is not in the form that the service documents; `kind` is a short name for the fault."""
 
     def __init__(self, service: str, kind: str, detail: str, *, status: int | None = None) -> None:
         self.kind = kind
@@ -38,11 +38,11 @@ class BadResponse(Trouble):
 
 
 class NeedsKey(Trouble):
-    """The service asks for a key, an identification or a larger plan before it answers."""
+    """The service wants a key, a contact or a larger plan before it answers."""
 
 
 class StaleUpstream(Trouble):
-    """The service answers, but with a forecast that it stopped renewing."""
+    """The service answers with a forecast that it stopped renewing."""
 
     def __init__(self, service: str, issued_at: datetime) -> None:
         self.issued_at = issued_at

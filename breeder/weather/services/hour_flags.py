@@ -1,7 +1,7 @@
-"""One letter an hour: the step of the source in hours, and whether the source also gave the extremes around it.
+"""One letter per hour: the step of the source in hours, and whether the source also gave the extremes around it.
 
-A digit is a step ('1', '3', '6'); the letter of the same place in the alphabet ('a', 'c', 'f') the same step between
-extremes that the source gave; '-' is a missing hour.
+A digit is a step ('1', '3', '6'); the letter at that place in the alphabet ('a', 'c', 'f') is the same step between
+given extremes; '-' is a missing hour.
 """
 
 from breeder.weather.services.types import MISSING_MARK
@@ -11,14 +11,14 @@ LONGEST_STEP_H = 9  # one digit
 
 
 def mark(step_h: int, *, anchored: bool) -> str:
-    """Return the letter of an hour. Raises ValueError for a step that has none."""
+    """Return the letter of an hour. Raises ValueError for a step without a letter."""
     if not 1 <= step_h <= LONGEST_STEP_H:
         raise ValueError(f"A step lasts 1 to {LONGEST_STEP_H} hours, not {step_h}.")
     return chr(FIRST_LETTER + step_h - 1) if anchored else str(step_h)
 
 
 def step_of(letter: str) -> int:
-    """Return the step in hours; 1 for a missing hour or where the source does not say."""
+    """Return the step in hours; 1 for a missing hour or if the source does not say."""
     if is_anchored(letter):
         return ord(letter) - FIRST_LETTER + 1
     return int(letter) if letter.isdecimal() and letter != "0" else 1

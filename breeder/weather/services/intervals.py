@@ -1,4 +1,4 @@
-"""ISO 8601 intervals as the US service writes them: a start or an end with a duration, or both ends."""
+"""Read ISO 8601 intervals as the US service writes them: start or end with a duration, or both ends."""
 
 import re
 from datetime import datetime, timedelta
@@ -10,18 +10,18 @@ DURATION = re.compile(r"P(?:(\d{1,4})W)?(?:(\d{1,4})D)?(?:T(?:(\d{1,4})H)?(?:(\d
 
 
 def duration(text: str) -> timedelta | None:
-    """Return a duration such as PT3H, P1DT6H or P1W; None for months, years, nothing at all, or another form."""
-    found = DURATION.fullmatch(text)
-    if found is None or not any(found.groups()) or text.endswith("T"):
+    """Return a duration such as PT3H, P1DT6H or P1W; None for months, years, an empty one or another form."""
+    match = DURATION.fullmatch(text)
+    if match is None or not any(match.groups()) or text.endswith("T"):
         return None
-    weeks, days, hours, minutes, seconds = (int(one or 0) for one in found.groups())
+    weeks, days, hours, minutes, seconds = (int(digits or 0) for digits in match.groups())
     return timedelta(weeks=weeks, days=days, hours=hours, minutes=minutes, seconds=seconds)
 
 
 def interval(text: object) -> tuple[datetime, datetime] | None:
     """Return start and end (UTC) of start/duration, duration/end or start/end; None if it cannot be read or is empty.
 
-    The word NOW, which the service's schema allows, names no moment and is not read.
+    The word NOW, which the service's schema allows, is no time and is not read.
     """
     first, stroke, second = str(text).partition("/")
     if not stroke:
@@ -32,13 +32,13 @@ def interval(text: object) -> tuple[datetime, datetime] | None:
             start = end - length
         elif end is None and start is not None and (length := duration(second)) is not None:
             end = start + length
-    except OverflowError:  # it leads out of the calendar
+    except OverflowError:  # outside the calendar
         return None
     return (start, end) if start is not None and end is not None and start < end else None
 
 
 def hours_within(start: datetime, end: datetime) -> list[datetime]:
-    """Return the whole UTC hours from `start` on, before `end`: as many as the interval has when it begins on one."""
+    """Return the whole UTC hours from `start` on and before `end`."""
     first = hour_grid.hour_of(start) if hour_grid.hour_of(start) == start else hour_grid.hour_of(start) + hour_grid.HOUR
     hours = []
     while first < end:

@@ -1,7 +1,7 @@
-"""MET Norway: one answer for the whole world, hourly for some 60 hours and every six hours after that.
+"""MET Norway: one request anywhere in the world, hourly for some 60 hours and every six hours after that.
 
 Source: the institute's description of its Locationforecast 2.0 and its terms: every caller names itself, asks again
-only after `Expires`, then with `If-Modified-Since`, and gives at most four decimals. CC BY 4.0 and NLOD 2.0.
+only after `Expires`, then with `If-Modified-Since`, and sends at most four decimals. CC BY 4.0 and NLOD 2.0.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,20 +19,20 @@ NAME = "MET Norway"
 HOME = "https://api.met.no"
 PATH = "/weatherapi/locationforecast/2.0/complete"
 
-KEPT_FOR = timedelta(minutes=30)  # only where the service forgets to say until when its answer is good
+KEPT_FOR = timedelta(minutes=30)  # only if the service does not say how long its answer is good
 LEAVE_ALONE = timedelta(minutes=10)
-ALTITUDE_STEP_M = 50  # finer would tell the house apart, and moves the temperature by under 0.4 °C
+ALTITUDE_STEP_M = 50  # finer could identify the house, and changes the temperature by less than 0.4 °C
 
-# Between the 10th and 90th part of a normal distribution lie 2.563 standard deviations.
+# The 10th and 90th percentiles of a normal distribution are 2.563 standard deviations apart.
 SD_BETWEEN_TENTHS = 2.563
 
 AIR = "air_temperature"
-GOOD, AGEING = 200, 203
+GOOD, DEPRECATED = 200, 203
 
 
 @dataclass(frozen=True)
 class NorwegianService:
-    """Asks the complete form, which alone has extremes between the steps and percentiles."""
+    """Asks for the complete form, the only one with percentiles and extremes between steps."""
 
     contact: str
     home: str = HOME
@@ -49,7 +49,7 @@ class NorwegianService:
     def build_requests(
         self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
     ) -> tuple[Ask, ...]:
-        """Return the one question. Raises NeedsKey without a contact."""
+        """Return the only request. Raises NeedsKey without a contact."""
         if earlier_responses:
             return ()
         where = f"?lat={plain_degrees(place.latitude)}&lon={plain_degrees(place.longitude)}"
@@ -76,7 +76,7 @@ class NorwegianService:
         remarks = list(series.remarks)
         if guessed:
             remarks.append("the service did not say when it was issued")
-        if answer.status == AGEING:
+        if answer.status == DEPRECATED:
             remarks.append("the service says that this form of its forecast will be replaced")
         return FetchedForecast(
             service=self.key,
@@ -94,7 +94,7 @@ class NorwegianService:
 
 
 def _checked(answer: Answer) -> dict[str, Any]:
-    if answer.status in (GOOD, AGEING):
+    if answer.status in (GOOD, DEPRECATED):
         return strict_json.document(NAME, answer)
     if answer.status in (404, 422):
         raise NotCovered(NAME, f"{NAME} has no forecast here. Check the place's latitude and longitude.", status=422)
@@ -109,24 +109,24 @@ def _checked(answer: Answer) -> dict[str, Any]:
 
 
 def _position(document: Mapping[str, Any]) -> tuple[float | None, float | None, float | None]:
-    """Return longitude, latitude and height of the answer: in this order, as GeoJSON has them."""
+    """Return longitude, latitude and altitude of the answer, in GeoJSON order."""
     geometry = document.get("geometry")
-    found = geometry.get("coordinates") if isinstance(geometry, dict) else None
-    numbers = [strict_json.number(one) for one in found[:3]] if isinstance(found, list) else []
+    position = geometry.get("coordinates") if isinstance(geometry, dict) else None
+    numbers = [strict_json.number(coordinate) for coordinate in position[:3]] if isinstance(position, list) else []
     longitude, latitude, elevation = [*numbers, None, None, None][:3]
     return longitude, latitude, elevation
 
 
 def _inside(entry: Mapping[str, Any], *names: str) -> Mapping[str, Any]:
-    """Return a part of an entry, empty where any step to it is missing."""
-    found: Any = entry
+    """Return a nested part of an entry; empty if any level is missing."""
+    part: Any = entry
     for name in names:
-        found = found.get(name) if isinstance(found, dict) else None
-    return found if isinstance(found, dict) else {}
+        part = part.get(name) if isinstance(part, dict) else None
+    return part if isinstance(part, dict) else {}
 
 
 class _Series:
-    """The entries of the answer in order of time."""
+    """The entries of the answer, by time."""
 
     def __init__(self) -> None:
         self.at: list[datetime] = []
@@ -136,7 +136,7 @@ class _Series:
         self.remarks: list[str] = []
 
     def take(self, entry: Any) -> None:
-        """Read one entry; one whose time cannot be read is left out, and it is said."""
+        """Read one entry; leave it out with a remark if its time cannot be read."""
         moment = strict_json.utc(entry.get("time")) if isinstance(entry, dict) else None
         if moment is None or not strict_json.whole_hour(moment):
             self.remarks.append("a step off the whole hour was left out")
@@ -163,28 +163,28 @@ class _Series:
         return (high - low) / SD_BETWEEN_TENTHS
 
     def hours(self) -> Any:
-        """Return all hours: those of the steps, and those drawn between steps of up to six hours."""
+        """Return all hours: the steps, and the hours interpolated between steps of up to six hours."""
         known = sorted(at for at, value in self.c.items() if value is not None)
         values: dict[datetime, float | None] = dict(self.c)
         steps, spreads = dict.fromkeys(known, 1), dict(self.spread)
         anchored = {at for at in known if None not in self.extremes[at]}
         for before, after in zip(known, known[1:], strict=False):
             step_h = round((after - before) / hour_grid.HOUR)
-            # Behind a gap a step is no surer than a later one.
+            # A step after a gap is no more certain than a later step.
             steps[after] = min(max(1, step_h), interpolation.LONGEST_STEP_H)
             if not 1 < step_h <= interpolation.LONGEST_STEP_H:
                 continue
             hours = [before + number * hour_grid.HOUR for number in range(1, step_h)]
-            # An hour that the service names without a value is a gap of its own, not a longer step.
+            # An hour that the service lists without a value is a gap, not part of a longer step.
             if any(at in self.c for at in hours):
                 continue
             high, low = self.extremes[before]
-            # The extremes speak of the six hours ahead; a shorter step may lie beside them.
+            # The extremes are for six hours ahead; in a shorter step they may fall outside.
             if step_h < interpolation.LONGEST_STEP_H:
                 high = low = None
             first, last = float(self.c[before] or 0.0), float(self.c[after] or 0.0)
-            drawn = interpolation.hours_between(interpolation.Segment(first, last, step_h, high, low))
-            for at, value in zip(hours, drawn, strict=True):
+            between = interpolation.hours_between(interpolation.Segment(first, last, step_h, high, low))
+            for at, value in zip(hours, between, strict=True):
                 values[at], steps[at] = value, step_h
                 spreads[at] = _wider(self.spread[before], self.spread[after])
             if high is not None and low is not None:
@@ -192,5 +192,5 @@ class _Series:
         return strict_json.hours_of(NAME, values, steps, spreads, anchored)
 
 
-def _wider(one: float | None, other: float | None) -> float | None:
-    return None if one is None or other is None else max(one, other)
+def _wider(before: float | None, after: float | None) -> float | None:
+    return None if before is None or after is None else max(before, after)

@@ -1,7 +1,7 @@
-"""The US National Weather Service: a point leads to its forecast grid, whose temperatures are run-length coded.
+"""The US National Weather Service: a point leads to its forecast grid, whose temperatures come as runs of equal hours.
 
 Source: the service's own description of its interface (gridpoints, general questions, version 1.9.0) and the faults
-that its users reported. Free for any purpose, no key; every caller must name itself.
+that its users reported. Free for any purpose without a key; every caller must name itself.
 """
 
 from collections.abc import Mapping, Sequence
@@ -20,10 +20,10 @@ from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot, S
 NAME = "US National Weather Service"
 HOME = "https://api.weather.gov"
 
-# Without it the service's cache has handed out grids up to five days old.
+# Without it, the service's cache has returned grids up to five days old.
 ACCEPT = "application/geo+json"
 
-POINT_KEPT_FOR = timedelta(days=30)  # offices do get new grids, though seldom
+POINT_KEPT_FOR = timedelta(days=30)  # offices rarely get new grids
 GRID_KEPT_FOR = timedelta(minutes=15)
 LEAVE_ALONE = timedelta(minutes=1)
 RETRY_WHEN_LIMITED_S = 5.0  # the service's own advice
@@ -33,7 +33,7 @@ OLD = timedelta(hours=12)  # grids are renewed several times a day; an older one
 
 @dataclass(frozen=True)
 class UsService:
-    """Asks points, then the grid that they name."""
+    """Asks for the point, then for the grid that it names."""
 
     contact: str
     home: str = HOME
@@ -47,7 +47,7 @@ class UsService:
     def build_requests(
         self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
     ) -> tuple[Ask, ...]:
-        """Return the point, then its grid. Raises a Trouble where the point has none."""
+        """Return the request for the point, then for its grid. Raises a Trouble if the point has none."""
         answers = _by_endpoint(earlier_responses)
         if "grid" in answers:
             return ()
@@ -90,7 +90,7 @@ class UsService:
         return Ask(endpoint, url, headers, kept_for, is_lasting)
 
     def _grid_url(self, answer: Answer) -> str:
-        """Return the address that the point names; it is followed, never built, since offices share grids."""
+        """Return the grid URL that the point names; never built here, since offices share grids."""
         properties = strict_json.part(NAME, self.checked(answer), "properties", dict)
         if properties.get("type") == "marine":
             raise NotCovered(NAME, f"{NAME} has no forecast over the sea. Check the place's latitude and longitude.")
@@ -100,7 +100,7 @@ class UsService:
         return rebased(url, self.home, HOME)
 
     def checked(self, answer: Answer) -> dict[str, Any]:
-        """Return the document of a good answer. Raises the Trouble that any other means."""
+        """Return the document of a good answer. Raises the matching Trouble for any other."""
         if answer.status == 200:
             return strict_json.document(NAME, answer)
         problem = _problem(answer)
@@ -130,7 +130,7 @@ def _problem(answer: Answer) -> dict[str, Any]:
 
 
 def _lapsed(problem: Mapping[str, Any]) -> str:
-    """Return what a failure means; its kind is the last word of `type`, be that an address or a URN."""
+    """Return a sentence for a failure; its kind is the last part of `type`, a URL or a URN."""
     kind = str(problem.get("type", "")).replace(":", "/").rpartition("/")[2]
     if kind == "ForecastGridExpired":
         return f"{NAME} let its forecast for this place lapse and has no newer one yet. It is asked again."
@@ -140,13 +140,13 @@ def _lapsed(problem: Mapping[str, Any]) -> str:
 
 
 def _office(properties: Mapping[str, Any]) -> str:
-    """Return which grid it is; a cell number may be 0, so nothing is tested for truth."""
+    """Return the name of the grid cell; its numbers may be 0, so they are compared with None."""
     parts = [properties.get(name) for name in ("gridId", "gridX", "gridY")]
-    return "grid " + " ".join(str(one) for one in parts) if all(one is not None for one in parts) else ""
+    return "grid " + " ".join(str(part) for part in parts) if all(part is not None for part in parts) else ""
 
 
 def _middle(document: Mapping[str, Any]) -> tuple[float | None, float | None]:
-    """Return latitude and longitude of the middle of the cell; None where its outline is not given or not readable."""
+    """Return latitude and longitude of the middle of the cell; None if its outline is missing or unreadable."""
     geometry = document.get("geometry")
     rings = geometry.get("coordinates") if isinstance(geometry, dict) else None
     ring = rings[0] if isinstance(rings, list) and rings and isinstance(rings[0], list) else []
@@ -179,9 +179,9 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
             if at in values and values[at] != value:
                 doubted.add(at)
             values[at] = value
-    # Two answers for one hour: neither is believed, since the wrong one could be the comfortable one.
+    # Two values for one hour: neither is believed, since the wrong one could be the mild one.
     values |= dict.fromkeys(doubted)
     remarks = [f"{len(doubted)} hours were given twice with two values and left out"] if doubted else []
     remarks += [f"{left_out} values were none that air can have and left out"] if left_out else []
-    anchored, said = daily_extremes.meet(NAME, properties, values)
-    return strict_json.hours_of(NAME, values, {}, anchored=anchored), remarks + said
+    anchored, extreme_remarks = daily_extremes.meet(NAME, properties, values)
+    return strict_json.hours_of(NAME, values, {}, anchored=anchored), remarks + extreme_remarks

@@ -1,8 +1,8 @@
-"""Open-Meteo: asked only with the keeper's own key or at the keeper's own server, since its free use excludes selling.
+"""Open-Meteo: used only with the keeper's own key or server, since its free use is noncommercial.
 
 Source: the service's description of its interface and terms. Data CC BY 4.0, credit "Weather data by Open-Meteo.com".
-Times are asked in GMT: its local times keep one offset over a change of the clocks. It never says when a forecast was
-made, so twelve hours are assumed.
+Times are requested in GMT: its local times keep one offset across a clock change. It never says when a forecast was
+issued, so twelve hours ago is assumed.
 """
 
 import re
@@ -23,7 +23,7 @@ PATH = "/v1/forecast"
 
 KEPT_FOR = timedelta(hours=1)
 MOST_DAYS = 16
-LEAST_MEMBERS = 10  # fewer tell nothing of the spread
+LEAST_MEMBERS = 10  # fewer say nothing about the spread
 
 AIR = "temperature_2m"
 MEMBER = re.compile(rf"{AIR}_member\d{{2,}}")
@@ -33,7 +33,7 @@ SPREAD_UNITS = {"K", "°C", "degC"}
 
 @dataclass(frozen=True)
 class OwnService:
-    """Asks with the keeper's key, or at the keeper's own server. Without either nothing is asked."""
+    """Asks with the keeper's key or at the keeper's own server; without either it asks nothing."""
 
     secret_key: str = field(default="", repr=False)
     home: str = ""
@@ -47,7 +47,7 @@ class OwnService:
     def build_requests(
         self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
     ) -> tuple[Ask, ...]:
-        """Return the one question. Raises NeedsKey without key and own server."""
+        """Return the only request. Raises NeedsKey without a key or an own server."""
         if earlier_responses:
             return ()
         if not self.secret_key and not self.home:
@@ -62,7 +62,7 @@ class OwnService:
             where += f"&elevation={place.altitude_m}"
         url = f"{self.home or KEYED_HOME}{PATH}?{where}&hourly={AIR}&timezone=GMT&forecast_days={days}"
         headers = {"Accept": "application/json", "User-Agent": PROGRAM}
-        # In a header, never in the address: addresses end up in logs.
+        # In a header, never in the URL: URLs end up in logs.
         secret = {"X-Api-Key": self.secret_key} if self.secret_key else {}
         return (Ask("forecast", url, headers, KEPT_FOR, secret=secret),)
 
@@ -95,7 +95,7 @@ class OwnService:
 
 
 def _checked(answer: Answer, secret: str = "") -> dict[str, Any]:
-    """Return the document of an answer without error; the service can fail half-way through a good status."""
+    """Return the document of an answer without error; the service can report an error under status 200."""
     try:
         document = strict_json.document(NAME, answer)
     except BadResponse:
@@ -126,7 +126,7 @@ def _without_addresses(reason: str) -> str:
 
 
 def _free_again(reason: str, at: datetime) -> datetime:
-    """Return when the counter that ran full begins anew: on the minute, the hour or the UTC day."""
+    """Return when the exceeded limit resets: on the minute, the hour or the UTC day."""
     minute = at.astimezone(UTC).replace(second=0, microsecond=0)
     if "Daily" in reason or "Monthly" in reason:
         return minute.replace(hour=0, minute=0) + timedelta(days=1)
@@ -154,7 +154,7 @@ def _hours(document: Mapping[str, Any]) -> SpotHours:
 
 
 def _series_named(hourly: Mapping[str, Any]) -> str:
-    """Return the name of the series: the plain one, or the only one with a model's name behind it."""
+    """Return the name of the series: the plain one, or the only one with a model's name appended."""
     if AIR in hourly:
         return AIR
     others = [name for name in hourly if name.startswith(f"{AIR}_") and name != SPREAD and not MEMBER.match(name)]
@@ -166,15 +166,15 @@ def _series_named(hourly: Mapping[str, Any]) -> str:
 def _column(hourly: Mapping[str, Any], name: str, length: int) -> list[Any]:
     rows = strict_json.part(NAME, hourly, name, list)
     if len(rows) != length:
-        raise BadResponse(NAME, "shape", f"{length} times stand beside {len(rows)} values")
+        raise BadResponse(NAME, "shape", f"{length} times for {len(rows)} values")
     return rows
 
 
 def _spread(hourly: Mapping[str, Any], units: Mapping[str, Any], length: int) -> list[float | None]:
-    """Return the spread by hour: as given, or over the members where at least ten of them are there."""
+    """Return the spread by hour, °C: as given, or over the members if there are at least ten."""
     if SPREAD in hourly and units.get(SPREAD) in SPREAD_UNITS:
-        found = [strict_json.number(one) for one in _column(hourly, SPREAD, length)]
-        return [one if one is not None and one >= 0 else None for one in found]
+        deviations = [strict_json.number(value) for value in _column(hourly, SPREAD, length)]
+        return [value if value is not None and value >= 0 else None for value in deviations]
     names = [name for name in hourly if MEMBER.fullmatch(name)]
     names += [AIR] if names and AIR in hourly else []
     columns = [_column(hourly, name, length) for name in names]
@@ -186,11 +186,11 @@ def _spread(hourly: Mapping[str, Any], units: Mapping[str, Any], length: int) ->
 
 
 def _moment(text: Any) -> datetime:
-    """Return a time of the series, which carries no offset since GMT was asked."""
+    """Return a time of the series, which has no offset since GMT was requested."""
     try:
-        found = datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except (TypeError, ValueError):
         raise BadResponse(NAME, "times", "an hour cannot be read") from None
-    if found.tzinfo is not None or not strict_json.whole_hour(found.replace(tzinfo=UTC)):
+    if moment.tzinfo is not None or not strict_json.whole_hour(moment.replace(tzinfo=UTC)):
         raise BadResponse(NAME, "times", "its hours are not whole hours of GMT")
-    return found.replace(tzinfo=UTC)
+    return moment.replace(tzinfo=UTC)

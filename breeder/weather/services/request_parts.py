@@ -1,4 +1,4 @@
-"""How every service is asked: under which name, for which place, at which address."""
+"""Parts of every request: the caller's name, the coordinates and the URL."""
 
 import re
 from urllib.parse import urlsplit, urlunsplit
@@ -10,12 +10,12 @@ CONTACT = re.compile(r"[!#-'*-\[\]-~]{3,120}")  # visible ASCII without quotes, 
 
 
 def is_contact(text: str) -> bool:
-    """Return whether a text may stand in the identification: a mail or web address, in plain letters."""
+    """Return whether a text may be the contact: a mail or web address in plain ASCII."""
     return bool(CONTACT.fullmatch(text)) and ("@" in text or "." in text)
 
 
 def identification(service: str, contact: str) -> str:
-    """Return the name under which a service is asked. Raises NeedsKey without a contact, which both want."""
+    """Return the User-Agent of requests. Raises NeedsKey without a contact, which both keyless services want."""
     if not is_contact(contact):
         raise NeedsKey(
             service,
@@ -26,14 +26,14 @@ def identification(service: str, contact: str) -> str:
 
 
 def plain_degrees(value: float) -> str:
-    """Return degrees with two digits and no zero at the end: more digits are refused, zeros are redirected."""
+    """Return degrees with at most two decimals: services refuse more and redirect trailing zeros."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if text in ("", "-0") else text
 
 
 def rebased(url: str, home: str, official: str) -> str:
-    """Return an address given by a service, at the keeper's own relay where one stands in for the official host."""
+    """Return a URL given by a service, moved to the keeper's own relay if there is one."""
     if home == official:
         return url
-    parts, own = urlsplit(url), urlsplit(home)
-    return urlunsplit((own.scheme, own.netloc, own.path.rstrip("/") + parts.path, parts.query, ""))
+    parts, relay = urlsplit(url), urlsplit(home)
+    return urlunsplit((relay.scheme, relay.netloc, relay.path.rstrip("/") + parts.path, parts.query, ""))

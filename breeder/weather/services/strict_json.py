@@ -1,4 +1,4 @@
-"""Reading an answer strictly: what is no JSON, holds NaN, lacks a key or names another unit is refused, not guessed."""
+"""Read answers strictly: refuse invalid JSON, NaN, missing keys and other units instead of guessing."""
 
 import json
 from collections.abc import Collection, Mapping, Sequence
@@ -11,11 +11,11 @@ from breeder.weather.services.errors import BadResponse, StaleUpstream
 from breeder.weather.services.hour_flags import mark
 from breeder.weather.services.types import MISSING_MARK, Answer, Spot, SpotHours
 
-# A forecast whose time of issue nobody says is taken to be this old when it is fetched.
+# A forecast without an issue time counts as this old when it is fetched.
 UNKNOWN_AGE = timedelta(hours=12)
-# Clocks differ by a little; an issue time further in the future is not believed.
+# Clocks differ a little; an issue time further in the future is not believed.
 CLOCKS_DIFFER = timedelta(minutes=10)
-# After this a forecast is not used at all (dispatch leaves it out too), so it is not worth keeping.
+# After this a forecast is not used at all (the check leaves it out too), so it is not kept.
 LAPSES = timedelta(hours=48)
 
 NUL = "\0"  # allowed in JSON, refused by PostgreSQL
@@ -23,7 +23,7 @@ NUL = "\0"  # allowed in JSON, refused by PostgreSQL
 DEGREES_C = {"degc", "c", "cel", "celsius", "°c"}
 LONGEST_FORECAST_H = 24 * 40
 EARTH_KM = 6371.0
-# Cells are 2.5 to 25 km wide, so the middle of the right one is never farther off.
+# Cells are 2.5 to 25 km wide, so the middle of the right cell is never farther away.
 FARTHEST_KM = 50.0
 
 
@@ -33,24 +33,24 @@ def document(service: str, answer: Answer) -> dict[str, Any]:
     if "json" not in kind:
         raise BadResponse(service, "no JSON", f"it is {kind or 'of no named kind'}", status=answer.status)
     try:
-        found = json.loads(answer.body, parse_constant=_no_such_number, object_pairs_hook=_each_once)
+        value = json.loads(answer.body, parse_constant=_no_such_number, object_pairs_hook=_without_repeats)
     except (ValueError, RecursionError):
         raise BadResponse(service, "broken", f"{len(answer.body)} bytes are no JSON", status=answer.status) from None
-    if isinstance(found, list) and len(found) == 1:
-        found = found[0]
-    if not isinstance(found, dict):
+    if isinstance(value, list) and len(value) == 1:
+        value = value[0]
+    if not isinstance(value, dict):
         raise BadResponse(service, "shape", "it is no JSON object", status=answer.status)
-    return found
+    return value
 
 
-def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """Return an object whose names each come once: of two values for one name, neither can be chosen."""
-    found = dict(pairs)
-    if len(found) < len(pairs):
+def _without_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object whose names are unique; raises ValueError otherwise, since neither value can be trusted."""
+    unique = dict(pairs)
+    if len(unique) < len(pairs):
         raise ValueError("a name comes twice in an object")
     if any(NUL in text for pair in pairs for text in pair if isinstance(text, str)):
         raise ValueError("a text holds a character that no database keeps")
-    return found
+    return unique
 
 
 def _no_such_number(token: str) -> NoReturn:
@@ -58,53 +58,53 @@ def _no_such_number(token: str) -> NoReturn:
 
 
 def part(service: str, inside: Mapping[str, Any], name: str, kind: type) -> Any:
-    """Return a part of a document that must be there. Raises BadResponse."""
-    found = inside.get(name)
-    if not isinstance(found, kind):
+    """Return a required part of a document. Raises BadResponse if it is missing or of another type."""
+    value = inside.get(name)
+    if not isinstance(value, kind):
         raise BadResponse(service, "missing part", f"'{name}' is missing or of another kind")
-    return found
+    return value
 
 
 def number(value: Any) -> float | None:
-    """Return a finite number, or None for null, text, truth values and anything else."""
+    """Return a finite number, or None for null, text, booleans and anything else."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     try:
-        found = float(value)
+        finite_value = float(value)
     except OverflowError:
         return None
-    return found if isfinite(found) else None
+    return finite_value if isfinite(finite_value) else None
 
 
 def air_c(value: Any) -> float | None:
-    """Return an air temperature, or None where it is missing or is none that air can have."""
-    found = number(value)
-    return found if found is not None and plausibility.COLDEST_C <= found <= plausibility.WARMEST_C else None
+    """Return an air temperature (°C), or None if it is missing or implausible."""
+    celsius = number(value)
+    return celsius if celsius is not None and plausibility.COLDEST_C <= celsius <= plausibility.WARMEST_C else None
 
 
 def in_celsius(service: str, unit: Any) -> None:
-    """Raise BadResponse unless a unit is degrees Celsius, whatever stands before its last colon or stroke."""
-    said = str(unit or "").replace("/", ":").rpartition(":")[2].strip().lower()
-    if said not in DEGREES_C:
+    """Raise BadResponse unless a unit is degrees Celsius, ignoring any prefix up to the last colon or slash."""
+    name = str(unit or "").replace("/", ":").rpartition(":")[2].strip().lower()
+    if name not in DEGREES_C:
         raise BadResponse(service, "unit", f"'{str(unit)[:30]}' is not °C")
 
 
 def utc(value: Any) -> datetime | None:
-    """Return a moment written with its offset; None for anything else."""
+    """Return the UTC time of a text with an offset; None for anything else."""
     try:
-        found = datetime.fromisoformat(value)
-        return found.astimezone(UTC) if found.tzinfo is not None else None
-    except (TypeError, ValueError, OverflowError):  # the last when its offset leads out of the calendar
+        moment = datetime.fromisoformat(value)
+        return moment.astimezone(UTC) if moment.tzinfo is not None else None
+    except (TypeError, ValueError, OverflowError):  # OverflowError: outside the calendar
         return None
 
 
-def issued(service: str, said: datetime | None, fetched_at: datetime, now: datetime) -> tuple[datetime, bool]:
-    """Return when a forecast was issued and whether that is a guess. Raises StaleUpstream for one past all use."""
-    if said is None or said > now + CLOCKS_DIFFER:
+def issued(service: str, issued_at: datetime | None, fetched_at: datetime, now: datetime) -> tuple[datetime, bool]:
+    """Return the issue time and whether it is an estimate. Raises StaleUpstream for one too old to use."""
+    if issued_at is None or issued_at > now + CLOCKS_DIFFER:
         return fetched_at - UNKNOWN_AGE, True
-    if now - said > LAPSES:
-        raise StaleUpstream(service, said)
-    return min(said, now), False
+    if now - issued_at > LAPSES:
+        raise StaleUpstream(service, issued_at)
+    return min(issued_at, now), False
 
 
 def hours_of(
@@ -114,24 +114,24 @@ def hours_of(
     spreads: Mapping[datetime, float | None] | None = None,
     anchored: Collection[datetime] = (),
 ) -> SpotHours:
-    """Return hours from values on whole UTC hours; ends without a value are cut off. Raises BadResponse if none is.
+    """Return hours from values on whole UTC hours, without empty ends. Raises BadResponse if all are empty.
 
-    `anchored` are the hours around which the source also gave its highest and lowest.
+    `anchored`: hours around which the source also gave a high and a low.
     """
     known = sorted(at for at, value in values.items() if value is not None)
     if not known:
         raise BadResponse(service, "empty", "it holds no temperature")
-    number_of = int((known[-1] - known[0]) / hour_grid.HOUR) + 1
-    if number_of > LONGEST_FORECAST_H:
-        raise BadResponse(service, "span", f"it claims to reach over {number_of // 24} days")
-    times = [known[0] + step * hour_grid.HOUR for step in range(number_of)]
-    found = tuple(values.get(at) for at in times)
+    count = int((known[-1] - known[0]) / hour_grid.HOUR) + 1
+    if count > LONGEST_FORECAST_H:
+        raise BadResponse(service, "span", f"it claims to reach over {count // 24} days")
+    times = [known[0] + step * hour_grid.HOUR for step in range(count)]
+    hours_c = tuple(values.get(at) for at in times)
     quality = "".join(
         MISSING_MARK if value is None else mark(steps.get(at, 1), anchored=at in anchored)
-        for at, value in zip(times, found, strict=True)
+        for at, value in zip(times, hours_c, strict=True)
     )
     spread = tuple(spreads.get(at) for at in times) if spreads else ()
-    return SpotHours(times[0], found, quality, spread if any(one is not None for one in spread) else ())
+    return SpotHours(times[0], hours_c, quality, spread if any(sd is not None for sd in spread) else ())
 
 
 def whole_hour(at: datetime) -> bool:
@@ -140,14 +140,14 @@ def whole_hour(at: datetime) -> bool:
 
 
 def km_between(place: Spot, latitude: float, longitude: float) -> float:
-    """Return the distance to a place in km (haversine, a round earth)."""
+    """Return the distance to a place in km (haversine, spherical earth)."""
     north, east = radians(latitude - place.latitude) / 2, radians(longitude - place.longitude) / 2
     part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(latitude)) * sin(east) ** 2
     return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
 
 
 def refuse_far(service: str, place: Spot, latitude: float | None, longitude: float | None) -> None:
-    """Raise BadResponse where an answer says that it is for a place so far off that its air is another."""
+    """Raise BadResponse if an answer is for a place too far away."""
     if latitude is None or longitude is None:
         return
     if (km := km_between(place, latitude, longitude)) > FARTHEST_KM:
@@ -155,5 +155,5 @@ def refuse_far(service: str, place: Spot, latitude: float | None, longitude: flo
 
 
 def finite(values: Sequence[float | None]) -> list[float]:
-    """Return the values that are there."""
+    """Return the values that are not None."""
     return [value for value in values if value is not None]

@@ -1,4 +1,4 @@
-"""Values between services, fetcher and the book: a spot, a question, an answer, hours as read."""
+"""Values that services, fetcher and store exchange: a spot, a request, an answer, hours as read."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ LONGEST_RETRY_AFTER_S = 3600.0
 
 @dataclass(frozen=True)
 class Spot:
-    """A rounded place (0.01°) on the earth; `altitude_m` only where somebody gave it."""
+    """A rounded place (0.01°); `altitude_m` if the keeper gave it."""
 
     latitude: float
     longitude: float
@@ -22,19 +22,19 @@ class Spot:
 
 @dataclass(frozen=True)
 class Ask:
-    """One question to a service. `kept_for` says how long its answer holds when the service does not say so itself."""
+    """A request to a service. `kept_for`: how long its answer is good if the service does not say."""
 
     endpoint: str
     url: str
     headers: Mapping[str, str]
     kept_for: timedelta
-    is_lasting: bool = False  # the answer itself is kept, since further questions rest on it
-    secret: Mapping[str, str] = field(default_factory=dict, repr=False)  # headers that never leave the named host
+    is_lasting: bool = False  # keep the whole answer, since later requests need it
+    secret: Mapping[str, str] = field(default_factory=dict, repr=False)  # headers sent to the named host only
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What came back: header names in small letters, the body as bytes, decoded from its transfer form."""
+    """The answer to a request: header names in lower case, the body as unpacked bytes."""
 
     endpoint: str
     url: str
@@ -48,26 +48,26 @@ class Answer:
         return sha256(self.body).hexdigest()
 
     def moment(self, name: str) -> datetime | None:
-        """Return the moment that a header names; None where it is missing or cannot be read."""
+        """Return the time in a header; None if it is missing or unreadable."""
         try:
-            found = parsedate_to_datetime(self.headers[name])
+            moment = parsedate_to_datetime(self.headers[name])
         except (KeyError, ValueError, TypeError):
             return None
-        return found if found.tzinfo is not None else None
+        return moment if moment.tzinfo is not None else None
 
     @property
     def retry_after_s(self) -> float | None:
-        """Return how long the service asks to be left alone, at most an hour; None where it does not say."""
-        said = self.headers.get("retry-after", "").strip()
-        if said.isdecimal() and said.isascii():
-            return min(float(said[:9]), LONGEST_RETRY_AFTER_S)
+        """Return how long the service asks to be left alone, in seconds, at most an hour; None if it does not say."""
+        text = self.headers.get("retry-after", "").strip()
+        if text.isdecimal() and text.isascii():
+            return min(float(text[:9]), LONGEST_RETRY_AFTER_S)
         until = self.moment("retry-after")
         if until is None:
             return None
         return min(max(0.0, (until - self.fetched_at).total_seconds()), LONGEST_RETRY_AFTER_S)
 
     def left_alone_until(self, otherwise: timedelta) -> datetime:
-        """Return until when the service is left alone after this answer, `otherwise` where it does not say."""
+        """Return until when to leave the service alone after this answer; `otherwise` if it does not say."""
         seconds = self.retry_after_s
         return self.fetched_at + (otherwise if seconds is None else timedelta(seconds=seconds))
 
@@ -76,8 +76,8 @@ class Answer:
 class SpotHours:
     """Air temperature on whole UTC hours from `starts_at`; None is missing and stays so.
 
-    `quality` holds a mark for each hour (see `marks`): the source's own step, whether it gave the extremes around it,
-    '-' where missing; `spread_c` is the standard deviation that the source gives, empty if it gives none.
+    `quality` holds a letter for each hour (see `hour_flags`): the source's step, whether it gave the extremes around
+    it, '-' if missing. `spread_c` is the standard deviation that the source gives, empty if it gives none.
     """
 
     starts_at: datetime
@@ -94,7 +94,7 @@ class SpotHours:
 
 @dataclass(frozen=True)
 class FetchedForecast:
-    """Hours as read from a service, with all that tells how far to trust them."""
+    """Hours as read from a service, with what says how far to trust them."""
 
     service: str
     hours: SpotHours
@@ -111,7 +111,7 @@ class FetchedForecast:
 
 
 class WeatherService(Protocol):
-    """How a service is asked and read; both without network, clock or database."""
+    """Builds the requests to a service and reads its answers; no network, clock or database."""
 
     key: str
     name: str
@@ -122,7 +122,7 @@ class WeatherService(Protocol):
     def build_requests(
         self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
     ) -> tuple[Ask, ...]:
-        """Return what is to be asked next, nothing once the earlier answers hold all. Raises a Trouble."""
+        """Return the next requests, none once the earlier answers are complete. Raises a Trouble."""
         ...
 
     def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:

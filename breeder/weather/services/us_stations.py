@@ -1,4 +1,4 @@
-"""Observations of the US service: the point names its stations, the nearest of them says what really was."""
+"""Measured hours from the US service: the point names its stations, and the nearest one reports."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,20 +13,20 @@ from breeder.weather.services.request_parts import identification, rebased
 from breeder.weather.services.strict_json import km_between
 from breeder.weather.services.types import Answer, Ask, Spot
 
-# The air of a station farther off is another air.
+# A station farther away measures different air (judgment).
 FARTHEST_KM = 40.0
 STATIONS_KEPT_FOR = timedelta(days=30)
 OBSERVED_KEPT_FOR = timedelta(hours=12)
 MOST_REPORTS = 500
 OLDEST_REPORT = timedelta(days=8)  # three days are asked for, and a week is the most that the service keeps
 
-# The service's own marks: V, C checked, S passed the first checks, Z not checked yet; X and Q were rejected.
+# The service's quality marks: V, C checked; S passed the first checks; Z not checked yet; X and Q rejected.
 TRUSTED = {"V", "C", "S", "Z"}
 
 
 @dataclass(frozen=True)
 class Observed:
-    """Reports of a station in order of time, °C; None where it reported none that can be trusted."""
+    """Reports of a station in order of time, °C; None without a trusted report."""
 
     station: str
     km: float
@@ -39,14 +39,14 @@ class Observed:
 
 @dataclass(frozen=True)
 class UsStations:
-    """Asks the point, its stations, and the reports of the nearest one."""
+    """Asks for the point, its stations, and the reports of the nearest one."""
 
     service: UsService
 
     def build_requests(
         self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
     ) -> tuple[Ask, ...]:
-        """Return what is to be asked next, nothing once the reports are there. Raises a Trouble."""
+        """Return the next requests, none once the reports are there. Raises a Trouble."""
         answers = {answer.endpoint: answer for answer in earlier_responses}
         if "observations" in answers:
             return ()
@@ -58,8 +58,8 @@ class UsStations:
             url = strict_json.part(NAME, properties, "observationStations", str)
             if not urlsplit(url).path.endswith("/stations"):
                 raise BadResponse(NAME, "address", "the point names no stations")
-            asked = rebased(url, self.service.home, HOME)
-            return (Ask("stations", asked, headers, STATIONS_KEPT_FOR, is_lasting=True),)
+            stations_url = rebased(url, self.service.home, HOME)
+            return (Ask("stations", stations_url, headers, STATIONS_KEPT_FOR, is_lasting=True),)
         station, _ = self._nearest(answers["stations"], place)
         span = f"start={_stamp(start)}&end={_stamp(end)}&limit={MOST_REPORTS}"
         url = f"{self.service.home}/stations/{station}/observations?{span}"
@@ -70,15 +70,15 @@ class UsStations:
         answers = {answer.endpoint: answer for answer in responses}
         station, km = self._nearest(answers["stations"], place)
         document = self.service.checked(answers["observations"])
-        found: dict[datetime, float | None] = {}
+        readings: dict[datetime, float | None] = {}
         for feature in strict_json.part(NAME, document, "features", list):
             properties = feature.get("properties") if isinstance(feature, dict) else None
             at = strict_json.utc(properties.get("timestamp")) if isinstance(properties, dict) else None
             if at is not None and now - OLDEST_REPORT <= at <= now:
-                found[at] = _air(properties.get("temperature"))
-        if all(value is None for value in found.values()):
+                readings[at] = _air(properties.get("temperature"))
+        if all(value is None for value in readings.values()):
             raise BadResponse(NAME, "empty", f"station {station} reported no temperature")
-        return Observed(station, km, tuple(sorted(found.items())))
+        return Observed(station, km, tuple(sorted(readings.items())))
 
     def _nearest(self, answer: Answer, place: Spot) -> tuple[str, float]:
         best: tuple[float, str] | None = None
@@ -105,7 +105,7 @@ def _station(feature: Any) -> tuple[str, float, float] | None:
         return None
     if not isinstance(position, list) or len(position) < 2:
         return None
-    longitude, latitude = (strict_json.number(one) for one in position[:2])
+    longitude, latitude = (strict_json.number(coordinate) for coordinate in position[:2])
     return None if longitude is None or latitude is None else (name, longitude, latitude)
 
 

@@ -14,13 +14,13 @@ END = NOW + timedelta(days=10)
 def answer(
     document: Any, endpoint: str = "forecast", *, status: int = 200, kind: str = "application/json", **headers: str
 ) -> Answer:
-    """Return an answer with a document, or with bytes as they are."""
+    """Return an answer with a document, or with raw bytes."""
     body = document if isinstance(document, bytes) else json.dumps(document).encode()
     return Answer(endpoint, "https://example.invalid/x", status, {"content-type": kind} | headers, body, NOW)
 
 
 def point(**changed: Any) -> dict[str, Any]:
-    """Return a point of the US service; its cell stands in column 0."""
+    """Return a point of the US service; its cell is in column 0."""
     properties = {
         "gridId": "MEG",
         "gridX": 0,
@@ -54,17 +54,17 @@ def grid(values: Any = None, **changed: Any) -> dict[str, Any]:
 
 def step(at: str, celsius: Any, high: Any = None, low: Any = None, **more: Any) -> dict[str, Any]:
     """Return a step of the Norwegian service."""
-    found: dict[str, Any] = {"time": at, "data": {"instant": {"details": {"air_temperature": celsius} | more}}}
+    entry: dict[str, Any] = {"time": at, "data": {"instant": {"details": {"air_temperature": celsius} | more}}}
     if high is not None or low is not None:
-        found["data"]["next_6_hours"] = {
+        entry["data"]["next_6_hours"] = {
             "summary": {"symbol_code": "fair_day"},
             "details": {"air_temperature_max": high, "air_temperature_min": low},
         }
-    return found
+    return entry
 
 
 def series(steps: list[dict[str, Any]] | None = None, **meta: Any) -> dict[str, Any]:
-    """Return an answer of the Norwegian service: three hours, then six-hourly, the last without anything ahead."""
+    """Return an answer of the Norwegian service: three hours, then six-hourly, the last without extremes."""
     given = steps if steps is not None else [
         step("2026-03-07T10:00:00Z", 8.0), step("2026-03-07T11:00:00Z", 9.0),
         step("2026-03-07T12:00:00Z", 10.0, 17.0, 9.5), step("2026-03-07T18:00:00Z", 14.0, 14.2, 3.0),
@@ -96,15 +96,15 @@ def hourly(values: list[Any] | None = None, *, start: datetime = NOW, **more: An
     return document | more
 
 
-def paths_of(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-    """Return the way to every part of a document, so that each can be left out in turn."""
+def part_paths(document: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    """Return the path to every part of a document, so that each can be left out in turn."""
     items = (
         document.items() if isinstance(document, dict) else enumerate(document) if isinstance(document, list) else ()
     )
-    found = []
+    paths = []
     for name, value in items:
-        found += [(*before, name), *paths_of(value, (*before, name))]
-    return found
+        paths += [(*before, name), *part_paths(value, (*before, name))]
+    return paths
 
 
 def without(document: Any, path: tuple[Any, ...]) -> Any:

@@ -1,4 +1,4 @@
-"""Highs and lows beside the hours: hours are bent to them, never made milder, and a contradiction is not believed."""
+"""Daily highs and lows: hours are bent to them, never made milder, and a contradiction is not believed."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -19,7 +19,7 @@ SERVICE = UsService("keeper@example.org")
 START = datetime(2026, 3, 7, 13, tzinfo=UTC)
 DAY = "2026-03-07T13:00:00+00:00/PT13H"
 NIGHT = "2026-03-08T00:00:00+00:00/PT14H"
-# A day that warms to 15.0 and a night that cools to 2.0, each hour on its own.
+# A day that warms to 15.0 and a night that cools to 2.0, hour by hour.
 HOURS = [5, 7, 9, 11, 13, 14.4, 15, 14.4, 13, 12, 11, 9, 8, 7, 6, 5.5, 5, 4.5, 4, 3.5, 3, 2.5, 2, 2, 3]
 
 
@@ -32,15 +32,15 @@ def document(high: Any = None, low: Any = None, **more: Any) -> dict[str, Any]:
         {"validTime": f"{START + timedelta(hours=hour):%Y-%m-%dT%H:00:00+00:00}/PT1H", "value": value}
         for hour, value in enumerate(HOURS)
     ]
-    found = shapes.grid(rows)
+    grid = shapes.grid(rows)
     for name, given_layer in (("maxTemperature", high), ("minTemperature", low)):
         if given_layer is not None:
-            found["properties"][name] = given_layer
-    return found | more
+            grid["properties"][name] = given_layer
+    return grid | more
 
 
-def read(found: Any) -> FetchedForecast:
-    return SERVICE.parse((answer(shapes.point(), "point"), answer(found, "grid")), HERE, NOW)
+def read(document: Any) -> FetchedForecast:
+    return SERVICE.parse((answer(shapes.point(), "point"), answer(document, "grid")), HERE, NOW)
 
 
 FULL = document(
@@ -50,23 +50,23 @@ FULL = document(
 
 
 def test_the_high_of_a_day_and_the_low_of_a_night_are_met_and_not_passed() -> None:
-    found = read(FULL)
-    assert max(found.hours.c[:13]) == pytest.approx(17.2)
-    assert min(found.hours.c[11:]) == pytest.approx(0.6)
-    assert all(after >= before for before, after in zip(HOURS[:11], found.hours.c[:11], strict=True))
-    assert found.hours.quality == "a" * 25
-    assert found.remarks == ()
+    forecast = read(FULL)
+    assert max(forecast.hours.c[:13]) == pytest.approx(17.2)
+    assert min(forecast.hours.c[11:]) == pytest.approx(0.6)
+    assert all(after >= before for before, after in zip(HOURS[:11], forecast.hours.c[:11], strict=True))
+    assert forecast.hours.quality == "a" * 25
+    assert forecast.remarks == ()
 
 
 def test_a_milder_extreme_changes_nothing() -> None:
-    found = read(document(layer((DAY, 14.0)), layer((NIGHT, 4.0))))
-    assert list(found.hours.c) == HOURS
+    forecast = read(document(layer((DAY, 14.0)), layer((NIGHT, 4.0))))
+    assert list(forecast.hours.c) == HOURS
 
 
-def test_an_extreme_that_contradicts_its_hours_is_said_and_not_believed() -> None:
-    found = read(document(layer((DAY, 33.0)), layer((NIGHT, 1.0))))
-    assert list(found.hours.c[:11]) == HOURS[:11]
-    assert found.remarks == ("1 highs or lows contradict their hours and were left out",)
+def test_an_extreme_that_contradicts_its_hours_gets_a_remark_and_is_not_believed() -> None:
+    forecast = read(document(layer((DAY, 33.0)), layer((NIGHT, 1.0))))
+    assert list(forecast.hours.c[:11]) == HOURS[:11]
+    assert forecast.remarks == ("1 highs or lows contradict their hours and were left out",)
 
 
 @pytest.mark.parametrize(
@@ -86,26 +86,26 @@ def test_an_extreme_that_contradicts_its_hours_is_said_and_not_believed() -> Non
     ids=str,
 )
 def test_extremes_that_cannot_be_read_leave_the_hours_alone_and_are_not_counted(high: Any) -> None:
-    found = read(document(high, layer((NIGHT, 2.0))))
-    assert list(found.hours.c) == HOURS
-    assert found.hours.quality == "1" * 25
+    forecast = read(document(high, layer((NIGHT, 2.0))))
+    assert list(forecast.hours.c) == HOURS
+    assert forecast.hours.quality == "1" * 25
 
 
 def test_a_window_that_began_before_the_hours_bends_nothing() -> None:
-    found = read(document(layer(("2026-03-07T10:00:00+00:00/PT13H", 18.0)), layer((NIGHT, 2.0))))
-    assert list(found.hours.c) == HOURS
+    forecast = read(document(layer(("2026-03-07T10:00:00+00:00/PT13H", 18.0)), layer((NIGHT, 2.0))))
+    assert list(forecast.hours.c) == HOURS
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(FULL), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(FULL), ids=str)
 def test_with_any_part_missing_no_hour_becomes_milder_than_it_was_given(path: tuple[Any, ...]) -> None:
     whole = read(FULL).hours
     try:
-        found = read(shapes.without(FULL, path)).hours
+        hours = read(shapes.without(FULL, path)).hours
     except BadResponse:
         return
     between = dict(zip(range(len(HOURS)), zip(HOURS, whole.c, strict=True), strict=True))
-    for index, value in enumerate(found.c):
-        at = index + round((found.starts_at - whole.starts_at) / timedelta(hours=1))
+    for index, value in enumerate(hours.c):
+        at = index + round((hours.starts_at - whole.starts_at) / timedelta(hours=1))
         low, high = sorted(between[at])
         assert value is None or low - 1e-9 <= value <= high + 1e-9 or value == pytest.approx(whole.c[at], abs=1.0)
 

@@ -1,4 +1,4 @@
-"""The Norwegian service: hours between six-hourly steps are drawn, marked, and reach the extremes that it gives."""
+"""The Norwegian service: hours between six-hourly steps are interpolated, marked, and reach the given extremes."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -30,18 +30,18 @@ def test_few_digits_are_sent_and_the_height_only_roughly() -> None:
 
 
 def test_later_steps_are_drawn_marked_and_bent_to_their_extremes() -> None:
-    found = read(shapes.series())
-    assert found.hours.starts_at == datetime(2026, 3, 7, 10, tzinfo=UTC)
-    assert found.hours.quality == "11a" + "f" * 11 + "6"  # letters: extremes given around the hour
-    day, night = found.hours.c[2:9], found.hours.c[8:15]
+    forecast = read(shapes.series())
+    assert forecast.hours.starts_at == datetime(2026, 3, 7, 10, tzinfo=UTC)
+    assert forecast.hours.quality == "11a" + "f" * 11 + "6"  # letters: extremes given around the hour
+    day, night = forecast.hours.c[2:9], forecast.hours.c[8:15]
     assert max(value for value in day if value is not None) == pytest.approx(17.0)
     assert min(value for value in day if value is not None) == pytest.approx(9.5)
     assert min(value for value in night if value is not None) == pytest.approx(3.0)
     assert max(value for value in night if value is not None) == pytest.approx(14.2)
-    assert (found.hours.c[2], found.hours.c[8], found.hours.c[14]) == (10.0, 14.0, 5.0)
-    assert found.issued_at == datetime(2026, 3, 7, 5, 37, 54, tzinfo=UTC)
-    assert (found.grid_longitude, found.grid_latitude, found.grid_elevation_m) == (-90.05, 35.15, 87)
-    assert "CC BY 4.0" in found.credit
+    assert (forecast.hours.c[2], forecast.hours.c[8], forecast.hours.c[14]) == (10.0, 14.0, 5.0)
+    assert forecast.issued_at == datetime(2026, 3, 7, 5, 37, 54, tzinfo=UTC)
+    assert (forecast.grid_longitude, forecast.grid_latitude, forecast.grid_elevation_m) == (-90.05, 35.15, 87)
+    assert "CC BY 4.0" in forecast.credit
 
 
 @pytest.mark.parametrize(
@@ -84,24 +84,24 @@ def test_percentiles_become_a_spread_and_crossed_ones_none() -> None:
     def tenths(low: Any, high: Any) -> dict[str, Any]:
         return {"air_temperature_percentile_10": low, "air_temperature_percentile_90": high}
 
-    found = read(shapes.series([
+    forecast = read(shapes.series([
         step("2026-03-07T06:00:00Z", 5.0, **tenths(2.437, 5.0)), step("2026-03-07T07:00:00Z", 5.0, **tenths(9, 1)),
         step("2026-03-07T08:00:00Z", 5.0, **tenths(1, None)), step("2026-03-07T09:00:00Z", 5.0),
     ]))  # fmt: skip
-    assert found.hours.spread_c == (pytest.approx(1.0), None, None, None)
-    assert found.remarks == ("percentiles in the wrong order were left out",)
+    assert forecast.hours.spread_c == (pytest.approx(1.0), None, None, None)
+    assert forecast.remarks == ("percentiles in the wrong order were left out",)
     assert read(shapes.series()).hours.spread_c == ()
 
 
-def test_a_form_that_will_be_replaced_is_read_and_said() -> None:
-    found = read(shapes.series(), status=203)
-    assert found.hours == read(shapes.series()).hours
-    assert "will be replaced" in found.remarks[-1]
+def test_a_form_that_will_be_replaced_is_read_with_a_remark() -> None:
+    forecast = read(shapes.series(), status=203)
+    assert forecast.hours == read(shapes.series()).hours
+    assert "will be replaced" in forecast.remarks[-1]
 
 
 def test_an_unknown_time_of_issue_is_twelve_hours_back() -> None:
-    found = read(shapes.series(updated_at=None))
-    assert (found.issued_at, found.issued_is_estimate) == (NOW - timedelta(hours=12), True)
+    forecast = read(shapes.series(updated_at=None))
+    assert (forecast.issued_at, forecast.issued_is_estimate) == (NOW - timedelta(hours=12), True)
 
 
 @pytest.mark.parametrize(
@@ -137,21 +137,21 @@ COMPLETE = shapes.series([
 ])  # fmt: skip
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(COMPLETE), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(COMPLETE), ids=str)
 def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> None:
     whole = read(COMPLETE)
     try:
-        found = read(shapes.without(COMPLETE, path))
+        forecast = read(shapes.without(COMPLETE, path))
     except Trouble:
         return
     sure = {whole.hours.starts_at + hour * hour_grid.HOUR: (value, step_of(mark)) for hour, (value, mark) in
             enumerate(zip(whole.hours.c, whole.hours.quality, strict=True))}  # fmt: skip
-    for hour, (value, mark) in enumerate(zip(found.hours.c, found.hours.quality, strict=True)):
-        true, step_h = sure[found.hours.starts_at + hour * hour_grid.HOUR]
-        # What is not exactly as before is missing, or marked as drawn between steps.
+    for hour, (value, mark) in enumerate(zip(forecast.hours.c, forecast.hours.quality, strict=True)):
+        true, step_h = sure[forecast.hours.starts_at + hour * hour_grid.HOUR]
+        # A changed hour is missing, or marked as interpolated.
         assert value in (None, true) or step_of(mark) > 1
         assert value is None or step_of(mark) >= step_h
-    assert found.issued_at <= whole.issued_at
+    assert forecast.issued_at <= whole.issued_at
 
 
 @pytest.mark.parametrize(
@@ -167,7 +167,7 @@ def test_errors_are_told_apart_though_their_bodies_are_pages(status: int, expect
 
 def test_the_service_says_how_long_it_wants_to_be_left_alone() -> None:
     ways = {"90": 90, "999999": 3600, "soon": 600, "Sat, 07 Mar 2026 10:25:00 GMT": 300}
-    for said, seconds in ways.items():
+    for header, seconds in ways.items():
         with pytest.raises(RateLimited) as limited:
-            read(b"", status=429, **{"retry-after": said})
+            read(b"", status=429, **{"retry-after": header})
         assert limited.value.until == NOW + timedelta(seconds=seconds)

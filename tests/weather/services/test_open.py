@@ -1,4 +1,4 @@
-"""Open-Meteo: asked only with a key or at an own server; a good status does not make a good answer."""
+"""Open-Meteo: asked only with a key or at the keeper's server; a good status is not yet a good answer."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -37,11 +37,11 @@ def test_gmt_is_asked_for_and_the_key_stays_out_of_address_and_repr() -> None:
 
 
 def test_hours_are_read_and_nulls_stay_missing() -> None:
-    found = read(hourly())
-    assert found.hours.starts_at == datetime(2026, 3, 7, tzinfo=UTC)
-    assert found.hours.c == (11.4, 10.9, None, 8.0, 0.0)
-    assert found.hours.quality == "11-11"
-    assert (found.issued_at, found.issued_is_estimate) == (NOW - timedelta(hours=12), True)
+    forecast = read(hourly())
+    assert forecast.hours.starts_at == datetime(2026, 3, 7, tzinfo=UTC)
+    assert forecast.hours.c == (11.4, 10.9, None, 8.0, 0.0)
+    assert forecast.hours.quality == "11-11"
+    assert (forecast.issued_at, forecast.issued_is_estimate) == (NOW - timedelta(hours=12), True)
 
 
 def test_a_tail_of_nulls_is_no_forecast() -> None:
@@ -70,9 +70,9 @@ def test_a_spread_is_taken_as_given_or_over_enough_members() -> None:
     }
     assert read(given).hours.spread_c == (0.5, None, None)
     members = {f"temperature_2m_member{number:02}": [1.0 + number, None, 3.0] for number in range(1, 11)}
-    found = read(document | {"hourly": hours | members}).hours.spread_c
-    assert found[0] == pytest.approx(3.3166, abs=1e-4)  # 1 to 11: the root of 11
-    assert found[1] is None
+    spread_c = read(document | {"hourly": hours | members}).hours.spread_c
+    assert spread_c[0] == pytest.approx(3.3166, abs=1e-4)  # 1 to 11: the root of 11
+    assert spread_c[1] is None
     few = {name: values for name, values in members.items() if name < "temperature_2m_member09"}
     assert read(document | {"hourly": hours | few}).hours.spread_c == ()
     with pytest.raises(BadResponse, match="shape"):
@@ -111,16 +111,16 @@ def test_a_cell_next_door_is_taken() -> None:
     assert read(far(35.25, -90.3)).hours.c[0] == 11.4
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(hourly()), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(hourly()), ids=str)
 def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, ...]) -> None:
     whole = read(hourly())
     try:
-        found = read(shapes.without(hourly(), path))
+        forecast = read(shapes.without(hourly(), path))
     except Trouble:
         return
     true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
-    for hour, value in enumerate(found.hours.c):
-        assert value in (None, true[found.hours.starts_at + hour * hour_grid.HOUR])
+    for hour, value in enumerate(forecast.hours.c):
+        assert value in (None, true[forecast.hours.starts_at + hour * hour_grid.HOUR])
 
 
 def error(reason: str) -> dict[str, Any]:

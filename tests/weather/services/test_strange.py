@@ -1,4 +1,4 @@
-"""Each part of an answer in turn is of another kind, or past every calendar: a plain trouble or hours, no crash."""
+"""Each part of an answer in turn has a wrong type or an impossible date: a clear failure or hours, no crash."""
 
 import resource
 from collections.abc import Callable, Iterator
@@ -18,7 +18,7 @@ from tests.weather.services.test_norway import COMPLETE
 
 US, NORWAY, OPEN = UsService("k@example.org"), NorwegianService("k@example.org"), OwnService("k3y")
 POINT = answer(shapes.point(), "point")
-ROOM = 1 << 30  # bytes more than the tests have already: an answer of a kilobyte that asks for more is a fault
+ROOM = 1 << 30  # bytes on top of what the tests use: an answer of a kilobyte must not need more
 
 STRANGE: list[Any] = [
     None, "", [], {}, [[]], [None], True, -1, 10**400, 1e308, "NaN", "\0", {"value": None},
@@ -28,11 +28,11 @@ STRANGE: list[Any] = [
 ]  # fmt: skip
 
 READ: dict[str, tuple[Any, Callable[[Any], Any]]] = {
-    "Norway": (COMPLETE, lambda found: NORWAY.parse((answer(found),), HERE, NOW)),
-    "US grid": (FULL, lambda found: US.parse((POINT, answer(found, "grid")), HERE, NOW)),
-    "US point": (shapes.point(), lambda found: US.build_requests(HERE, NOW, END, (answer(found, "point"),))),
-    "Open-Meteo": (shapes.hourly(), lambda found: OPEN.parse((answer(found),), HERE, NOW)),
-    "stations": (test_learning.NEAR, lambda found: test_learning.read(test_learning.observations(), found)),
+    "Norway": (COMPLETE, lambda document: NORWAY.parse((answer(document),), HERE, NOW)),
+    "US grid": (FULL, lambda document: US.parse((POINT, answer(document, "grid")), HERE, NOW)),
+    "US point": (shapes.point(), lambda document: US.build_requests(HERE, NOW, END, (answer(document, "point"),))),
+    "Open-Meteo": (shapes.hourly(), lambda document: OPEN.parse((answer(document),), HERE, NOW)),
+    "stations": (test_learning.NEAR, lambda document: test_learning.read(test_learning.observations(), document)),
     "reports": (test_learning.observations(), test_learning.read),
 }
 
@@ -52,7 +52,7 @@ def little_room() -> Iterator[None]:
 def test_no_part_of_any_kind_is_more_than_a_plain_trouble(name: str) -> None:
     document, read = READ[name]
     refused = []
-    for path in shapes.paths_of(document):
+    for path in shapes.part_paths(document):
         for strange in STRANGE:
             copy = shapes.without(document, ())
             inside = copy

@@ -1,4 +1,4 @@
-"""The US service: intervals are spread over their hours, and what is doubtful is missing rather than comfortable."""
+"""The US service: intervals are spread over their hours, and a doubtful hour is missing rather than mild."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -44,24 +44,24 @@ def test_the_point_is_asked_first_then_the_grid_that_it_names_even_in_column_0()
 
 
 def test_a_relay_of_the_keepers_own_stands_in_for_the_addresses_that_the_service_names() -> None:
-    own = UsService("keeper@example.org", "http://192.168.1.20:8080/nws")
-    (ask,) = own.build_requests(HERE, NOW, END, (answer(shapes.point(), "point"),))
+    relayed = UsService("keeper@example.org", "http://192.168.1.20:8080/nws")
+    (ask,) = relayed.build_requests(HERE, NOW, END, (answer(shapes.point(), "point"),))
     assert ask.url == "http://192.168.1.20:8080/nws/gridpoints/MEG/0,31"
 
 
-def test_nobody_is_asked_without_a_contact() -> None:
+def test_nothing_is_asked_without_a_contact() -> None:
     for contact in ("", "no", "a b@example.org", "x@example.org\r\nX: 1", "ü@example.org"):
         with pytest.raises(NeedsKey):
             UsService(contact).build_requests(HERE, NOW, END)
 
 
 def test_equal_hours_that_were_merged_are_spread_again() -> None:
-    found = read(shapes.grid())
-    assert found.hours.starts_at == datetime(2026, 3, 7, 3, tzinfo=UTC)
-    assert found.hours.c == (11.1,) * 3 + (10.0,) + (9.4,) * 30
-    assert found.hours.quality == "1" * 34
-    assert found.issued_at == datetime(2026, 3, 7, 9, 12, tzinfo=UTC)
-    assert (found.issued_is_estimate, found.grid_elevation_m, found.model) == (False, 87.2, "grid MEG 0 31")
+    forecast = read(shapes.grid())
+    assert forecast.hours.starts_at == datetime(2026, 3, 7, 3, tzinfo=UTC)
+    assert forecast.hours.c == (11.1,) * 3 + (10.0,) + (9.4,) * 30
+    assert forecast.hours.quality == "1" * 34
+    assert forecast.issued_at == datetime(2026, 3, 7, 9, 12, tzinfo=UTC)
+    assert (forecast.issued_is_estimate, forecast.grid_elevation_m, forecast.model) == (False, 87.2, "grid MEG 0 31")
 
 
 def row(at: str, value: Any) -> dict[str, Any]:
@@ -75,10 +75,10 @@ def test_gaps_nulls_garbage_and_contradictions_are_missing_hours() -> None:
         row("2026-03-07T07:00:00+00:00/PT2H", 5.0), row("2026-03-07T08:00:00+00:00/PT2H", 6.0),
         row("2026-03-07T09:00:00+00:00/PT1H", 6.0),
     ]  # fmt: skip
-    found = read(shapes.grid(rows))
-    assert found.hours.c == (1.0, 1.0, None, None, 5.0, None, 6.0, None, None, 3.0)
-    assert found.hours.quality == "11--1-1--1"
-    assert len(found.remarks) == 2
+    forecast = read(shapes.grid(rows))
+    assert forecast.hours.c == (1.0, 1.0, None, None, 5.0, None, 6.0, None, None, 3.0)
+    assert forecast.hours.quality == "11--1-1--1"
+    assert len(forecast.remarks) == 2
 
 
 @pytest.mark.parametrize("unit", ["wmoUnit:degC", "unit:degC", "Cel", "http://codes.wmo.int/common/unit/degC"])
@@ -116,20 +116,20 @@ def test_html_with_a_good_status_is_refused_by_its_kind() -> None:
         read(b"{}", kind="text/html; charset=utf-8")
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(shapes.grid()), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(shapes.grid()), ids=str)
 def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, ...]) -> None:
     whole = read(shapes.grid())
     try:
-        found = read(shapes.without(shapes.grid(), path))
+        forecast = read(shapes.without(shapes.grid(), path))
     except Trouble:
         return
-    kept = {found.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(found.hours.c)}
+    kept = {forecast.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(forecast.hours.c)}
     true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
     assert all(value in (None, true[at]) for at, value in kept.items())
-    assert found.issued_at <= whole.issued_at
+    assert forecast.issued_at <= whole.issued_at
 
 
-@pytest.mark.parametrize("path", shapes.paths_of(shapes.point()), ids=str)
+@pytest.mark.parametrize("path", shapes.part_paths(shapes.point()), ids=str)
 def test_with_any_part_of_the_point_missing_the_grid_is_asked_or_refused(path: tuple[Any, ...]) -> None:
     try:
         (ask,) = SERVICE.build_requests(HERE, NOW, END, (answer(shapes.without(shapes.point(), path), "point"),))
@@ -147,10 +147,10 @@ def test_a_frozen_grid_behind_fresh_headers_is_told_by_its_own_time() -> None:
     assert "not renewed it for 25 hours" in old.remarks[0]
 
 
-@pytest.mark.parametrize("said", [None, "soon", "2026-03-07T09:12:00", "2026-09-28T00:00:00+00:00"])
-def test_an_unknown_or_future_time_of_issue_is_taken_to_be_twelve_hours_back(said: Any) -> None:
-    found = read(shapes.grid(updateTime=said))
-    assert (found.issued_at, found.issued_is_estimate) == (NOW - timedelta(hours=12), True)
+@pytest.mark.parametrize("update_time", [None, "soon", "2026-03-07T09:12:00", "2026-09-28T00:00:00+00:00"])
+def test_an_unknown_or_future_time_of_issue_is_taken_to_be_twelve_hours_back(update_time: Any) -> None:
+    forecast = read(shapes.grid(updateTime=update_time))
+    assert (forecast.issued_at, forecast.issued_is_estimate) == (NOW - timedelta(hours=12), True)
 
 
 PROBLEM = {"type": "urn:noaa:nws:api:ForecastGridExpired", "title": "Forecast Grid Expired", "correlationId": "1a2b"}
@@ -175,7 +175,7 @@ def test_errors_are_told_apart(status: int, document: Any, expected: type[Troubl
     assert trouble.value.sentence.endswith(".")
 
 
-def test_the_number_to_name_in_a_complaint_is_kept_and_a_lapsed_grid_is_said() -> None:
+def test_the_number_to_name_in_a_complaint_is_kept_and_a_lapsed_grid_is_named() -> None:
     with pytest.raises(Unavailable, match="let its forecast for this place lapse") as trouble:
         read(PROBLEM, status=503, kind="application/problem+json")
     assert "1a2b" in trouble.value.detail
@@ -214,8 +214,8 @@ def test_spreading_intervals_neither_loses_nor_makes_an_hour(runs: list[tuple[in
         at += timedelta(hours=length)
     if sum(length for length, _ in runs) > 900:
         return
-    found = read(shapes.grid(rows)).hours
-    assert found.c == tuple(value for length, value in runs for _ in range(length))
+    hours = read(shapes.grid(rows)).hours
+    assert hours.c == tuple(value for length, value in runs for _ in range(length))
 
 
 @pytest.mark.parametrize("zone", ZONES)
@@ -223,7 +223,7 @@ def test_spreading_intervals_neither_loses_nor_makes_an_hour(runs: list[tuple[in
     "day", [(2026, 3, 8), (2026, 11, 1), (2026, 3, 29), (2026, 10, 25), (2026, 4, 5), (2026, 10, 4)]
 )
 def test_days_on_which_clocks_change_keep_all_their_hours(zone: str, day: tuple[int, int, int]) -> None:
-    """Written with the zone's own offset, as the service may: a local day of 23, 24, 24.5 or 25 hours is whole."""
+    """Written with the zone's offset, as the service may: a local day of 23, 24, 24.5 or 25 hours is complete."""
     midnight = datetime(*day, tzinfo=ZoneInfo(zone))
     after = (midnight + timedelta(days=1)).replace(hour=0)
     span = interval(f"{midnight.isoformat()}/{after.isoformat()}")
