@@ -48,7 +48,7 @@ class LineDoubt:
         return self.kept_back + self.promised if self.needed is None else self.needed
 
     @property
-    def least_words(self) -> str:
+    def least_text(self) -> str:
         """What that number consists of, in words."""
         return "that stay and are promised" if self.promised else "that must stay"
 
@@ -136,7 +136,7 @@ def _wishes(line: LineDoubt) -> list[NextCount]:
 
 def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
     if is_hidden(danger):
-        return f"{line.name} may hold fewer than the {line.least} {line.least_words}: about {danger:.0%} likely."
+        return f"{line.name} may hold fewer than the {line.least} {line.least_text}: about {danger:.0%} likely."
     old = "Its count is too old to sell on. " if tub.stale else ""
     return f"{old}Doubt keeps about {many(round(unsold), 'animals')} from being sold."
 

@@ -21,7 +21,7 @@ class Checks:
     def __init__(self) -> None:
         self.faults: list[tuple[str, str]] = []
 
-    def wrong(self, field: str, sentence: str) -> None:
+    def fault(self, field: str, sentence: str) -> None:
         """Note one fault."""
         self.faults.append((field, sentence))
 
@@ -38,20 +38,20 @@ class Checks:
     ) -> None:
         """Note a number that is not finite or lies outside [least, most], or not strictly between above and below."""
         if not math.isfinite(value):
-            self.wrong(field, f"The value of “{field}” is not a number. {remedy}")
+            self.fault(field, f"The value of “{field}” is not a number. {remedy}")
         elif least is not None and value < least:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at least {least:.10g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be at least {least:.10g}. {remedy}")
         elif above is not None and value <= above:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be more than {above:g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be more than {above:g}. {remedy}")
         elif most is not None and value > most:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at most {most:.10g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be at most {most:.10g}. {remedy}")
         elif below is not None and value >= below:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be less than {below:g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be less than {below:g}. {remedy}")
 
     def animals(self, field: str, value: float, *, least: int = 0, remedy: str = "Type it again.") -> None:
         """Note a number of animals that is not whole, is below `least`, or is more than any tub holds."""
         if math.isfinite(value) and value != int(value):
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but animals come whole. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but animals come whole. {remedy}")
         else:
             self.number(field, value, least=least, most=MOST_ANIMALS, remedy=remedy)
 

@@ -79,11 +79,14 @@ class Gone:
 
 @dataclass(frozen=True)
 class Part:
-    """A share of another tub's animals, as tipped out; a whole tub has share 1 and spread 0."""
+    """The share of a tub that was tipped out: `whole` is the belief about that tub, `log_sd` the share's spread.
+
+    A tub that was tipped out entirely has share 1 and spread 0.
+    """
 
     share: float
     log_sd: float
-    of: Belief
+    whole: Belief
 
     def doubt(self, confidence: float) -> float:
         """Return the factor that the doubt about the share takes off the bound."""
@@ -183,7 +186,7 @@ def in_days(belief: Belief, day: Callable[[date], date]) -> Belief:
 def _source_in_days(source: Source, day: Callable[[date], date]) -> Source:
     if isinstance(source, Animals):
         return replace(source, since=day(source.since))
-    return replace(source, of=in_days(source.of, day)) if isinstance(source, Part) else source
+    return replace(source, whole=in_days(source.whole, day)) if isinstance(source, Part) else source
 
 
 def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
@@ -226,7 +229,7 @@ WIDEST = 5.0  # log scale: a factor of 150 either way
 
 def _middle(source: Source) -> float:
     if isinstance(source, Part):
-        return source.share * source.of.expected
+        return source.share * source.whole.expected
     return -source.middle if isinstance(source, Gone) else source.likely
 
 
@@ -235,7 +238,7 @@ def _low(source: Source, confidence: float, shared_only: bool) -> float:
         return source.low(confidence, shared_only=shared_only)
     if isinstance(source, Gone):
         return -(source.middle if shared_only else source.high(confidence))
-    inner = max(0.0, low_of(source.of, confidence, shared_only=shared_only) + source.of.moved)
+    inner = max(0.0, low_of(source.whole, confidence, shared_only=shared_only) + source.whole.moved)
     return source.share * (1.0 if shared_only else source.doubt(confidence)) * inner
 
 
@@ -244,10 +247,10 @@ def _whole(source: Source, confidence: float) -> int:
         return whole_below(source.low(confidence))
     if isinstance(source, Gone):
         return -whole_above(source.high(confidence))
-    return whole_below(source.share * source.doubt(confidence) * bound(source.of, confidence))
+    return whole_below(source.share * source.doubt(confidence) * bound(source.whole, confidence))
 
 
 def _aged(source: Source, on: date, ageing: Ageing, stage: str) -> Source:
     if isinstance(source, Animals):
         return source.aged(on, ageing, stage)
-    return replace(source, of=aged(source.of, on, ageing, stage)) if isinstance(source, Part) else source
+    return replace(source, whole=aged(source.whole, on, ageing, stage)) if isinstance(source, Part) else source

@@ -14,12 +14,12 @@ from .events import About, Ageing
 
 @dataclass(frozen=True)
 class Poured:
-    """A share of another tub tipped in: the share, its log-scale spread, and the belief about that tub."""
+    """An event: the share of another tub tipped in, its log-scale spread, and `whole`, the belief about that tub."""
 
     at: date
     share: float
     log_sd: float
-    of: Belief
+    whole: Belief
 
 
 def merged(beliefs: Sequence[Belief]) -> Belief:
@@ -61,7 +61,7 @@ def split(belief: Belief, share: float, share_log_sd: float) -> tuple[Belief, Be
 
 def pour(there: Belief | None, poured: Poured) -> Belief:
     """Return the belief about a tub after a share of another was tipped in; its bound is at most the sum of both."""
-    part = split(poured.of, poured.share, poured.log_sd)[1]
+    part = split(poured.whole, poured.share, poured.log_sd)[1]
     return part if there is None else merged([there, part])
 
 

@@ -40,7 +40,7 @@ def from_json(stored: dict[str, Any]) -> Belief:
 
 def _source_out(source: Source) -> dict[str, Any]:
     if isinstance(source, Part):
-        return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.of)}
+        return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.whole)}
     if isinstance(source, Gone):
         return {"kind": "gone", "middle": source.middle, "log_sd": source.log_sd}
     values = {name: value for name, value in vars(source).items() if name not in READ_ON_A_DAY}

@@ -44,7 +44,7 @@ def fuse(
     (`cap`) and at or above the animals in the hand (`floor`). Source: Kalman 1960, J. Basic Eng. 82:35 (local level);
     correlated errors: minimum variance, any textbook.
     """
-    before = None if prior is None else prior_of(prior, count, ageing, stage, confidences)
+    before = None if prior is None else prior_at_count(prior, count, ageing, stage, confidences)
     spread = 0.0 if count.exact or count.estimate <= 0 else count.log_sd
     shared = min(spread, count.shared_sd)
     used = Used(
@@ -86,7 +86,7 @@ def _gain(before: Prior, spread: float, shared: float) -> float:
     return min(1.0, max(0.0, (before.own_variance - before.shared_sd * apart) / below)) if below else 1.0
 
 
-def prior_of(
+def prior_at_count(
     belief: Belief, count: Counted, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
 ) -> Prior | None:
     """Return the aged belief as one log-normal of the whole tub, matched in its median and its 95 % bound.

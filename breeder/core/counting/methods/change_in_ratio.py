@@ -82,7 +82,7 @@ def _check(before: Sexes, after: Sexes, taken: Sexes, confidence: float, shared_
     if not checks.faults:
         for name, look in (("before", before), ("after", after)):
             if not look.both:
-                checks.wrong(name, "No animal was sexed in this look. Sex some animals as they come, before and after.")
+                checks.fault(name, "No animal was sexed in this look. Sex some animals as they come, before and after.")
         if not taken.both:
-            checks.wrong("taken", "Nothing was taken out, so the share cannot tell. Count in another way.")
+            checks.fault("taken", "Nothing was taken out, so the share cannot tell. Count in another way.")
     checks.done()

@@ -66,7 +66,7 @@ def weight(
     checks.measure("sample_g", sample_g, remedy="Weigh the counted sample in grams.")
     checks.measure("whole_g", whole_g, remedy="Weigh all animals, the sample included, in grams.")
     if 0 < whole_g < sample_g:
-        checks.wrong(
+        checks.fault(
             "whole_g",
             f"All animals weigh {whole_g:g} g, less than the sample of {sample_g:g} g. Weigh both again in grams.",
         )

@@ -36,7 +36,7 @@ def marked(
     checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
     checks.animals("marked_caught", marked_caught, least=0)
     if max(marked, caught) <= MOST_ANIMALS >= marked_caught > min(marked, caught) >= 0:
-        checks.wrong(
+        checks.fault(
             "marked_caught",
             f"{marked_caught} marked animals were caught again, more than the {marked} marked or the {caught} caught. "
             "Check the three numbers.",

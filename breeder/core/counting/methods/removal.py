@@ -56,7 +56,7 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
     checks = Checks()
     checks.spread(confidence, shared_sd)
     if len(catches) < 2:
-        checks.wrong(
+        checks.fault(
             "catches", f"There is {len(catches)} pass, but the fall from pass to pass is needed. Make at least 2."
         )
     for place, caught in enumerate(catches):

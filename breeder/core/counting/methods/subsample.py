@@ -73,7 +73,7 @@ def layers(
     checks.animals("visible", visible, least=0)
     checks.number("whole_cv", whole_cv, least=0, below=1, remedy="Give a share such as 0.05.")
     if not parts:
-        checks.wrong("strata", "There is no layer. Give at least one with its portions.")
+        checks.fault("strata", "There is no layer. Give at least one with its portions.")
     for place, layer in enumerate(parts):
         _check_layer(checks, layer, "" if len(parts) == 1 else f"strata[{place}].")
     checks.done()
@@ -137,12 +137,12 @@ def _freedom(estimates: Sequence[LayerEstimate]) -> float:
 def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
     m = len(layer.counts)
     if m < 2:
-        checks.wrong(
+        checks.fault(
             f"{at}counts",
             f"{m} counted so far, but one portion says nothing about the spread. Count at least 2 portions.",
         )
     if len(layer.sizes) != m:
-        checks.wrong(
+        checks.fault(
             f"{at}sizes", f"There are {m} counts and {len(layer.sizes)} sizes. Give one size for each portion."
         )
     for place, y in enumerate(layer.counts):
@@ -152,7 +152,7 @@ def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
     checks.measure(f"{at}whole", layer.whole, remedy="Measure the whole tub in the unit of the portions.")
     total = math.fsum(layer.sizes)
     if total > layer.whole * (1 + 1e-9) > 0:
-        checks.wrong(
+        checks.fault(
             f"{at}whole",
             f"The whole is {layer.whole:g}, less than the {total:g} of the portions together. "
             "Measure both in the same unit.",

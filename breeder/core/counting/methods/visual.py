@@ -77,7 +77,7 @@ def index(
     checks.animals("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
     checks.animals("trial_seen", trial_seen, least=0)
     if MOST_ANIMALS >= trial_seen > trial_known >= 1:
-        checks.wrong(
+        checks.fault(
             "trial_seen", f"The trial saw {trial_seen} of {trial_known} animals. It cannot see more than there were."
         )
     checks.done()
