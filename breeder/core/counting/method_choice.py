@@ -58,9 +58,9 @@ def ways(likely: float, shared: Mapping[str, float] = SHARED_SD) -> list[Way]:
     eye = math.hypot(math.log(size.high / size.low) / EYE_CLASS_WIDTH_SDS, shared["eye"])
     portions = portions_spread(likely, PORTIONS_ASKED, PORTION_SHARE, shared["portions"])
     options = [
-        _way("eye", EYE_MINUTES, eye, likely),
-        _way("portions", PORTION_MINUTES * PORTIONS_ASKED, portions, likely, PORTIONS_ASKED),
-        _way("full_sort", SORT_MINUTES + likely / SORTED_A_MINUTE, shared["full_sort"], likely),
+        _option("eye", EYE_MINUTES, eye, likely),
+        _option("portions", PORTION_MINUTES * PORTIONS_ASKED, portions, likely, PORTIONS_ASKED),
+        _option("full_sort", SORT_MINUTES + likely / SORTED_A_MINUTE, shared["full_sort"], likely),
     ]
     return sorted(options, key=lambda way: way.minutes)
 
@@ -109,5 +109,5 @@ def portions_for(likely: float, log_sd: float, shared_sd: float = SHARED_SD["por
     return None
 
 
-def _way(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> Way:
+def _option(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> Way:
     return Way(method, minutes, log_sd, likely * math.exp(-STORED_Z * log_sd), portions)

@@ -98,7 +98,7 @@ def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
     ratios = [pair.log_ratio for pair in pairs]
     spread = math.sqrt(max(LEAST_SHARED_SD**2, stdev(ratios) ** 2 - fmean(pair.own_variance for pair in pairs)))
     widened = spread * math.sqrt(1 + 1 / n) * t_of(STORED_CONFIDENCE, n - 1) / STORED_Z
-    return SharedError(fmean(ratios), widened, n, True, f"learnt from {n} sorts that followed a guess")
+    return SharedError(fmean(ratios), widened, n, True, f"learned from {n} sorts that followed a guess")
 
 
 def unbiased(count: Count, bias: float, pairs: int) -> Count:

@@ -67,13 +67,13 @@ def advice(
         return ()
     breeders = [_effective_breeders(tub, effective_share) for tub in able]
     span, generations = _span(years, generation_days)
-    apart = inbreeding_of_tubs(breeders, range(len(able)), generations)[-1]
-    circle = inbreeding_of_tubs(breeders, round_the_circle(len(able)), generations)[-1]
+    separate = inbreeding_of_tubs(breeders, range(len(able)), generations)[-1]
+    rotated = inbreeding_of_tubs(breeders, round_the_circle(len(able)), generations)[-1]
     circuit = " → ".join(str(tub.tub) for tub in [*able, able[0]])
     return (
         f"Move males around the breeding tubs, once a generation and always in the same direction: {circuit}. The "
         "females of each tub then breed with males from the tub before.",
-        f"After {span} inbreeding is then about {circle:.1%} instead of {apart:.1%} with every tub on its own, if "
+        f"After {span} inbreeding is then about {rotated:.1%} instead of {separate:.1%} with every tub on its own, if "
         f"{effective_share:.0%} of the animals count and the tubs began unrelated.",
         "Move males before the females of the new tub have mated: sperm is kept for months. Mites or mold in a tub "
         "travel with them.",

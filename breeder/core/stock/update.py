@@ -61,15 +61,15 @@ def fuse(
         return _after(count, count.estimate, 0.0, 0.0, replace(used, rule="exact"))
     if before is None or count.estimate <= 0:
         return _after(count, count.estimate, spread, shared, used)
-    both = before.log_sd**2 + spread**2
-    apart = math.log(count.estimate / before.middle)
-    z = apart / math.sqrt(both) if both else None
+    variance = before.log_sd**2 + spread**2
+    log_gap = math.log(count.estimate / before.middle)
+    z = log_gap / math.sqrt(variance) if variance else None
     if z is None or abs(z) > IRRECONCILABLE_Z:
         return _after(count, count.estimate, spread, shared, replace(used, z=z))
     gain = _gain(before, spread, shared)
     kept = (1 - gain) * before.shared_sd + gain * shared
     own_variance = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
-    middle = before.middle * math.exp(gain * apart)
+    middle = before.middle * math.exp(gain * log_gap)
     widest = greatest(
         [reach for reach, sd in ((before.reach, before.log_sd), (count.reach, spread)) if sd], confidences
     )
@@ -79,11 +79,13 @@ def fuse(
 
 def _gain(before: Prior, spread: float, shared: float) -> float:
     """Return the weight of the count that leaves the least spread when shared errors go fully together."""
-    apart = shared - before.shared_sd
+    shared_gap = shared - before.shared_sd
     own_variance = spread**2 - shared**2
-    below = before.own_variance + own_variance + apart**2
+    denominator = before.own_variance + own_variance + shared_gap**2
     # When both errors are purely shared, the two counts are equally good, so use the newer one.
-    return min(1.0, max(0.0, (before.own_variance - before.shared_sd * apart) / below)) if below else 1.0
+    if not denominator:
+        return 1.0
+    return min(1.0, max(0.0, (before.own_variance - before.shared_sd * shared_gap) / denominator))
 
 
 def prior_at_count(

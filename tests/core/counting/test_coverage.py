@@ -166,7 +166,7 @@ def wait_in_tub(draw: Generator, held: int, months: float) -> int:
 
 
 def eye_history(draw: Generator, counts: int, share_sold: float, confidence: float) -> tuple[bool, bool]:
-    """One tub through counts by eye a month apart, a sale after each: is the bound safe, is the control's?"""
+    """Return whether the bound and the control are safe after counts by eye a month apart, with a sale after each."""
     held, eye_error = round(math.exp(draw.normal(math.log(150), 0.4))), draw.normal(0, EYE_SHARED)
     belief: Belief | None = None
     control, day = Refitted(), START
@@ -202,7 +202,7 @@ def test_one_eye_counting_again_with_sales_between_stays_safe(
 
 
 def portion_history(draw: Generator) -> tuple[bool, bool]:
-    """One clustered tub counted in portions three times with an error of method, sold from, and left for a month."""
+    """Return the same for a clustered tub counted in portions three times, with a method error and monthly sales."""
     held, error = round(math.exp(draw.normal(math.log(400), 0.4))), draw.normal(0, 0.10)
     belief: Belief | None = None
     control, day = Refitted(), START

@@ -56,7 +56,7 @@ def form_two(catches: list[int]) -> float:
 
 
 def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int) -> list[float | None]:
-    """The cities drawn as portions: the room knows the whole by its size, Cochran by the number of cities."""
+    """Return the cities as portions: the code takes the whole by its size, Cochran by the number of cities."""
     count, mean = portions(y, x, whole), sum(x) / len(x)
     assert count.standard_error is not None
     by_number = cities / (whole / mean) * math.sqrt((1 - len(x) / cities) / (1 - sum(x) / whole))
@@ -73,7 +73,7 @@ def fused(middle: float, log_sd: float, count: float, cv: float) -> list[float]:
 def grown_and_fused(
     middle: float, log_sd: float, first: float, cv: float, months: float, widening: float, rate: float, *second: float
 ) -> list[float]:
-    """Two counts with growth between them; the belief never grows by itself, so the growth is put in by hand."""
+    """Return two fused counts with growth between them; a belief never grows by itself, so the growth is added here."""
     middle, log_sd = fused(middle, log_sd, first, cv)
     day, later = date(2026, 1, 1), date(2026, 3, 3)
     ageing = Ageing(widening_per_month=widening * months * DAYS_PER_MONTH / (later - day).days)
@@ -98,7 +98,7 @@ def sums_of_catches(caught: list[int], again: list[int], marked: list[int]) -> l
 
 
 def local_level(noise: float, drift: float) -> list[float]:
-    """The Nile's steady state, reached by fusing counts a day apart; variances scaled to a log scale of animals."""
+    """Return the Nile's steady state by fusing counts a day apart; variances are scaled to a log scale of animals."""
     scale = 1e6
     ageing = Ageing(widening_per_month=drift / scale * DAYS_PER_MONTH)
     belief, day = None, date(2026, 1, 1)

@@ -84,5 +84,5 @@ def _check(before: Sexes, after: Sexes, taken: Sexes, confidence: float, shared_
             if not look.both:
                 checks.fault(name, "No animal was sexed in this look. Sex some animals as they come, before and after.")
         if not taken.both:
-            checks.fault("taken", "Nothing was taken out, so the share cannot tell. Count in another way.")
+            checks.fault("taken", "Nothing was taken out, so the share shows nothing. Count in another way.")
     checks.done()

@@ -51,14 +51,14 @@ def first_pass_differs(catches: Sequence[int]) -> float:
     """
     total, before = sum(catches), np.concatenate(([0], np.cumsum(catches)[:-1]))
 
-    def same(held: float) -> float:
+    def all_passes_alike(held: float) -> float:
         return _known(held, total) + _binomial(total, float(np.sum(held - before)))
 
-    def apart(held: float) -> float:
+    def first_pass_apart(held: float) -> float:
         later = float(np.sum(held - before[1:]))
         return _known(held, total) + _binomial(catches[0], held) + _binomial(total - catches[0], later)
 
-    return max(0.0, 2 * (_highest(apart, total) - _highest(same, total)))
+    return max(0.0, 2 * (_highest(first_pass_apart, total) - _highest(all_passes_alike, total)))
 
 
 def unequal_effort(catches: Sequence[int], effort: Sequence[float]) -> Held | None:

@@ -120,8 +120,8 @@ def _bound(result: Own, asked: Asked, confidence: float, side: int) -> float | N
         return None if edge is None else max(result.floor, edge(confidence))
     shared = z_of(confidence) * asked.shared_sd
     at = result.estimate if edge is None else edge(confidence)
-    apart = math.inf if at <= 0 else math.hypot(max(0.0, side * math.log(at / result.estimate)), shared)
-    return max(result.floor, result.estimate * math.exp(side * apart))
+    reach = math.inf if at <= 0 else math.hypot(max(0.0, side * math.log(at / result.estimate)), shared)
+    return max(result.floor, result.estimate * math.exp(side * reach))
 
 
 def _shared_step(result: Own, asked: Asked, lower: float | None) -> tuple[str, ...]:

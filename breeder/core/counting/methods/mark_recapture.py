@@ -114,5 +114,5 @@ def _normal_interval(count: Count, result: Own) -> Count:
 def _notes(marked_caught: int) -> tuple[str, ...]:
     if marked_caught >= FEW_RECAPTURES:
         return (MOLTING,)
-    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is too low as a rule."
+    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is usually too low."
     return (MOLTING, few)

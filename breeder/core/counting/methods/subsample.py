@@ -100,10 +100,10 @@ def ratio_estimate(layer: Layer) -> LayerEstimate:
     m, total = len(layer.counts), math.fsum(layer.sizes)
     ratio = sum(layer.counts) / total
     left = max(0.0, 1 - total / layer.whole)
-    apart = math.fsum((y - ratio * x) ** 2 for y, x in zip(layer.counts, layer.sizes, strict=True)) / (m - 1)
+    scatter = math.fsum((y - ratio * x) ** 2 for y, x in zip(layer.counts, layer.sizes, strict=True)) / (m - 1)
     by_chance = sum(layer.counts) / m
-    variance = (layer.whole / (total / m)) ** 2 * left * max(apart, by_chance) / m
-    return LayerEstimate(ratio * layer.whole, variance, m - 1, bool(left) and apart < by_chance)
+    variance = (layer.whole / (total / m)) ** 2 * left * max(scatter, by_chance) / m
+    return LayerEstimate(ratio * layer.whole, variance, m - 1, bool(left) and scatter < by_chance)
 
 
 @dataclass(frozen=True)

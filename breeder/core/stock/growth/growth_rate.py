@@ -112,9 +112,9 @@ def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
     rises = _along(later, capacity) - _along(before, capacity)
     counted = np.array([seen.estimate for seen in series[1:]]) / later
     errors = _errors(series)
-    apart = _stretch(later, capacity) * counted * errors[1:].T - _stretch(before, capacity) * errors[:-1].T
+    error_effects = _stretch(later, capacity) * counted * errors[1:].T - _stretch(before, capacity) * errors[:-1].T
     luck = LUCK_VARIANCE * months * _stretch(later, capacity) ** 2
-    weights = np.linalg.inv(apart.T @ apart + np.diag(luck))
+    weights = np.linalg.inv(error_effects.T @ error_effects + np.diag(luck))
     across = float(months @ weights @ months)
     rate = float(months @ weights @ rises) / across
     left = rises - rate * months
