@@ -30,11 +30,11 @@ def chance_ended_by(daughters: float, generations: int) -> float:
 
 
 def demographic_floor(share_female: float = 0.5) -> int | None:
-    """Return the adults of unknown sex below which a line of two sexes dies out by luck more often than 1 in 20.
+    """Return the adults of unknown sex below which a line of two sexes dies out by luck too often.
 
-    Interpolates linearly in a simulated table by share of females; beyond its ends the number of the rarer sex is kept.
-    None when one sex is missing, because then no number is enough. Source: own simulation (its model is described at
-    the table in defaults; tests/core/reserve repeats it).
+    Too often is more than about 1 in 20. Interpolates linearly in a simulated table by share of females; beyond its
+    ends the number of the rarer sex is kept. None when one sex is missing, because then no number is enough. Source:
+    own simulation (its model is described at the table in defaults; tests/core/reserve repeats it).
     """
     if not 0 < share_female < 1:
         return None

@@ -67,7 +67,7 @@ def default_growth(vital: Vital, mark: str = KEEPER_DEFAULT) -> Growth:
 
 
 def life_table_growth(offspring: float, generation_days: float, mark: str) -> Growth:
-    """Return ln(R0)/T as log growth a month, from the daughters that replace a female and the generation time.
+    """Return ln(R0)/T as log growth a month, from the offspring that replace a female and the generation time.
 
     An approximation, about a tenth low for growing lines. Source: Lotka; any textbook of population ecology.
     """
