@@ -183,7 +183,7 @@ def money(context: Context, amount: Decimal | None) -> str:
     return formatting.money(amount, context["household"].currency)
 
 
-register.filter(many)
+register.filter("many", many)  # templates use this name
 
 
 @register.filter

@@ -92,7 +92,7 @@ def test_half_a_sign_in_a_name_gets_a_sentence() -> None:
     """JSON may write one half of a pair of surrogates (RFC 8259, 8.2); no answer could be written with it."""
     done = reckon("check", given=json.dumps(members("\ud800")))
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.startswith("cases[0].name: It holds half of a sign")
+    assert done.stderr.startswith("cases[0].name: It holds half of a character")
 
 
 def test_an_output_that_shows_few_signs_gets_the_others_escaped() -> None:

@@ -130,7 +130,7 @@ def test_the_line_says_whose_males_each_breeding_tub_gets(keeper_client: Client)
     record_count(unsexed.pk, "adults", "hand", {"counted": 40}, by=None)
     record_count(tub(ash, number=11, purpose="growing").pk, "adults", "hand", {"counted": 40}, by=None)
     page = keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
-    assert "always the same way: 4 → 7 → 9 → 4." in page
+    assert "always in the same direction: 4 → 7 → 9 → 4." in page
     assert "After 5 years (7 generations) inbreeding is then about" in page
 
 

@@ -1,4 +1,4 @@
-"""How much work a count takes: passes of a removal, portions of a clustered tub, and how clustered it is."""
+"""How much work a count takes: removal passes, portions of a clustered tub, and how clustered the tub is."""
 
 from __future__ import annotations
 
@@ -10,11 +10,14 @@ from scipy import special
 
 from .methods.removal import form_one
 
-LEAST_K, MOST_K = 1e-4, 1e4  # of the negative binomial: from one heap to spread evenly
+LEAST_K, MOST_K = 1e-4, 1e4  # of the negative binomial: from one heap to an even spread
 
 
 def removal_cv(held: float, share_caught: float, passes: int) -> float:
-    """Return standard error / number of a removal in passes that each catch a share. Source: Bohlin et al. 1989."""
+    """Return the relative standard error of a removal whose passes each catch the same share.
+
+    Source: Bohlin et al. 1989.
+    """
     return form_one(held, share_caught, passes) / held
 
 
@@ -35,7 +38,7 @@ def portions_needed(mean: float, k: float, cv: float) -> int:
 
 
 def clumping_by_moments(mean: float, variance: float) -> float:
-    """Return k = μ²/(s² − μ) of the negative binomial; infinite when animals are spread at least evenly."""
+    """Return k = μ²/(s² − μ) of the negative binomial; infinite when the animals are spread evenly or more."""
     return mean**2 / (variance - mean) if variance > mean else math.inf
 
 
@@ -46,18 +49,18 @@ def clumping_by_zeros(mean: float, empty_share: float) -> float | None:
     """
     wanted = -math.log(empty_share)
 
-    def apart(k: float) -> float:
+    def gap(k: float) -> float:
         return k * math.log1p(mean / k) - wanted
 
-    if apart(LEAST_K) * apart(MOST_K) > 0:
+    if gap(LEAST_K) * gap(MOST_K) > 0:
         return None
-    from scipy import optimize  # a third of a second that only a plan needs
+    from scipy import optimize  # imported here: it takes a third of a second, and only a plan needs it
 
-    return float(optimize.brentq(apart, LEAST_K, MOST_K))
+    return float(optimize.brentq(gap, LEAST_K, MOST_K))
 
 
 def clumping_by_likelihood(frequency: Sequence[int]) -> float:
-    """Return the k of most likelihood, from how many portions held 0, 1, 2, … animals. Source: Bliss & Fisher 1953."""
+    """Return the maximum-likelihood k, given how many portions held 0, 1, 2, … animals. Source: Bliss & Fisher 1953."""
     counts, times = np.arange(len(frequency)), np.asarray(frequency, dtype=float)
     n = times.sum()
     mean = float(times @ counts) / n
@@ -69,5 +72,5 @@ def clumping_by_likelihood(frequency: Sequence[int]) -> float:
 
     from scipy import optimize  # as above
 
-    found = optimize.minimize_scalar(loss, bounds=(math.log(LEAST_K), math.log(MOST_K)), method="bounded")
-    return math.exp(float(found.x))
+    fit = optimize.minimize_scalar(loss, bounds=(math.log(LEAST_K), math.log(MOST_K)), method="bounded")
+    return math.exp(float(fit.x))

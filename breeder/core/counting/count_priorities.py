@@ -1,4 +1,4 @@
-"""What to count next: the tubs whose doubt keeps most animals from being sold, or hides a danger."""
+"""Which tubs to count next: those whose doubt holds back the most sales or may hide a danger."""
 
 from __future__ import annotations
 
@@ -26,15 +26,14 @@ class TubDoubt:
 
 @dataclass(frozen=True)
 class LineDoubt:
-    """One stage of a line: the tubs that may be sold from, what stays, and what is promised.
+    """One stage of a line: the tubs that may be sold from, the number kept back, and the number promised.
 
-    `needed` is the number that must not be missing (None: what stays and is promised). `harvest_share` of what is there
-    may be taken between two counts; None when nothing limits that. `free` is what may be promised today, where the
-    caller knows better than the sum of bounds; None to take that. A line that is not `sold` loses nothing by doubt, but
-    may still be in danger.
+    `needed` is the number that must be there (None: kept back + promised). `harvest_share` is the share that may be
+    taken between two counts; None means no limit. `free` is what may be promised today; None means the sum of bounds.
+    A line that is not `sold` loses no sales to doubt, but may still be in danger.
     """
 
-    name: str  # what sentences about it begin with
+    name: str  # sentences about the line begin with it
     tubs: tuple[TubDoubt, ...]
     kept_back: int
     promised: int = 0
@@ -49,14 +48,14 @@ class LineDoubt:
         return self.kept_back + self.promised if self.needed is None else self.needed
 
     @property
-    def least_words(self) -> str:
-        """What that number is made of."""
+    def least_text(self) -> str:
+        """What that number consists of, in words."""
         return "that stay and are promised" if self.promised else "that must stay"
 
 
 @dataclass(frozen=True)
 class NextCount:
-    """A tub worth counting: animals that its doubt keeps from being sold, chance of danger in its line, and why."""
+    """A tub worth counting: the animals its doubt keeps unsold, the chance that its line is in danger, and why."""
 
     ref: Any
     line: str
@@ -66,10 +65,10 @@ class NextCount:
 
 
 def what_to_count(lines: Iterable[LineDoubt], most: int = TUBS_A_WEEK) -> list[NextCount]:
-    """Return at most 25 tubs: those of lines that may be in danger first, then by animals that doubt keeps unsold."""
-    found = [wish for line in lines for wish in _wishes(line)]
-    hidden = [wish for wish in found if is_hidden(wish.danger) or wish.unsold >= 1]
-    return sorted(hidden, key=lambda wish: (-_grade(wish.danger), -wish.unsold, str(wish.ref)))[:most]
+    """Return at most `most` tubs: lines that may be in danger come first, then the most animals kept unsold."""
+    wishes = [wish for line in lines for wish in _wishes(line)]
+    worthwhile = [wish for wish in wishes if is_hidden(wish.danger) or wish.unsold >= 1]
+    return sorted(worthwhile, key=lambda wish: (-_grade(wish.danger), -wish.unsold, str(wish.ref)))[:most]
 
 
 def unsold_by_doubt(line: LineDoubt) -> float:
@@ -86,14 +85,15 @@ def unsold_by_doubt(line: LineDoubt) -> float:
 
 
 def is_hidden(danger: float) -> bool:
-    """Return whether a count would tell something: a danger that is neither unlikely nor already known."""
+    """Return whether a count would settle the danger: it is neither unlikely nor already certain."""
     return DANGER_CHANCE <= danger <= 1 - DANGER_CHANCE
 
 
 def chance_below(line: LineDoubt) -> float:
-    """Return the chance that the line holds less than what stays and is promised.
+    """Return the chance that the line holds less than it needs.
 
-    Errors go together, so the tubs' quantiles add: the chance is that of the quantile at which they add up to the need.
+    The tubs' errors are taken to go together, so their quantiles add. The chance belongs to the quantile at which they
+    add up to the need.
     """
     need = line.least
     if not need:
@@ -115,19 +115,19 @@ def chance_below(line: LineDoubt) -> float:
 
 FARTHEST = 8.0  # standard deviations
 HALVINGS = 50
-GRADES = 20  # dangers are ranked in twentieths; within one the animals unsold decide
+GRADES = 20  # dangers are ranked in twentieths; within a grade the unsold animals decide
 
 
 def crashed(believed: float, counted: float) -> bool:
-    """Return whether a count found less than half of what was believed (both in animals, at the same moment)."""
+    """Return whether a count is under half of what the book believed (both in animals, at the same moment)."""
     return counted < CRASH_SHARE * believed
 
 
 def _wishes(line: LineDoubt) -> list[NextCount]:
     unsold, danger = unsold_by_doubt(line), chance_below(line)
     doubts = [tub.likely - (0 if tub.stale else tub.lower) for tub in line.tubs]
-    whole = sum(doubts)
-    shares = [doubt / whole if whole > 0 else 0.0 for doubt in doubts]
+    total = sum(doubts)
+    shares = [doubt / total if total > 0 else 0.0 for doubt in doubts]
     return [
         NextCount(tub.ref, line.name, unsold * share, danger if share else 0.0, _why(tub, unsold * share, danger, line))
         for tub, share in zip(line.tubs, shares, strict=True)
@@ -136,7 +136,7 @@ def _wishes(line: LineDoubt) -> list[NextCount]:
 
 def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
     if is_hidden(danger):
-        return f"{line.name} may hold fewer than the {line.least} {line.least_words}: about {danger:.0%} likely."
+        return f"{line.name} may hold fewer than the {line.least} {line.least_text}: about {danger:.0%} likely."
     old = "Its count is too old to sell on. " if tub.stale else ""
     return f"{old}Doubt keeps about {many(round(unsold), 'animals')} from being sold."
 
@@ -146,6 +146,6 @@ def _grade(danger: float) -> int:
 
 
 def dangers(lines: Sequence[LineDoubt]) -> list[tuple[str, float]]:
-    """Return the lines that may be below what stays and is promised, with the chance, the worst first."""
+    """Return the lines that may hold less than they need, each with its chance, the worst first."""
     chances = [(line.name, chance_below(line)) for line in lines]
     return sorted((pair for pair in chances if pair[1] >= DANGER_CHANCE), key=lambda pair: -pair[1])

@@ -1,4 +1,4 @@
-"""Impossible counts, each named in a sentence with its field, its value and what to do."""
+"""Refusals of impossible counts: a sentence with the field, the value and what to do."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 
 
 class BadCount(ValueError):
-    """A count that cannot be; `faults` holds every (field, sentence), `field` and `sentence` the first."""
+    """An impossible count; `faults` holds every (field, sentence), `field` and `sentence` are the first."""
 
     def __init__(self, field: str, sentence: str, *more: tuple[str, str]) -> None:
         self.field = field
@@ -16,14 +16,14 @@ class BadCount(ValueError):
 
 
 class Checks:
-    """Collects everything that is wrong with a count, so that all of it can be said at once."""
+    """Collects everything that is wrong with a count, so that one error can name it all."""
 
     def __init__(self) -> None:
-        self.found: list[tuple[str, str]] = []
+        self.faults: list[tuple[str, str]] = []
 
-    def wrong(self, field: str, sentence: str) -> None:
+    def fault(self, field: str, sentence: str) -> None:
         """Note one fault."""
-        self.found.append((field, sentence))
+        self.faults.append((field, sentence))
 
     def number(
         self,
@@ -38,25 +38,25 @@ class Checks:
     ) -> None:
         """Note a number that is not finite or lies outside [least, most], or not strictly between above and below."""
         if not math.isfinite(value):
-            self.wrong(field, f"The value of “{field}” is not a number. {remedy}")
+            self.fault(field, f"The value of “{field}” is not a number. {remedy}")
         elif least is not None and value < least:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at least {least:.10g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be at least {least:.10g}. {remedy}")
         elif above is not None and value <= above:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be more than {above:g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be more than {above:g}. {remedy}")
         elif most is not None and value > most:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be at most {most:.10g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be at most {most:.10g}. {remedy}")
         elif below is not None and value >= below:
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but it must be less than {below:g}. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but it must be less than {below:g}. {remedy}")
 
     def animals(self, field: str, value: float, *, least: int = 0, remedy: str = "Type it again.") -> None:
         """Note a number of animals that is not whole, is below `least`, or is more than any tub holds."""
         if math.isfinite(value) and value != int(value):
-            self.wrong(field, f"The value of “{field}” is {value:.10g}, but animals come whole. {remedy}")
+            self.fault(field, f"The value of “{field}” is {value:.10g}, but animals come whole. {remedy}")
         else:
             self.number(field, value, least=least, most=MOST_ANIMALS, remedy=remedy)
 
     def measure(self, field: str, value: float, *, remedy: str) -> None:
-        """Note a weight or volume that nobody can have measured."""
+        """Note an impossible weight or volume."""
         self.number(field, value, least=LEAST_MEASURE, most=MOST_MEASURE, remedy=remedy)
 
     def spread(self, confidence: float, shared_sd: float) -> None:
@@ -66,12 +66,12 @@ class Checks:
 
     def done(self) -> None:
         """Raise BadCount if anything was noted."""
-        if self.found:
-            (field, sentence), *more = self.found
+        if self.faults:
+            (field, sentence), *more = self.faults
             raise BadCount(field, sentence, *more)
 
 
-MOST_ANIMALS = 10**6  # in one tub; a slip of the finger beyond that
-MOST_CONFIDENCE = 0.999  # beyond this no count of a few portions says anything
-LEAST_MEASURE, MOST_MEASURE = 1e-6, 1e9  # of a weight or volume, in whatever unit: outside lies a slip of the finger
-MOST_SHARED_SD = 3.0  # a factor of 20 either way: more than that is a slip of the pen, not an error
+MOST_ANIMALS = 10**6  # in one tub; more is a typing slip
+MOST_CONFIDENCE = 0.999  # beyond this a count of a few portions says nothing
+LEAST_MEASURE, MOST_MEASURE = 1e-6, 1e9  # of a weight or volume in any unit; outside is a typing slip
+MOST_SHARED_SD = 3.0  # a factor of 20 either way; more is a typing slip, not a counting error

@@ -1,4 +1,4 @@
-"""Which way of counting is worth its time for one tub, and how many portions halve its doubt."""
+"""Which counting method is worth its time for a tub, and how many portions halve the doubt about it."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ from .quantiles import STORED_Z, t_of
 
 @dataclass(frozen=True)
 class Way:
-    """A way of counting one tub: minutes it takes, log-scale spread it would leave, and what could be relied on then.
+    """A way to count one tub: its minutes, the log-scale spread it leaves, and the number to rely on afterwards.
 
-    `portions` is how many, where it is counted in portions.
+    `portions` is the number of portions, for a count in portions.
     """
 
     method: str
@@ -38,45 +38,45 @@ class Way:
 
 
 def portions_spread(likely: float, portions: int, share_each: float, shared_sd: float) -> float:
-    """Return the spread that a count in so many portions leaves, each a `share_each` of the tub, on the log scale.
+    """Return the log-scale spread that a count in `portions` leaves; each is the share `share_each` of the tub.
 
-    Animals are taken to be clustered as a negative binomial with k = 2; the t quantile of few portions and the finite
-    tub are counted. Source: Cochran 1977, ch. 6; Elliott 1977 (from memory).
+    Assumes animals clustered as a negative binomial with k = 2. Uses the t quantile for few portions and the finite
+    population correction. Source: Cochran 1977, ch. 6; Elliott 1977 (from memory).
     """
     left = max(0.0, 1 - portions * share_each)
     cv = math.sqrt(left * (1 / (likely * share_each) + 1 / CLUMPING_K) / portions)
-    own = t_of(STORED_CONFIDENCE, portions - 1) / STORED_Z * math.sqrt(math.log1p(cv**2))
-    return math.hypot(own, shared_sd)
+    sampling_sd = t_of(STORED_CONFIDENCE, portions - 1) / STORED_Z * math.sqrt(math.log1p(cv**2))
+    return math.hypot(sampling_sd, shared_sd)
 
 
 def ways(likely: float, shared: Mapping[str, float] = SHARED_SD) -> list[Way]:
-    """Return the ways to count a tub that likely holds so many, the quickest first.
+    """Return the ways to count a tub that holds about `likely` animals, the quickest first.
 
-    `shared` are the shared errors by method, for a keeper whose own are known.
+    `shared` gives the shared error of each method, for a keeper whose own errors are known.
     """
     size = next((size for size in EYE_CLASSES if likely < size.high), EYE_CLASSES[-1])
     eye = math.hypot(math.log(size.high / size.low) / EYE_CLASS_WIDTH_SDS, shared["eye"])
     portions = portions_spread(likely, PORTIONS_ASKED, PORTION_SHARE, shared["portions"])
-    found = [
-        _way("eye", EYE_MINUTES, eye, likely),
-        _way("portions", PORTION_MINUTES * PORTIONS_ASKED, portions, likely, PORTIONS_ASKED),
-        _way("full_sort", SORT_MINUTES + likely / SORTED_A_MINUTE, shared["full_sort"], likely),
+    options = [
+        _option("eye", EYE_MINUTES, eye, likely),
+        _option("portions", PORTION_MINUTES * PORTIONS_ASKED, portions, likely, PORTIONS_ASKED),
+        _option("full_sort", SORT_MINUTES + likely / SORTED_A_MINUTE, shared["full_sort"], likely),
     ]
-    return sorted(found, key=lambda way: way.minutes)
+    return sorted(options, key=lambda way: way.minutes)
 
 
 def worth_it(
     likely: float, lower: float, *, danger: bool = False, shared: Mapping[str, float] = SHARED_SD
 ) -> Way | None:
-    """Return the quickest way that wins back half of what doubt hides in a tub; in danger, half of the spread.
+    """Return the quickest way that wins back half of what doubt hides in a tub; in danger, the most precise way.
 
-    `lower` is what is relied on now (0 for a count too old). When none wins back so much it is the surest way, and None
-    when even that would win nothing.
+    `lower` is the number relied on now (0 for a stale count). When no way wins back that much, return the surest one;
+    None when even that wins nothing.
     """
     offered = ways(likely, shared)
     hidden = likely - lower
     wanted = lower + WORTH_SHARE * hidden
-    if danger:  # near a minimum only a sure number tells
+    if danger:  # near a minimum only a precise number helps
         return min(offered, key=lambda way: way.log_sd)
     quick = next((way for way in offered if way.relied >= wanted), None)
     best = quick or max(offered, key=lambda way: way.relied)
@@ -84,10 +84,10 @@ def worth_it(
 
 
 def portions_to_halve(portions: int, share_taken: float) -> int | None:
-    """Return how many portions more would halve the log-scale doubt of a count in portions.
+    """Return how many more portions would halve the log-scale doubt of a count in portions.
 
-    `share_taken` is the share of the tub in the portions so far; doubt goes with t·√((1 − f)/m), so the first portions
-    help most. None when even the whole tub is reached before that: sort it fully. Source: Cochran 1977, ch. 6.
+    `share_taken` is the share of the tub in the portions so far. Doubt is proportional to t·√((1 − f)/m), so the first
+    portions help most. None when that would take the whole tub: sort it fully. Source: Cochran 1977, ch. 6.
     """
     each = share_taken / portions
 
@@ -96,18 +96,18 @@ def portions_to_halve(portions: int, share_taken: float) -> int | None:
         return t_of(STORED_CONFIDENCE, m - 1) * math.sqrt(left / m)
 
     whole = math.floor(1 / each)
-    needed = (m for m in range(portions + 1, whole + 1) if doubt(m) <= doubt(portions) / 2)
-    found = next(needed, None)
-    return None if found is None or found >= whole else found - portions
+    enough = (m for m in range(portions + 1, whole + 1) if doubt(m) <= doubt(portions) / 2)
+    needed = next(enough, None)
+    return None if needed is None or needed >= whole else needed - portions
 
 
 def portions_for(likely: float, log_sd: float, shared_sd: float = SHARED_SD["portions"]) -> int | None:
-    """Return the fewest portions, each 1/80 of the tub, that leave at most `log_sd`; None when no part of it does."""
+    """Return the fewest portions, each 1/80 of the tub, that leave at most `log_sd`; None when no number does."""
     for portions in range(2, math.ceil(1 / PORTION_SHARE)):
         if portions_spread(likely, portions, PORTION_SHARE, shared_sd) <= log_sd:
             return portions
     return None
 
 
-def _way(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> Way:
+def _option(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> Way:
     return Way(method, minutes, log_sd, likely * math.exp(-STORED_Z * log_sd), portions)

@@ -1,4 +1,4 @@
-"""How far off one keeper is with one method, learnt from every full sort that follows a guess."""
+"""How far off a person is with a counting method, learned from each full sort that follows a guess."""
 
 from __future__ import annotations
 
@@ -14,15 +14,16 @@ from .defaults import KEEPER_DEFAULT, LEAST_SHARED_SD, PAIR_WITHIN_DAYS, PAIRS_N
 from .methods.count import spread_to
 from .quantiles import STORED_Z, day_of, t_of
 
-TRUTHS = ("full_sort", "removal")  # counts good enough to measure a guess against
-GUESSES = ("eye", "piece", "index", "portions", "weight", "marked")  # counts that a person may be off with
+TRUTHS = ("full_sort", "removal")  # good enough to measure a guess against
+GUESSES = ("eye", "piece", "index", "portions", "weight", "marked")  # methods in which a person may be off
 
 
 @dataclass(frozen=True)
 class Tried:
-    """One count of one tub and stage: who counted how, what came out (animals), and its spread without shared error.
+    """One count of one tub and stage: the person, the method, the estimate (animals), and its spread.
 
-    `moved` is what was added or taken since the count before it, so that a sale is not mistaken for a bad eye.
+    `own_sd` is that spread on the log scale without the shared error. `moved` is the number added or taken since the
+    count before, so that a sale does not look like a bad eye.
     """
 
     at: date
@@ -35,9 +36,9 @@ class Tried:
 
 @dataclass(frozen=True)
 class Pair:
-    """A guess and the truth that followed it: ln(guess / truth), and the variance that is not the person's.
+    """A guess and the truth that followed it: ln(guess / truth), and the variance that is not the person's fault.
 
-    `guess` and `truth` in animals at the moment of the guess, and when it was made, for showing.
+    `guess` and `truth` (animals at the moment of the guess) and `at` are for display.
     """
 
     log_ratio: float
@@ -49,9 +50,9 @@ class Pair:
 
 @dataclass(frozen=True)
 class SharedError:
-    """What to use for a person and method: divide estimates by exp(`bias`), and count `sd` as the shared error.
+    """The correction for a person and method: divide estimates by exp(`bias`) and use `sd` as the shared error.
 
-    `mark` says where it comes from: the keeper's default, or so many pairs.
+    `mark` says where the values come from: the keeper's default, or a number of pairs.
     """
 
     bias: float
@@ -68,27 +69,28 @@ class SharedError:
 def pairs_of(history: Iterable[Tried], person: str, method: str) -> list[Pair]:
     """Return the pairs in one tub's counts: this person's guesses, each with the sort that came next.
 
-    A sort more than 30 days later says nothing, since animals were born and died. What moved in between is put back.
+    A sort more than 30 days later is not used, because animals are born and die. What moved in between is put back.
     """
     pairs: list[Pair] = []
     guess: Tried | None = None
     moved = 0
-    for tried in sorted(history, key=lambda tried: tried.at):
-        moved += tried.moved
-        if tried.method in TRUTHS and guess is not None:
-            pairs += _pair(guess, tried, moved)
+    for count in sorted(history, key=lambda count: count.at):
+        moved += count.moved
+        if count.method in TRUTHS and guess is not None:
+            pairs += _pair(guess, count, moved)
             guess = None
-        elif tried.method == method and tried.person == person:
-            guess, moved = tried, 0
+        elif count.method == method and count.person == person:
+            guess, moved = count, 0
     return pairs
 
 
 def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
     """Return the shared error of a person and method on the natural-log scale.
 
-    Under five pairs it is the keeper's default. From five on it is their mean and spread: what the guesses' own spread
-    explains is taken off, and the rest is widened as a t prediction for the next guess, so that few pairs do not make
-    an eye look sure. Raises KeyError for an unknown method. Source: prediction interval of a normal sample (textbook).
+    With under five pairs it is the keeper's default. From five on it is their mean and spread. The spread that the
+    guesses themselves explain is taken off, and the rest is widened to a t prediction for the next guess, so that a few
+    lucky pairs do not make an eye look sure. Raises KeyError for an unknown method. Source: prediction interval of a
+    normal sample (textbook).
     """
     n = len(pairs)
     if n < PAIRS_NEEDED:
@@ -96,13 +98,13 @@ def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
     ratios = [pair.log_ratio for pair in pairs]
     spread = math.sqrt(max(LEAST_SHARED_SD**2, stdev(ratios) ** 2 - fmean(pair.own_variance for pair in pairs)))
     widened = spread * math.sqrt(1 + 1 / n) * t_of(STORED_CONFIDENCE, n - 1) / STORED_Z
-    return SharedError(fmean(ratios), widened, n, True, f"learnt from {n} sorts that followed a guess")
+    return SharedError(fmean(ratios), widened, n, True, f"learned from {n} sorts that followed a guess")
 
 
 def unbiased(count: Count, bias: float, pairs: int) -> Count:
-    """Return a count with its person's usual error (natural log) taken out of estimate, bounds and standard error.
+    """Return a count without its person's usual error (natural log): estimate, bounds and standard error corrected.
 
-    Animals that were in the hand stay a floor. `pairs` is how many sorts say so, for the working.
+    Animals that were in the hand stay a floor. `pairs` is the number of sorts behind the bias, for the working steps.
     """
     if count.estimate is None or count.log_sd is None or count.lower is None or not count.estimate or not bias:
         return count
@@ -127,7 +129,7 @@ def unbiased(count: Count, bias: float, pairs: int) -> Count:
 
 
 def raw_estimate(corrected: float, bias: float) -> float:
-    """Return the animals that were guessed before a bias was taken out."""
+    """Return the number that was guessed, before its bias was taken out."""
     return corrected * math.exp(bias)
 
 
@@ -136,5 +138,5 @@ def _pair(guess: Tried, truth: Tried, moved: int) -> list[Pair]:
     late = (day_of(truth.at) - day_of(guess.at)).days > PAIR_WITHIN_DAYS
     if late or then <= 0 or guess.estimate <= 0:
         return []
-    own = guess.own_sd**2 + truth.own_sd**2
-    return [Pair(math.log(guess.estimate / then), own, guess.estimate, then, guess.at)]
+    own_variance = guess.own_sd**2 + truth.own_sd**2
+    return [Pair(math.log(guess.estimate / then), own_variance, guess.estimate, then, guess.at)]

@@ -1,4 +1,4 @@
-"""Numbers of animals in words: one is one."""
+"""Numbers with the right singular or plural word."""
 
 ONE = {
     "adults": "adult",
@@ -20,5 +20,5 @@ def many(number: int, plural: str) -> str:
 
 
 def are(number: int) -> str:
-    """Return 'is' for one, else 'are'."""
+    """Return 'is' for 1, else 'are'."""
     return "is" if number == 1 else "are"

@@ -1,4 +1,4 @@
-"""Normal and t quantiles, whole animals, and months: the small change of this room."""
+"""Normal and t quantiles, whole animals, and months between days."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def t_of(confidence: float, freedom: float) -> float:
 
 
 def whole_below(number: float) -> int:
-    """Return the whole animals in `number`, forgiving what binary fractions lose."""
+    """Return the whole animals in `number`, allowing for rounding in binary fractions."""
     return math.floor(number + WHOLE_TOLERANCE * max(1.0, abs(number)))
 
 
@@ -38,13 +38,13 @@ def whole_above(number: float) -> int:
 
 
 def day_of(moment: date) -> date:
-    """Return the calendar day of a date or a date with time."""
+    """Return the calendar day of a date or a datetime."""
     return moment.date() if isinstance(moment, datetime) else moment
 
 
 def months_between(earlier: date, later: date) -> float:
     """Return whole days between two days, in months of 30.4375 days; 0 when `later` is not later.
 
-    Whole calendar days on purpose: what may be sold must not change between breakfast and supper.
+    It counts whole calendar days, so that what may be sold does not change between breakfast and supper.
     """
     return max(0, (day_of(later) - day_of(earlier)).days) / DAYS_PER_MONTH

@@ -1,4 +1,4 @@
-"""The subject `count`: one count from a JSON document, with every fault named at once."""
+"""The `reckon` subject `count`: one count from a JSON document, or all of its faults at once."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from breeder.core.jsonio.document_reader import Reader
 from .defaults import CONFIDENCE
 from .errors import BadCount, Checks
 
-Own = dict[str, Any]  # confidence and shared_sd, as every method takes them
+Options = dict[str, Any]  # confidence and shared_sd, as every method takes them
 
 
 def count(document: dict[str, Any]) -> dict[str, Any]:
@@ -28,21 +28,21 @@ def count(document: dict[str, Any]) -> dict[str, Any]:
     Raises BadInput with every fault of the document.
     """
     reader = Reader(document)
-    found = read_count(reader)
+    result = read_count(reader)
     reader.finish()
-    assert found is not None  # finish() has raised where nothing could be counted
+    assert result is not None  # finish() has raised where nothing could be counted
     return {
         "contract": CONTRACT,
-        "method": found.method,
-        "estimate": found.estimate,
-        "standard_error": found.standard_error,
-        "lower": found.lower,
-        "interval": None if found.interval is None else list(found.interval),
-        "log_sd": found.log_sd,
-        "confidence": found.confidence,
-        "shared_sd": found.shared_sd,
-        "notes": list(found.notes),
-        "working": list(working(found)),
+        "method": result.method,
+        "estimate": result.estimate,
+        "standard_error": result.standard_error,
+        "lower": result.lower,
+        "interval": None if result.interval is None else list(result.interval),
+        "log_sd": result.log_sd,
+        "confidence": result.confidence,
+        "shared_sd": result.shared_sd,
+        "notes": list(result.notes),
+        "working": list(working(result)),
     }
 
 
@@ -50,56 +50,59 @@ def read_count(reader: Reader) -> Count | None:
     """Return the count that an object describes, or None after noting what is wrong with it."""
     before = len(reader.faults)
     method = reader.choice("method", tuple(_READERS))
-    own = {
+    options = {
         "confidence": reader.number("confidence", default=CONFIDENCE),
         "shared_sd": reader.number("shared_sd", default=0.0),
     }
     if method not in _READERS:
-        reader.names()  # which fields belong is not known without a method, so none of them is wrong
+        reader.names()  # without a method no field can be called wrong
         return None
-    counting = _READERS[method](reader, own)
+    counting = _READERS[method](reader, options)
     unread = len(reader.faults) > before
     reader.done()
-    found = None
+    result = None
     try:
-        # What could be read is judged although a field is too many or unreadable, so that every fault is named at once.
-        found = _spread_only(own) if unread else counting()
+        # Check what could be read even when another field is wrong, so that every fault is named at once.
+        if unread:
+            _check_options(options)
+        else:
+            result = counting()
     except BadCount as bad:
         for field, sentence in bad.faults:
             reader.fault_at(f"{reader.path}.{field}" if reader.path else field, sentence)
-    return found if len(reader.faults) == before else None
+    return result if len(reader.faults) == before else None
 
 
-def _spread_only(own: Own) -> None:
-    """Judge confidence and shared error alone, where the count itself cannot be read. Raises BadCount."""
+def _check_options(options: Options) -> None:
+    """Check confidence and shared error alone, when the count itself cannot be read. Raises BadCount."""
     checks = Checks()
-    read = {"confidence": CONFIDENCE, "shared_sd": 0.0} | {name: v for name, v in own.items() if math.isfinite(v)}
+    read = {"confidence": CONFIDENCE, "shared_sd": 0.0} | {name: v for name, v in options.items() if math.isfinite(v)}
     checks.spread(read["confidence"], read["shared_sd"])
     checks.done()
 
 
-def _eye(reader: Reader, own: Own) -> Callable[[], Count]:
+def _eye(reader: Reader, options: Options) -> Callable[[], Count]:
     low, high = reader.whole("from"), reader.whole("to")
-    return lambda: eye(low, high, **own)
+    return lambda: eye(low, high, **options)
 
 
-def _hand(reader: Reader, own: Own) -> Callable[[], Count]:
+def _hand(reader: Reader, options: Options) -> Callable[[], Count]:
     counted, missed = reader.whole("counted"), reader.number("missed_share", default=0.0)
-    return lambda: hand(counted, missed, **own)
+    return lambda: hand(counted, missed, **options)
 
 
-def _full_sort(reader: Reader, own: Own) -> Callable[[], Count]:
+def _full_sort(reader: Reader, options: Options) -> Callable[[], Count]:
     counted, missed = reader.whole("counted"), reader.number("missed_share", default=0.0)
-    return lambda: full_sort(counted, missed, **own)
+    return lambda: full_sort(counted, missed, **options)
 
 
-def _portions(reader: Reader, own: Own) -> Callable[[], Count]:
+def _portions(reader: Reader, options: Options) -> Callable[[], Count]:
     visible, whole_cv = reader.whole("visible", default=0), reader.number("whole_cv", default=0.0)
     if reader.has("strata"):
         parts = [_layer(part) for part in reader.objects("strata", least=1)]
     else:
         parts = [_layer(reader, ends=False)]
-    return lambda: layers(parts, visible=visible, whole_cv=whole_cv, **own)
+    return lambda: layers(parts, visible=visible, whole_cv=whole_cv, **options)
 
 
 def _layer(reader: Reader, ends: bool = True) -> Layer:
@@ -109,48 +112,48 @@ def _layer(reader: Reader, ends: bool = True) -> Layer:
     return layer
 
 
-def _piece(reader: Reader, own: Own) -> Callable[[], Count]:
+def _piece(reader: Reader, options: Options) -> Callable[[], Count]:
     seen, factor = reader.whole("seen"), reader.number("factor")
-    return lambda: piece(seen, factor, **own)
+    return lambda: piece(seen, factor, **options)
 
 
-def _index(reader: Reader, own: Own) -> Callable[[], Count]:
+def _index(reader: Reader, options: Options) -> Callable[[], Count]:
     seen, trial_seen, trial_known = (reader.whole(name) for name in ("seen", "trial_seen", "trial_known"))
-    return lambda: index(seen, trial_seen, trial_known, **own)
+    return lambda: index(seen, trial_seen, trial_known, **options)
 
 
-def _weight(reader: Reader, own: Own) -> Callable[[], Count]:
+def _weight(reader: Reader, options: Options) -> Callable[[], Count]:
     number, sample_g, whole_g = reader.whole("sample_count"), reader.number("sample_g"), reader.number("whole_g")
-    return lambda: weight(number, sample_g, whole_g, **own)
+    return lambda: weight(number, sample_g, whole_g, **options)
 
 
-def _marked(reader: Reader, own: Own) -> Callable[[], Count]:
+def _marked(reader: Reader, options: Options) -> Callable[[], Count]:
     marked, caught, again = (reader.whole(name) for name in ("marked", "caught", "marked_caught"))
-    return lambda: mark_recapture.marked(marked, caught, again, **own)
+    return lambda: mark_recapture.marked(marked, caught, again, **options)
 
 
-def _removal(reader: Reader, own: Own) -> Callable[[], Count]:
+def _removal(reader: Reader, options: Options) -> Callable[[], Count]:
     catches = reader.wholes("catches")
-    return lambda: removal(catches, **own)
+    return lambda: removal(catches, **options)
 
 
-def _after_sale(reader: Reader, own: Own) -> Callable[[], Count]:
+def _after_sale(reader: Reader, options: Options) -> Callable[[], Count]:
     before, later, removed = reader.number("index_before"), reader.number("index_after"), reader.whole("removed")
-    return lambda: after_sale(before, later, removed, **own)
+    return lambda: after_sale(before, later, removed, **options)
 
 
-def _by_sexes(reader: Reader, own: Own) -> Callable[[], Count]:
+def _by_sexes(reader: Reader, options: Options) -> Callable[[], Count]:
     looks = [_sexes(reader.object(name)) for name in ("before", "after", "taken")]
-    return lambda: by_sexes(*looks, **own)
+    return lambda: by_sexes(*looks, **options)
 
 
 def _sexes(reader: Reader) -> Sexes:
-    found = Sexes(reader.whole("males"), reader.whole("females"))
+    sexes = Sexes(reader.whole("males"), reader.whole("females"))
     reader.done()
-    return found
+    return sexes
 
 
-_READERS: dict[str, Callable[[Reader, Own], Callable[[], Count]]] = {
+_READERS: dict[str, Callable[[Reader, Options], Callable[[], Count]]] = {
     "eye": _eye,
     "hand": _hand,
     "full_sort": _full_sort,

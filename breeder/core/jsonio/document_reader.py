@@ -1,4 +1,4 @@
-"""Typed reading of one JSON object, with every fault noted instead of stopping at the first."""
+"""Read the typed fields of a JSON object and collect every fault instead of stopping at the first."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .duplicate_keys import hidden_faults, kind_of
 from .errors import WHOLE_DOCUMENT, BadInput, Fault
 from .numbers import Bounds, read_number, read_whole
 
-HALF_A_SIGN = re.compile("[\\ud800-\\udfff]")  # JSON can write it, UTF-8 cannot
+LONE_SURROGATE = re.compile("[\\ud800-\\udfff]")  # JSON can hold half of a pair, UTF-8 cannot
 
 
 class _Required:
@@ -23,10 +23,10 @@ REQUIRED = _Required()
 
 
 class Reader:
-    """Typed reading of one JSON object; wrong fields are noted as faults and reading goes on.
+    """Reads the typed fields of one JSON object; a wrong field becomes a fault and reading goes on.
 
-    A wrong field gives a stand-in of the right type (NaN, 0, empty text), so nothing may be computed from the values
-    before `finish` has been called on the outermost reader: it raises BadInput with every fault met.
+    A wrong field returns a stand-in of the right type (NaN, 0, empty text). So compute nothing from the values before
+    `finish` has been called on the outermost reader; it raises BadInput with every fault.
     """
 
     def __init__(self, value: object, path: str = "", faults: list[Fault] | None = None) -> None:
@@ -54,16 +54,16 @@ class Reader:
         self.fault_at(self.at(name), sentence)
 
     def fault_at(self, path: str, sentence: str) -> None:
-        """Note a fault at a path made by the caller, such as ``sizes[2]``."""
+        """Note a fault at a path that the caller gives, such as ``sizes[2]``."""
         self.faults.append(Fault(path, sentence))
 
     def has(self, name: str) -> bool:
-        """Return whether the field is there and not null; it counts as known from now on."""
+        """Return whether the field is there and not null; from now on it counts as known."""
         self._know(name)
         return self._fields.get(name) is not None
 
     def names(self) -> list[str]:
-        """Return the fields of an object whose names are free (tubs, loci); asking makes them all known."""
+        """Return the fields of an object with free names (tubs, loci); all of them count as known from now on."""
         self._known.extend(key for key in self._fields if key not in self._known)
         return list(self._fields)
 
@@ -107,7 +107,7 @@ class Reader:
         above: float | None = None,
         below: float | None = None,
     ) -> float | None:
-        """Return a number as `number` does, or None where the field is absent or null."""
+        """Return a number as `number` does, or None when the field is absent or null."""
         if not self.has(name):
             return None
         return self._number(self._fields[name], self.at(name), Bounds(low, high, above, below))
@@ -122,7 +122,7 @@ class Reader:
         return self._whole(value, self.at(name), Bounds(low, high))
 
     def whole_or_none(self, name: str, *, low: int | None = None, high: int | None = None) -> int | None:
-        """Return a whole number, or None where the field is absent or null."""
+        """Return a whole number, or None when the field is absent or null."""
         return self._whole(self._fields[name], self.at(name), Bounds(low, high)) if self.has(name) else None
 
     def text(self, name: str, *, default: str | _Required = REQUIRED) -> str:
@@ -151,7 +151,7 @@ class Reader:
         return False
 
     def value(self, name: str, *, default: object = REQUIRED) -> Any:
-        """Return whatever stands there (None after a fault), for fields whose form the caller checks itself.
+        """Return the raw value (None after a fault), for fields whose form the caller checks itself.
 
         Repeated keys and numbers that are not finite inside it are still noted.
         """
@@ -186,10 +186,10 @@ class Reader:
         below: float | None = None,
         default: Sequence[float] | _Required = REQUIRED,
     ) -> list[float]:
-        """Return a list of finite numbers, each within the bounds; NaN stands in for a wrong one."""
+        """Return a list of finite numbers, each within the bounds; NaN replaces a wrong number."""
         bounds = Bounds(low, high, above, below)
-        found = self.items(name, least=least, default=default)
-        return [self._number(value, f"{self.at(name)}[{place}]", bounds) for place, value in enumerate(found)]
+        values = self.items(name, least=least, default=default)
+        return [self._number(value, f"{self.at(name)}[{place}]", bounds) for place, value in enumerate(values)]
 
     def wholes(
         self,
@@ -200,9 +200,10 @@ class Reader:
         high: int | None = None,
         default: Sequence[int] | _Required = REQUIRED,
     ) -> list[int]:
-        """Return a list of whole numbers; 0 stands in for a wrong one."""
-        found = self.items(name, least=least, default=default)
-        return [self._whole(value, f"{self.at(name)}[{place}]", Bounds(low, high)) for place, value in enumerate(found)]
+        """Return a list of whole numbers; 0 replaces a wrong number."""
+        bounds = Bounds(low, high)
+        values = self.items(name, least=least, default=default)
+        return [self._whole(value, f"{self.at(name)}[{place}]", bounds) for place, value in enumerate(values)]
 
     def rows(
         self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None
@@ -222,47 +223,47 @@ class Reader:
         return self._with_gaps(self.items(name, least=least), self.at(name), Bounds(low, high))
 
     def texts(self, name: str, *, least: int = 0, default: Sequence[str] | _Required = REQUIRED) -> list[str]:
-        """Return a list of texts; an empty text stands in for a wrong one."""
-        found = self.items(name, least=least, default=default)
-        return [self._text(value, f"{self.at(name)}[{place}]") for place, value in enumerate(found)]
+        """Return a list of texts; an empty text replaces a wrong value."""
+        values = self.items(name, least=least, default=default)
+        return [self._text(value, f"{self.at(name)}[{place}]") for place, value in enumerate(values)]
 
     def object(self, name: str) -> Reader:
-        """Return the reader of a required object; a missing one gives a reader that stays silent."""
+        """Return the reader of a required object; for a missing object, a reader that reports nothing more."""
         value = self._take(name, REQUIRED)
         if value is REQUIRED:
             return _silent(self.at(name), self.faults)
         return Reader(value, self.at(name), self.faults)
 
     def object_or_none(self, name: str) -> Reader | None:
-        """Return the reader of an optional object, or None where it is absent or null."""
+        """Return the reader of an optional object, or None when it is absent or null."""
         return Reader(self._fields[name], self.at(name), self.faults) if self.has(name) else None
 
     def objects(self, name: str, *, least: int = 0, default: Sequence[Any] | _Required = REQUIRED) -> list[Reader]:
         """Return one reader for each object of a list."""
-        found = self.items(name, least=least, default=default)
-        return [Reader(value, f"{self.at(name)}[{place}]", self.faults) for place, value in enumerate(found)]
+        values = self.items(name, least=least, default=default)
+        return [Reader(value, f"{self.at(name)}[{place}]", self.faults) for place, value in enumerate(values)]
 
     def exactly_one(self, names: Sequence[str]) -> str | None:
-        """Return which one of these fields is there; none or several is a fault and gives None."""
+        """Return the only one of these fields that is there; None and a fault when none or several are."""
         present = [name for name in names if self.has(name)]
         if len(present) == 1:
             return present[0]
         if self.usable:
-            found = "none of them is there" if not present else f"{' and '.join(present)} are there"
-            self.fault(None, f"Exactly one of {', '.join(names)} is needed, but {found}.")
+            there = "none of them is there" if not present else f"{' and '.join(present)} are there"
+            self.fault(None, f"Exactly one of {', '.join(names)} is needed, but {there}.")
         return None
 
     # -- ends --------------------------------------------------------------------------------------------------------
 
     def done(self) -> None:
-        """Note every field that nobody asked for."""
+        """Note a fault for every unknown field."""
         known = ", ".join(sorted(self._known)) or "none"
         for key in self._fields:
             if key not in self._known:
                 self.fault(key, f"This field is not known here. Known fields: {known}.")
 
     def finish(self) -> None:
-        """Note unknown fields, then raise BadInput if anything at all was wrong."""
+        """Note unknown fields, then raise BadInput if there is any fault."""
         self.done()
         if self.faults:
             raise BadInput(dict.fromkeys(self.faults))
@@ -273,8 +274,8 @@ class Reader:
         if not isinstance(value, str):
             self.fault_at(path, f"It must be text, not {kind_of(value)}.")
             return ""
-        if HALF_A_SIGN.search(value):
-            self.fault_at(path, "It holds half of a sign (\\ud800 to \\udfff alone), which no text can hold. Mend it.")
+        if LONE_SURROGATE.search(value):
+            self.fault_at(path, "It holds half of a character (\\ud800 to \\udfff alone). Correct it.")
             return ""
         return value
 
@@ -292,7 +293,7 @@ class Reader:
 
 
 def _silent(path: str, faults: list[Fault]) -> Reader:
-    """Return a reader for an object that is missing: its fields are not reported a second time."""
+    """Return a reader for a missing object, so that its fields are not reported as missing too."""
     reader = Reader({}, path, faults)
     reader.usable = False
     return reader

@@ -1,4 +1,4 @@
-"""From text to JSON objects that remember what the standard library forgets: keys that occur twice."""
+"""Parse JSON text into objects that remember repeated keys, which the standard library drops."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from .errors import WHOLE_DOCUMENT, BadInput, Fault
 
 
 class Fields(dict[str, Any]):
-    """A JSON object that remembers which of its keys occurred more than once."""
+    """A JSON object; `twice` holds the keys that occur more than once."""
 
     twice: tuple[str, ...] = ()
 
 
 def load(text: str) -> Fields:
-    """Return the JSON object in `text`, with repeated keys remembered for the reader that meets them.
+    """Return the JSON object in `text`, with its repeated keys remembered for the reader.
 
-    Raises BadInput when the text is not JSON or not an object at the top. NaN and Infinity pass here and are refused,
-    with their path, by the reader that asks for the number.
+    Raises BadInput when the text is not JSON or its top level is not an object. NaN and Infinity pass here; the reader
+    that reads the number refuses them with their path.
     """
     try:
         document = json.loads(text, object_pairs_hook=_object)
@@ -44,7 +44,7 @@ def _object(pairs: list[tuple[str, Any]]) -> Fields:
 
 
 def kind_of(value: object) -> str:
-    """Return what a JSON value is, in plain words, for a sentence about it."""
+    """Return the type of a JSON value in plain words, for a sentence about it."""
     if value is None:
         return "null"
     if isinstance(value, bool):
@@ -59,7 +59,7 @@ def kind_of(value: object) -> str:
 
 
 def hidden_faults(value: object, path: str) -> Iterator[Fault]:
-    """Yield repeated keys and numbers that are not finite, at any depth."""
+    """Yield a fault for each repeated key and each number that is not finite, at any depth."""
     if isinstance(value, float) and not math.isfinite(value):
         yield Fault(path, "It must be a finite number.")
     elif isinstance(value, dict):

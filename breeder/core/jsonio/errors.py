@@ -1,16 +1,16 @@
-"""What is wrong with a document: each fault with its place, all of them in one exception."""
+"""The faults of a document: each with its place, all of them in one exception."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-WHOLE_DOCUMENT = "document"  # the path of a fault that belongs to no single field
+WHOLE_DOCUMENT = "document"  # the path of a fault that belongs to no field
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong with the input: where, and a whole sentence about it."""
+    """One fault of the input: its path and a whole sentence about it."""
 
     path: str
     sentence: str

@@ -1,4 +1,4 @@
-"""One number out of JSON: what counts as one, and what to say when it does not."""
+"""Read one number from JSON: what counts as a number, and the complaint when a value does not."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from .duplicate_keys import kind_of
 
-Complain = Callable[[str], None]  # takes the sentence; the caller knows the place
+Complain = Callable[[str], None]  # receives the sentence; the caller knows the place
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """What a number must keep to: [low, high], or strictly above or below."""
+    """The allowed range of a number: [low, high], or strictly above or below a bound."""
 
     low: float | None = None
     high: float | None = None
@@ -21,7 +21,7 @@ class Bounds:
     below: float | None = None
 
     def broken_by(self, number: float) -> str:
-        """Return what the number should have been, or nothing when it is within the bounds."""
+        """Return what the number should have been, or empty text when it is within the bounds."""
         wishes = []
         if self.low is not None and number < self.low:
             wishes.append(f"at least {self.low:g}")

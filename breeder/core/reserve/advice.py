@@ -1,4 +1,4 @@
-"""What the numbers of a line mean for its keeping, in words: its effective size, its sexes, its tubs."""
+"""Advice on a line in sentences: its effective size, its sexes, its tubs."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from .effective_size import (
 )
 
 SAFE_TUBS = 2  # for what cannot be bought again; common practice, no source
-HALVINGS = 40  # of the span searched for a size; far finer than a tenth of an animal
+HALVINGS = 40  # of the search interval; far finer than a tenth of an animal
 
 
 @dataclass(frozen=True)
 class Kept:
-    """What is surely there of a line: adults, and of them males and females where they were counted.
+    """The animals of a line that are surely there: adults, and males and females among them if they were counted.
 
-    `tubs` are the breeding tubs whose adults are known well enough to say which could give males to which.
+    `tubs` are the breeding tubs whose adults are known well enough to plan which tub gives males to which.
     """
 
     adults: int
@@ -42,9 +42,9 @@ class Kept:
 
 
 def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> float:
-    """Return the effective size that `animals` of unknown sex reach with chance `sure`; 0 where none is that sure.
+    """Return the effective size that `animals` of unknown sex reach with chance `sure`; 0 when no size is that sure.
 
-    The males are binomial with share `share_male`; the chance falls as the size rises, so it is found by halving.
+    The males are binomial with share `share_male`. The chance falls as the size rises, so the search bisects.
     """
     low, high = 0.0, float(animals)
     if chance_of_size(animals, 1e-6, share_male) < sure:
@@ -56,12 +56,12 @@ def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> fl
 
 
 def outlook(kept: Kept, minimum: Minimum) -> tuple[str, ...]:
-    """Return what the numbers of a line mean, a sentence each; nothing for what cannot be said of it."""
+    """Return sentences on what the numbers of a line mean; topics that cannot be judged are left out."""
     return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_circle(kept))
 
 
 def too_few_tubs(breeding_tubs: int, *, irreplaceable: bool) -> str:
-    """Return a warning for a line that cannot be bought again and is not safe in two tubs; empty where it is."""
+    """Return a warning for a line that cannot be bought again and is in fewer than two tubs; else empty text."""
     if breeding_tubs >= SAFE_TUBS or not irreplaceable:
         return ""
     if not breeding_tubs:
@@ -84,7 +84,7 @@ def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
     if kept.males is None or kept.females is None:
         size = size_sure_unsexed(kept.adults, 1 - kept.share_female) * kept.effective_share
         return [
-            f"Nobody counted the sexes. Of {many(kept.adults, 'adults')} an effective size of {size:.1f} is "
+            f"The sexes were never counted. Of {many(kept.adults, 'adults')} an effective size of {size:.1f} is "
             f"{SURE:.0%} sure, {share}."
         ]
     known = f"{many(kept.males, 'males')} and {many(kept.females, 'females')} are known to be there"
@@ -94,16 +94,16 @@ def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
         missing = "males" if not kept.males else "females"
         return [f"{known}, so no effective size is sure. Look for {missing} at the next count."]
     year = inbreeding_per_year(raw * kept.effective_share, kept.generation_days) if kept.generation_days else None
-    told = f", {year:.1%} a year" if year is not None else ""
+    yearly = f", {year:.1%} a year" if year is not None else ""
     return [
         f"{known}: an effective size of {raw:.1f} if all breed, {raw * kept.effective_share:.1f} {share}. "
-        f"Inbreeding then rises by {rate:.1%} a generation{told}.",
+        f"Inbreeding then rises by {rate:.1%} a generation{yearly}.",
         *_skew(kept, minimum),
     ]
 
 
 def _skew(kept: Kept, minimum: Minimum) -> list[str]:
-    """Say what the rarer sex allows, where it is what holds the size down."""
+    """Return what the rarer sex allows, if that sex limits the effective size."""
     males, females = kept.males or 0, kept.females or 0
     size = None if minimum.size_needed is None else minimum.size_needed / kept.effective_share
     if size is None or effective_size(males, females) >= size:
@@ -124,19 +124,21 @@ def _skew(kept: Kept, minimum: Minimum) -> list[str]:
 
 
 def _plain_sex(kept: Kept, minimum: Minimum) -> list[str]:
-    """Say that the sex which never shows the form is kept by origin."""
+    """Return that the sex which never shows the form is kept by origin."""
     if kept.shown_by not in ("females", "males") or kept.reproduction != TWO_SEXES:
         return []
     plain = "males" if kept.shown_by == "females" else "females"
-    said = (
+    sentence = (
         f"Only {kept.shown_by} show the form. Its {plain} look plain and carry it: they stay by the tub they come from."
     )
     showing = kept.females if kept.shown_by == "females" else kept.males
     size = size_of_minimum(minimum.number, kept.share_female)
     needed = partners_needed(showing, size) if showing else None
     if needed is not None:
-        said += f" {needed} {plain} of its own go with {showing} {kept.shown_by} for an effective size of {size:.0f}."
-    return [said, f"A share that shows the form is a share of the grown {kept.shown_by}, never of all."]
+        sentence += (
+            f" {needed} {plain} of its own go with {showing} {kept.shown_by} for an effective size of {size:.0f}."
+        )
+    return [sentence, f"A share that shows the form is a share of the grown {kept.shown_by}, never of all."]
 
 
 def _circle(kept: Kept) -> tuple[str, ...]:

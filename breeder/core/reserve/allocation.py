@@ -1,4 +1,4 @@
-"""A short line: which promises are covered, in which order, and what can be done."""
+"""Allocation in a short line: which promises are covered, in which order, and what the keeper can do."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from breeder.core.counting.plurals import are
 
 @dataclass(frozen=True)
 class Promised:
-    """One promise of a stage: what it is for (`ref`, the caller's own), animals, when made and when paid, if paid."""
+    """One promise of a stage: the caller's reference, the animals, when it was made, and when it was paid if so."""
 
     ref: Any
     number: int
@@ -22,7 +22,7 @@ class Promised:
 
 @dataclass(frozen=True)
 class Covered:
-    """A promise with the animals that are there for it and those that are not."""
+    """A promise with its covered and its missing animals."""
 
     promise: Promised
     covered: int
@@ -30,17 +30,17 @@ class Covered:
 
 
 def cover(promises: Iterable[Promised], available: int) -> tuple[Covered, ...]:
-    """Return the promises in the order paid, then made, each with what is left for it of `available` animals.
+    """Return the promises in the order of payment, then of making, each with its share of `available` animals.
 
-    `available` is what is there above the number kept back. Nothing is cancelled by this; it only tells who would wait.
+    `available` is the number of animals above the number kept back. This cancels nothing; it only shows who would wait.
     """
-    found = []
+    allocated = []
     left = max(0, available)
     for promise in sorted(promises, key=_turn):
         covered = min(left, promise.number)
         left -= covered
-        found.append(Covered(promise, covered, promise.number - covered))
-    return tuple(found)
+        allocated.append(Covered(promise, covered, promise.number - covered))
+    return tuple(allocated)
 
 
 def _turn(promise: Promised) -> tuple[bool, datetime, datetime]:
@@ -48,7 +48,7 @@ def _turn(promise: Promised) -> tuple[bool, datetime, datetime]:
 
 
 def choices(short: int, count_due: bool, tub_named: bool) -> tuple[str, ...]:
-    """Return what the keeper can do about a line that is `short`, in words."""
+    """Return sentences on what the keeper can do about a line that is `short`."""
     if not short:
         return ()
     first = (f"Count the line: {short} {are(short)} missing from an old or careful number.",) if count_due else ()

@@ -1,4 +1,4 @@
-"""The stock book of one line, from entries to what may be sold, without a database."""
+"""The stock book of one line without a database: from its entries to what may be sold."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from .surplus import Free, StageStock, Tub, grown_up, stage_free, tub_stage
 ADULTS, YOUNG = "adults", "young"
 STAGES = (ADULTS, YOUNG)
 
-Events = dict[tuple[int, str], list[Event]]  # by tub and stage, in the order in which they happened
+Events = dict[tuple[int, str], list[Event]]  # by tub and stage, in the order of events
 
 
 @dataclass(frozen=True)
 class Terms:
-    """What the keeper set for a line: kept back by stage (animals), shares, confidence, and how beliefs fade."""
+    """The keeper's settings for a line: animals kept back by stage, shares, confidence, and how beliefs age."""
 
     kept_back: dict[str, int] = field(default_factory=lambda: {ADULTS: ADULTS_KEPT})
     confidence: float = CONFIDENCE
@@ -32,17 +32,17 @@ class Terms:
     ageing: Ageing = field(default_factory=Ageing)
 
     def kept(self, stage: str) -> int:
-        """Return what stays of a stage; young keep the adults' number unless they have their own."""
+        """Return the number of a stage that stays; young use the adults' number unless they have their own."""
         return self.kept_back.get(stage, self.kept_back.get(ADULTS, 0))
 
     def harvest(self, stage: str) -> float | None:
-        """Return the harvest share of a stage; only young are harvested by share."""
+        """Return the harvest share of a stage; only young have one."""
         return self.harvest_share if stage == YOUNG else None
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One entry: an event of a tub and stage, or the correction of another entry (which then never happened)."""
+    """One entry: an event of a tub and stage, or the correction of another entry, which then never happened."""
 
     id: int
     tub: int
@@ -63,7 +63,7 @@ class Promise:
 
 @dataclass(frozen=True)
 class TubPage:
-    """What the book says of one tub and stage on a day; `aged` is the belief as it reads then, `lower` its bound."""
+    """The book's figures for one tub and stage on a day; `aged` is the belief on that day, `lower` its bound."""
 
     tub: int
     aged: Belief
@@ -74,7 +74,7 @@ class TubPage:
 
 @dataclass(frozen=True)
 class StagePage:
-    """What the book says of one stage of the line."""
+    """The book's figures for one stage of the line."""
 
     stage: str
     line: Free
@@ -87,8 +87,8 @@ def open_book(
 ) -> dict[str, StagePage]:
     """Return, by stage, what the line holds and can spare on `as_of`; entries after that day have not happened yet.
 
-    Entries may come in any order and with any ids: they are replayed by day and, within a day, in an order of their own
-    (see `standing`). Raises ValueError when corrections correct each other in a ring.
+    Entries may come in any order and with any ids. They are replayed by day and, within a day, in a fixed order (see
+    `standing`). Raises ValueError when corrections correct each other in a ring.
     """
     happened = [entry for entry in standing(entries) if entry.on <= as_of]
     events: Events = defaultdict(list)
@@ -100,18 +100,18 @@ def open_book(
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
-    """Return the entries that still stand, in the order in which they happened, corrections and corrected left out.
+    """Return the valid entries in the order of events, without corrections and corrected entries.
 
-    A correction that is itself corrected no longer counts, so what it took away stands again. Within a day the order
-    follows from what the entries say, never from typing: what came in was there to be counted, and what went out left
-    after the count, so that a tie never makes a bound greater.
+    A correction that is itself corrected no longer counts, so the entry it named is valid again. Within a day the order
+    depends on the entries themselves, never on typing: animals that came in were there for the count, and animals that
+    went out left after it. So a tie never raises a bound.
     """
-    known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
-    gone = fallen({entry.id: entry.corrects for entry in known if entry.corrects is not None})
-    return [entry for entry in known if entry.event is not None and entry.id not in gone]
+    ordered = sorted(entries, key=lambda entry: (entry.on, *_rank_in_day(entry.event), entry.id))
+    corrected = fallen({entry.id: entry.corrects for entry in ordered if entry.corrects is not None})
+    return [entry for entry in ordered if entry.event is not None and entry.id not in corrected]
 
 
-def _within_day(event: Event | None) -> tuple[int, float, float]:
+def _rank_in_day(event: Event | None) -> tuple[int, float, float]:
     if isinstance(event, Counted):
         return 1, event.estimate, event.log_sd
     if isinstance(event, Moved):
@@ -124,29 +124,31 @@ def _within_day(event: Event | None) -> tuple[int, float, float]:
 def _stage_page(
     stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
 ) -> StagePage:
-    at = (terms.confidence,)
-    beliefs = {tub.tub: replay(events.get((tub.tub, stage), ()), terms.ageing, stage, at) for tub in tubs}
-    held = [promise for promise in promises if promise.stage == stage]
-    kept = StageStock(
+    levels = (terms.confidence,)
+    beliefs = {tub.tub: replay(events.get((tub.tub, stage), ()), terms.ageing, stage, levels) for tub in tubs}
+    open_promises = [promise for promise in promises if promise.stage == stage]
+    stock = StageStock(
         stage,
         tuple(
-            tub_stage(tub, beliefs[tub.tub], stage, as_of, terms.confidence, terms.ageing, _promised(held, tub.tub))
+            tub_stage(
+                tub, beliefs[tub.tub], stage, as_of, terms.confidence, terms.ageing, _promised(open_promises, tub.tub)
+            )
             for tub in tubs
         ),
         terms.kept(stage),
-        sum(promise.number for promise in held),
+        sum(promise.number for promise in open_promises),
         terms.handling_loss,
         terms.harvest(stage),
     )
-    line, by_tub = stage_free(kept)
+    line, by_tub = stage_free(stock)
     line = replace(line, why=(*line.why, *grown_up(stage, terms.ageing)))
     pages = tuple(
         TubPage(tub.tub, aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
-        for tub in kept.tubs
+        for tub in stock.tubs
         if (known := beliefs[tub.tub]) is not None
     )
-    return StagePage(stage, line, kept.breeders, pages)
+    return StagePage(stage, line, stock.breeders, pages)
 
 
-def _promised(held: Sequence[Promise], tub: int) -> int:
-    return sum(promise.number for promise in held if promise.tub == tub)
+def _promised(promises: Sequence[Promise], tub: int) -> int:
+    return sum(promise.number for promise in promises if promise.tub == tub)

@@ -1,4 +1,4 @@
-"""Reading the document of the subject `book`, every fault noted with its place."""
+"""Read the document of the `reckon` subject `book` and note every fault with its place."""
 
 from __future__ import annotations
 
@@ -11,17 +11,18 @@ from breeder.core.counting.reckon import read_count
 from breeder.core.jsonio.document_reader import Reader
 from breeder.core.stock.events import About, Ageing, Event, Moved, counted_from
 
-from .book import ADULTS, STAGES, YOUNG, Entry, Promise, Terms, Tub
+from .book import ADULTS, STAGES, Entry, Promise, Terms
 from .defaults import ADULTS_KEPT, CONFIDENCE, PURPOSES
+from .surplus import Tub
 
-MOST_MONTHS, MOST_WIDENING = 1e6, 10.0  # a slip of the finger beyond that
-Confidences = tuple[float, ...]  # those at which bounds are asked for, one-sided
+MOST_MONTHS, MOST_WIDENING = 1e6, 10.0  # more is a typing slip
+Confidences = tuple[float, ...]  # one-sided; the levels at which bounds are kept
 KINDS = ("count", "change", "about", "correct")
 
 
 @dataclass(frozen=True)
 class BookDocument:
-    """The document, read and found whole; `notes` by stage are counts that determine nothing."""
+    """A valid document; `notes` names, by stage, the counts that determine nothing."""
 
     as_of: date
     terms: Terms
@@ -78,7 +79,7 @@ def _terms(reader: Reader) -> Terms:
 
 
 def _young(reader: Reader) -> tuple[float | None, float]:
-    """Return how long young take to grow up, in months, and the share that lives to; without them young do not age."""
+    """Return the months that young take to grow up and the share that survives them; (None, 1): young do not age."""
     mature = reader.number_or_none("young_mature_months", above=0, high=MOST_MONTHS)
     survival = reader.number_or_none("young_survival", low=0, high=1)
     if (mature is None) != (survival is None) and reader.usable:
@@ -88,14 +89,14 @@ def _young(reader: Reader) -> tuple[float | None, float]:
 
 
 def _tubs(reader: Reader) -> tuple[Tub, ...]:
-    found: list[Tub] = []
-    for tub in reader.objects("tubs"):
-        number = tub.whole("tub", low=0)
-        if number in {other.tub for other in found}:
-            tub.fault("tub", f"Tub {number} is listed more than once; keep one.")
-        found.append(Tub(number, tub.choice("purpose", PURPOSES)))
-        tub.done()
-    return tuple(found)
+    tubs: list[Tub] = []
+    for item in reader.objects("tubs"):
+        number = item.whole("tub", low=0)
+        if number in {tub.tub for tub in tubs}:
+            item.fault("tub", f"Tub {number} is listed more than once; keep one.")
+        tubs.append(Tub(number, item.choice("purpose", PURPOSES)))
+        item.done()
+    return tuple(tubs)
 
 
 def _entries(
@@ -104,13 +105,13 @@ def _entries(
     readers = reader.objects("entries", default=())
     entries = [_entry(entry, tubs, notes, confidences) for entry in readers]
     by_id: dict[int, Entry] = {}
-    for entry, found in zip(entries, readers, strict=True):
-        if entry.id in by_id and found.usable:
-            found.fault("id", f"Entry {entry.id} occurs more than once. Give each entry its own id.")
+    for entry, source in zip(entries, readers, strict=True):
+        if entry.id in by_id and source.usable:
+            source.fault("id", f"Entry {entry.id} occurs more than once. Give each entry its own id.")
         by_id.setdefault(entry.id, entry)
     rings = _leading_into_rings(by_id)
-    for entry, found in zip(entries, readers, strict=True):
-        _check_correction(entry, found, by_id, rings)
+    for entry, source in zip(entries, readers, strict=True):
+        _check_correction(entry, source, by_id, rings)
     return tuple(entries)
 
 
@@ -129,27 +130,27 @@ def _check_correction(entry: Entry, reader: Reader, by_id: dict[int, Entry], rin
 
 
 def _leading_into_rings(by_id: dict[int, Entry]) -> set[int]:
-    """Return the corrections that, followed from one to the next, never come to an entry that corrects nothing."""
-    known: dict[int, bool] = {}
+    """Return the corrections whose chain never reaches an entry that corrects nothing."""
+    in_ring: dict[int, bool] = {}
     for first in by_id:
-        way: list[int] = []
+        chain: list[int] = []
         at: int | None = first
-        while at is not None and at in by_id and at not in known:
-            known[at] = True  # until the way is seen to end
-            way.append(at)
+        while at is not None and at in by_id and at not in in_ring:
+            in_ring[at] = True  # until the chain turns out to end
+            chain.append(at)
             at = by_id[at].corrects
-        endless = at is not None and at in by_id and known[at]
-        known |= dict.fromkeys(way, endless)
-    return {number for number, endless in known.items() if endless}
+        endless = at is not None and at in by_id and in_ring[at]
+        in_ring |= dict.fromkeys(chain, endless)
+    return {number for number, endless in in_ring.items() if endless}
 
 
 def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences) -> Entry:
     number, tub, on = reader.whole("id"), reader.whole("tub"), _day(reader, "on")
     if tub not in tubs and reader.has("tub"):
-        reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or mend the number.")
+        reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or correct the number.")
     kind = reader.choice("kind", KINDS)
     if kind not in KINDS:
-        reader.names()  # which fields belong is not known without a kind
+        reader.names()  # without a kind no field can be called wrong
         return Entry(number, tub, on)
     if reader.has("reason"):
         reader.text("reason")
@@ -194,9 +195,6 @@ def _promise(reader: Reader, tubs: set[int]) -> Promise:
     number = reader.whole("number", low=0, high=MOST_ANIMALS)
     tub = reader.whole_or_none("tub")
     if tub is not None and tub not in tubs:
-        reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or mend the number.")
+        reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or correct the number.")
     reader.done()
     return Promise(stage, number, tub)
-
-
-__all__ = ["ADULTS", "YOUNG", "BookDocument", "read_book"]

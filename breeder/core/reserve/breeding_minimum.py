@@ -1,4 +1,4 @@
-"""The breeding minimum: what binds, what is advice, and what a sexed sale must leave."""
+"""The breeding minimum of a line: the binding rule, the genetic advice, and what a sexed sale must leave."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ def breeders_needed(
     sexed: bool = False,
     reproduction: str = TWO_SEXES,
 ) -> int | None:
-    """Return the adults that give an effective `size`; None for clonal lines, where it means nothing.
+    """Return the number of adults that give an effective `size`; None for clonal lines, which have none.
 
-    The size is divided by `effective_share` (effective size / adults), then reached by the sex share when `sexed`, or
-    with a chance of 95 % when the sexes are not looked at. Hermaphrodites have no sexes to divide by. Raises ValueError
-    when one sex is missing from `share_male`.
+    The size is divided by `effective_share` (effective size / adults). When `sexed`, the adults are chosen by sex at
+    `share_male`; otherwise they are drawn without looking at the sex and reach the size with a chance of 95 %. For
+    hermaphrodites the sexes play no part. Raises ValueError when one sex is missing from `share_male`.
     """
     if reproduction == CLONAL:
         return None
@@ -60,9 +60,9 @@ def breeders_needed(
 
 @dataclass(frozen=True)
 class Advice:
-    """What genetics advises: a limit of inbreeding (share) over years, an allele frequency to keep, effective share.
+    """Settings of the genetic advice: inbreeding limit (share) over years, allele frequency to keep, effective share.
 
-    Without a generation time (days) no number follows from it.
+    Without a generation time (days) they give no number. `binds` makes the genetic number part of the minimum.
     """
 
     generation_days: float | None
@@ -76,11 +76,11 @@ class Advice:
 
 @dataclass(frozen=True)
 class Minimum:
-    """The adults that must stay and of each sex, which rule set the number, why, and the genetic advice beside it."""
+    """The adults and the animals of each sex that must stay, the rule that set the number, why, and genetic advice."""
 
     number: int
     each_sex: int
-    rule: str  # keeper, demographic, sexes, genetic
+    rule: str  # keeper, demographic, sexes or genetic
     why: tuple[str, ...]
     advice: tuple[str, ...] = ()
     advised: int | None = None
@@ -98,8 +98,8 @@ def binding_minimum(
 ) -> Minimum:
     """Return the breeding minimum of a line: the keeper's number, both sexes, and the demographic floor.
 
-    Without a keeper's number it is 20 adults, or 30 of what cannot be bought again. The genetic numbers stand beside it
-    and bind only where the keeper says so (`advice.binds`). Clonal and hermaphrodite lines skip the sexes.
+    Without a keeper's number it is 20 adults, or 30 in a line that cannot be bought again. The genetic numbers are
+    advice; they bind only if the keeper says so (`advice.binds`). Clonal and hermaphrodite lines skip the sexes.
     """
     usual = ADULTS_KEPT_IRREPLACEABLE if irreplaceable else ADULTS_KEPT
     keeper = usual if keeper_number is None else keeper_number
@@ -130,8 +130,8 @@ def _advised(advice: Advice | None, reproduction: str, share_female: float) -> A
     if reproduction == CLONAL:
         return None, None, ("A clonal line has no inbreeding, so there is no genetic number.",)
     if reproduction == TWO_SEXES and not 0 < share_female < 1:
-        said = f"With a share of females of {share_female:g} one sex is missing, so there is no genetic number."
-        return None, None, (said,)
+        reason = f"With a share of females of {share_female:g} one sex is missing, so there is no genetic number."
+        return None, None, (reason,)
     if not advice.generation_days:
         return (
             None,
@@ -143,7 +143,7 @@ def _advised(advice: Advice | None, reproduction: str, share_female: float) -> A
     keeps = animals_needed_for_allele(advice.allele_frequency, advice.confidence)
     words = (
         f"To keep inbreeding under {advice.limit:.0%} for {advice.years:g} years takes an effective size of "
-        f"{size:.1f}, so {needed} adults if {advice.effective_share:.0%} of the adults count (judgement).",
+        f"{size:.1f}, so {needed} adults if {advice.effective_share:.0%} of the adults count (judgment).",
         f"{keeps} breeders keep an allele of frequency {advice.allele_frequency:g} with a chance of "
         f"{advice.confidence:.0%}.",
     )
@@ -152,7 +152,7 @@ def _advised(advice: Advice | None, reproduction: str, share_female: float) -> A
 
 @dataclass(frozen=True)
 class Sexes:
-    """Animals known by sex; of a form that only one sex shows, the other sex counts by the tub it comes from."""
+    """Animals known by sex; in a form that only one sex shows, the other sex is known by its tub of origin."""
 
     males: int
     females: int
@@ -160,7 +160,7 @@ class Sexes:
 
 @dataclass(frozen=True)
 class SexedSale:
-    """Whether a sexed sale may go ahead, the effective size that it leaves, and why not."""
+    """Whether a sexed sale may go ahead, the animals and the effective size it leaves, and why not."""
 
     allowed: bool
     left: Sexes
@@ -182,16 +182,17 @@ def sexed_sale(
 ) -> SexedSale:
     """Return whether a sale by sex leaves the line its sexes and its effective size.
 
-    `known` counts animals surely there by sex and origin, `promised` those already promised by sex, `size_kept` the
-    effective size that must stay (0: none). `unsexed` adults that are surely there beside them count for that size by
-    `share_female`, never for the sexes. Judged on what is left; where a sex is short already nothing is sold.
+    `known` is the animals surely there by sex and origin, `promised` those already promised by sex, and `size_kept` the
+    effective size that must stay (0: none). `unsexed` more adults are surely there; they count toward that size by
+    `share_female`, but never as males or females. The sale is judged by what it leaves; when a sex is already short,
+    nothing is sold by sex.
     """
     left = Sexes(known.males - promised.males - wanted.males, known.females - promised.females - wanted.females)
     others_female = unsexed * share_female
     size = effective_size(max(0, left.males) + unsexed - others_female, max(0, left.females) + others_female)
     if reproduction != TWO_SEXES:
         enough = left.males >= 0 and left.females >= 0
-        return SexedSale(enough, left, size, () if enough else ("So many are not known to be there.",))
+        return SexedSale(enough, left, size, () if enough else ("That many are not known to be there.",))
     why = []
     for sex, here, asked in (
         ("males", known.males - promised.males, wanted.males),
@@ -229,21 +230,21 @@ def _plain_sex(sex: str, shown_by: str) -> tuple[str, ...]:
 def share_showing(showing: int, scorable: int) -> float | None:
     """Return the share that shows a form among the animals that could show it; None when there are none.
 
-    Animals of the sex that never shows it, and those too young, are not scorable: 60 showing females among 115 animals
-    with 55 males are a pure line, not 52 %.
+    Animals of the sex that never shows it, and animals too young to show it, are not scorable: 60 showing females among
+    115 animals with 55 males are a pure line, not 52 %.
     """
     return showing / scorable if scorable > 0 else None
 
 
 def plain_males_needed(showing_females: int, size: float) -> int | None:
-    """Return how many males of the line's own origin go with so many showing females for an effective `size`."""
+    """Return the males of the line's own origin needed with `showing_females` for an effective `size`, or None."""
     return partners_needed(showing_females, size)
 
 
 def size_of_minimum(minimum: int, share_female: float, reproduction: str = TWO_SEXES) -> float:
     """Return the effective size 4·s·(1 − s)·N of the adults that must stay, at their usual share of females.
 
-    A sexed sale must leave that size too, or it would sell the balance of the sexes. 0 for lines without two sexes.
+    A sexed sale must leave that size too, or it would upset the balance of the sexes. 0 for lines without two sexes.
     """
     if reproduction != TWO_SEXES:
         return 0.0

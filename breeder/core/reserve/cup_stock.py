@@ -1,4 +1,4 @@
-"""Lines sold by the cup: what is free follows from rest, not from a number of animals."""
+"""Lines sold by the cup: the free cups follow from the rest of each tub, not from a number of animals."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from .surplus import Free
 
 @dataclass(frozen=True)
 class CupTub:
-    """One tub of a line sold by the cup: cups it gives when rested, when it last gave one, and its rest in days."""
+    """One tub of a line sold by the cup: its cups when rested, its rest in days, and the day of the last cup."""
 
     tub: int
     purpose: str
@@ -29,7 +29,7 @@ class CupTub:
 
 
 def cups_ready(tub: CupTub, on: date) -> int:
-    """Return the cups that a tub gives on a day: all of them once rested, none before, none by purpose."""
+    """Return the cups that a tub gives on a day: all once it is rested, none before or if its purpose forbids it."""
     if tub.purpose not in GIVES_SURPLUS:
         return 0
     return tub.cups if tub.rested_on is None or tub.rested_on <= on else 0

@@ -1,29 +1,29 @@
-"""Every number that the reserve room takes for granted, with its unit, its source and its mark."""
+"""Every number that the breeding reserve takes for granted, with its unit, its source and its mark."""
 
 KEEPER_DEFAULT = "keeper default, common practice, no source"
 
 ADULTS_KEPT = 20  # adults that stay in a line; KEEPER_DEFAULT
-ADULTS_KEPT_IRREPLACEABLE = 30  # adults that stay of what cannot be bought again; KEEPER_DEFAULT
-EACH_SEX_KEPT = 3  # of each sex that stay; KEEPER_DEFAULT
+ADULTS_KEPT_IRREPLACEABLE = 30  # adults that stay in a line that cannot be bought again; KEEPER_DEFAULT
+EACH_SEX_KEPT = 3  # animals of each sex that stay; KEEPER_DEFAULT
 HARVEST_SHARE = 0.30  # of the young between two counts; KEEPER_DEFAULT
-SOON_GROWN_MONTHS = 1.0  # from count to adult; young that grow up sooner are hardly counted before they are gone
+SOON_GROWN_MONTHS = 1.0  # to adulthood; a count of young that grow up sooner hardly lasts
 
 CONFIDENCE = 0.95  # one-sided
 SURE = 0.95  # "95 % sure" of both sexes, or of an effective size from unsexed animals
-INBREEDING_LIMIT = 0.10  # over the horizon; judgement
-HORIZON_YEARS = 5.0  # judgement, as for a hobby line
+INBREEDING_LIMIT = 0.10  # over the horizon; judgment
+HORIZON_YEARS = 5.0  # judgment, for a hobby line
 ALLELE_FREQUENCY = 0.05  # the rarest allele worth keeping: Marshall & Brown 1975 (from memory)
-EFFECTIVE_SHARE = 0.3  # effective size / adults in a stable tub; judgement (wild mean 0.10: Frankham 1995)
+EFFECTIVE_SHARE = 0.3  # effective size / adults in a stable tub; judgment (wild mean 0.10: Frankham 1995)
 DAYS_PER_YEAR = 365.25
-SEX_RATIO_CONFIDENCE = 0.95  # two-sided; how sure before the sexes are said to be out of their share
-FEW_EXPECTED = 5  # of the rarer sex; with fewer expected a sample says nothing: Cochran 1954 (from memory)
-CIRCLE_GENERATIONS = 10  # looked ahead where the generation time is not in the book; KEEPER_DEFAULT
+SEX_RATIO_CONFIDENCE = 0.95  # two-sided; the certainty needed before a sex ratio counts as unusual
+FEW_EXPECTED = 5  # animals of the rarer sex; with fewer expected, a sample says nothing: Cochran 1954 (from memory)
+CIRCLE_GENERATIONS = 10  # the outlook when the generation time is not in the book; KEEPER_DEFAULT
 
-EXTINCTION_RISK = 0.05  # accepted chance that the breeders left die out by bad luck; judgement
+EXTINCTION_RISK = 0.05  # accepted chance that the remaining breeders die out by bad luck; judgment
 DAUGHTERS_PER_FEMALE = 1.5  # that grow up to breed, in a tub that does well; KEEPER_DEFAULT
-# Adults by share of females under which a line of two sexes ends by bad luck alone more often than about 1 in 20. Own
-# simulation: sexes of the first adults at random, Poisson young worth 1.5 daughters a female, sons by their share, and
-# both sexes needed in every generation.
+# By share of females, the adults below which a line of two sexes dies out by bad luck alone more often than about 1 in
+# 20. Own simulation: the first adults have random sexes, young are Poisson with 1.5 daughters a female and sons by
+# their share, and every generation needs both sexes.
 FLOOR_BY_SHARE_FEMALE = (
     (0.10, 50),
     (0.20, 25),

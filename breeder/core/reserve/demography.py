@@ -1,4 +1,4 @@
-"""Dying out by bad luck alone, which sets a floor under any number of breeders."""
+"""Extinction by bad luck alone, which sets a floor under any number of breeders."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .rounding import whole_above
 
 
 def chance_line_of_one_ends(daughters: float) -> float:
-    """Return the chance that the line of one female ends, with Poisson `daughters` that breed per female.
+    """Return the chance that the line of one female ever ends, with a Poisson number of breeding `daughters` each.
 
     The smaller root of q = e^(m(q − 1)), by Lambert's W; 1 when m is at most 1. Source: Galton & Watson 1875.
     """
@@ -22,7 +22,7 @@ def chance_line_of_one_ends(daughters: float) -> float:
 
 
 def chance_ended_by(daughters: float, generations: int) -> float:
-    """Return the chance that the line of one female has ended within so many generations. Source: Fisher 1930."""
+    """Return the chance that the line of one female ends within `generations`. Source: Fisher 1930."""
     ended = 0.0
     for _ in range(generations):
         ended = math.exp(daughters * (ended - 1))
@@ -30,11 +30,11 @@ def chance_ended_by(daughters: float, generations: int) -> float:
 
 
 def demographic_floor(share_female: float = 0.5) -> int | None:
-    """Return the adults of unknown sex under which a line of two sexes ends by bad luck more often than about 1 in 20.
+    """Return the adults of unknown sex below which a line of two sexes dies out by luck too often.
 
-    From a simulated table by share of females, between its rows on a straight line, beyond its ends by the number of
-    the rarer sex. None where one sex is missing, since no number is enough then. Source: own simulation (its model
-    stands with the table; tests/reserve runs it again).
+    Too often is more than about 1 in 20. Interpolates linearly in a simulated table by share of females; beyond its
+    ends the number of the rarer sex is kept. None when one sex is missing, because then no number is enough. Source:
+    own simulation (its model is described at the table in defaults; tests/core/reserve repeats it).
     """
     if not 0 < share_female < 1:
         return None
@@ -47,7 +47,7 @@ def demographic_floor(share_female: float = 0.5) -> int | None:
 
 
 def floor_without_sexes(daughters: float = DAUGHTERS_PER_FEMALE, risk: float = EXTINCTION_RISK) -> int | None:
-    """Return the adults whose lines all end with a chance of at most `risk`, where each adult breeds by itself.
+    """Return the adults whose lines all end with a chance of at most `risk` when each adult breeds by itself.
 
     Assumes independent lines, so qⁿ ≤ risk for n adults; None when no number is enough.
     """
@@ -56,7 +56,7 @@ def floor_without_sexes(daughters: float = DAUGHTERS_PER_FEMALE, risk: float = E
 
 
 def chance_ever_down_to(low: float, now: float, mean_growth: float, variance: float) -> float:
-    """Return exp(−2μ·ln(N0/Nq)/σ²), the chance ever to fall from `now` to `low` animals while growing on average.
+    """Return exp(−2μ·ln(N0/Nq)/σ²), the chance of ever falling from `now` to `low` animals while growing on average.
 
     `mean_growth` μ and `variance` σ² of the log growth in one time step. Source: Dennis et al. 1991, Ecol. Monogr.
     61:115 (from memory).

@@ -1,4 +1,4 @@
-"""Effective size: how many breeders a number of animals is worth, and how many animals a wanted size takes."""
+"""Effective size: the breeders that a number of animals is worth, and the animals that a wanted size takes."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from scipy import special
 from .defaults import DAYS_PER_YEAR, SURE
 from .rounding import whole_above
 
-SLACK = 1e-9  # relative; an effective size that meets the target but for binary fractions meets it
-REMEMBERED = 4096  # answers; a book of a thousand lines asks for the same few again on every page
-RIPPLE = 64  # numbers searched back for the smallest one that is sure enough: odd and even numbers alternate a little
+SLACK = 1e-9  # relative; a size that misses the target only by binary rounding meets it
+REMEMBERED = 4096  # results; a book of a thousand lines asks for the same few on every page
+RIPPLE = 64  # numbers to look back over for the smallest that is sure enough, as odd and even ones alternate a little
 
 
 def effective_size(males: float, females: float) -> float:
@@ -24,13 +24,13 @@ def effective_size(males: float, females: float) -> float:
 def effective_size_of_families(animals: float, variance: float) -> float:
     """Return (4N − 2) / (Vk + 2) for `animals` parents whose offspring numbers vary by `variance`.
 
-    A variance of 2 is chance alone; equal families double the size. Source: Crow & Kimura 1970, ch. 7 (from memory).
+    A variance of 2 is pure chance; equal families double the size. Source: Crow & Kimura 1970, ch. 7 (from memory).
     """
     return max(0.0, (4 * animals - 2) / (variance + 2))
 
 
 def effective_size_one_sex_haploid(haploid: float, diploid: float) -> float:
-    """Return 9·Nh·Nd / (4·Nh + 2·Nd): haplodiploid lines, or genes on the chromosome that one sex has once.
+    """Return 9·Nh·Nd / (4·Nh + 2·Nd), for haplodiploid lines or for genes on a chromosome that one sex has once.
 
     Source: Wright 1933, Proc. Natl Acad. Sci. 19:411.
     """
@@ -38,12 +38,12 @@ def effective_size_one_sex_haploid(haploid: float, diploid: float) -> float:
 
 
 def effective_size_selfing(animals: float, selfing_share: float) -> float:
-    """Return N / (1 + F), F = S / (2 − S), for hermaphrodites that fertilise a share S of their eggs themselves."""
+    """Return N / (1 + F), F = S / (2 − S), for hermaphrodites that self-fertilize a share S of their eggs."""
     return animals / (1 + selfing_share / (2 - selfing_share))
 
 
 def effective_size_over_time(sizes: Sequence[float]) -> float:
-    """Return the harmonic mean of the effective sizes of generations; 0 as soon as one is 0. Source: Wright 1938."""
+    """Return the harmonic mean of the effective sizes of generations; 0 if one of them is 0. Source: Wright 1938."""
     if not sizes or min(sizes) <= 0:
         return 0.0
     return len(sizes) / math.fsum(1 / size for size in sizes)
@@ -61,32 +61,32 @@ def inbreeding_per_year(size: float, generation_days: float) -> float | None:
 
 
 def inbreeding_after(size: float, generations: float) -> float:
-    """Return 1 − (1 − 1/(2·Ne))ᵗ after `generations`, starting from none."""
-    return 1 - (1 - 1 / (2 * size)) ** generations
+    """Return 1 − (1 − 1/(2·Ne))ᵗ, the inbreeding after `generations` that start from none."""
+    return float(1 - (1 - 1 / (2 * size)) ** generations)
 
 
 def inbreeding_two_sexes(size: float, generations: int) -> list[float]:
     """Return inbreeding in each generation by the exact two-sex recursion, starting from unrelated founders.
 
-    F' = θ; θ' = θ + [(1 + F)/2 − θ]/Ne, F the inbreeding and θ the kinship of two different animals. Source: Falconer &
-    Mackay 1996, ch. 4 (from memory).
+    F' = θ; θ' = θ + [(1 + F)/2 − θ]/Ne, with F the inbreeding and θ the kinship of two different animals. Source:
+    Falconer & Mackay 1996, ch. 4 (from memory).
     """
-    inbred, kinship, found = 0.0, 0.0, []
+    inbred, kinship, by_generation = 0.0, 0.0, []
     for _ in range(generations):
         inbred, kinship = kinship, kinship + ((1 + inbred) / 2 - kinship) / size
-        found.append(inbred)
-    return found
+        by_generation.append(inbred)
+    return by_generation
 
 
 def generations_until(limit: float, size: float) -> float:
-    """Return how many generations a line of effective `size` takes to reach an inbreeding `limit`."""
+    """Return the generations that a line of effective `size` takes to reach an inbreeding `limit`."""
     return math.log1p(-limit) / math.log1p(-1 / (2 * size))
 
 
 def effective_size_needed(limit: float, years: float, generation_days: float) -> float:
     """Return the effective size that keeps inbreeding at `limit` for `years`, not rounded.
 
-    1 / {2·[1 − (1 − F*)^(L/H)]}, generation time L in days, horizon H in years of 365.25 days.
+    1 / {2·[1 − (1 − F*)^(L/H)]}, with generation time L in days and horizon H in years of 365.25 days.
     """
     generations = years * DAYS_PER_YEAR / generation_days
     return 1 / (2 * -math.expm1(math.log1p(-limit) / generations))
@@ -107,8 +107,8 @@ def animals_needed_sexed(size: float, share_male: float) -> int:
 def animals_needed_unsexed(size: float, share_male: float, sure: float = SURE) -> int:
     """Return the fewest adults, taken without looking at the sex, that reach an effective `size` with chance `sure`.
 
-    The males are binomial with share `share_male`. The chance rises with the number but for a ripple between odd and
-    even, so the search gallops and then looks back.
+    The males are binomial with share `share_male`. The chance rises with the number except for a ripple between odd and
+    even numbers, so the search doubles, bisects and then looks back.
     """
     least = max(2, whole_above(size))
     low, high = least, least

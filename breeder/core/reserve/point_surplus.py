@@ -1,4 +1,4 @@
-"""Surplus straight from an estimate and its standard error, without a stock book."""
+"""Surplus directly from one estimate and its standard error, without a stock book."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from scipy import special
 
 from .rounding import whole_below
 
-WIDEST_CV = 1e150  # whose square a double still holds; a bound so wide is no animal at all
+WIDEST_CV = 1e150  # its square still fits a double; at this spread the bound is no animal at all
 
 
 @dataclass(frozen=True)
 class Lot:
-    """The one-sided lower bound of an estimate, not rounded, and the whole animals that may be sold of it."""
+    """The unrounded one-sided lower bound of an estimate, and the whole animals that may be sold."""
 
     lower: float
     surplus: int
@@ -31,8 +31,8 @@ def surplus_of_estimate(
 ) -> Lot:
     """Return ⌊(lower − minimum) · (1 − loss)⌋ − promised, at least 0, with a log-scale bound.
 
-    lower = N·exp(−q·√ln(1 + CV²)), q Student's t with portions − 1 degrees of freedom where portions are given, else
-    normal. `confidence` one-sided. Source: simulated coverage of the log-t bound in tests/census.
+    lower = N·exp(−q·√ln(1 + CV²)), where q is Student's t with portions − 1 degrees of freedom, or normal without
+    portions. `confidence` is one-sided. Source: simulated coverage of the log-t bound in tests/core/counting.
     """
     if estimate <= 0:
         return Lot(0.0, 0)

@@ -1,4 +1,4 @@
-"""The subjects `reserve` and `book`: what must stay and what may be sold, from a JSON document."""
+"""The `reckon` subjects `reserve` and `book`: what must stay and what may be sold, from a JSON document."""
 
 from __future__ import annotations
 
@@ -20,28 +20,28 @@ from .starters import both_sexes
 
 PARTS = ("males", "females", "sizes_by_generation", "limit", "allele", "surplus", "starter")
 
-LEAST_SHARE = 1e-4  # of anything here; less is a slip of the finger, and keeps numbers of animals readable
-LEAST_FREQUENCY = 1e-9  # of an allele; no number of animals that anybody keeps holds a rarer one
+LEAST_SHARE = 1e-4  # of anything here; less is a typing slip and would give unreadable numbers of animals
+LEAST_FREQUENCY = 1e-9  # of an allele; no kept stock is large enough to hold a rarer one
 LEAST_TIME, MOST_TIME = 0.01, 1e5  # years or days
 MOST_STOCK = 10**9  # animals in a whole line
 
-Answer = dict[str, Any]
-Part = Callable[[], Answer]  # computed only after the whole document was found good
+JsonObject = dict[str, Any]
+Part = Callable[[], JsonObject]  # computed only after the whole document proved valid
 
 
-def reserve(document: dict[str, Any]) -> Answer:
+def reserve(document: dict[str, Any]) -> JsonObject:
     """Return the answers to each part of the document. Raises BadInput with every fault."""
     reader = Reader(document)
     parts = [part(reader) for part in (_sexes, _sizes, _limit, _allele, _surplus, _starter)]
     if reader.usable and not any(parts):
         reader.fault(None, f"Nothing is asked. Give one of: males with females, {', '.join(PARTS[2:])}.")
     reader.finish()
-    answer: Answer = {"contract": CONTRACT}
+    answer: JsonObject = {"contract": CONTRACT}
     notes: list[str] = []
     for part in parts:
-        found = part() if part is not None else {}
-        notes += found.pop("notes", [])
-        answer |= found
+        results = part() if part is not None else {}
+        notes += results.pop("notes", [])
+        answer |= results
     return answer | {"notes": notes}
 
 
@@ -50,9 +50,9 @@ def _sexes(reader: Reader) -> Part | None:
         return None
     males, females = (reader.whole(name, low=0, high=MOST_STOCK) for name in ("males", "females"))
 
-    def answer() -> Answer:
+    def answer() -> JsonObject:
         size = effective_size.effective_size(males, females)
-        notes = [] if size else ["A sex is missing, so the effective size is 0 and inbreeding cannot be said."]
+        notes = [] if size else ["A sex is missing, so the effective size is 0 and inbreeding cannot be computed."]
         rate = effective_size.inbreeding_per_generation(size)
         return {"effective_size": size, "inbreeding_per_generation": rate, "notes": notes}
 
@@ -83,7 +83,7 @@ def _limit(reader: Reader) -> Part | None:
     if reproduction == TWO_SEXES and not LEAST_SHARE <= share_male <= 1 - LEAST_SHARE:
         reader.fault("share_male", f"It is {share_male:g}, so one sex is missing. Give a share between 0 and 1.")
 
-    def answer() -> Answer:
+    def answer() -> JsonObject:
         size = effective_size.effective_size_needed(inbreeding, years, days)
         needed = breeders_needed(size, share, share_male, sexed=sexed, reproduction=reproduction)
         clonal = "A clonal line has no inbreeding to limit, so no number of breeders follows from it."
@@ -118,7 +118,7 @@ def _surplus(reader: Reader) -> Part | None:
     confidence = asked.number("confidence", low=0.5, below=1, default=CONFIDENCE)
     asked.done()
 
-    def answer() -> Answer:
+    def answer() -> JsonObject:
         lot = surplus_of_estimate(estimate, error, portions, minimum, promised, loss, confidence)
         return {"lower": lot.lower, "surplus": lot.surplus}
 
@@ -138,11 +138,11 @@ def _starter(reader: Reader) -> Part | None:
     return lambda: {"both_sexes": both_sexes(animals, share, survival)}
 
 
-def book(document: dict[str, Any]) -> Answer:
-    """Return what the entries of a line say of its tubs and of what may be sold. Raises BadInput with every fault."""
+def book(document: dict[str, Any]) -> JsonObject:
+    """Return the figures of a line's tubs and what may be sold, from its entries. Raises BadInput with every fault."""
     given = read_book(Reader(document))
     pages = open_book(given.as_of, given.terms, given.tubs, given.entries, given.promises)
-    tubs: dict[str, Answer] = {str(tub.tub): {} for tub in given.tubs}
+    tubs: dict[str, JsonObject] = {str(tub.tub): {} for tub in given.tubs}
     for stage, page in pages.items():
         for tub in page.tubs:
             tubs[str(tub.tub)][stage] = _tub(tub)
@@ -152,7 +152,7 @@ def book(document: dict[str, Any]) -> Answer:
     return {"contract": CONTRACT, "as_of": given.as_of.isoformat(), "tubs": tubs, "line": line}
 
 
-def _tub(page: TubPage) -> Answer:
+def _tub(page: TubPage) -> JsonObject:
     aged = page.aged
     assert math.isfinite(aged.middle)
     return {
@@ -170,7 +170,7 @@ def _tub(page: TubPage) -> Answer:
     }
 
 
-def _stage(page: StagePage, notes: list[str]) -> Answer:
+def _stage(page: StagePage, notes: list[str]) -> JsonObject:
     return {
         "lower": page.line.lower,
         "breeding_minimum": page.line.kept_back,

@@ -1,4 +1,4 @@
-"""Whole animals out of fractions."""
+"""Whole animals from fractional numbers."""
 
 import math
 
@@ -6,7 +6,7 @@ WHOLE_TOLERANCE = 1e-9  # relative; 69.99999999999999 animals are 70
 
 
 def whole_below(number: float) -> int:
-    """Return the whole animals in `number`, forgiving what binary fractions lose."""
+    """Return the whole animals in `number`, allowing for rounding in binary fractions."""
     return math.floor(number + WHOLE_TOLERANCE * max(1.0, abs(number)))
 
 

@@ -1,4 +1,4 @@
-"""Whether a line's females are more, or fewer, than they should be, by the adults that were sexed."""
+"""An alarm when the sexed adults of a line show too many or too few females."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ DAUGHTERS_OF_BACTERIA = "70% to 80%"  # females of mothers with Wolbachia: Rigau
 
 @dataclass(frozen=True)
 class Sexed:
-    """Males and females found when adults were sexed, and whether some were taken out by sex before that."""
+    """Males and females among the sexed adults, and whether some were taken out by sex before."""
 
     males: int
     females: int
@@ -25,12 +25,12 @@ class Sexed:
 def sex_ratio_alarm(
     sexed: Sexed, share_female: float, minimum: int, *, reproduction: str = TWO_SEXES
 ) -> tuple[str, ...]:
-    """Return in sentences that the sexes are out of their usual share; nothing while the sample allows that share.
+    """Return sentences about an unusual sex ratio; empty while the sample is compatible with the usual share.
 
-    Out is a usual share outside the two-sided 95 % Wilson interval of the females among those sexed. Where
-    fewer than 5 of the rarer sex are to be expected the sample is too small to say. Assumes animals taken as they come,
-    none chosen for its sex. The `minimum` adults that stay are told at their worth for that share.
-    Source: Wilson 1927, J. Am. Stat. Assoc. 22:209.
+    The ratio is unusual when the usual share is outside the two-sided 95 % Wilson interval of the females among the
+    sexed adults. When fewer than 5 of the rarer sex are expected, the sample is too small to judge. Assumes animals
+    taken as they come, none chosen for its sex. The text also gives the effective size of the `minimum` adults that
+    stay at both shares. Source: Wilson 1927, J. Am. Stat. Assoc. 22:209.
     """
     number = sexed.males + sexed.females
     if reproduction != TWO_SEXES or round(number * min(share_female, 1 - share_female), 6) < FEW_EXPECTED:
@@ -39,7 +39,7 @@ def sex_ratio_alarm(
     if low <= share_female <= high:
         return ()
     share, many = sexed.females / number, "many" if low > share_female else "few"
-    usual, now = (effective_size(minimum * (1 - one), minimum * one) for one in (share_female, share))
+    usual, now = (effective_size(minimum * (1 - ratio), minimum * ratio) for ratio in (share_female, share))
     return (
         f"Too {many} females: {sexed.females} of {number} adults sexed ({share:.0%}; {low:.0%} to {high:.0%} of all, "
         f"{SEX_RATIO_CONFIDENCE:.0%} sure), and {share_female:.0%} is usual.",

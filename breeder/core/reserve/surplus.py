@@ -1,4 +1,4 @@
-"""What a line and a tub can spare, to the animal, and in words why."""
+"""The surplus of a line and of a tub, exact to the animal, with the reasons in words."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ class Tub:
 
 @dataclass(frozen=True)
 class TubStage:
-    """One tub and stage as the stock book reads it on a day, all in animals.
+    """One tub and stage in the stock book on a day, all in animals.
 
-    `lower` is the safe bound; `promised` what promises that name this tub hold. Since the last count `taken` were taken
-    for people and `added` were put in (or died, or were moved out); `at_count` is what was likely there right after it.
-    The last three need not be whole: a tub that was tipped apart passes them on by share.
+    `lower` is the safe bound; `promised` is what the promises that name this tub add up to. Since the last count
+    `taken` animals were taken for people and `added` were put in (less deaths and moves out); `at_count` is the likely
+    number right after that count. These three need not be whole, because a split tub passes them on by share.
     """
 
     tub: int
@@ -44,7 +44,7 @@ class TubStage:
 
     @property
     def counts(self) -> bool:
-        """Whether anything may be sold on the strength of this tub."""
+        """Whether animals may be sold from this tub."""
         return self.purpose in GIVES_SURPLUS and not self.stale
 
     @property
@@ -56,7 +56,7 @@ class TubStage:
 def tub_stage(
     tub: Tub, known: Belief | None, stage: str, on: date, confidence: float, ageing: Ageing, promised: int
 ) -> TubStage:
-    """Return a tub as the book believes it on a day, at a one-sided `confidence`; None: nothing is known of it."""
+    """Return a tub's figures on a day at a one-sided `confidence`; `known` is None when nothing is known of it."""
     if known is None:
         return TubStage(tub.tub, tub.purpose, 0, promised=promised)
     return TubStage(
@@ -75,7 +75,7 @@ def tub_stage(
 class StageStock:
     """One stage of a line: its tubs, the number kept back, everything promised, handling loss and harvest as shares.
 
-    `promised` holds all promises of the stage, those that name a tub included. `harvest_share` None: no limit.
+    `promised` is all promises of the stage, including those that name a tub. `harvest_share` None means no limit.
     """
 
     stage: str
@@ -87,17 +87,17 @@ class StageStock:
 
     @property
     def lower(self) -> int:
-        """The sum of bounds of the tubs that may be sold from; a sum, since one eye errs the same way everywhere."""
+        """The sum of bounds of the tubs that may be sold from; bounds add, as one eye errs the same way everywhere."""
         return sum(tub.lower for tub in self.tubs if tub.counts)
 
     @property
     def taken(self) -> float:
-        """What was taken of them for people since each was counted last."""
+        """The animals taken from those tubs for people since their last counts."""
         return sum(tub.taken for tub in self.tubs if tub.counts)
 
     @property
     def breeders(self) -> int:
-        """The part of it that is in breeding tubs."""
+        """The part of `lower` that is in breeding tubs."""
         return sum(tub.lower for tub in self.tubs if tub.counts and tub.breeds)
 
     @property
@@ -108,10 +108,10 @@ class StageStock:
 
 @dataclass(frozen=True)
 class Free:
-    """What may be promised: `number` free, `short` promised without cover, and the figures it was worked out from.
+    """The animals that may be promised: `number` free, `short` promised without cover, and the figures behind them.
 
-    `spare` are above the number kept back, handling loss taken off, and `may_go` is how many may go until the next
-    count (None: no such limit); promises are taken off neither.
+    `spare` is what is above the number kept back, less handling loss. `may_go` is how many may go until the next count
+    (None: no limit). Promises are not yet taken off these two.
     """
 
     number: int
@@ -127,8 +127,8 @@ class Free:
 def spare_above(lower: int, kept_back: int, taken: float = 0.0, handling_loss: float = 0.0) -> int:
     """Return ⌊(lower + taken − kept back) · (1 − handling loss)⌋ − taken, never above lower − kept back.
 
-    The loss comes off once for all that goes between two counts, what has gone already included; so what is packed
-    lowers this by itself alone, and asking again finds nothing new. Negative where too few are there.
+    The loss comes off once for everything that goes between two counts, including what has already gone. So packing n
+    animals lowers the result by exactly n, and asking again gives nothing extra. Negative when too few are there.
     """
     whole = whole_below((lower + taken - kept_back) * (1 - handling_loss) - taken)
     return min(whole, lower - kept_back)
@@ -145,10 +145,10 @@ def line_free(
 ) -> Free:
     """Return min(spare, may go) − promised, at least 0.
 
-    `lower` is the sum of bounds, `taken` what left those tubs for people since their last counts. `short` is what is
-    promised beyond what is there above the number kept back: animals that are there but not yet to go are not short.
-    Promising n and then packing n leaves the number as it was, since packing takes n off `lower` and off `promised` and
-    adds n to `taken`.
+    `lower` is the sum of bounds, `taken` the animals that left those tubs for people since their last counts. `short`
+    is the number promised beyond what is there above the number kept back; animals that are there but may not go yet
+    are not short. Promising n and then packing n gives the same number, because packing takes n off `lower` and off
+    `promised` and adds n to `taken`.
     """
     spare = spare_above(lower, kept_back, taken, handling_loss)
     number = max(0, spare - promised)
@@ -176,7 +176,7 @@ def tub_free(
     taken: float = 0.0,
     may_go: int | None = None,
 ) -> Free:
-    """Return the same for one tub, the line's `kept_back` shared equally over its breeding tubs and rounded up.
+    """Return the same for one tub; the line's `kept_back` is divided among its breeding tubs and rounded up.
 
     A tub that is not a breeding tub keeps nothing back by itself; the line does.
     """
@@ -185,21 +185,21 @@ def tub_free(
 
 
 def share_kept(kept_back: int, breeding_tubs: int, is_breeding: bool) -> int:
-    """Return what one tub keeps of the line's number: an equal share, rounded up, in breeding tubs only."""
+    """Return the number that one tub keeps back: an equal share of the line's, rounded up, in breeding tubs only."""
     return -(-kept_back // breeding_tubs) if is_breeding and breeding_tubs else 0
 
 
 def most_promised(line: Free, tub: Free | None = None) -> int:
-    """Return the most that a promise may take: the line's number, or with a tub named the smaller of both."""
+    """Return the most that a promise may take: the line's number, or the smaller of both when a tub is named."""
     return line.number if tub is None else min(line.number, tub.number)
 
 
 def may_go(tubs: Iterable[TubStage], share: float | None) -> int | None:
-    """Return how many may go until the next count, promises not taken off; None where no `share` limits it.
+    """Return how many may go until the next count, before promises; None when no `share` limits it.
 
-    The sum over tubs of ⌊share · (likely at the last count + added since)⌋ − taken since. The share is one of the
-    animals likely there, not of the bound: a bound is too low for the very reason that it is safe. A tub that gave more
-    than its share counts against the others, so packing what was promised never frees anything.
+    The sum over tubs of ⌊share · (likely at the last count + added since)⌋ − taken since. The share is taken of the
+    likely animals, not of the bound, which is too low on purpose. A tub that gave more than its share counts against
+    the others, so packing what was promised never frees anything.
     """
     if share is None:
         return None
@@ -208,7 +208,7 @@ def may_go(tubs: Iterable[TubStage], share: float | None) -> int | None:
 
 
 def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
-    """Return what a stage of a line can spare, and the same for each tub that gives surplus."""
+    """Return what a stage of a line can spare, and the same for each tub."""
     line = line_free(
         stock.lower,
         stock.kept_back,
@@ -217,11 +217,11 @@ def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
         taken=stock.taken,
         may_go=may_go(stock.tubs, stock.harvest_share),
     )
-    tubs = {tub.tub: _one_tub(stock, tub) for tub in stock.tubs}
-    return replace(line, why=(*line.why, *_cautions(stock))), tubs
+    by_tub = {tub.tub: _tub_free(stock, tub) for tub in stock.tubs}
+    return replace(line, why=(*line.why, *_cautions(stock))), by_tub
 
 
-def _one_tub(stock: StageStock, tub: TubStage) -> Free:
+def _tub_free(stock: StageStock, tub: TubStage) -> Free:
     if not tub.counts:
         return Free(0, tub.promised, 0, 0, tub.promised, (_why_not(tub),))
     return tub_free(
@@ -254,7 +254,7 @@ def _cautions(stock: StageStock) -> tuple[str, ...]:
 
 
 def grown_up(stage: str, ageing: Ageing) -> tuple[str, ...]:
-    """Return why a stage whose young are grown within a month of a count has nothing to sell soon after it."""
+    """Return a sentence for young that grow up within a month, whose count is soon out of date; else empty."""
     mature = ageing.young_mature_months
     if stage != YOUNG or mature is None or mature > SOON_GROWN_MONTHS:
         return ()

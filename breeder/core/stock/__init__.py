@@ -1,1 +1,1 @@
-"""What the book believes of a tub: X + moved, from the ledger's events, with a bound that is safe to sell from."""
+"""The stock belief: from a tub's ledger entries to a likely number and a bound that is safe to sell from."""

@@ -1,4 +1,4 @@
-"""What the book believes of one tub and stage: X + moved, how it ages, and its lower bound."""
+"""The belief about one tub and stage: X + moved, how it ages, and its lower bound."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from .reach import Reach, multiple_at
 class Animals:
     """Log-normal animals: median `middle`, spread `log_sd` of which `shared_sd` is shared, as counted on `since`.
 
-    `cap` is the last count's own estimate, which no bound may pass, and `floor` the animals that were in the hand,
-    which it may not fall below. `reach` is how the bound reaches at other confidences than 95 %. Read on a later day,
-    `left` is the share still there and `waited` the variance that the wait has added; both follow from `since` in one
-    step, whenever and however often they are asked for.
+    The bound never passes `cap`, the estimate of the last count, and never falls below `floor`, the animals that were
+    in the hand. `reach` gives the bound at confidences other than 95 %. On a later day `left` is the share still there
+    and `waited` the variance that the wait has added. Both are computed from `since` in one step, so reading them often
+    changes nothing.
     """
 
     middle: float
@@ -37,22 +37,22 @@ class Animals:
 
     @property
     def likely(self) -> float:
-        """The median as it reads on the day."""
+        """The median on the day of reading."""
         return self.middle * self.left
 
     @property
     def spread(self) -> float:
-        """The spread as it reads on the day."""
+        """The log-scale spread on the day of reading."""
         return math.sqrt(self.log_sd**2 + self.waited)
 
     def aged(self, on: date, ageing: Ageing, stage: str) -> Animals:
-        """Return the same animals as they read on a later day: fewer, and less sure."""
+        """Return the same animals on a later day: fewer, and less certain."""
         months = months_between(self.since, on)
         waited = ageing.widening_per_month * months if self.middle else 0.0
         return replace(self, left=ageing.left(stage, months), waited=waited)
 
     def low(self, confidence: float, *, shared_only: bool = False) -> float:
-        """Return the bound at a one-sided confidence, not above the cap and not below the animals in the hand."""
+        """Return the bound at a one-sided confidence, at most the cap and at least the animals in the hand."""
         z = z_of(confidence)
         if shared_only:
             return min(self.likely * math.exp(-z * self.shared_sd), self._most)
@@ -68,7 +68,7 @@ class Animals:
 
 @dataclass(frozen=True)
 class Gone:
-    """About so many animals that left: the bound loses the many that it may have been."""
+    """An approximate number of animals that left: the bound loses the most that it may have been."""
 
     middle: float
     log_sd: float
@@ -79,14 +79,17 @@ class Gone:
 
 @dataclass(frozen=True)
 class Part:
-    """A share of what another tub held when it was tipped over; a whole tub has share 1 and spread 0."""
+    """The share of a tub that was tipped out: `whole` is the belief about that tub, `log_sd` the share's spread.
+
+    A tub that was tipped out entirely has share 1 and spread 0.
+    """
 
     share: float
     log_sd: float
-    of: Belief
+    whole: Belief
 
     def doubt(self, confidence: float) -> float:
-        """Return what the doubt about the share leaves of it."""
+        """Return the factor that the doubt about the share takes off the bound."""
         return math.exp(-z_of(confidence) * self.log_sd)
 
 
@@ -95,16 +98,16 @@ Source = Animals | Gone | Part
 
 @dataclass(frozen=True)
 class Used:
-    """What a count was joined with, and how: enough to work it out again."""
+    """How a count was joined with the belief before it, with enough figures to repeat the computation."""
 
-    rule: str  # first, exact, fused, replaced
+    rule: str  # first, exact, fused or replaced
     prior_middle: float | None
     prior_log_sd: float | None
     prior_shared_sd: float | None
     count_estimate: float
     count_log_sd: float
     count_shared_sd: float
-    gain: float = 1.0  # share of the way from the prior to the count, on the log scale
+    gain: float = 1.0  # weight of the count against the prior, on the log scale
     z: float | None = None  # how far apart the two were, in standard deviations
     constants: dict[str, float] = field(default_factory=dict)
 
@@ -115,12 +118,13 @@ class Used:
 
 @dataclass(frozen=True)
 class Belief:
-    """X + moved for one tub and stage, as of its last event; ask `lower` for what is safe to rely on.
+    """X + moved for one tub and stage, as of its last event; call `lower` for the number that is safe to rely on.
 
-    `sources` make up X: as a rule one log-normal from the counts, more after tubs were tipped together. Their errors
-    are taken to go together (one eye, one season), so quantiles add. `moved` is the whole number added or taken since.
-    `taken` for people since the last count, `added` (or died, or moved out) since, and `at_count`, the middle right
-    after that count, decide what may still go; they are passed on by share when a tub is tipped, so need not be whole.
+    X is the sum of the `sources`: usually one log-normal from the counts, more after tubs were merged. Their errors are
+    taken to go together (one eye, one season), so quantiles add. `moved` is the whole number added or taken since.
+    Three figures decide what may still be harvested: `taken` for people since the last count, `added` since (less the
+    animals that died or moved out), and `at_count`, the median right after that count. A split passes them on by share,
+    so they need not be whole.
     """
 
     sources: tuple[Source, ...]
@@ -149,26 +153,27 @@ class Belief:
 
     @property
     def log_sd(self) -> float:
-        """Spread of X on the log scale; for several sources the one that gives their joint 95 % bound."""
+        """Spread of X on the log scale; for several sources, the spread that gives their joint 95 % bound."""
         if len(self.sources) == 1 and isinstance(self.sources[0], Animals):
             return self.sources[0].spread
         return spread_between(self.middle, low_of(self))
 
     @property
     def shared_sd(self) -> float:
-        """The part of the spread that repetition does not reduce, on the log scale."""
+        """The part of the spread that counting again does not reduce, on the log scale."""
         return spread_between(self.middle, low_of(self, shared_only=True))
 
     @property
     def cap(self) -> float | None:
-        """The last count's own estimate, where one count is all there is."""
+        """The estimate of the last count, if X comes from that count alone."""
         return self.sources[0].cap if len(self.sources) == 1 and isinstance(self.sources[0], Animals) else None
 
 
 def in_days(belief: Belief, day: Callable[[date], date]) -> Belief:
-    """Return the belief with each of its moments as the calendar `day` that it was where it is read.
+    """Return the belief with every moment turned into a calendar day by `day`.
 
-    A ledger of moments replays alike everywhere; how many days ago one was depends on the reader's time zone.
+    A ledger of moments replays the same everywhere, but how many days ago an event was depends on the reader's time
+    zone.
     """
     return replace(
         belief,
@@ -181,21 +186,21 @@ def in_days(belief: Belief, day: Callable[[date], date]) -> Belief:
 def _source_in_days(source: Source, day: Callable[[date], date]) -> Source:
     if isinstance(source, Animals):
         return replace(source, since=day(source.since))
-    return replace(source, of=in_days(source.of, day)) if isinstance(source, Part) else source
+    return replace(source, whole=in_days(source.whole, day)) if isinstance(source, Part) else source
 
 
 def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
-    """Return the belief as it reads on a later day; `moved` is whole animals and does not age."""
+    """Return the belief on a later day; `moved` is a whole number of animals and does not age."""
     return replace(belief, sources=tuple(_aged(source, on, ageing, stage) for source in belief.sources))
 
 
 def lower(belief: Belief, on: date, confidence: float, ageing: Ageing, stage: str) -> int:
-    """Return ⌊quantile of X, aged⌋ + moved at a one-sided `confidence`, never below 0: what is safe to rely on."""
+    """Return ⌊quantile of X, aged⌋ + moved at a one-sided `confidence`, at least 0: the safe number."""
     return bound(aged(belief, on, ageing, stage), confidence)
 
 
 def bound(belief: Belief, confidence: float) -> int:
-    """Return the whole animals that are safe to rely on, as of the day that the sources read on."""
+    """Return the whole number that is safe to rely on, on the day that the sources were aged to."""
     return max(0, sum(_whole(source, confidence) for source in belief.sources) + belief.moved)
 
 
@@ -212,7 +217,7 @@ def low_of(belief: Belief, confidence: float = STORED_CONFIDENCE, *, shared_only
 def spread_between(middle: float, low: float) -> float:
     """Return the log-scale spread of a log-normal with this median and one-sided 95 % bound, both in animals.
 
-    A bound of none or less, after much was taken, has no logarithm; a spread that says next to nothing stands for it.
+    After many animals were taken the bound may be 0 or less, which has no logarithm; the result is then `WIDEST`.
     """
     if middle <= 0:
         return 0.0
@@ -224,7 +229,7 @@ WIDEST = 5.0  # log scale: a factor of 150 either way
 
 def _middle(source: Source) -> float:
     if isinstance(source, Part):
-        return source.share * source.of.expected
+        return source.share * source.whole.expected
     return -source.middle if isinstance(source, Gone) else source.likely
 
 
@@ -233,7 +238,7 @@ def _low(source: Source, confidence: float, shared_only: bool) -> float:
         return source.low(confidence, shared_only=shared_only)
     if isinstance(source, Gone):
         return -(source.middle if shared_only else source.high(confidence))
-    inner = max(0.0, low_of(source.of, confidence, shared_only=shared_only) + source.of.moved)
+    inner = max(0.0, low_of(source.whole, confidence, shared_only=shared_only) + source.whole.moved)
     return source.share * (1.0 if shared_only else source.doubt(confidence)) * inner
 
 
@@ -242,10 +247,10 @@ def _whole(source: Source, confidence: float) -> int:
         return whole_below(source.low(confidence))
     if isinstance(source, Gone):
         return -whole_above(source.high(confidence))
-    return whole_below(source.share * source.doubt(confidence) * bound(source.of, confidence))
+    return whole_below(source.share * source.doubt(confidence) * bound(source.whole, confidence))
 
 
 def _aged(source: Source, on: date, ageing: Ageing, stage: str) -> Source:
     if isinstance(source, Animals):
         return source.aged(on, ageing, stage)
-    return replace(source, of=aged(source.of, on, ageing, stage)) if isinstance(source, Part) else source
+    return replace(source, whole=aged(source.whole, on, ageing, stage)) if isinstance(source, Part) else source

@@ -1,4 +1,4 @@
-"""What can happen to the number of animals in a tub, as the ledger tells it."""
+"""Ledger events that change the number of animals in a tub, and how a stage ages between them."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ from breeder.core.counting.methods.direct import ONE_BY_ONE
 
 from .reach import Reach, reach_from
 
-# Reasons of a change that put animals in or lose them. Every other change takes animals for people, or brings them back
-# from people: it counts against what may be harvested between two counts.
+# Reasons for a change that adds animals or loses them. Every other change takes animals for people, or brings them back
+# from people, and counts against what may be harvested between two counts.
 ADDING_REASONS = frozenset({"received", "moved", "died"})
 ADULTS, YOUNG = "adults", "young"
 
 
 @dataclass(frozen=True)
 class Ageing:
-    """How a belief fades: mean adult life and staleness in months, widening as variance on the log scale a month.
+    """How a belief ages: mean adult life and staleness in months, widening as log-scale variance a month.
 
-    `young_mature_months` is how long young take to grow up and `young_survival` the share of them that live to; None:
-    young do not age.
+    `young_mature_months` is how long young take to grow up (None: young do not age), and `young_survival` is the share
+    of them that live that long.
     """
 
     adult_life_months: float = ADULT_LIFE_MONTHS
@@ -40,7 +40,7 @@ class Ageing:
     young_survival: float = 1.0
 
     def left(self, stage: str, months: float) -> float:
-        """Return the share of a stage that is left so many months after a count: in one step, never in two."""
+        """Return the share of a stage that is left `months` after a count; compute it in one step, never in two."""
         if stage == ADULTS:
             return math.exp(-months / self.adult_life_months)
         if stage != YOUNG or self.young_mature_months is None or not months:
@@ -50,11 +50,11 @@ class Ageing:
 
 
 def young_left(grown: float, survival: float) -> float:
-    """Return the share of the young counted that are still young after the part `grown` (0 to 1) of the way to adult.
+    """Return the share of the counted young that are still young after the part `grown` (0 to 1) of the way to adult.
 
-    Young of all ages at the count; each dies at an even rate, so that `survival` of a brood grow up:
-    (s^u − s)/(1 − s), and 1 − u where none die. Source: own arithmetic, ages even between birth and maturity weighted
-    by who is alive; checked by simulation in tests/census.
+    Assumes young of all ages at the count and a constant death rate, so that the share `survival` of a brood grows up:
+    (s^u − s)/(1 − s), or 1 − u when none die. Source: own arithmetic, with ages spread evenly between birth and
+    maturity and weighted by survival; checked by simulation in tests/core/reserve.
     """
     if survival >= 1:
         return 1 - grown
@@ -65,11 +65,11 @@ def young_left(grown: float, survival: float) -> float:
 
 @dataclass(frozen=True)
 class Counted:
-    """A count: `estimate` animals, `log_sd` whole spread on the log scale, `shared_sd` the part repetition keeps.
+    """A count: `estimate` in animals, `log_sd` the spread on the log scale, `shared_sd` its part that repetition keeps.
 
-    `exact` says that every animal was in the hand; it overrules everything before it. `floor` animals were in the hand
-    in any case. `reach` is how far the bound reaches below the estimate at other confidences than 95 %; empty: as a
-    normal does.
+    `exact` means that every animal was in the hand; such a count overrules everything before it. `floor` animals were
+    in the hand in any case. `reach` is how far the bound is below the estimate at confidences other than 95 %; empty
+    means as far as for a normal distribution.
     """
 
     at: date
@@ -83,7 +83,7 @@ class Counted:
 
 @dataclass(frozen=True)
 class Moved:
-    """A whole number of animals, known exactly, added (positive) or taken (negative), and why."""
+    """An exact change: a whole number of animals added (positive) or taken (negative), and the reason."""
 
     at: date
     number: int
@@ -92,10 +92,10 @@ class Moved:
 
 @dataclass(frozen=True)
 class About:
-    """About `number` animals added (positive) or taken (negative), with a spread on the log scale.
+    """An approximate change: about `number` animals added (positive) or taken (negative), with a log-scale spread.
 
-    Where a part of the tub was tipped out rather than a number, `share` is that part and `log_sd` its spread; `number`
-    then only tells the reader how many that was. `shared_sd` is the part of the spread that counting again would keep.
+    When a part of the tub was tipped out, `share` is that part and `log_sd` its spread; `number` is then only for
+    display. `shared_sd` is the part of the spread that counting again would not reduce.
     """
 
     at: date
@@ -109,12 +109,11 @@ Event = Counted | Moved | About
 
 
 def counted_from(at: date, count: Count, *, confidences: Sequence[float] = CONFIDENCES) -> Counted:
-    """Return the ledger's form of a method's answer: estimate, 95 % bound as a log-scale spread, and other bounds.
+    """Return a method's count as a ledger event: estimate, 95 % bound as a log-scale spread, and other bounds.
 
-    `confidences` are those at which the bound may be asked for, besides 95 %. A count one by one in which none can have
-    been missed is exact. A count by before-and-after a sale
-    estimates the tub before the sale; what was sold is taken off here, from the estimate and from the bounds. Raises
-    ValueError when the count determines no estimate or no bound.
+    The bound is kept for 95 % and for `confidences`. A count one by one in which no animal can have been missed is
+    exact. A before-and-after-sale count estimates the tub before the sale; the animals sold are taken off here, from
+    the estimate and from the bounds. Raises ValueError when the count has no estimate or no bound.
     """
     if count.estimate is None:
         raise ValueError("This count has no estimate, so nothing can rest on it. Count in another way.")

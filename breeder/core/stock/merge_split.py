@@ -1,4 +1,4 @@
-"""Tubs tipped together and tubs tipped apart, so that the sum of bounds never rises and no harvest is renewed."""
+"""Merge and split tubs so that the sum of bounds never rises and no harvest is renewed."""
 
 from __future__ import annotations
 
@@ -14,18 +14,19 @@ from .events import About, Ageing
 
 @dataclass(frozen=True)
 class Poured:
-    """A share of another tub tipped in: the share, its spread on the log scale, and what was believed of that tub."""
+    """An event: the share of another tub tipped in, its log-scale spread, and `whole`, the belief about that tub."""
 
     at: date
     share: float
     log_sd: float
-    of: Belief
+    whole: Belief
 
 
 def merged(beliefs: Sequence[Belief]) -> Belief:
-    """Return the belief of tubs tipped together: middles add and bounds add, to the animal.
+    """Return the belief about tubs that were merged: medians add and bounds add, exact to the animal.
 
-    Errors are taken to go together, so no quantile gains by adding. The oldest count decides when a new one is due.
+    Errors are taken to go together, so adding tubs never improves a bound. The oldest count decides when a new count
+    is due.
     Raises ValueError when there is nothing to merge.
     """
     if not beliefs:
@@ -42,11 +43,12 @@ def merged(beliefs: Sequence[Belief]) -> Belief:
 
 
 def split(belief: Belief, share: float, share_log_sd: float) -> tuple[Belief, Belief]:
-    """Return (what stays, what goes) when about a `share` of a tub is tipped out, its spread on the log scale.
+    """Return (what stays, what goes) when about the share `share` of a tub is tipped out.
 
-    Each side holds its share of the bound, lowered by its own doubt about the share, so the two bounds together never
-    pass the one before. What stays is in doubt by share/(1 − share) times as much. What was taken since the last count
-    goes along by share. Raises ValueError for a share outside (0, 1] or a negative spread.
+    `share_log_sd` is the spread of the share on the log scale. Each side gets its share of the bound, lowered by the
+    doubt about that share, so the two bounds together never pass the one before. The part that stays is
+    share/(1 − share) times as uncertain as the part that goes. The harvest since the last count is divided by share.
+    Raises ValueError for a share outside (0, 1] or a negative spread.
     """
     if not 0 < share <= 1:
         raise ValueError(f"The share tipped out is {share:g}, but it must be above 0 and at most 1.")
@@ -58,17 +60,17 @@ def split(belief: Belief, share: float, share_log_sd: float) -> tuple[Belief, Be
 
 
 def pour(there: Belief | None, poured: Poured) -> Belief:
-    """Return the belief of a tub into which a share of another was tipped; the bounds add, never more."""
-    part = split(poured.of, poured.share, poured.log_sd)[1]
+    """Return the belief about a tub after a share of another was tipped in; its bound is at most the sum of both."""
+    part = split(poured.whole, poured.share, poured.log_sd)[1]
     return part if there is None else merged([there, part])
 
 
 def tipping(
     belief: Belief, on: date, share: float, share_log_sd: float, ageing: Ageing, stage: str
 ) -> tuple[About, Poured]:
-    """Return the two sides of tipping a share of one tub into another: out of this tub, and into the other.
+    """Return the two events of tipping a share of one tub into another: out of this tub, and into the other.
 
-    The number in the first only tells the reader how many that was.
+    The number in the first event is only for display.
     """
     number = whole_below(share * aged(belief, on, ageing, stage).expected)
     return About(on, -number, share_log_sd, share), Poured(on, share, share_log_sd, belief)

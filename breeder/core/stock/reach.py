@@ -1,4 +1,4 @@
-"""How far a bound reaches below its middle, at other confidences than the 95 % that everything is decided at."""
+"""How far a bound is below its median at confidences other than the standard 95 %."""
 
 from __future__ import annotations
 
@@ -7,32 +7,33 @@ from collections.abc import Callable, Sequence
 from breeder.core.counting.defaults import STORED_CONFIDENCE
 from breeder.core.counting.quantiles import STORED_Z, z_of
 
-# Pairs of a one-sided confidence and the reach there as a multiple of the reach at 95 %, in ascending order. Empty: the
-# reach of a normal, which needs no list.
+# Pairs of a one-sided confidence and the reach there as a multiple of the reach at 95 %, in ascending order. An empty
+# list means the reach of a normal distribution.
 Reach = tuple[tuple[float, float], ...]
-LIKE_NORMAL = 1e-9  # relative; a list that differs by less is none
+LIKE_NORMAL = 1e-9  # relative; a list that differs by less counts as normal
 
 
 def reach_from(reach_at: Callable[[float], float], confidences: Sequence[float]) -> Reach:
-    """Return the list for a bound of which `reach_at` tells the reach on the log scale at a confidence.
+    """Return the list for a bound whose log-scale reach at a confidence is `reach_at(confidence)`.
 
-    Empty where the bound is a normal one, or does not reach below its middle at all.
+    It is empty when the bound is normal or is not below its median at all.
     """
-    whole = reach_at(STORED_CONFIDENCE)
-    if whole <= 0:
+    standard = reach_at(STORED_CONFIDENCE)
+    if standard <= 0:
         return ()
-    return unless_normal(tuple((level, reach_at(level) / whole) for level in sorted(confidences)))
+    return unless_normal(tuple((level, reach_at(level) / standard) for level in sorted(confidences)))
 
 
 def unless_normal(reach: Reach) -> Reach:
-    """Return the list, or an empty one where it says nothing that a normal does not."""
+    """Return the list, or an empty list when it equals that of a normal distribution."""
     return reach if any(abs(times - _normal(level)) > LIKE_NORMAL for level, times in reach) else ()
 
 
 def multiple_at(reach: Reach, confidence: float) -> float:
     """Return the reach at a confidence as a multiple of the reach at 95 %.
 
-    Between two listed confidences the next higher holds, which is the safe side. Raises ValueError above the highest.
+    Between two listed confidences the next higher one is used, which is the safe side. Raises ValueError above the
+    highest.
     """
     if confidence == STORED_CONFIDENCE:
         return 1.0
@@ -45,7 +46,7 @@ def multiple_at(reach: Reach, confidence: float) -> float:
 
 
 def greatest(reaches: Sequence[Reach], confidences: Sequence[float]) -> Reach:
-    """Return the list of the greatest reach of several, confidence by confidence."""
+    """Return the greatest of several reaches at each confidence."""
     return unless_normal(
         tuple((level, max(multiple_at(reach, level) for reach in reaches)) for level in sorted(confidences))
     )

@@ -1,4 +1,4 @@
-"""From a ledger to a belief: the same facts, in whatever order they were typed, give the same belief."""
+"""Replay a ledger into a belief; the order in which the facts were typed makes no difference."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ def replay(
 ) -> Belief | None:
     """Return what the book believes after these events, or None when there are none.
 
-    Events are taken in the order of `at`; those of one moment in the order given, which must then be one that does not
-    depend on typing (the site gives its entry numbers). A tub begins empty: animals moved into a tub that was never
-    counted are known exactly. `confidences` are those at which bounds may be asked for, besides 95 %.
+    Events are replayed in the order of `at`. Events at the same moment keep the given order, which must not depend on
+    the order of typing (the site uses its entry numbers). A tub begins empty, so animals moved into a tub that was
+    never counted are known exactly. Bounds are kept for 95 % and for `confidences`.
     """
     belief: Belief | None = None
     for event in sorted(events, key=lambda event: event.at):
@@ -35,7 +35,7 @@ def after(
     stage: str,
     confidences: Sequence[float] = CONFIDENCES,
 ) -> Belief:
-    """Return the belief after one more event, which must not be earlier than those before."""
+    """Return the belief after one more event, which must not be earlier than the events before it."""
     if isinstance(event, Counted):
         return fuse(belief, event, ageing, stage, confidences)
     if isinstance(event, Poured):

@@ -1,4 +1,4 @@
-"""A belief as plain JSON values and back, for a database column."""
+"""Turn a belief into plain JSON values and back, for a database column."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from .belief import Animals, Belief, Gone, Part, Source, Used
 
-READ_ON_A_DAY = ("left", "waited")  # what animals lose by waiting is never stored: it follows from the day of reading
+READ_ON_A_DAY = ("left", "waited")  # never stored, because they follow from the day of reading
 
 
 def as_json(belief: Belief) -> dict[str, Any]:
@@ -25,7 +25,7 @@ def as_json(belief: Belief) -> dict[str, Any]:
 
 
 def from_json(stored: dict[str, Any]) -> Belief:
-    """Return the belief that `as_json` stored, by this version or an older one."""
+    """Return the belief that `as_json` stored, in this version or an older one."""
     return Belief(
         tuple(_source_in(source) for source in stored["sources"]),
         _day(stored["begun_on"]),
@@ -40,7 +40,7 @@ def from_json(stored: dict[str, Any]) -> Belief:
 
 def _source_out(source: Source) -> dict[str, Any]:
     if isinstance(source, Part):
-        return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.of)}
+        return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.whole)}
     if isinstance(source, Gone):
         return {"kind": "gone", "middle": source.middle, "log_sd": source.log_sd}
     values = {name: value for name, value in vars(source).items() if name not in READ_ON_A_DAY}

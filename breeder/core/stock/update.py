@@ -1,4 +1,4 @@
-"""What a new count does to a belief: join, or replace."""
+"""Update a belief with a new count: join the two, or replace the belief."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from .reach import Reach, greatest, reach_from
 
 @dataclass(frozen=True)
 class Prior:
-    """The whole tub as believed just before a count, as one log-normal: `moved` folded in.
+    """The belief just before a count as one log-normal of the whole tub, with `moved` included.
 
-    `reach` is how its bound reaches at other confidences than 95 %.
+    `reach` gives its bound at confidences other than 95 %.
     """
 
     middle: float
@@ -34,17 +34,17 @@ class Prior:
 def fuse(
     prior: Belief | None, count: Counted, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
 ) -> Belief:
-    """Return the belief after a count, `moved` folded in.
+    """Return the belief after a count, with `moved` included in X.
 
-    The two are averaged on the log scale. Their shared errors are taken to be one and the same (one keeper), so only
-    the rest shrinks and the spread never falls under the shared error; the weights are those of least spread, which
-    without shared errors are Kalman's. A count further off than 1.96 standard deviations of both errors replaces the
-    belief, as does an exact one, or a count of none. All of this is decided at 95 %; at another confidence of
-    `confidences` the bound reaches as far below the middle as that of whichever of the two widens more. The bound stays
-    under the count's own estimate (`cap`) and above what was in the hand (`floor`). Source: Kalman 1960, J. Basic Eng.
-    82:35 (local level); correlated errors: minimum variance, any textbook.
+    Prior and count are averaged on the log scale. Their shared errors are taken to be the same (one keeper), so only
+    the rest shrinks and the spread never falls below the shared error. The weights give the least spread; without
+    shared errors they are Kalman's. A count more than 1.96 standard deviations of both errors away replaces the belief,
+    and so does an exact count or a count of none. All of this is decided at 95 %. At the other `confidences` the bound
+    is as far below the median as for the input that widens more. The bound stays at or below the count's estimate
+    (`cap`) and at or above the animals in the hand (`floor`). Source: Kalman 1960, J. Basic Eng. 82:35 (local level);
+    correlated errors: minimum variance, any textbook.
     """
-    before = None if prior is None else prior_of(prior, count, ageing, stage, confidences)
+    before = None if prior is None else prior_at_count(prior, count, ageing, stage, confidences)
     spread = 0.0 if count.exact or count.estimate <= 0 else count.log_sd
     shared = min(spread, count.shared_sd)
     used = Used(
@@ -61,38 +61,40 @@ def fuse(
         return _after(count, count.estimate, 0.0, 0.0, replace(used, rule="exact"))
     if before is None or count.estimate <= 0:
         return _after(count, count.estimate, spread, shared, used)
-    both = before.log_sd**2 + spread**2
-    apart = math.log(count.estimate / before.middle)
-    z = apart / math.sqrt(both) if both else None
+    variance = before.log_sd**2 + spread**2
+    log_gap = math.log(count.estimate / before.middle)
+    z = log_gap / math.sqrt(variance) if variance else None
     if z is None or abs(z) > IRRECONCILABLE_Z:
         return _after(count, count.estimate, spread, shared, replace(used, z=z))
     gain = _gain(before, spread, shared)
     kept = (1 - gain) * before.shared_sd + gain * shared
-    own = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
-    middle = before.middle * math.exp(gain * apart)
+    own_variance = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
+    middle = before.middle * math.exp(gain * log_gap)
     widest = greatest(
         [reach for reach, sd in ((before.reach, before.log_sd), (count.reach, spread)) if sd], confidences
     )
     joined = replace(used, rule="fused", gain=gain, z=z)
-    return _after(count, middle, math.sqrt(own + kept**2), kept, joined, widest)
+    return _after(count, middle, math.sqrt(own_variance + kept**2), kept, joined, widest)
 
 
 def _gain(before: Prior, spread: float, shared: float) -> float:
-    """Return the weight of the count that leaves the least spread, shared errors going fully together."""
-    apart = shared - before.shared_sd
-    own = spread**2 - shared**2
-    below = before.own_variance + own + apart**2
-    # Two errors that are nothing but shared say the same thing; the newer one is as good.
-    return min(1.0, max(0.0, (before.own_variance - before.shared_sd * apart) / below)) if below else 1.0
+    """Return the weight of the count that leaves the least spread when shared errors go fully together."""
+    shared_gap = shared - before.shared_sd
+    own_variance = spread**2 - shared**2
+    denominator = before.own_variance + own_variance + shared_gap**2
+    # When both errors are purely shared, the two counts are equally good, so use the newer one.
+    if not denominator:
+        return 1.0
+    return min(1.0, max(0.0, (before.own_variance - before.shared_sd * shared_gap) / denominator))
 
 
-def prior_of(
+def prior_at_count(
     belief: Belief, count: Counted, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
 ) -> Prior | None:
     """Return the aged belief as one log-normal of the whole tub, matched in its median and its 95 % bound.
 
-    Re-fitting by the bound keeps what is safe safe; matching the variance instead would raise the bound after every
-    sale. None when the belief says nothing: a tub never counted before, or one that should be empty.
+    Matching the bound keeps a safe number safe; matching the variance instead would raise the bound after every sale.
+    None when the belief says nothing: the tub was never counted before, or it should be empty.
     """
     if belief.counted_on is None and not belief.moved > 0 and not belief.sources:
         return None

@@ -1,4 +1,4 @@
-"""Which entries of a ledger still stand when some take others back."""
+"""Which ledger entries are still valid when some entries take others back."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from collections.abc import Mapping
 
 
 def fallen(corrects: Mapping[int, int]) -> set[int]:
-    """Return the entries that a standing correction takes back; `corrects` is what each correction names, by its id.
+    """Return the entries that valid corrections take back; `corrects` maps each correction to the entry it names.
 
-    A correction that is itself taken back no longer counts, so what it took away stands again. From the corrections
-    that nothing corrects inwards, without recursion: a chain may be as long as the book. Raises ValueError for
-    corrections in a ring.
+    A correction that is itself taken back no longer counts, so the entry it named is valid again. The walk starts at
+    the corrections that nothing corrects and needs no recursion, because a chain may be as long as the book. Raises
+    ValueError for corrections in a ring.
     """
     waiting = Counter(corrects.values())
     settled = [number for number in corrects if not waiting[number]]

@@ -1,4 +1,4 @@
-"""Bounds in common use that clustered animals and one eye make unsafe: the controls of this room's simulations."""
+"""Common bounds that are unsafe for clustered animals or one eye: the controls of the simulations here."""
 
 import math
 from collections.abc import Sequence
@@ -21,8 +21,8 @@ def gamma_poisson(
 ) -> tuple[float, float, float]:
     """Return mean, standard deviation and 5 % quantile of a gamma belief after Poisson counts, exactly.
 
-    `prior` is its mean and relative error, each count what was seen in which share of the tub, `step` the growth and
-    the forgetting between two counts. Source: conjugate prior, any textbook.
+    `prior` is its mean and relative error. Each count is (animals seen, share of the tub). `step` is the growth and the
+    forgetting between two counts. Source: conjugate prior, any textbook.
     """
     mean, cv = prior
     shape, rate = 1 / cv**2, 1 / (cv**2 * mean)

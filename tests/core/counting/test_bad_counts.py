@@ -42,8 +42,8 @@ IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
     (lambda: removal([7, -1]), "catches[1]", "-1"),
     (lambda: after_sale(0, 0, 5), "index_before", "0"),
     (lambda: after_sale(9, 3, 0), "removed", "0"),
-    (lambda: by_sexes(Sexes(0, 0), Sexes(9, 3), Sexes(0, 5)), "before", "Nobody was sexed"),
-    (lambda: by_sexes(Sexes(3, 3), Sexes(0, 0), Sexes(0, 5)), "after", "Nobody was sexed"),
+    (lambda: by_sexes(Sexes(0, 0), Sexes(9, 3), Sexes(0, 5)), "before", "No animal was sexed"),
+    (lambda: by_sexes(Sexes(3, 3), Sexes(0, 0), Sexes(0, 5)), "after", "No animal was sexed"),
     (lambda: by_sexes(Sexes(3, 3), Sexes(9, 3), Sexes(0, 0)), "taken", "Nothing was taken"),
     (lambda: by_sexes(Sexes(3, -1), Sexes(9, 3), Sexes(0, 2)), "before.females", "-1"),
     (lambda: eye(50, 100, confidence=0.4), "confidence", "0.4"),
@@ -62,7 +62,7 @@ def test_an_impossible_count_is_named(impossible: Callable[[], Count], field: st
     assert "!" not in refused.value.sentence
 
 
-def test_everything_wrong_is_said_at_once() -> None:
+def test_all_faults_are_named_at_once() -> None:
     with pytest.raises(BadCount) as refused:
         portions([9, -4], [50, 0], -1, confidence=2)
     assert [field for field, _ in refused.value.faults] == ["confidence", "counts[1]", "sizes[1]", "whole"]

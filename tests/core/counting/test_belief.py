@@ -1,4 +1,4 @@
-"""What the book believes: X + moved, joined, replaced, aged, to the animal."""
+"""The belief about a tub, X + moved: counts join, replace and age it, exact to the animal."""
 
 import json
 import math
@@ -49,7 +49,7 @@ def test_the_tub_page_and_the_method_agree_on_the_bound() -> None:
 @pytest.mark.parametrize("level", [0.5, 0.8, 0.9, 0.95, 0.99])
 @pytest.mark.parametrize("shared", [0.0, 0.1, 0.35])
 def test_a_first_count_is_as_sure_as_its_own_method_says_at_any_confidence(level: float, shared: float) -> None:
-    """Three portions at 99 % were 115 by the method and 222 by a normal through the 95 % bound (issue)."""
+    """Three portions at 99 % gave 115 by the method, but 222 by a normal through the 95 % bound (issue)."""
     for method, given in (
         (eye, (50, 100)),
         (hand, (120, 0.05)),
@@ -203,11 +203,11 @@ def test_the_better_method_alone_is_best_where_a_guess_would_only_add_its_shared
 
 def test_the_weight_of_a_count_leaves_the_least_spread() -> None:
     first, second = Counted(START, 100.0, 0.45, 0.30), Counted(START, 110.0, 0.40, 0.35)
-    own = [count.log_sd**2 - count.shared_sd**2 for count in (first, second)]
+    own_variances = [count.log_sd**2 - count.shared_sd**2 for count in (first, second)]
 
     def spread(gain: float) -> float:
         shared = (1 - gain) * 0.30 + gain * 0.35
-        return math.sqrt((1 - gain) ** 2 * own[0] + gain**2 * own[1] + shared**2)
+        return math.sqrt((1 - gain) ** 2 * own_variances[0] + gain**2 * own_variances[1] + shared**2)
 
     belief = believed(first, second)
     assert belief.used is not None
@@ -215,7 +215,7 @@ def test_the_weight_of_a_count_leaves_the_least_spread() -> None:
     assert belief.used.gain == pytest.approx(min((n / 10_000 for n in range(10_001)), key=spread), abs=1e-4)
 
 
-def test_of_two_errors_that_are_nothing_but_shared_the_newer_holds() -> None:
+def test_when_both_errors_are_purely_shared_the_newer_count_wins() -> None:
     assert believed(Counted(START, 100.0, 0.35, 0.35), Counted(START, 120.0, 0.35, 0.35)).middle == pytest.approx(120)
 
 
@@ -234,13 +234,13 @@ def test_a_single_animal_moved_in_has_waited_like_the_rest_when_it_is_counted() 
 
 
 def test_a_new_count_never_widens_what_is_known() -> None:
-    for own, shared in ((0.0, 0.35), (0.3, 0.35), (0.05, 0.02), (0.2, 0.0)):
+    for own_sd, shared in ((0.0, 0.35), (0.3, 0.35), (0.05, 0.02), (0.2, 0.0)):
         for first in (Counted(START, 100.0, 0.3, 0.1), Counted(START, 100.0, 0.05, 0.02), Counted(START, 100.0, 0.4)):
-            second = Counted(START, 101.0, math.hypot(own, shared), shared)
+            second = Counted(START, 101.0, math.hypot(own_sd, shared), shared)
             assert believed(first, second).log_sd <= min(first.log_sd, second.log_sd) + 1e-12
 
 
-def test_a_full_sort_is_not_spoilt_by_a_guess() -> None:
+def test_a_guess_does_not_spoil_a_full_sort() -> None:
     sort, guess = Counted(START, 150.0, 0.02, 0.02), Counted(START, 160.0, 0.45, 0.35)
     assert believed(sort, guess).log_sd < 0.03
 
@@ -285,7 +285,7 @@ def test_animals_moved_into_a_new_tub_are_known_exactly() -> None:
     assert (safe(belief, 0), belief.counted_on, belief.known_since) == (14, None, START)
 
 
-def test_the_first_count_of_a_tub_that_gave_more_than_it_had_stands_alone() -> None:
+def test_the_first_count_of_a_tub_that_gave_more_than_it_had_is_used_alone() -> None:
     belief = believed(Moved(START, -5, "packed"), counted_from(day(2), eye(10, 25)))
     assert belief.used.rule == "first"  # type: ignore[union-attr]
 
@@ -313,7 +313,7 @@ def test_a_sale_count_leaves_what_is_left() -> None:
     assert hopeless.log_sd == pytest.approx(math.log(700 / 0.5) / Z)  # half an animal is none
 
 
-def test_about_so_many_lower_one_tub_by_the_most_and_raise_the_other_by_the_least() -> None:
+def test_an_approximate_move_lowers_one_tub_by_the_most_and_raises_the_other_by_the_least() -> None:
     source = believed(EYE, About(day(3), -20, 0.3))
     target = believed(About(day(3), 20, 0.3))
     assert safe(source, 3) == safe(believed(EYE), 3) - math.ceil(20 * math.exp(Z * 0.3))
@@ -376,7 +376,7 @@ def test_what_is_left_of_nothing_is_nothing() -> None:
     assert (overdrawn.middle, overdrawn.expected) == (0, 0)
 
 
-def test_a_tub_that_gave_most_of_what_it_had_says_next_to_nothing() -> None:
+def test_a_tub_that_gave_most_of_its_animals_says_next_to_nothing() -> None:
     used = believed(EYE, Moved(START, -140, "packed"), Counted(START, 20.0, 0.3)).used
     assert used is not None
     assert (used.prior_log_sd, used.gain) == (5.0, pytest.approx(1.0, abs=0.01))
@@ -385,7 +385,7 @@ def test_a_tub_that_gave_most_of_what_it_had_says_next_to_nothing() -> None:
 def test_tipping_a_tub_apart_leaves_its_shared_error() -> None:
     stays, goes = split(believed(EYE), 0.3, 0.2)
     assert (stays.shared_sd, goes.shared_sd) == (pytest.approx(0.35), pytest.approx(0.35))
-    # What stays is in doubt by share/(1 − share) times as much as what goes.
+    # The part that stays is share/(1 − share) times as uncertain as the part that goes.
     assert stays.log_sd - EYE.log_sd == pytest.approx(0.2 * 0.3 / 0.7, abs=0.02)
 
 
@@ -394,7 +394,7 @@ def test_one_animal_about_added_is_added_whatever_share_it_was_of_its_tub() -> N
     assert safe(belief, 0) == 1
 
 
-def test_a_count_that_stands_alone_has_gone_all_the_way() -> None:
+def test_a_count_used_alone_has_a_gain_of_one() -> None:
     assert believed(EYE).used.gain == 1  # type: ignore[union-attr]
     assert believed(EYE, Counted(START, 900.0, 0.1)).used.gain == 1  # type: ignore[union-attr]
 

@@ -34,12 +34,12 @@ COUNTS = [
         (index, (27, 18, 60)),
         (marked, (30, 22, 6)),
         (removal, ([38, 26, 12],)),
-        (lambda *of, **own: left_after(after_sale(*of, **own)), (60, 30, 40)),
+        (lambda *given, **options: left_after(after_sale(*given, **options)), (60, 30, 40)),
     )
 ]
 real_counts = st.builds(lambda at, count: counted_from(at, count), days, st.sampled_from(COUNTS))
 counts = st.builds(
-    lambda at, estimate, own, shared: Counted(at, estimate, math.hypot(own, shared), shared),
+    lambda at, estimate, own_sd, shared: Counted(at, estimate, math.hypot(own_sd, shared), shared),
     days,
     st.one_of(st.just(0.0), st.floats(0.5, 2000)),
     st.floats(0, 0.8),
@@ -108,7 +108,7 @@ def test_pouring_from_tub_to_tub_never_raises_the_sum_of_bounds_at_any_confidenc
             for tubs in ((first, second), (stays, there), (back,))
         )
         assert again <= halves <= before
-        assert sum(lower(one, on, level, AGEING, stage) for one in split(back, share, sd)) <= again
+        assert sum(lower(half, on, level, AGEING, stage) for half in split(back, share, sd)) <= again
 
 
 @given(events, events, st.floats(0.02, 1.0), days, stages)
@@ -132,7 +132,7 @@ def test_the_bound_after_a_count_is_never_below_the_animals_in_the_hand(history,
 
 @given(events, st.floats(0.02, 0.98), st.floats(0, 0.6), stages)
 @settings(max_examples=EXAMPLES, deadline=None)
-def test_what_was_taken_and_what_a_share_is_taken_of_are_neither_lost_nor_renewed(history, share, sd, stage) -> None:  # type: ignore[no-untyped-def]
+def test_splitting_and_merging_keep_the_animals_taken_added_and_counted(history, share, sd, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
     both = merged(split(tub, share, sd))

@@ -1,6 +1,6 @@
 """The keeper's defaults at their edges: where each one begins to matter.
 
-Common practice with no source, but where a source stands beside the constant itself.
+Common practice, no source, unless the constant itself names one.
 """
 
 import math
@@ -59,7 +59,7 @@ def test_an_exact_count_weighs_as_a_full_sort_in_a_fit() -> None:
     assert exact == sorted_fully
 
 
-def test_a_default_rate_rests_on_no_count() -> None:
+def test_a_default_rate_is_based_on_no_count() -> None:
     assert default_growth(Vital(25, 4, 4, 0.5, 0.5, 24)).counts == life_table_growth(7.59, 245, "").counts == 0
 
 
@@ -85,12 +85,12 @@ def test_a_tub_counted_over_its_room_is_fitted_as_95_percent_full() -> None:
 
 def test_counts_over_less_than_two_months_do_not_show_growth() -> None:
     otherwise = Growth(0.1, 0.05, 0, "")
-    for days, own in ((60, False), (61, True)):
+    for days, is_fitted in ((60, False), (61, True)):
         seen = [Seen(TODAY + timedelta(days=n), 50, 0.1) for n in (0, 30, days)]
-        assert (fitted_growth(seen, otherwise) is not otherwise) is own
+        assert (fitted_growth(seen, otherwise) is not otherwise) is is_fitted
 
 
-def test_slips_of_the_finger_begin_where_they_begin() -> None:
+def test_typing_slips_are_refused_just_beyond_each_limit() -> None:
     assert hand(10**6).estimate == 10**6
     assert weight(1, 1e-6, 1e-6).estimate == 1
     assert weight(1, 1e9, 1e9).estimate == 1
@@ -115,10 +115,10 @@ def test_dangers_rank_by_twentieths_and_then_by_animals_unsold() -> None:
             name, (TubDoubt(name, likely, 10, 0.4),), round(likely * math.exp(0.4 * z_of(chance))), sold=True
         )
 
-    # Both in the grade from 20 to 25 %: the one with more unsold comes first, though its danger is the smaller.
-    assert [one.ref for one in what_to_count([line("few", 0.245, 4000), line("many", 0.205, 8000)])] == ["many", "few"]
-    # 19.5 and 20.5 % stand in two grades.
-    assert [one.ref for one in what_to_count([line("low", 0.195, 8000), line("high", 0.205, 4000)])] == ["high", "low"]
+    # Both are in the grade from 20 to 25 %: the line with more unsold comes first, although its danger is smaller.
+    assert [tub.ref for tub in what_to_count([line("few", 0.245, 4000), line("many", 0.205, 8000)])] == ["many", "few"]
+    # 19.5 and 20.5 % are in two grades.
+    assert [tub.ref for tub in what_to_count([line("low", 0.195, 8000), line("high", 0.205, 4000)])] == ["high", "low"]
 
 
 def test_whole_animals_forgive_binary_fractions_and_nothing_more() -> None:

@@ -1,4 +1,4 @@
-"""The safe number is safe: simulated tubs, clustered animals, one eye, counts again and sales between.
+"""The safe number is safe in simulated tubs: clustered animals, one eye, repeated counts, sales in between.
 
 No outside source: simulation, seeded. Each test has a control, an easier bound in common use, that must fall short
 here; if the control held too, the simulation would prove nothing.
@@ -71,7 +71,7 @@ def test_portions_of_evenly_spread_animals_are_safe_without_being_timid() -> Non
 
 
 def thin(counts: tuple[int, ...]) -> float:
-    """The control: the log-t bound by the portions’ own spread alone, small by luck at times (80 scoops)."""
+    """The control: the log-t bound from the portions’ own spread alone, which is too small at times (80 scoops)."""
     m, mean = len(counts), float(np.mean(counts))
     cv = math.sqrt((1 - m / SCOOPS) * np.var(counts, ddof=1) / m) / mean
     return SCOOPS * mean * math.exp(-float(stats.t.ppf(0.95, m - 1)) * math.sqrt(math.log1p(cv**2)))
@@ -160,13 +160,13 @@ class Refitted:
 
 
 def wait_in_tub(draw: Generator, held: int, months: float) -> int:
-    """What the months do to the animals themselves: deaths of age, and luck."""
+    """Return the animals left after some months: deaths of old age, and luck."""
     drift = draw.normal(-months / AGEING.adult_life_months, math.sqrt(AGEING.widening_per_month * months))
     return max(1, round(held * math.exp(drift)))
 
 
 def eye_history(draw: Generator, counts: int, share_sold: float, confidence: float) -> tuple[bool, bool]:
-    """One tub through counts by eye a month apart, a sale after each: is the bound safe, is the control's?"""
+    """Return whether the bound and the control are safe after counts by eye a month apart, with a sale after each."""
     held, eye_error = round(math.exp(draw.normal(math.log(150), 0.4))), draw.normal(0, EYE_SHARED)
     belief: Belief | None = None
     control, day = Refitted(), START
@@ -202,7 +202,7 @@ def test_one_eye_counting_again_with_sales_between_stays_safe(
 
 
 def portion_history(draw: Generator) -> tuple[bool, bool]:
-    """One clustered tub counted in portions three times with an error of method, sold from, and left for a month."""
+    """Return the same for a clustered tub counted in portions three times, with a method error and monthly sales."""
     held, error = round(math.exp(draw.normal(math.log(400), 0.4))), draw.normal(0, 0.10)
     belief: Belief | None = None
     control, day = Refitted(), START

@@ -1,4 +1,4 @@
-"""Growth in a tub with room for so many, and when a surplus will be there."""
+"""Growth in a tub of limited capacity, and when a surplus will be there."""
 
 import math
 from datetime import date, timedelta
@@ -26,8 +26,8 @@ VITAL = Vital(25, 4, 4, 0.5, 0.5, 24)
 STEADY = Growth(0.1116, 0.03, 5, "fitted")
 
 
-def own(seen: list[Seen], capacity: float = math.inf) -> Growth:
-    """What the counts show without a species' default beside them."""
+def fit(seen: list[Seen], capacity: float = math.inf) -> Growth:
+    """Return the growth fitted to the counts alone, without a species' default."""
     fitted = fitted_growth(seen, None, capacity)
     assert fitted is not None
     return fitted
@@ -68,7 +68,7 @@ def test_what_may_be_taken_each_step_leaves_the_tub_as_it_was() -> None:
     assert sustainable_share(np.array([[0.1, 0.1], [0.1, 0.5]])) == 0
 
 
-def test_the_best_standing_stock_yields_more_than_its_neighbours() -> None:
+def test_the_best_standing_stock_yields_more_than_its_neighbors() -> None:
     stock, most = best_standing_stock(400, math.log(1.25))
 
     def gain(n: float) -> float:
@@ -93,21 +93,21 @@ def test_growth_is_fitted_with_the_harvest_added_back() -> None:
     for _ in range(4):
         numbers.append(numbers[-1] * 1.1 - 30)
     seen = [Seen(day(i), n, 0.1, 0 if not i else 30) for i, n in enumerate(numbers)]
-    fitted = own(seen)
+    fitted = fit(seen)
     assert fitted.rate == pytest.approx(math.log(1.1), rel=0.02)
     assert "5 counts" in fitted.mark
-    assert own([Seen(s.on, s.estimate, s.log_sd) for s in seen]).rate < 0
+    assert fit([Seen(s.on, s.estimate, s.log_sd) for s in seen]).rate < 0
 
 
 def test_crowding_is_taken_out_of_the_fit() -> None:
     seen = [Seen(day(m), after_months(60, 0.25, m, 400), 0.1) for m in (0, 3, 6, 9)]
-    assert own(seen, 400).rate == pytest.approx(0.25, rel=0.02)
-    assert own(seen).rate < 0.2
+    assert fit(seen, 400).rate == pytest.approx(0.25, rel=0.02)
+    assert fit(seen).rate < 0.2
 
 
 def test_precise_counts_weigh_more() -> None:
     seen = [Seen(day(0), 100, 0.05), Seen(day(2), 120, 0.05), Seen(day(4), 400, 1.0)]
-    assert own(seen).rate < math.log(1.2) / 2 * 1.3
+    assert fit(seen).rate < math.log(1.2) / 2 * 1.3
 
 
 def test_the_doubt_of_a_fit_holds_its_counts_errors_and_the_luck_between_them() -> None:
@@ -117,8 +117,8 @@ def test_the_doubt_of_a_fit_holds_its_counts_errors_and_the_luck_between_them() 
     errors = np.diag([0.3**2, 0.1**2, 0.02**2, 0.2**2]) + 0.02 * np.minimum.outer(months, months)
     line = np.column_stack([np.ones(4), months])
     doubt = np.linalg.inv(line.T @ np.linalg.inv(errors) @ line)
-    assert own(seen).sd == pytest.approx(math.sqrt(doubt[1, 1]))
-    assert own(seen).rate == pytest.approx(0.1, rel=0.01)
+    assert fit(seen).sd == pytest.approx(math.sqrt(doubt[1, 1]))
+    assert fit(seen).rate == pytest.approx(0.1, rel=0.01)
 
 
 def test_an_error_that_all_counts_share_is_gone_from_the_rises_between_them() -> None:
@@ -126,20 +126,20 @@ def test_an_error_that_all_counts_share_is_gone_from_the_rises_between_them() ->
         made = zip((0, 2, 4), ways, strict=True)
         return [Seen(day(m), 100 * 1.1**m, math.hypot(0.1, 0.5), shared_sd=0.5, way=way) for m, way in made]
 
-    alone = own([Seen(s.on, s.estimate, 0.1) for s in counts("a", "a", "a")])
-    assert own(counts("eye", "eye", "eye")).sd == pytest.approx(alone.sd)
-    assert own(counts("eye", "portions", "hand")).sd > 2 * alone.sd
+    alone = fit([Seen(s.on, s.estimate, 0.1) for s in counts("a", "a", "a")])
+    assert fit(counts("eye", "eye", "eye")).sd == pytest.approx(alone.sd)
+    assert fit(counts("eye", "portions", "hand")).sd > 2 * alone.sd
 
 
 def test_counts_farther_apart_than_their_errors_are_doubted_more() -> None:
     steady = [Seen(day(m), 100, 0.1) for m in (0, 2, 4, 6)]
     wild = [Seen(day(m), n, 0.1) for m, n in ((0, 100), (2, 400), (4, 50), (6, 100))]
-    assert own(wild).sd > 3 * own(steady).sd
+    assert fit(wild).sd > 3 * fit(steady).sd
 
 
 def test_a_slope_and_the_species_default_weigh_by_their_precision() -> None:
     seen = [Seen(day(m), n, 0.3) for m, n in ((0, 100), (1.5, 80), (3, 90))]
-    alone, both = own(seen), fitted_growth(seen, STEADY)
+    alone, both = fit(seen), fitted_growth(seen, STEADY)
     assert both is not None
     weights = [alone.sd**-2, STEADY.sd**-2]
     assert both.rate == pytest.approx((alone.rate * weights[0] + STEADY.rate * weights[1]) / sum(weights))

@@ -1,8 +1,8 @@
-"""Simulated asks "when will half as many again be there": a day is named, and it comes true as often as it says.
+"""Simulated question "when will half as many again be there": a day is named, and it comes true as often as it says.
 
-No outside source: simulation, seeded. The truth is a tub without crowding, its rate from the species' default with its
-doubt, with luck all the time, counted with a method's own errors and one error that all counts share. The control is
-the slope of the counts alone, as it was fitted before.
+No outside source: simulation, seeded. The true tub is not crowded. Its rate is drawn from the species' default and its
+doubt, luck acts all the time, and the counts have their method's errors plus one error that they all share. The
+control is the slope of the counts alone, as it was fitted before.
 """
 
 import math
@@ -26,7 +26,7 @@ EYE, PORTIONS, SORT = (0.25, 0.35), (0.15, 0.10), (0.02, 0.02)  # own and shared
 
 @dataclass(frozen=True)
 class Ask:
-    """One tub: its true rate, its counts, what is truly there at the last of them, and what the counts are off by."""
+    """One tub: its true rate, its counts, the true number at the last count, and the error that the counts share."""
 
     rate: float
     seen: list[Seen]
@@ -35,22 +35,22 @@ class Ask:
 
 
 def asked(draw: Generator, default: Growth, errors: tuple[float, float], counts: int, gap: float) -> Ask:
-    own, shared = errors
+    own_sd, shared = errors
     rate, off = draw.normal(default.rate, default.sd), draw.normal(0, shared)
     log_held, seen = math.log(draw.uniform(40, 120)), []
     for place in range(counts):
         if place:
             log_held += rate * gap + draw.normal(0, math.sqrt(0.02 * gap))
         on = START + timedelta(days=round(place * gap * MONTH))
-        count = math.exp(log_held + off + draw.normal(0, own))
-        seen.append(Seen(on, count, math.hypot(own, shared), shared_sd=shared, way="the same"))
+        count = math.exp(log_held + off + draw.normal(0, own_sd))
+        seen.append(Seen(on, count, math.hypot(own_sd, shared), shared_sd=shared, way="the same"))
     return Ask(rate, seen, math.exp(log_held), off)
 
 
 def slope_alone(seen: list[Seen]) -> Growth:
-    """The control: a straight line through the counts, weighed by their errors, its doubt that of the errors."""
-    months = np.array([(one.on - START).days / MONTH for one in seen])
-    heights = np.log([one.estimate for one in seen])
+    """The control: a straight line through the counts, weighted by their errors; its doubt comes from those errors."""
+    months = np.array([(count.on - START).days / MONTH for count in seen])
+    heights = np.log([count.estimate for count in seen])
     weight = 1 / seen[0].log_sd ** 2
     rate, start = np.polyfit(months, heights, 1)
     apart = weight * float(np.sum((heights - start - rate * months) ** 2)) / (len(seen) - 2)
@@ -92,8 +92,8 @@ def test_a_slope_weighed_with_the_default_names_a_day_and_is_nearer_the_truth(
     named, before = (
         [forecast(ask, growth) for ask, growth in zip(asks, kind, strict=True)] for kind in (weighed, alone)
     )
-    assert np.mean([one.sure_on is None for one in before]) >= unnamed_before
-    assert np.mean([one.sure_on is None for one in named]) <= 0.10
+    assert np.mean([answer.sure_on is None for answer in before]) >= unnamed_before
+    assert np.mean([answer.sure_on is None for answer in named]) <= 0.10
     off = np.array([(growth.rate - ask.rate) / growth.sd for ask, growth in zip(asks, weighed, strict=True) if growth])
     assert np.mean(np.abs(off) <= 1.96) >= 0.92
     errors_by = [
@@ -101,5 +101,5 @@ def test_a_slope_weighed_with_the_default_names_a_day_and_is_nearer_the_truth(
         for kind in (weighed, alone)
     ]
     assert errors_by[0] < errors_by[1]
-    sure = [came_true(draw, ask, one.sure_on) for ask, one in zip(asks, named, strict=True) if one.sure_on]
+    sure = [came_true(draw, ask, answer.sure_on) for ask, answer in zip(asks, named, strict=True) if answer.sure_on]
     assert np.mean(sure) >= 0.80 - 2 * math.sqrt(0.16 / len(sure))

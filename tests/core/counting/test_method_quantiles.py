@@ -20,23 +20,23 @@ CONFIDENCES = (0.80, 0.90, 0.95, 0.99, 0.999)
 
 
 def every_method(confidence: float, shared_sd: float) -> list[Count]:
-    own = {"confidence": confidence, "shared_sd": shared_sd}
+    options = {"confidence": confidence, "shared_sd": shared_sd}
     counts = [
-        eye(25, 50, **own),
-        hand(120, 0.05, **own),
-        full_sort(80, **own),
-        portions([9, 14, 6], [50, 50, 50], 4000, **own),
-        portions([3, 3], [1, 1], 80, **own),
-        piece(12, 6, **own),
-        index(27, 18, 60, **own),
-        index(40, 1, 60, **own),
-        weight(50, 4.1, 96, **own),
-        marked(421, 332, 88, **own),
-        marked(5, 9, 0, **own),
-        removal((38, 26, 12), **own),
-        removal((5, 7, 8), **own),
-        after_sale(60, 42, 40, **own),
-        by_sexes(Sexes(40, 40), Sexes(60, 20), Sexes(0, 40), **own),
+        eye(25, 50, **options),
+        hand(120, 0.05, **options),
+        full_sort(80, **options),
+        portions([9, 14, 6], [50, 50, 50], 4000, **options),
+        portions([3, 3], [1, 1], 80, **options),
+        piece(12, 6, **options),
+        index(27, 18, 60, **options),
+        index(40, 1, 60, **options),
+        weight(50, 4.1, 96, **options),
+        marked(421, 332, 88, **options),
+        marked(5, 9, 0, **options),
+        removal((38, 26, 12), **options),
+        removal((5, 7, 8), **options),
+        after_sale(60, 42, 40, **options),
+        by_sexes(Sexes(40, 40), Sexes(60, 20), Sexes(0, 40), **options),
     ]
     return [*counts, *map(left_after, counts[-2:]), unbiased(counts[0], -0.2, 9)]
 

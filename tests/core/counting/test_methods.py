@@ -1,4 +1,4 @@
-"""What each way of counting says, and what it must never say."""
+"""What each counting method returns, and what it must never return."""
 
 import math
 import random
@@ -97,10 +97,10 @@ def test_the_whole_tub_in_portions_has_no_sampling_error() -> None:
 
 
 def test_portions_of_different_size_weigh_by_size() -> None:
-    # Ratio estimate worked by hand: 20 animals in 5 litres of 10.
+    # Ratio estimate worked by hand: 20 animals in 5 liters of 10.
     count = portions([4, 16], [1, 4], 10)
     assert count.estimate == pytest.approx(40)
-    # They agree to the animal, so the spread of chance stands in: (10 / 2.5)² · ½ · 10 / 2.
+    # They agree to the animal, so the spread of pure chance is used: (10 / 2.5)² · ½ · 10 / 2.
     assert count.standard_error == pytest.approx(math.sqrt(40))
 
 
@@ -112,9 +112,9 @@ def test_portions_that_agree_are_spread_at_least_as_chance_spreads_animals() -> 
     reach = stats.t.ppf(0.95, 1) * math.sqrt(math.log1p((error / 240) ** 2))
     assert count.lower == pytest.approx(240 * math.exp(-reach))
     agree, differ = Layer([5, 5, 5], [1, 1, 1], 20), Layer([30, 9, 2, 12], [1] * 4, 30)
-    both, one, other = layers([agree, differ]), layers([agree]), layers([differ])
-    assert both.standard_error == pytest.approx(math.hypot(one.standard_error, other.standard_error))  # type: ignore[arg-type]
-    assert one.standard_error == pytest.approx(20 * math.sqrt((1 - 3 / 20) * 5 / 3))
+    both, first, second = layers([agree, differ]), layers([agree]), layers([differ])
+    assert both.standard_error == pytest.approx(math.hypot(first.standard_error, second.standard_error))  # type: ignore[arg-type]
+    assert first.standard_error == pytest.approx(20 * math.sqrt((1 - 3 / 20) * 5 / 3))
 
 
 @pytest.mark.parametrize("confidence", [0.80, 0.95, 0.999])
@@ -136,10 +136,10 @@ def test_empty_portions_give_none_without_a_bound_on_doubt() -> None:
 def test_layers_add_up_and_clusters_are_counted_whole() -> None:
     top, bottom = Layer([3, 4, 6], [1, 1, 1], 20), Layer([30, 9, 2, 12], [1] * 4, 30)
     both = layers([top, bottom], visible=25)
-    one, other = layers([top]), layers([bottom])
-    assert both.estimate == pytest.approx(25 + one.estimate + other.estimate)  # type: ignore[operator]
-    assert both.standard_error == pytest.approx(math.hypot(one.standard_error, other.standard_error))  # type: ignore[arg-type]
-    v1, v2 = one.standard_error**2, other.standard_error**2  # type: ignore[operator]
+    first, second = layers([top]), layers([bottom])
+    assert both.estimate == pytest.approx(25 + first.estimate + second.estimate)  # type: ignore[operator]
+    assert both.standard_error == pytest.approx(math.hypot(first.standard_error, second.standard_error))  # type: ignore[arg-type]
+    v1, v2 = first.standard_error**2, second.standard_error**2  # type: ignore[operator]
     freedom = (v1 + v2) ** 2 / (v1**2 / 2 + v2**2 / 3)
     hidden = both.estimate - 25  # type: ignore[operator]
     reach = stats.t.ppf(0.95, freedom) * math.sqrt(math.log1p((v1 + v2) / hidden**2))
@@ -217,8 +217,8 @@ def test_catches_that_do_not_fall_still_give_a_bound() -> None:
 
 
 @pytest.mark.parametrize("last", [1_000, 100_000, 1_000_000])
-def test_removal_bears_catches_that_only_grow(last: int) -> None:
-    """Of a small share p the form is √{12N/[k(k²−1)p³]}: its series to the first term, worked out by hand."""
+def test_removal_copes_with_catches_that_only_grow(last: int) -> None:
+    """For a small share p the form is √{12N/[k(k²−1)p³]}: its series to the first term, worked out by hand."""
     count, passes = removal((10, 5, last)), Passes((10, 5, last))
     held = carle_strub(passes)
     small = math.sqrt(12 * held / (3 * 8 * passes.share_caught(held) ** 3))

@@ -1,4 +1,4 @@
-"""What to count next, and how much work it takes."""
+"""Which tubs to count next, and how much work a count takes."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""A keeper's own error, learnt from full sorts that follow a guess."""
+"""A keeper's own error, learned from full sorts that follow a guess."""
 
 import math
 from datetime import date, timedelta
@@ -35,11 +35,11 @@ def test_five_pairs_teach_their_mean_and_spread() -> None:
 
 def test_what_the_class_itself_explains_is_not_the_persons_error() -> None:
     ratios = [0.5, 0.3, 0.1, 0.4, 0.2]
-    plain, classed = (shared_error([Pair(r, own) for r in ratios], "eye") for own in (0.0, 0.01))
+    plain, classed = (shared_error([Pair(r, variance) for r in ratios], "eye") for variance in (0.0, 0.01))
     assert classed.sd / plain.sd == pytest.approx(math.sqrt(1 - 0.01 / stdev(ratios) ** 2))
 
 
-def test_nobody_is_believed_to_guess_better_than_a_full_sort() -> None:
+def test_no_guess_counts_as_better_than_a_full_sort() -> None:
     error = shared_error([Pair(0.1, 0.04)] * 20, "eye")
     assert error.sd >= 0.02
 
@@ -81,7 +81,7 @@ def test_the_usual_error_is_taken_out_of_estimate_and_bounds_alike() -> None:
     assert none.estimate == 1
 
 
-def test_animals_in_the_hand_stay_a_floor_whatever_was_learnt() -> None:
+def test_animals_in_the_hand_stay_a_floor_whatever_was_learned() -> None:
     count = piece(40, 2, shared_sd=0.3)
     plain = unbiased(count, math.log(4), 9)  # sees four times too many
     assert (plain.estimate, plain.lower, plain.log_sd) == (40, 40, 0)

@@ -1,4 +1,4 @@
-"""Every counting and growth value in print, from memory or worked out, against the room's own function."""
+"""Every counting and growth value that is published, remembered or worked out, against the code's function."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -40,7 +40,7 @@ from tests.published.rows import MARKS, Row, rows_of
 ROWS = rows_of("counting.csv")
 
 
-def numbers_of(count: Count, *names: str) -> list[float]:
+def figures(count: Count, *names: str) -> list[float]:
     return [getattr(count, name) for name in names]
 
 
@@ -56,7 +56,7 @@ def form_two(catches: list[int]) -> float:
 
 
 def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int) -> list[float | None]:
-    """The cities drawn as portions: the room knows the whole by its size, Cochran by the number of cities."""
+    """Return the cities as portions: the code takes the whole by its size, Cochran by the number of cities."""
     count, mean = portions(y, x, whole), sum(x) / len(x)
     assert count.standard_error is not None
     by_number = cities / (whole / mean) * math.sqrt((1 - len(x) / cities) / (1 - sum(x) / whole))
@@ -73,7 +73,7 @@ def fused(middle: float, log_sd: float, count: float, cv: float) -> list[float]:
 def grown_and_fused(
     middle: float, log_sd: float, first: float, cv: float, months: float, widening: float, rate: float, *second: float
 ) -> list[float]:
-    """Two counts with growth between them; the belief never grows by itself, so the growth is put in by hand."""
+    """Return two fused counts with growth between them; a belief never grows by itself, so the growth is added here."""
     middle, log_sd = fused(middle, log_sd, first, cv)
     day, later = date(2026, 1, 1), date(2026, 3, 3)
     ageing = Ageing(widening_per_month=widening * months * DAYS_PER_MONTH / (later - day).days)
@@ -85,20 +85,20 @@ def grown_and_fused(
 
 
 def sums_of_catches(caught: list[int], again: list[int], marked: list[int]) -> list[float]:
-    """The five sums in print, four of them out of the estimates that are quotients of them."""
-    found = closed_forms.marked_repeatedly(caught, again, marked)
-    assert found is not None
+    """Return the five published sums; the estimates are quotients of four of them."""
+    estimates = closed_forms.marked_repeatedly(caught, again, marked)
+    assert estimates is not None
     products, recaught = sum(c * m for c, m in zip(caught, marked, strict=True)), sum(again)
     squares = sum(c * m**2 for c, m in zip(caught, marked, strict=True))
     marks = sum(r * m for r, m in zip(again, marked, strict=True))
-    assert list(vars(found).values()) == pytest.approx(
+    assert list(vars(estimates).values()) == pytest.approx(
         [products / recaught, products / (recaught + 1), squares / marks]
     )
     return [products, recaught, squares, marks, sum(r**2 / c for c, r in zip(caught, again, strict=True))]
 
 
 def local_level(noise: float, drift: float) -> list[float]:
-    """The Nile's steady state, reached by fusing counts a day apart; variances scaled to a log scale of animals."""
+    """Return the Nile's steady state by fusing counts a day apart; variances are scaled to a log scale of animals."""
     scale = 1e6
     ageing = Ageing(widening_per_month=drift / scale * DAYS_PER_MONTH)
     belief, day = None, date(2026, 1, 1)
@@ -128,7 +128,7 @@ def forecast_months(level: float, now: float, sd: float, rate: float, rate_sd: f
     return float(optimize.brentq(lambda t: chance_reached(t, now, sd, rising, wanted) - level, 0.01, 40))
 
 
-def mean_of(frequency: Sequence[int]) -> tuple[float, float]:
+def mean_and_variance(frequency: Sequence[int]) -> tuple[float, float]:
     values = np.repeat(np.arange(len(frequency)), frequency)
     return float(values.mean()), float(values.var(ddof=1))
 
@@ -139,7 +139,7 @@ def cochran_cities(x: float, y: int, whole: float) -> float | None:
 
 
 CHECKS: dict[str, Callable[..., Any]] = {
-    "chapman": lambda *given: numbers_of(mark_recapture.marked(*given), "estimate", "standard_error"),
+    "chapman": lambda *given: figures(mark_recapture.marked(*given), "estimate", "standard_error"),
     "chapman_upper": lambda *given: mark_recapture.marked(*given).interval[1],  # type: ignore[index]
     "chapman_interval": lambda *given: list(mark_recapture.marked(*given).interval or ()),
     "exact_lower": lambda *given: exact_lower(*given, 0.95),
@@ -157,16 +157,16 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "delury": lambda c, e: [(held := closed_forms.unequal_effort_log(c, [e] * len(c))).number, held.share_caught],  # type: ignore[union-attr]
     "delury_catchability": lambda c, e: closed_forms.unequal_effort_log(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
     "after_sale": lambda *given: after_sale(*given).estimate,
-    "after_sale_with_error": lambda *given: numbers_of(after_sale(*given), "estimate", "standard_error"),
+    "after_sale_with_error": lambda *given: figures(after_sale(*given), "estimate", "standard_error"),
     "change_in_ratio": lambda *looks: by_sexes(*(Sexes(*look) for look in looks)).estimate,
-    "index": lambda *given: numbers_of(index(*given), "estimate", "standard_error"),
+    "index": lambda *given: figures(index(*given), "estimate", "standard_error"),
     "index_lower": lambda *given: index(*given).lower,
     "cochran_cities": cochran_cities,
-    "portions": lambda counts, sizes, whole, confidence: numbers_of(
+    "portions": lambda counts, sizes, whole, confidence: figures(
         portions(counts, sizes, whole, confidence=confidence), "estimate", "standard_error", "lower"
     ),
-    "clumping_moments": lambda *given: count_effort.clumping_by_moments(*mean_of(given)),
-    "clumping_zeros": lambda *given: count_effort.clumping_by_zeros(mean_of(given)[0], given[0] / sum(given)),
+    "clumping_moments": lambda *given: count_effort.clumping_by_moments(*mean_and_variance(given)),
+    "clumping_zeros": lambda *given: count_effort.clumping_by_zeros(mean_and_variance(given)[0], given[0] / sum(given)),
     "clumping_likelihood": lambda *given: count_effort.clumping_by_likelihood(given),
     "portions_needed": count_effort.portions_needed,
     "wilson": lambda *given: list(wilson(*given)),
@@ -177,12 +177,12 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "grown_and_fused": grown_and_fused,
     "gamma_poisson": lambda *given: list(controls.gamma_poisson(*given)),
     "log_growth": lambda *matrix: math.log(growth_rate(np.array(matrix))),
-    "clumping_rhs": lambda seen, log10: count_effort.clumping_by_zeros(mean_of(seen)[0], 10**-log10),
-    "mean_and_variance": lambda *given: list(mean_of(given)),
+    "clumping_rhs": lambda seen, log10: count_effort.clumping_by_zeros(mean_and_variance(seen)[0], 10**-log10),
+    "mean_and_variance": lambda *given: list(mean_and_variance(given)),
     "garwood": lambda *given: [controls.poisson_lower(*given), controls.poisson_upper(*given)],
     "garwood_lower": controls.poisson_lower,
     "sums_of_catches": sums_of_catches,
-    "cochran_cities_simple": lambda seen, cities: numbers_of(
+    "cochran_cities_simple": lambda seen, cities: figures(
         portions(seen, [1] * len(seen), cities), "estimate", "standard_error"
     ),
     "cochran_cities_error": cochran_cities_error,

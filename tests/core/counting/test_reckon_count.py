@@ -1,4 +1,4 @@
-"""`reckon count`: to the contract, with all faults at once."""
+"""`reckon count` answers by its contract and names all faults at once."""
 
 import json
 import math
@@ -44,39 +44,39 @@ def test_what_the_data_do_not_determine_is_null_with_a_sentence() -> None:
     assert (empty["estimate"], empty["standard_error"], empty["lower"]) == (0, None, 0)
 
 
-def test_ten_point_nought_is_ten_and_confidence_may_be_asked() -> None:
+def test_ten_point_zero_is_ten_and_confidence_may_be_given() -> None:
     whole = count({"method": "hand", "counted": 10.0})
     assert whole["estimate"] == 10
     answer = count({"method": "eye", "from": 50, "to": 100, "confidence": 0.8})
     assert answer["lower"] == pytest.approx(math.sqrt(5000) * math.exp(-0.8416212 * math.log(2) / 3.29))
 
 
-def faults_of(text: str) -> dict[str, str]:
+def faults(text: str) -> dict[str, str]:
     with pytest.raises(BadInput) as refused:
         count(load(text))
     return {fault.path: fault.sentence for fault in refused.value.faults}
 
 
 def test_all_faults_are_named_at_once() -> None:
-    found = faults_of('{"method": "eye", "from": true, "to": 50.5, "form": 3, "shared_sd": NaN}')
-    assert set(found) == {"from", "to", "form", "shared_sd"}
-    assert all(sentence.endswith(".") for sentence in found.values())
+    refusals = faults('{"method": "eye", "from": true, "to": 50.5, "form": 3, "shared_sd": NaN}')
+    assert set(refusals) == {"from", "to", "form", "shared_sd"}
+    assert all(sentence.endswith(".") for sentence in refusals.values())
 
 
 def test_impossible_values_are_named_by_their_place() -> None:
-    found = faults_of('{"method": "portions", "counts": [4, -1], "sizes": [1, 0], "whole": 0.5}')
-    assert {"counts[1]", "sizes[1]"} <= set(found)
+    refusals = faults('{"method": "portions", "counts": [4, -1], "sizes": [1, 0], "whole": 0.5}')
+    assert {"counts[1]", "sizes[1]"} <= set(refusals)
     layered = (
         '{"method": "portions", "strata": [{"counts": [1, 2], "sizes": [1], "whole": 9}, {"counts": [1], "whole": 9}]}'
     )
-    assert "strata[1].sizes" in faults_of(layered)
+    assert "strata[1].sizes" in faults(layered)
 
 
 def test_a_key_twice_an_unknown_method_and_one_portion_are_faults() -> None:
-    assert "from" in faults_of('{"method": "eye", "from": 1, "from": 2, "to": 9}')
-    assert list(faults_of('{"method": "smell", "nose": 1}')) == ["method"]
-    assert list(faults_of('{"method": "portions", "counts": [9], "sizes": [50], "whole": 4000}')) == ["counts"]
-    assert "method" in faults_of("{}")
+    assert "from" in faults('{"method": "eye", "from": 1, "from": 2, "to": 9}')
+    assert list(faults('{"method": "smell", "nose": 1}')) == ["method"]
+    assert list(faults('{"method": "portions", "counts": [9], "sizes": [50], "whole": 4000}')) == ["counts"]
+    assert "method" in faults("{}")
 
 
 def test_a_wrong_value_is_named_although_another_field_is_too_many_or_cannot_be_read() -> None:

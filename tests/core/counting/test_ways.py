@@ -1,4 +1,4 @@
-"""Which way of counting is worth its time. The minutes and the clustering are common practice, no source."""
+"""Which counting method is worth its time. The minutes and the clustering are common practice, no source."""
 
 import math
 
@@ -41,9 +41,9 @@ def test_the_quickest_way_that_wins_back_half_is_advised() -> None:
 
 def test_with_much_at_stake_in_a_full_tub_portions_do() -> None:
     sure = {**SHARED_SD, "portions": 0.02}
-    found = worth_it(6000, 1500, shared=sure)
-    assert found is not None
-    assert found.method in ("portions", "full_sort")
+    advised = worth_it(6000, 1500, shared=sure)
+    assert advised is not None
+    assert advised.method in ("portions", "full_sort")
     assert worth_it(100, 97) is None
 
 

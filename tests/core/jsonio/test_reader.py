@@ -1,4 +1,4 @@
-"""Documents: every fault at once, each with its place; what counts as a number and what does not."""
+"""JSON documents: every fault at once, each with its place; what counts as a number and what does not."""
 
 import json
 from typing import Any
@@ -10,7 +10,7 @@ from breeder.core.jsonio.duplicate_keys import load
 from breeder.core.jsonio.errors import BadInput
 
 
-def faults_of(read: Any, text: str) -> dict[str, str]:
+def faults(read: Any, text: str) -> dict[str, str]:
     reader = Reader(load(text))
     read(reader)
     with pytest.raises(BadInput) as refused:
@@ -29,7 +29,7 @@ def test_all_faults_come_at_once_each_with_its_place() -> None:
         inner.done()
 
     text = '{"a": "x", "b": 1, "box": {"inner_m": [0.2, -1, null], "layers": [{"mm": 4}, {"mm": true, "cm": 1}]}}'
-    assert set(faults_of(read, text)) == {
+    assert set(faults(read, text)) == {
         "a",
         "b",
         "box.inner_m[1]",
@@ -39,28 +39,28 @@ def test_all_faults_come_at_once_each_with_its_place() -> None:
     }
 
 
-def test_a_key_that_occurs_twice_is_a_fault_wherever_it_stands() -> None:
-    found = faults_of(lambda reader: (reader.number("a"), reader.value("free")), '{"a":1,"a":2,"free":{"x":1,"x":1}}')
-    assert set(found) == {"a", "free.x"}
+def test_a_repeated_key_is_a_fault_at_any_depth() -> None:
+    refusals = faults(lambda reader: (reader.number("a"), reader.value("free")), '{"a":1,"a":2,"free":{"x":1,"x":1}}')
+    assert set(refusals) == {"a", "free.x"}
 
 
 @pytest.mark.parametrize(
     "text", ["true", "NaN", "Infinity", "-Infinity", "1e999", '"3"', "null", "[1]", "1" + "0" * 400]
 )
 def test_what_is_no_number_is_refused(text: str) -> None:
-    assert set(faults_of(lambda reader: reader.number("n"), f'{{"n": {text}}}')) == {"n"}
+    assert set(faults(lambda reader: reader.number("n"), f'{{"n": {text}}}')) == {"n"}
 
 
-def test_ten_point_nought_counts_as_ten_and_ten_and_a_half_does_not() -> None:
+def test_ten_point_zero_counts_as_ten_and_ten_and_a_half_does_not() -> None:
     reader = Reader(load('{"n": 10.0, "m": 3}'))
     assert (reader.whole("n"), reader.whole("m")) == (10, 3)
     reader.finish()
-    assert set(faults_of(lambda one: one.whole("n"), '{"n": 10.5}')) == {"n"}
+    assert set(faults(lambda reader: reader.whole("n"), '{"n": 10.5}')) == {"n"}
 
 
 def test_bounds_are_named_in_the_sentence() -> None:
-    found = faults_of(lambda reader: reader.number("n", low=0, below=1), '{"n": 1}')
-    assert found == {"n": "It is 1, but it must be below 1."}
+    refusals = faults(lambda reader: reader.number("n", low=0, below=1), '{"n": 1}')
+    assert refusals == {"n": "It is 1, but it must be below 1."}
 
 
 def test_a_missing_object_is_one_fault_not_one_for_each_of_its_fields() -> None:
@@ -70,12 +70,12 @@ def test_a_missing_object_is_one_fault_not_one_for_each_of_its_fields() -> None:
         inner.exactly_one(("b", "c"))
         inner.done()
 
-    assert faults_of(read, "{}") == {"box": "This field is missing."}
+    assert faults(read, "{}") == {"box": "This field is missing."}
 
 
 def test_exactly_one_of_several_fields() -> None:
-    assert "none of them" in faults_of(lambda reader: reader.exactly_one(("a", "b")), "{}")["document"]
-    assert "a and b are there" in faults_of(lambda reader: reader.exactly_one(("a", "b")), '{"a":1,"b":1}')["document"]
+    assert "none of them" in faults(lambda reader: reader.exactly_one(("a", "b")), "{}")["document"]
+    assert "a and b are there" in faults(lambda reader: reader.exactly_one(("a", "b")), '{"a":1,"b":1}')["document"]
 
 
 @pytest.mark.parametrize("text", ["", "{", "[1]", "3", '{"a": }', "[" * 100_000, '{"n": ' + "9" * 5000 + "}"])
@@ -89,7 +89,7 @@ def test_what_is_no_document_is_refused_in_one_sentence(text: str) -> None:
 
 def test_a_fault_fits_on_one_line_whatever_the_key() -> None:
     text = json.dumps({"two\nlines": 1, "": 2})
-    for path, sentence in faults_of(lambda reader: None, text).items():
+    for path, sentence in faults(lambda reader: None, text).items():
         assert "\n" not in path + sentence
 
 

@@ -1,6 +1,6 @@
-"""A season of one tub that nobody can look into: young of every age, births, deaths, growing up. No outside source.
+"""A simulated season of one tub: young of every age, births, deaths, growing up. No outside source.
 
-Independent of the book: it knows only chances for single animals. Time runs in quarters of a month.
+It is independent of the book and uses only chances of single animals. Time runs in quarters of a month.
 """
 
 import numpy as np
@@ -19,7 +19,7 @@ class YoungTub:
         by_age = self.stay ** np.arange(mature_months * QUARTERS)
         self.births = likely / by_age.sum()
         self.ages = draw.poisson(self.births * by_age)
-        self.age = 0  # quarters of a month lived through
+        self.age = 0  # quarters of a month so far
 
     @property
     def held(self) -> int:
@@ -32,7 +32,7 @@ class YoungTub:
         self.ages[0] = self.draw.poisson(self.births) if breeding else 0
 
     def give(self, number: int) -> int:
-        """Take up to so many of them out, of any age, and return how many there were."""
+        """Take out up to `number` animals of any age and return how many there were."""
         number = min(number, self.held)
         self.ages = self.ages - self.draw.multivariate_hypergeometric(self.ages, number)
         return number

@@ -75,14 +75,14 @@ def test_without_the_correction_the_packing_counts() -> None:
     assert (page["moved"], page["lower"]) == (-12, 66 - 12)
 
 
-def test_a_corrected_correction_stands_no_more() -> None:
+def test_a_corrected_correction_no_longer_counts() -> None:
     given = document(entries=[*document()["entries"], correct(4, 14, "2026-01-22", 3)])
     assert tub(given)["moved"] == -12
 
 
 @pytest.mark.parametrize(("corrections", "lower"), [(5000, 88), (5001, 100)])
 def test_a_chain_of_corrections_may_be_as_long_as_the_book(corrections: int, lower: int) -> None:
-    """An even number of them leaves the packing standing, an odd one takes it away."""
+    """An even number of corrections keeps the packing, an odd number takes it away."""
     chain = [correct(3 + n, 14, "2026-01-21", 2 + n) for n in range(corrections)]
     entries = [*reversed(chain), change(2, 14, "2026-01-20", -12), hand(1, 14, "2026-01-20", 100)]
     given = document(entries=entries, promises=[], as_of="2026-01-20")
@@ -212,7 +212,7 @@ def test_lower_200_with_50_kept_and_a_tenth_lost_is_135_however_often_it_is_prom
 
 
 def test_a_tub_tipped_apart_keeps_what_was_taken_so_the_share_is_not_renewed() -> None:
-    """Of 100 young 30 may go; 28 went, 2 are left. Tipping half out leaves at most that (before: 29 in all)."""
+    """Of 100 young 30 may go; 28 went, 2 are left. Tipping half out leaves at most 2 (before: 29 in all)."""
     given = document(
         entries=[hand(1, 14, "2026-03-01", 100, "young"), change(2, 14, "2026-03-01", -28, stage="young")], promises=[]
     )
@@ -226,7 +226,7 @@ def test_a_tub_tipped_apart_keeps_what_was_taken_so_the_share_is_not_renewed() -
 def test_young_grow_up_where_the_line_says_how_fast() -> None:
     given = document(entries=[hand(1, 14, "2026-01-01", 400, "young"), hand(2, 14, "2026-01-01", 400)], promises=[])
     given["line"] |= {"widening_per_month": 0, "adult_life_months": 1e6}
-    assert tub(given, stage="young")["lower"] == 400  # not said: young do not age
+    assert tub(given, stage="young")["lower"] == 400  # without these figures young do not age
     given["line"] |= {"young_mature_months": 8, "young_survival": 0.5}
     months = 59 / MONTH
     left = (0.5 ** (months / 8) - 0.5) / 0.5
@@ -266,7 +266,7 @@ def test_the_line_ages_by_its_own_constants() -> None:
     assert line(fresh)["lower"] == 0
 
 
-def test_a_life_or_a_widening_that_nobody_means_is_refused_from_a_named_limit_on() -> None:
+def test_an_absurd_life_or_widening_is_refused_beyond_a_named_limit() -> None:
     """Common practice, no source: what lies beyond a million months, or 10 a month, is mistyped."""
     for field, still, no_more in (("adult_life_months", 1e6, 1e6 + 1), ("widening_per_month", 10, 10.01)):
         given = document()
@@ -304,7 +304,7 @@ def test_all_faults_of_the_book_are_named_at_once() -> None:
         tubs=[{"tub": 14, "purpose": "breeding"}, {"tub": 14, "purpose": "attic"}],
         promises=[{"stage": "eggs", "number": -1}, {"stage": "adults", "number": 1, "tub": 15}],
     )
-    given["line"] |= {"confidence": 1, "handling_loss": 1, "harvest_share": 2, "adult_life_months": 0, "colour": "x"}
+    given["line"] |= {"confidence": 1, "handling_loss": 1, "harvest_share": 2, "adult_life_months": 0, "color": "x"}
     given["entries"] = [
         eye(1, 14, "2026-01-10", 0, 250),
         change(1, 15, "2026-01-20", 0) | {"number": 1.5},
@@ -318,7 +318,7 @@ def test_all_faults_of_the_book_are_named_at_once() -> None:
     with pytest.raises(BadInput) as refused:
         book(load(json.dumps(given)))
     assert {fault.path for fault in refused.value.faults} == {
-        "as_of", "line.confidence", "line.handling_loss", "line.harvest_share", "line.adult_life_months", "line.colour",
+        "as_of", "line.confidence", "line.handling_loss", "line.harvest_share", "line.adult_life_months", "line.color",
         "tubs[1].tub", "tubs[1].purpose", "promises[0].stage", "promises[0].number", "promises[1].tub",
         "entries[0].count.from", "entries[1].id", "entries[1].tub", "entries[1].number", "entries[3].kind",
         "entries[4].corrects", "entries[5].corrects", "entries[6].corrects", "entries[7].count.to",

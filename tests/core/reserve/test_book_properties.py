@@ -1,12 +1,12 @@
-"""What must hold for any line: promise and pack, tubs tipped together or apart, and more kept or promised."""
+"""Properties of any line: promise and pack, keep back one more, and never give more than is safe."""
 
 from datetime import date, timedelta
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.reserve.book import Entry, Promise, Terms, Tub, open_book
-from breeder.core.reserve.surplus import line_free
+from breeder.core.reserve.book import Entry, Promise, Terms, open_book
+from breeder.core.reserve.surplus import Tub, line_free
 from breeder.core.stock.events import Counted, Moved
 
 EXAMPLES = 50
@@ -23,7 +23,7 @@ harvests = st.sampled_from([None, 0.3, 0.5])
 stages = st.sampled_from(["adults", "young"])
 
 
-def line_of(counts, terms, stage, packed=(), promised=()):  # type: ignore[no-untyped-def]
+def open_line(counts, terms, stage, packed=(), promised=()):  # type: ignore[no-untyped-def]
     tubs = [Tub(n, purpose) for n, (purpose, *_) in enumerate(counts)]
     entries = [
         Entry(n, n, on := TODAY - timedelta(days=days), stage, Counted(on, estimate, sd))
@@ -41,19 +41,19 @@ def test_promise_and_pack_leave_what_is_free_unchanged_to_the_animal(
     counts, kept, loss, harvest, stage, number
 ) -> None:  # type: ignore[no-untyped-def]
     terms = Terms({stage: kept, "adults": kept}, handling_loss=loss, harvest_share=harvest)
-    before = line_of(counts, terms, stage)
-    promised = line_of(counts, terms, stage, promised=[number])
+    before = open_line(counts, terms, stage)
+    promised = open_line(counts, terms, stage, promised=[number])
     giving = [page for page in before.tubs if not page.stale and counts[page.tub][0] != "quarantine"]
     able = [page.tub for page in giving if page.lower >= number]
     assert promised.line.number == max(0, before.line.number - number)
     for tub in able:
-        packed = line_of(counts, terms, stage, packed=[(tub, number)])
+        packed = open_line(counts, terms, stage, packed=[(tub, number)])
         assert packed.line.number == promised.line.number
 
 
 @given(st.integers(0, 900), st.integers(0, 100), st.integers(0, 300), losses)
 @settings(max_examples=EXAMPLES, deadline=None)
-def test_short_and_free_never_stand_together(lower, kept, promised, loss) -> None:  # type: ignore[no-untyped-def]
+def test_a_line_is_never_both_short_and_free(lower, kept, promised, loss) -> None:  # type: ignore[no-untyped-def]
     free = line_free(lower, kept, promised, loss)
     assert free.number >= 0
     assert free.short >= 0
@@ -65,7 +65,7 @@ def test_short_and_free_never_stand_together(lower, kept, promised, loss) -> Non
 @given(tub_counts, st.integers(0, 60), stages)
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
-    less, more = (line_of(counts, Terms({stage: n, "adults": n}), stage) for n in (kept, kept + 1))
+    less, more = (open_line(counts, Terms({stage: n, "adults": n}), stage) for n in (kept, kept + 1))
     assert more.line.number <= less.line.number
     assert more.line.number in (less.line.number - 1, 0)
 
@@ -73,6 +73,6 @@ def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # ty
 @given(tub_counts, st.integers(0, 60), stages)
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_no_tub_gives_more_than_is_safely_in_it(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
-    page = line_of(counts, Terms({stage: kept, "adults": kept}), stage)
+    page = open_line(counts, Terms({stage: kept, "adults": kept}), stage)
     assert all(tub.free.number <= tub.lower for tub in page.tubs)
     assert page.line.number <= sum(tub.lower for tub in page.tubs)

@@ -160,7 +160,7 @@ def test_the_share_that_shows_a_form_is_over_scorable_animals_only() -> None:
 
 
 def test_advice_looks_five_years_ahead_at_a_tenth_of_inbreeding() -> None:
-    # Judgement, no source; the allele frequency after Marshall & Brown 1975.
+    # Judgment, no source; the allele frequency after Marshall & Brown 1975.
     assert Advice(245) == Advice(245, 0.10, 5.0, 0.05, 0.3, 0.95)
 
 

@@ -1,4 +1,4 @@
-"""Males that go round a circle of tubs slow inbreeding, and every tub is told whose males it gets."""
+"""Males that move around a circle of tubs slow inbreeding, and the advice names the donor of every tub."""
 
 import numpy as np
 import pytest
@@ -12,7 +12,7 @@ SHARES = {"years": 5, "generation_days": 245, "effective_share": 0.3}
 
 
 def dropped(tubs: list[tuple[int, int]], sires_from: list[int], generations: int, runs: int) -> float:
-    """Mean inbreeding by dropping single genes: every founder gene is its own kind, and alike genes are counted."""
+    """Return mean inbreeding by gene dropping: every founder gene is unique, and identical pairs are counted."""
     dice = np.random.default_rng(20260301)
     each = sum(males + females for males, females in tubs)
     genes = np.broadcast_to(np.arange(2 * each).reshape(each, 2), (runs, each, 2)).copy()
@@ -35,7 +35,7 @@ def dropped(tubs: list[tuple[int, int]], sires_from: list[int], generations: int
 
 @pytest.mark.parametrize("sires_from", [[0, 1, 2], [2, 0, 1]], ids=["apart", "circle"])
 def test_genes_dropped_down_the_tubs_come_to_the_same_inbreeding(sires_from: list[int]) -> None:
-    """An independent way to the number: 4000 runs, whose own error is about 0.003."""
+    """An independent computation: 4000 runs, with an error of about 0.003."""
     tubs = [(2, 4), (1, 5), (3, 3)]
     ours = inbreeding_of_tubs([TubBreeders(n, m, f) for n, (m, f) in enumerate(tubs)], sires_from, 6)[-1]
     assert dropped(tubs, sires_from, 6, 4000) == pytest.approx(ours, abs=0.012)
@@ -53,22 +53,22 @@ def test_the_circle_starts_later_and_settles_far_below_tubs_that_keep_their_own_
     assert settled < alone / 7
 
 
-def test_each_tub_is_told_whose_males_it_gets_in_the_order_of_their_numbers() -> None:
+def test_the_advice_names_the_donor_of_each_tub_in_the_order_of_numbers() -> None:
     way, worth, care = advice(tuple(reversed(THREE)), **SHARES)
     assert "14 → 17 → 21 → 14" in way
     assert "once a generation" in way
-    counted = [TubBreeders(one.tub, 0.3 * one.males, 0.3 * one.females) for one in THREE]
+    counted = [TubBreeders(tub.tub, 0.3 * tub.males, 0.3 * tub.females) for tub in THREE]
     circle, apart = (inbreeding_of_tubs(counted, way, 7)[-1] for way in ([2, 0, 1], [0, 1, 2]))
     assert f"After 5 years (7 generations) inbreeding is then about {circle:.1%} instead of {apart:.1%}" in worth
     assert "30%" in worth
     assert "before the females of the new tub have mated" in care
 
 
-def test_without_a_generation_time_it_is_told_for_ten_generations() -> None:
+def test_without_a_generation_time_the_advice_covers_ten_generations() -> None:
     _, worth, _ = advice(THREE, **SHARES | {"generation_days": None})
     assert worth.startswith("After 10 generations ")
-    _, one, _ = advice(THREE, **SHARES | {"years": 1, "generation_days": 300})
-    assert one.startswith("After 1 years (1 generation) ")
+    _, worth, _ = advice(THREE, **SHARES | {"years": 1, "generation_days": 300})
+    assert worth.startswith("After 1 year (1 generation) ")
 
 
 def test_a_tub_that_lacks_a_sex_is_left_out_and_one_tub_is_no_circle() -> None:
@@ -92,4 +92,4 @@ def test_the_outlook_of_a_line_with_two_sexes_ends_with_its_circle() -> None:
     kept = Kept(90, 30, 60, generation_days=245, tubs=THREE)
     assert outlook(kept, minimum)[-3:] == advice(THREE, **SHARES)
     clonal = Kept(90, None, None, reproduction="clonal", tubs=THREE)
-    assert not any("→" in said for said in outlook(clonal, minimum))
+    assert not any("→" in sentence for sentence in outlook(clonal, minimum))

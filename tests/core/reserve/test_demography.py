@@ -61,7 +61,7 @@ def test_a_missing_sex_has_no_floor_and_clonal_lines_need_no_second_one() -> Non
 
 
 def test_luck_at_its_edges() -> None:
-    # Judgement and common practice, no source.
+    # Judgment and common practice, no source.
     assert (EXTINCTION_RISK, DAUGHTERS_PER_FEMALE) == (0.05, 1.5)
     assert chance_line_of_one_ends(0.9) == 1
     assert chance_ever_down_to(10, 40, 0.0, 0.2) == 1

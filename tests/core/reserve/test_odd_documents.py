@@ -1,4 +1,4 @@
-"""Whatever stands at any place of a document, the answer is finite or every fault is a sentence; nothing breaks."""
+"""An odd value anywhere in a document gives a finite answer or faults in sentences; nothing breaks."""
 
 import json
 import math

@@ -1,4 +1,4 @@
-"""What the numbers of a line mean for its keeping, in words with the numbers."""
+"""Advice on a line: sentences that give their numbers."""
 
 from typing import Any
 
@@ -21,8 +21,8 @@ def kept(adults: int = 60, males: int | None = 20, females: int | None = 30, **v
 
 def test_the_sexes_known_are_an_effective_size_and_a_rise_of_inbreeding() -> None:
     """4·20·30/50 = 48 (Wright 1931), 14.4 at 30 %; 1/(2·14.4) = 3.5 % a generation, · 365.25/245 = 5.2 % a year."""
-    said = outlook(kept(), minimum())
-    assert said == (
+    sentences = outlook(kept(), minimum())
+    assert sentences == (
         "60 adults are sure, 63 fewer than that.",
         "20 males and 30 females are known to be there: an effective size of 48.0 if all breed, 14.4 if 30% of them "
         "count. Inbreeding then rises by 3.5% a generation, 5.2% a year.",
@@ -33,11 +33,11 @@ def test_the_sexes_known_are_an_effective_size_and_a_rise_of_inbreeding() -> Non
 def test_the_rarer_sex_is_named_and_how_many_of_the_other_it_takes() -> None:
     """Ne 35.62 with 10 males takes 35.62·10/(40 − 35.62) = 81.4 females; with 8 of them none do."""
     size = minimum(1.0)
-    (said,) = [one for one in outlook(kept(males=10, females=30, effective_share=1.0), size) if "takes" in one]
-    assert said == "With 10 males it takes 82 females to reach the size advised; 30 are known."
-    (said,) = [one for one in outlook(kept(males=30, females=8, effective_share=1.0), size) if "takes" in one]
-    assert said == "With 8 females no number of males reaches the size advised: that takes 9 females or more."
-    assert not [one for one in outlook(kept(males=18, females=18, effective_share=1.0), size) if "takes" in one]
+    (advised,) = [text for text in outlook(kept(males=10, females=30, effective_share=1.0), size) if "takes" in text]
+    assert advised == "With 10 males it takes 82 females to reach the size advised; 30 are known."
+    (advised,) = [text for text in outlook(kept(males=30, females=8, effective_share=1.0), size) if "takes" in text]
+    assert advised == "With 8 females no number of males reaches the size advised: that takes 9 females or more."
+    assert not [text for text in outlook(kept(males=18, females=18, effective_share=1.0), size) if "takes" in text]
 
 
 def test_a_sex_that_is_not_known_to_be_there_leaves_no_size() -> None:
@@ -47,51 +47,56 @@ def test_a_sex_that_is_not_known_to_be_there_leaves_no_size() -> None:
 
 @pytest.mark.parametrize(("animals", "size"), [(15, 10), (25, 20), (54, 50), (104, 100)])
 def test_unsexed_adults_are_as_sure_of_a_size_as_the_number_that_it_takes(animals: int, size: int) -> None:
-    """The other way round of the binomial draw: 54 unsexed adults give an effective size of 50 (computed)."""
+    """The inverse of the binomial draw: 54 unsexed adults give an effective size of 50 (computed)."""
     sure = size_sure_unsexed(animals, 0.5)
     assert size <= sure < size + 2
     assert chance_of_size(animals, sure, 0.5) >= 0.95 > chance_of_size(animals, sure + 1e-6, 0.5)
 
 
-def test_sexes_that_nobody_counted_are_said_so() -> None:
-    said = outlook(kept(adults=54, males=None, females=None, effective_share=1.0), minimum(1.0))
-    assert any(one.startswith("Nobody counted the sexes. Of 54 adults an effective size of 50.") for one in said)
+def test_sexes_that_were_never_counted_are_named_as_such() -> None:
+    sentences = outlook(kept(adults=54, males=None, females=None, effective_share=1.0), minimum(1.0))
+    assert any(
+        sentence.startswith("The sexes were never counted. Of 54 adults an effective size of 50.")
+        for sentence in sentences
+    )
     assert size_sure_unsexed(1, 0.5) == 0.0
 
 
 def test_a_form_that_only_females_show_keeps_its_plain_males_by_origin() -> None:
-    """20 adults that stay are an effective size of 20; with 14 females that takes 20·14/(56 − 20) = 7.8 males."""
-    said = outlook(kept(males=6, females=14, shown_by="females"), minimum())
+    """20 adults that stay have an effective size of 20; with 14 females that takes 20·14/(56 − 20) = 7.8 males."""
+    sentences = outlook(kept(males=6, females=14, shown_by="females"), minimum())
     assert (
         "Only females show the form. Its males look plain and carry it: they stay by the tub they come from. "
-        "8 males of its own go with 14 females for an effective size of 20." in said
+        "8 males of its own go with 14 females for an effective size of 20." in sentences
     )
-    assert "A share that shows the form is a share of the grown females, never of all." in said
-    assert not [one for one in outlook(kept(), minimum()) if "form" in one]
+    assert "A share that shows the form is a share of the grown females, never of all." in sentences
+    assert not [sentence for sentence in outlook(kept(), minimum()) if "form" in sentence]
 
 
-def test_clonal_lines_and_hermaphrodites_are_told_nothing_of_sexes() -> None:
+def test_clonal_lines_and_hermaphrodites_get_no_advice_on_sexes() -> None:
     for way in ("clonal", "hermaphrodite"):
-        said = outlook(kept(reproduction=way, shown_by="females"), minimum(reproduction=way))
-        assert not [one for one in said if "males" in one or "inbreeding" in one.lower()]
+        sentences = outlook(kept(reproduction=way, shown_by="females"), minimum(reproduction=way))
+        assert not [sentence for sentence in sentences if "males" in sentence or "inbreeding" in sentence.lower()]
     assert "A clonal line has no inbreeding" in minimum(reproduction="clonal").advice[0]
 
 
 @pytest.mark.parametrize(
-    ("tubs", "irreplaceable", "said"),
+    ("tubs", "irreplaceable", "ending"),
     [(1, True, "Split it: one crash would end it."), (0, True, "Start one."), (2, True, ""), (1, False, "")],
 )
-def test_what_cannot_be_bought_again_stands_in_more_than_one_tub(tubs: int, irreplaceable: bool, said: str) -> None:
+def test_a_line_that_cannot_be_bought_again_needs_more_than_one_tub(
+    tubs: int, irreplaceable: bool, ending: str
+) -> None:
     warning = too_few_tubs(tubs, irreplaceable=irreplaceable)
-    assert bool(warning) == bool(said)
-    assert warning.endswith(said)
+    assert bool(warning) == bool(ending)
+    assert warning.endswith(ending)
 
 
 def test_without_a_generation_time_there_is_no_genetic_number_and_it_cannot_bind() -> None:
-    found = binding_minimum(20, advice=Advice(None, binds=True))
-    assert (found.number, found.advised, found.size_needed) == (20, None, None)
-    assert "The generation time is not in the book" in found.advice[0]
-    assert not [one for one in outlook(kept(), found) if "fewer" in one]
+    undated = binding_minimum(20, advice=Advice(None, binds=True))
+    assert (undated.number, undated.advised, undated.size_needed) == (20, None, None)
+    assert "The generation time is not in the book" in undated.advice[0]
+    assert not [sentence for sentence in outlook(kept(), undated) if "fewer" in sentence]
 
 
 def test_the_genetic_number_binds_where_the_keeper_says_so() -> None:
@@ -122,4 +127,4 @@ def test_a_sexed_sale_leaves_the_size_of_what_stays_and_unsexed_adults_count_by_
     assert allowed.allowed
     assert allowed.size_left == pytest.approx(43.636364)
     still = sexed_sale(Sexes(4, 4), Sexes(2, 0), size_kept=20, unsexed=40)
-    assert "Only 1 male can be spared" in still.why[0]  # those of unknown sex never stand for a sex
+    assert "Only 1 male can be spared" in still.why[0]  # animals of unknown sex never count as males

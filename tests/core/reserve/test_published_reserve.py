@@ -1,4 +1,4 @@
-"""Every published, remembered or worked-out value of breeders and surplus, each against the room's own function."""
+"""Every published, remembered or worked-out value of breeders and surplus, each against the code's function."""
 
 from collections.abc import Callable
 from typing import Any

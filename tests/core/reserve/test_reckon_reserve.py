@@ -1,4 +1,4 @@
-"""`reckon reserve`: each part alone and all together, to the contract."""
+"""`reckon reserve` answers each part alone and all parts together, by its contract."""
 
 import json
 from typing import Any
@@ -35,17 +35,17 @@ PARTS: list[tuple[dict[str, Any], dict[str, Any]]] = [
 
 @pytest.mark.parametrize(("document", "answer"), PARTS)
 def test_each_part_answers_alone(document: dict[str, Any], answer: dict[str, Any]) -> None:
-    found = reserve(load(json.dumps(document)))
-    assert found["contract"] == 1
-    assert {name: found[name] for name in answer} == pytest.approx(answer)
+    results = reserve(load(json.dumps(document)))
+    assert results["contract"] == 1
+    assert {name: results[name] for name in answer} == pytest.approx(answer)
 
 
 def test_all_parts_answer_together() -> None:
     whole = {key: value for document, _ in reversed(PARTS) for key, value in document.items()}
-    found = reserve(load(json.dumps(whole)))
+    results = reserve(load(json.dumps(whole)))
     names = {name for _, answer in PARTS for name in answer}
-    assert names <= set(found)
-    json.dumps(found, allow_nan=False)
+    assert names <= set(results)
+    json.dumps(results, allow_nan=False)
 
 
 def test_without_portions_the_bound_is_normal_on_the_log_scale() -> None:
@@ -54,7 +54,7 @@ def test_without_portions_the_bound_is_normal_on_the_log_scale() -> None:
     assert few < many == pytest.approx(plain, rel=1e-4)
 
 
-def test_a_missing_sex_gives_nought_and_null_with_a_sentence() -> None:
+def test_a_missing_sex_gives_zero_and_null_with_a_sentence() -> None:
     answer = reserve({"males": 0, "females": 9})
     assert (answer["effective_size"], answer["inbreeding_per_generation"]) == (0, None)
     assert answer["notes"]
@@ -74,7 +74,7 @@ def test_a_clonal_line_needs_no_number_of_breeders() -> None:
         ({"males": 3}, {"females"}),
         ({"males": 3.5, "females": -1}, {"males", "females"}),
         ({"limit": LIMIT | {"inbreeding": 1}, "share_male": 0}, {"limit.inbreeding", "share_male"}),
-        ({"limit": {}, "colour": 1}, {"limit.inbreeding", "limit.years", "limit.generation_days", "colour"}),
+        ({"limit": {}, "color": 1}, {"limit.inbreeding", "limit.years", "limit.generation_days", "color"}),
         ({"allele": {"frequency": 0}}, {"allele.frequency"}),
         ({"surplus": SURPLUS | {"portions": 1}}, {"surplus.portions"}),
         ({"surplus": SURPLUS | {"handling_loss": 1}}, {"surplus.handling_loss"}),
@@ -102,9 +102,7 @@ def test_faults_are_named_all_at_once(document: dict[str, Any], paths: set[str])
         ("surplus", "standard_error", 10**9, 10**9 + 1),
     ],
 )
-def test_a_slip_of_the_finger_is_refused_from_a_named_limit_on(
-    part: str, field: str, still: float, no_more: float
-) -> None:
+def test_a_typing_slip_is_refused_beyond_a_named_limit(part: str, field: str, still: float, no_more: float) -> None:
     """Common practice, no source: what lies beyond these is mistyped."""
     whole = {"limit": LIMIT, "surplus": SURPLUS, "allele": {"confidence": 0.95}}[part]
     reserve({part: whole | {field: still}})
@@ -118,7 +116,7 @@ def test_more_animals_than_any_line_holds_are_refused() -> None:
         reserve({"males": 10**9 + 1, "females": 10**9})
 
 
-def test_of_an_estimate_that_is_all_doubt_nothing_is_sold() -> None:
+def test_nothing_is_sold_from_an_estimate_that_is_all_doubt() -> None:
     for estimate in (1e-300, 5e-324, 0.0):
         answer = reserve({"surplus": SURPLUS | {"estimate": estimate}})
         assert answer["surplus"] == 0

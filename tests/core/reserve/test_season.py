@@ -1,4 +1,4 @@
-"""What may be sold over a season, against a keeper who knows the truth; no outside source: simulation, seeded.
+"""Sales over a season, compared with a keeper who knows the true numbers; no outside source: simulation, seeded.
 
 Three tubs of a line are simulated animal by animal (`season`). The keeper's eye has an error that stays (0.35 on the
 log scale) and one of the day (0.25). Buyers ask for half as many again as are born, so that what is spared is mostly
@@ -20,7 +20,7 @@ from breeder.core.stock.replay import after
 from tests.core.reserve.season import DAYS_A_QUARTER, QUARTERS, YoungTub
 
 START = date(2026, 1, 1)
-MONTHS, COUNT_EVERY = 12, 4  # months; counts every so many quarters of a month
+MONTHS, COUNT_EVERY = 12, 4  # months of a season; quarters of a month between counts
 EYE_OWN, EYE_SHARED = 0.25, 0.35
 MATURE, SURVIVAL = 8, 0.5
 AGEING = Ageing(young_mature_months=MATURE, young_survival=SURVIVAL)
@@ -32,7 +32,7 @@ SEASONS = 20
 
 @dataclass
 class Keeper:
-    """Sells by the book: counts, asks what is free, packs out of the tub that can spare most."""
+    """Sells by the book: counts, asks what is free, and packs from the tub that can spare the most."""
 
     eye: float
     loss: float
@@ -48,7 +48,9 @@ class Keeper:
             self._write(number, Counted(on, guess, float(np.hypot(EYE_OWN, EYE_SHARED)), EYE_SHARED))
 
     def free(self, on: date) -> tuple[Free, dict[int, Free]]:
-        read = [tub_stage(Tub(n, "breeding"), one, "young", on, 0.95, AGEING, 0) for n, one in enumerate(self.known)]
+        read = [
+            tub_stage(Tub(n, "breeding"), known, "young", on, 0.95, AGEING, 0) for n, known in enumerate(self.known)
+        ]
         if self.share_of_bound:
             read = [replace(tub, at_count=self._bound_at_count(tub.tub)) for tub in read]
         return stage_free(StageStock("young", tuple(read), KEPT, 0, self.loss, HARVEST))
@@ -102,7 +104,7 @@ class Knower:
 
 
 def season(seed: int, loss: float, *, share_of_bound: bool = False) -> tuple[Keeper, Knower]:
-    """Return a keeper by the book and one who knows, after a season over tubs that began alike."""
+    """Return a keeper by the book and a knower after a season with tubs that began alike."""
     draw = np.random.default_rng(seed)
     likely = np.exp(draw.normal(np.log(LIKELY), 0.4, TUBS))
     keeper, knower = Keeper(float(draw.normal(0, EYE_SHARED)), loss, share_of_bound), Knower(loss)

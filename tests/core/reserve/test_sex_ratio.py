@@ -1,4 +1,4 @@
-"""Sexes out of their usual share are said, with the numbers, and only when chance does not explain them."""
+"""The alarm names an unusual sex ratio with its numbers, and only when chance does not explain it."""
 
 import pytest
 from scipy import stats
@@ -31,7 +31,7 @@ def test_the_edge_is_wilsons_interval() -> None:
     assert sex_ratio_alarm(Sexed(60, 40), 0.5, 20)
 
 
-def test_it_says_the_numbers_what_they_are_worth_and_what_to_do() -> None:
+def test_the_alarm_gives_the_numbers_their_worth_and_what_to_do() -> None:
     """23 of 60 is .2709 to .5098 (Wilson 1927); so 37 of 60 is .4902 to .7291. 4·20·s(1 − s): 12.8 at .8, 20 at .5."""
     assert sex_ratio_alarm(Sexed(12, 48), 0.5, 20) == (
         "Too many females: 48 of 60 adults sexed (80%; 68% to 88% of all, 95% sure), and 50% is usual.",
@@ -44,18 +44,18 @@ def test_it_says_the_numbers_what_they_are_worth_and_what_to_do() -> None:
     assert few[2].startswith("Keep the females and sex more adults")
 
 
-def test_animals_taken_by_sex_are_the_first_thing_to_think_of() -> None:
-    said = sex_ratio_alarm(Sexed(12, 48, taken_by_sex=True), 0.5, 20)
-    assert said[2].startswith("Animals were taken out by sex before, which may be why. Keep the males")
+def test_animals_taken_by_sex_are_the_first_explanation() -> None:
+    sentences = sex_ratio_alarm(Sexed(12, 48, taken_by_sex=True), 0.5, 20)
+    assert sentences[2].startswith("Animals were taken out by sex before, which may be why. Keep the males")
 
 
-def test_where_fewer_than_five_of_the_rarer_sex_are_expected_nothing_is_said() -> None:
+def test_there_is_no_alarm_when_fewer_than_five_of_the_rarer_sex_are_expected() -> None:
     assert sex_ratio_alarm(Sexed(0, 9), 0.5, 20) == ()
     assert sex_ratio_alarm(Sexed(0, 10), 0.5, 20)
     assert sex_ratio_alarm(Sexed(24, 0), 0.8, 20) == ()
     assert sex_ratio_alarm(Sexed(25, 0), 0.8, 20)
 
 
-def test_nobody_sexed_or_no_two_sexes_says_nothing() -> None:
+def test_there_is_no_alarm_without_sexed_animals_or_two_sexes() -> None:
     assert sex_ratio_alarm(Sexed(0, 0), 0.5, 20) == ()
     assert sex_ratio_alarm(Sexed(0, 90), 0.5, 20, reproduction="clonal") == ()

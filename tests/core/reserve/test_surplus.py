@@ -43,9 +43,9 @@ def test_the_keepers_defaults() -> None:
     ],
 )
 def test_line_free(lower: int, kept: int, promised: int, loss: float, free: int, short: int) -> None:
-    found = line_free(lower, kept, promised, loss)
-    assert (found.number, found.short) == (free, short)
-    assert (found.lower, found.kept_back, found.promised) == (lower, kept, promised)
+    surplus = line_free(lower, kept, promised, loss)
+    assert (surplus.number, surplus.short) == (free, short)
+    assert (surplus.lower, surplus.kept_back, surplus.promised) == (lower, kept, promised)
 
 
 def test_the_reasons_carry_the_numbers() -> None:
@@ -144,7 +144,7 @@ def test_the_share_is_one_of_the_animals_likely_there_not_of_the_bound() -> None
     assert stage_free(stock)[0].number == 47
 
 
-def test_animals_put_in_raise_and_deaths_lower_what_the_share_is_taken_of() -> None:
+def test_additions_raise_and_deaths_lower_the_base_of_the_harvest_share() -> None:
     assert may_go([tub(1, 0, at_count=100, added=20)], 0.30) == 36
     assert may_go([tub(1, 0, at_count=100, added=-40)], 0.30) == 18
     assert may_go([tub(1, 0, at_count=10, added=-40)], 1.0) == 0

@@ -3,7 +3,7 @@
 No outside source: simulation animal by animal (`season`), seeded, with the species' own months to maturity and survival
 (`fixtures/species.csv`). The control is the bound of a book whose young never age. A count after the stop begins anew
 as if young of every age were there, which is too hopeful for a line that has stopped: then the bound holds in 67 to
-96 of a hundred readings (40 to 88 for the control). Nobody has told the book, and only the next count can.
+96 of a hundred readings (40 to 88 for the control). The book does not know of the stop until the next count.
 """
 
 from datetime import date, timedelta
@@ -30,11 +30,11 @@ METHODS = {"by hand": (0.0, 0.0), "in portions": (0.15, 0.10), "by eye": (0.25, 
 
 
 def counted(tub: YoungTub, on: date, errors: tuple[float, float, float], draw: Generator) -> Counted:
-    own, shared, drawn = errors
-    if not own:
+    own_sd, shared, drawn = errors
+    if not own_sd:
         return Counted(on, float(tub.held), 0.0, exact=True, floor=float(tub.held))
-    guess = max(0.5, tub.held * float(np.exp(drawn + draw.normal(0, own))))
-    return Counted(on, guess, float(np.hypot(own, shared)), shared)
+    guess = max(0.5, tub.held * float(np.exp(drawn + draw.normal(0, own_sd))))
+    return Counted(on, guess, float(np.hypot(own_sd, shared)), shared)
 
 
 def coverage(species: str, method: str) -> tuple[float, float]:
@@ -43,13 +43,13 @@ def coverage(species: str, method: str) -> tuple[float, float]:
     The second is that of a book whose young never age.
     """
     mature, survival = SPECIES[species]
-    own, shared = METHODS[method]
+    own_sd, shared = METHODS[method]
     books = (Ageing(young_mature_months=mature, young_survival=survival), Ageing())
     held: list[list[bool]] = [[], []]
     for seed in range(TUBS):
         draw = np.random.default_rng(seed)
         tub = YoungTub(draw, float(np.exp(draw.normal(np.log(150), 0.4))), mature, survival)
-        errors, beliefs = (own, shared, float(draw.normal(0, shared))), [None, None]
+        errors, beliefs = (own_sd, shared, float(draw.normal(0, shared))), [None, None]
         for quarter in range(STOPS + round(mature * QUARTERS)):
             on = START + timedelta(days=round(quarter * DAYS_A_QUARTER))
             if quarter % QUARTERS == 0 and quarter <= STOPS:
@@ -74,12 +74,12 @@ def test_the_share_left_after_1_3_and_6_of_8_months_is_that_of_the_simulation() 
     """0.83, 0.54 and 0.19 where half live to breed (design, own arithmetic)."""
     draw = np.random.default_rng(3)
     tub = YoungTub(draw, 200_000, 8, 0.5)
-    first, told = tub.held, Ageing(young_mature_months=8, young_survival=0.5)
+    first, ageing = tub.held, Ageing(young_mature_months=8, young_survival=0.5)
     for month, left in ((1, 0.83), (3, 0.54), (6, 0.19), (8, 0.0)):
         while tub.age < month * QUARTERS:
             tub.wait(breeding=False)
-        assert told.left("young", month) == pytest.approx(left, abs=0.005)
-        assert tub.held / first == pytest.approx(told.left("young", month), abs=0.005)
+        assert ageing.left("young", month) == pytest.approx(left, abs=0.005)
+        assert tub.held / first == pytest.approx(ageing.left("young", month), abs=0.005)
 
 
 @pytest.mark.parametrize("survival", [0.0, 1e-6, 0.3, 1 - 1e-12, 1.0])

@@ -1,1 +1,1 @@
-"""All ways to count a tub, each with its own bound, and what is stored of a count."""
+"""The counting methods, each with its own lower bound, and the count they return."""

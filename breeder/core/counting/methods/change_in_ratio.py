@@ -1,4 +1,4 @@
-"""Counting by a sale that took more of one sex: how far the share of females moved tells how many there were."""
+"""Change in ratio: estimate the number from a sale that took more of one sex and moved the share of females."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .count import Asked, Count, Own, as_count
 
 @dataclass(frozen=True)
 class Sexes:
-    """Males and females of one look, or of what was taken out."""
+    """Males and females in one look, or among the animals taken out."""
 
     males: int
     females: int
@@ -30,14 +30,14 @@ class Sexes:
 def by_sexes(
     before: Sexes, after: Sexes, taken: Sexes, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
-    """Return how many the tub held before a sale by sex, from the share of females seen before and after it.
+    """Return the number before a sale by sex, from the share of females seen before and after it.
 
     N = (F − p₂·R)/(p₁ − p₂): F females among the R animals taken, p₁ and p₂ the shares of females before and after.
-    Assumes that both sexes are seen alike, that each look is a fresh binomial sample, and that only those `taken` left
-    between the looks. The estimate is the number *before* the sale, so what is left is that less R. The bound is
-    log-normal with the delta-method standard error, never below the animals taken. Where the share did not move as the
-    sale would move it everything is None with a note. Raises BadCount. Source: Paulik & Robson 1969, J. Wildl. Manage.
-    33:1; Seber 1982, ch. 9 (from memory).
+    Assumes that both sexes are equally likely to be seen, that each look is a fresh binomial sample, and that only the
+    animals `taken` left between the looks. The estimate is the number *before* the sale; subtract R for what is left.
+    The bound is log-normal with the delta-method standard error, never below the animals taken. When the share did not
+    move the way the sale would move it, everything is None with a note. Raises BadCount. Source: Paulik & Robson 1969,
+    J. Wildl. Manage. 33:1; Seber 1982, ch. 9 (from memory).
     """
     _check(before, after, taken, confidence, shared_sd)
     p1, p2 = before.share_female, after.share_female
@@ -52,7 +52,7 @@ def by_sexes(
     held = left + taken.both
     error = math.sqrt(held**2 * _variance(before) + left**2 * _variance(after)) / abs(p1 - p2)
     log_sd = math.sqrt(math.log1p((error / held) ** 2))
-    own = Own(
+    result = Own(
         held,
         error,
         lambda level: held * math.exp(-z_of(level) * log_sd),
@@ -64,11 +64,11 @@ def by_sexes(
         f"({taken.females} − {p2:.3f} × {taken.both}) / ({p1:.3f} − {p2:.3f}) = {held:.1f} before the sale.",
     )
     notes = (f"About {left:.0f} are left after the sale.",)
-    return as_count("by_sexes", own, asked, notes, steps, taken_since=taken.both)
+    return as_count("by_sexes", result, asked, notes, steps, taken_since=taken.both)
 
 
 def _variance(look: Sexes) -> float:
-    """Return the variance of a look's share of females; a look that saw one sex alone is not taken to be certain."""
+    """Return the variance of a look's share of females; a look that saw only one sex still has some."""
     share = (look.females + 1) / (look.both + 2)
     return share * (1 - share) / look.both
 
@@ -76,13 +76,13 @@ def _variance(look: Sexes) -> float:
 def _check(before: Sexes, after: Sexes, taken: Sexes, confidence: float, shared_sd: float) -> None:
     checks = Checks()
     checks.spread(confidence, shared_sd)
-    for name, one in (("before", before), ("after", after), ("taken", taken)):
+    for name, look in (("before", before), ("after", after), ("taken", taken)):
         for sex in ("males", "females"):
-            checks.animals(f"{name}.{sex}", getattr(one, sex))
-    if not checks.found:
-        for name, one in (("before", before), ("after", after)):
-            if not one.both:
-                checks.wrong(name, "Nobody was sexed in this look. Sex some animals as they come, before and after.")
+            checks.animals(f"{name}.{sex}", getattr(look, sex))
+    if not checks.faults:
+        for name, look in (("before", before), ("after", after)):
+            if not look.both:
+                checks.fault(name, "No animal was sexed in this look. Sex some animals as they come, before and after.")
         if not taken.both:
-            checks.wrong("taken", "Nothing was taken out, so the share cannot tell. Count in another way.")
+            checks.fault("taken", "Nothing was taken out, so the share shows nothing. Count in another way.")
     checks.done()

@@ -1,4 +1,4 @@
-"""Textbook forms for two and three passes, unequal effort and repeated marking: second opinions."""
+"""Textbook formulas for two and three passes, unequal effort and repeated marking, as second opinions."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from scipy import special
 
 @dataclass(frozen=True)
 class Held:
-    """Animals held before the first pass, the share one pass catches, and the standard error where there is one."""
+    """Animals there before the first pass, the share that one pass catches, and the standard error if there is one."""
 
     number: float
     share_caught: float
@@ -44,25 +44,25 @@ def three_passes(first: int, second: int, third: int) -> float | None:
 
 
 def first_pass_differs(catches: Sequence[int]) -> float:
-    """Return the likelihood-ratio χ² (1 degree of freedom) that the first pass catches another share than the rest.
+    """Return the likelihood-ratio χ² (1 degree of freedom) for a first pass that catches another share than the rest.
 
-    Over 3.84 the shy ones are being missed and the estimate is too low. Source: Schnute 1983, Can. J. Fish. Aquat. Sci.
+    Over 3.84 shy animals are missed and the estimate is too low. Source: Schnute 1983, Can. J. Fish. Aquat. Sci.
     40:2153.
     """
     total, before = sum(catches), np.concatenate(([0], np.cumsum(catches)[:-1]))
 
-    def same(held: float) -> float:
+    def all_passes_alike(held: float) -> float:
         return _known(held, total) + _binomial(total, float(np.sum(held - before)))
 
-    def apart(held: float) -> float:
+    def first_pass_apart(held: float) -> float:
         later = float(np.sum(held - before[1:]))
         return _known(held, total) + _binomial(catches[0], held) + _binomial(total - catches[0], later)
 
-    return max(0.0, 2 * (_highest(apart, total) - _highest(same, total)))
+    return max(0.0, 2 * (_highest(first_pass_apart, total) - _highest(all_passes_alike, total)))
 
 
 def unequal_effort(catches: Sequence[int], effort: Sequence[float]) -> Held | None:
-    """Return Leslie's regression of catch per effort on what was caught before, half of the present catch included.
+    """Return Leslie's regression of catch per effort on the catch so far, half of the current catch included.
 
     `share_caught` is the catchability of one unit of effort. None when catches did not fall. Source: Leslie & Davis
     1939; Ricker 1975, ch. 6.
@@ -74,7 +74,7 @@ def unequal_effort(catches: Sequence[int], effort: Sequence[float]) -> Held | No
 
 
 def unequal_effort_log(catches: Sequence[int], effort: Sequence[float]) -> Held | None:
-    """Return DeLury's regression of the log catch per effort on effort spent, half of the present effort included.
+    """Return DeLury's regression of the log catch per effort on the effort so far, half of the current one included.
 
     Source: DeLury 1947, Biometrics 3:145; Ricker 1975, ch. 6.
     """
@@ -94,9 +94,10 @@ class Repeated:
 
 
 def marked_repeatedly(caught: Sequence[int], again: Sequence[int], at_large: Sequence[int]) -> Repeated | None:
-    """Return the estimates from rounds of `caught`, marked `again` among them, and marks `at_large` before each.
+    """Return the estimates from rounds of catching: `caught`, marked animals `again` among them, marks `at_large`.
 
-    None when no mark was seen again. Source: Schnabel 1938; Schumacher & Eschmeyer 1943; Krebs 1999, ch. 2.
+    `at_large` is before each round. None when no marked animal came back. Source: Schnabel 1938; Schumacher & Eschmeyer
+    1943; Krebs 1999, ch. 2.
     """
     c, r, m = (np.asarray(values, dtype=float) for values in (caught, again, at_large))
     met, seen = float(c @ m), float(r.sum())
@@ -110,20 +111,20 @@ def _known(held: float, total: int) -> float:
 
 
 def _binomial(caught: float, tried: float) -> float:
-    """Return the log-likelihood of so many caught in so many tries, the chance at its best; 0 tries say nothing."""
+    """Return the log-likelihood of `caught` in `tried` tries at the most likely chance; 0 without tries."""
     if tried <= 0:
         return 0.0
     return float(special.xlogy(caught, caught / tried) + special.xlog1py(tried - caught, -caught / tried))
 
 
 def _highest(log_likelihood: Callable[[float], float], total: int) -> float:
-    """Return the maximum over the numbers held, from the catch to a thousand times as many."""
-    from scipy import optimize  # a third of a second that only this fit needs
+    """Return the maximum over the number there, from the catch to a thousand times as many."""
+    from scipy import optimize  # imported here: it takes a third of a second, and only this fit needs it
 
-    found = optimize.minimize_scalar(
+    fit = optimize.minimize_scalar(
         lambda log_extra: -log_likelihood(total + math.expm1(log_extra)),
         bounds=(0.0, math.log1p(1000 * total)),
         method="bounded",
         options={"xatol": 1e-9},
     )
-    return max(-float(found.fun), log_likelihood(float(total)))
+    return max(-float(fit.fun), log_likelihood(float(total)))

@@ -1,4 +1,4 @@
-"""Counts with the animals in the hand: counted one by one, sorted, weighed, and before and after a sale."""
+"""Direct counts: one by one, by full sort, by weight, and by an index before and after a sale."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ ONE_BY_ONE = ("hand", "full_sort")  # every animal was in the hand
 
 
 def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
-    """Return a count one by one, of which a share of the animals may have been missed.
+    """Return a count one by one in which a share of the animals may have been missed.
 
-    Assumes each animal is missed with chance `missed_share` on its own, so the number held is `counted` plus a negative
-    binomial; the lower bound is what was counted. `confidence` is one-sided, `shared_sd` on the log scale. Raises
-    BadCount. Source: negative binomial waiting time, any textbook.
+    Assumes each animal is missed independently with chance `missed_share`, so the number there is `counted` plus a
+    negative binomial; the lower bound is what was counted. `confidence` is one-sided, `shared_sd` on the log scale.
+    Raises BadCount. Source: negative binomial waiting time, any textbook.
     """
     return _one_by_one("hand", counted, missed_share, Asked(confidence, shared_sd))
 
@@ -28,7 +28,7 @@ def full_sort(
 ) -> Count:
     """Return a full sort of the tub: every animal picked out and counted, the substrate gone through.
 
-    The same arithmetic as `hand`; kept apart because it is what guesses are measured against. Raises BadCount.
+    Same arithmetic as `hand`, but a method of its own because guesses are measured against it. Raises BadCount.
     """
     return _one_by_one("full_sort", counted, missed_share, Asked(confidence, shared_sd))
 
@@ -41,14 +41,14 @@ def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> 
     checks.done()
     estimate = number / (1 - missed_share)
     error = math.sqrt(number * missed_share) / (1 - missed_share)
-    own = Own(
+    result = Own(
         estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error, floor=float(number)
     )
     if missed_share:
         steps = (f"{number} counted / (1 − {missed_share:g} missed) = {estimate:.1f}; at least the {number} counted.",)
     else:
         steps = (f"{number} counted one by one.",)
-    return as_count(method, own, asked, steps=steps)
+    return as_count(method, result, asked, steps=steps)
 
 
 def weight(
@@ -57,8 +57,8 @@ def weight(
     """Return whole weight divided by the mean weight in one counted sample (grams, animals free of substrate).
 
     Assumes the sample has the same mix of sizes as the rest. One sample does not show its own error, so the bound
-    rests on `shared_sd` and is None without it; the sample itself was in the hand and is a floor. Raises BadCount.
-    Common practice, no source.
+    comes from `shared_sd` alone and is None without it; the sample itself was in the hand and is a floor. Raises
+    BadCount. Common practice, no source.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -66,13 +66,13 @@ def weight(
     checks.measure("sample_g", sample_g, remedy="Weigh the counted sample in grams.")
     checks.measure("whole_g", whole_g, remedy="Weigh all animals, the sample included, in grams.")
     if 0 < whole_g < sample_g:
-        checks.wrong(
+        checks.fault(
             "whole_g",
             f"All animals weigh {whole_g:g} g, less than the sample of {sample_g:g} g. Weigh both again in grams.",
         )
     checks.done()
     estimate = sample_count * whole_g / sample_g
-    own = Own(estimate, None, None, None, floor=float(sample_count))
+    result = Own(estimate, None, None, None, floor=float(sample_count))
     notes = (
         () if shared_sd else ("One weighed sample does not show its own error, so there is no bound and no interval.",)
     )
@@ -81,18 +81,18 @@ def weight(
         f"{sample_count} animals weigh {sample_g:g} g: {each_g:.4g} g each.",
         f"{whole_g:g} g / {each_g:.4g} g = {estimate:.1f}.",
     )
-    return as_count("weight", own, Asked(confidence, shared_sd), notes, steps)
+    return as_count("weight", result, Asked(confidence, shared_sd), notes, steps)
 
 
 def after_sale(
     index_before: float, index_after: float, removed: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
-    """Return how many the tub held before a sale, from the same index (bait, shelter) before and after it.
+    """Return the number before a sale, from the same index (bait, shelter) before and after it.
 
-    Assumes both looks see the same share, Poisson-spread, and that only the `removed` animals left between them; the
-    estimate is the number *before* the sale, so what is left is that less `removed`. The bound is log-normal with the
-    delta-method standard error, never below the animals removed. When the index did not fall everything is None with a
-    note. Raises BadCount. Source: Hoenig et al. 1993, ICES CM 1993/D:51.
+    Assumes that both looks see the same share, with Poisson spread, and that only the `removed` animals left between
+    them. The estimate is the number *before* the sale; subtract `removed` for what is left. The bound is log-normal
+    with the delta-method standard error, never below the animals removed. When the index did not fall, everything is
+    None with a note. Raises BadCount. Source: Hoenig et al. 1993, ICES CM 1993/D:51.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -117,7 +117,7 @@ def after_sale(
     fall = index_after / index_before
     error = removed / (1 - fall) ** 2 * math.sqrt(fall**2 / index_before + fall / index_before)
     log_sd = math.sqrt(math.log1p((error / estimate) ** 2))
-    own = Own(
+    result = Own(
         estimate,
         error,
         lambda level: estimate * math.exp(-z_of(level) * log_sd),
@@ -129,13 +129,13 @@ def after_sale(
         f"{removed} × {index_before:g} / ({index_before:g} − {index_after:g}) = {estimate:.1f} before the sale.",
     )
     notes = (f"About {estimate - removed:.0f} are left after the sale.",)
-    return as_count("after_sale", own, asked, notes, steps, taken_since=removed)
+    return as_count("after_sale", result, asked, notes, steps, taken_since=removed)
 
 
 def left_after(count: Count) -> Count:
-    """Return a count by before-and-after a sale as one of what is left: what was taken off estimate and bounds alike.
+    """Return a before-and-after-sale count as a count of what is left: the sale comes off estimate and bounds.
 
-    A count that determines nothing stays as it is.
+    A count without an estimate or a bound stays as it is.
     """
     taken = count.taken_since
     if not taken or count.estimate is None or count.lower is None or count.log_sd is None:

@@ -1,4 +1,4 @@
-"""Mark some, catch again: Chapman's estimate with the exact lower bound."""
+"""Mark and recapture: Chapman's estimate with the exact lower bound."""
 
 from __future__ import annotations
 
@@ -18,17 +18,16 @@ MOLTING = (
     "sell close to this number."
 )
 
-
-TAIL_SDS = 12  # standard deviations beyond which a tail holds nothing that a double can show
+TAIL_SDS = 12  # standard deviations; a tail beyond them is too small for a double
 
 
 def marked(
     marked: int, caught: int, marked_caught: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
-    """Return Chapman's estimate from animals marked, caught later, and marked among those caught.
+    """Return Chapman's estimate from the animals marked, the animals caught later, and the marked ones among those.
 
-    Assumes a closed tub, equal chances of being caught and no mark lost (isopods molt, so a warning goes along). The
-    interval is normal, the lower bound the exact hypergeometric one; neither is below the different animals seen.
+    Assumes a closed tub, equal chances of being caught, and no lost marks (isopods molt, so the count has a warning).
+    The interval is normal, the lower bound exact hypergeometric; neither is below the number of different animals seen.
     Raises BadCount. Sources: Chapman 1951; variance Seber 1982, p. 60.
     """
     checks = Checks()
@@ -37,7 +36,7 @@ def marked(
     checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
     checks.animals("marked_caught", marked_caught, least=0)
     if max(marked, caught) <= MOST_ANIMALS >= marked_caught > min(marked, caught) >= 0:
-        checks.wrong(
+        checks.fault(
             "marked_caught",
             f"{marked_caught} marked animals were caught again, more than the {marked} marked or the {caught} caught. "
             "Check the three numbers.",
@@ -49,7 +48,7 @@ def marked(
         / ((marked_caught + 1) ** 2 * (marked_caught + 2))
     )  # fmt: skip
     seen = marked + caught - marked_caught
-    own = Own(
+    result = Own(
         estimate,
         error,
         lambda level: float(exact_lower(marked, caught, marked_caught, level)),
@@ -61,14 +60,15 @@ def marked(
         f"{seen} different animals were seen, so there are at least that many.",
     )
     asked = Asked(confidence, shared_sd)
-    count = as_count("marked", own, asked, _notes(marked_caught), steps)
-    return _normal_interval(count, own)
+    count = as_count("marked", result, asked, _notes(marked_caught), steps)
+    return _normal_interval(count, result)
 
 
 def exact_lower(marked: int, caught: int, marked_caught: int, confidence: float) -> int:
     """Return the smallest whole N with P(at most `marked_caught` marked in the catch | N) > 1 − confidence.
 
-    The chance rises with N, so the search doubles and then halves. Source: hypergeometric tail, Seber 1982, ch. 3.
+    The chance rises with N, so the search first doubles and then bisects. Source: hypergeometric tail, Seber 1982,
+    ch. 3.
     """
     low = marked + caught - marked_caught
     alpha = 1 - confidence
@@ -93,7 +93,7 @@ def at_most(few: int, held: int, marked: int, caught: int) -> float:
     mean = marked * caught / held
     if few > mean + TAIL_SDS * math.sqrt(mean + 1):
         return 1.0
-    least = max(least, few - math.ceil(4 * TAIL_SDS * math.sqrt(few + 1)))  # nothing that counts lies below
+    least = max(least, few - math.ceil(4 * TAIL_SDS * math.sqrt(few + 1)))  # the terms below are negligible
     x = np.arange(least, few + 1, dtype=float)
     log_chance = _log_choose(marked, x) + _log_choose(held - marked, caught - x) - _log_choose(held, float(caught))
     return float(min(1.0, np.exp(special.logsumexp(log_chance))))
@@ -104,15 +104,15 @@ def _log_choose(n: int, k: np.ndarray | float) -> np.ndarray:
     return np.asarray(chosen)
 
 
-def _normal_interval(count: Count, own: Own) -> Count:
+def _normal_interval(count: Count, result: Own) -> Count:
     """Give the count the normal interval of its standard error, widened by the shared error."""
     z = z_of((1 + count.confidence) / 2)
-    reach = z * math.hypot(own.standard_error or 0.0, own.estimate * count.shared_sd)
-    return replace(count, interval=(max(own.floor, own.estimate - reach), own.estimate + reach))
+    reach = z * math.hypot(result.standard_error or 0.0, result.estimate * count.shared_sd)
+    return replace(count, interval=(max(result.floor, result.estimate - reach), result.estimate + reach))
 
 
 def _notes(marked_caught: int) -> tuple[str, ...]:
     if marked_caught >= FEW_RECAPTURES:
         return (MOLTING,)
-    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is too low as a rule."
+    few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is usually too low."
     return (MOLTING, few)

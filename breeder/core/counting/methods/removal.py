@@ -1,4 +1,4 @@
-"""Catching in passes without putting back: Carle and Strub's estimate with a likelihood bound."""
+"""Removal in passes: Carle and Strub's estimate with a likelihood bound."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from .closed_forms import first_pass_differs
 from .count import Asked, Count, Own, as_count
 
 CHI_SQUARE_95 = 3.841  # 95 % quantile of χ² with one degree of freedom
-FEWEST_TO_COMPARE = 3  # passes; with two there is nothing to compare the first with
+FEWEST_TO_COMPARE = 3  # passes; with two there is nothing to compare the first pass with
 DIGITS = 100
-MOST_TRIED = 10**15  # animals; an estimate beyond this is not a tub, and the search stops
+MOST_TRIED = 10**15  # animals; no tub holds so many, so the search stops here
 
 
 @dataclass(frozen=True)
@@ -47,16 +47,16 @@ class Passes:
 
 
 def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
-    """Return Carle and Strub's estimate from catches in passes of equal effort, animals kept out between passes.
+    """Return Carle and Strub's estimate from passes of equal effort, with the animals kept out between passes.
 
-    Assumes a closed tub and the same chance of being caught in every pass; animals that never show themselves make it
-    too low, which is the safe side. The standard error is form 1, the interval normal, the lower bound by profile
+    Assumes a closed tub and the same chance of being caught in every pass. Animals that never show themselves make it
+    too low, which is the safe side. The standard error is form 1, the interval normal, the lower bound from the profile
     likelihood (−2Δℓ ≤ z²); neither is below the catch. Raises BadCount. Source: Carle & Strub 1978, Biometrics 34:621.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
     if len(catches) < 2:
-        checks.wrong(
+        checks.fault(
             "catches", f"There is {len(catches)} pass, but the fall from pass to pass is needed. Make at least 2."
         )
     for place, caught in enumerate(catches):
@@ -70,7 +70,7 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
     held = carle_strub(passes)
     share = passes.share_caught(held)
     error = standard_error(passes, held)
-    own = Own(
+    result = Own(
         float(held),
         error,
         lambda level: float(min(held, likelihood_lower(passes, level))),
@@ -81,7 +81,7 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
         f"{passes.total} caught in {passes.passes} passes ({', '.join(map(str, passes.catches))}).",
         f"Carle and Strub: {held} animals, each pass catching {share:.1%} of those left; standard error {error:.1f}.",
     )
-    return _normal_interval(as_count("removal", own, asked, _notes(passes), steps), own)
+    return _normal_interval(as_count("removal", result, asked, _notes(passes), steps), result)
 
 
 def carle_strub(passes: Passes) -> int:
@@ -102,9 +102,10 @@ def standard_error(passes: Passes, held: float) -> float:
 
 
 def form_one(held: float, p: float, k: int) -> float:
-    """Return the same for `held` animals, a share `p` caught in each of `k` passes.
+    """Return form 1 of the standard error for `held` animals, of which each of `k` passes catches a share `p`.
 
-    Below the line stand two numbers alike but for p⁴, so a small share asks for more digits than a float has.
+    The denominator is a difference of order p⁴ between two nearly equal numbers, so a small share needs more digits
+    than a float has.
     """
     with localcontext(prec=DIGITS):
         caught = Decimal(p)
@@ -114,16 +115,16 @@ def form_one(held: float, p: float, k: int) -> float:
 
 
 def form_two(passes: Passes, held: float) -> float:
-    """Return the other form in print, √{N(N−T)T/[T² − N(N−T)(kp)²/(1−p)]}, for comparison (Cowx 1983)."""
+    """Return the other published form, √{N(N−T)T/[T² − N(N−T)(kp)²/(1−p)]}, for comparison (Cowx 1983)."""
     p, k, total = passes.share_caught(held), passes.passes, passes.total
     left = held * (held - total)
     return math.sqrt(left * total / (total**2 - left * (k * p) ** 2 / (1 - p)))
 
 
 def log_likelihood(passes: Passes, held: float) -> float:
-    """Return the profile log-likelihood of `held` animals, the catching chance at its best (constants left out)."""
+    """Return the profile log-likelihood of `held` animals at the most likely catching chance, without constants."""
     k, total, x = passes.passes, passes.total, passes.x
-    if math.isinf(held):  # the limit: catches of equal mean, too few to fall
+    if math.isinf(held):  # the limit: every pass catches the same on average
         return total * math.log(total / k) - total
     tried = k * held - x
     missed = tried - total
@@ -136,7 +137,7 @@ def log_likelihood(passes: Passes, held: float) -> float:
 
 
 def likelihood_lower(passes: Passes, confidence: float) -> int:
-    """Return the smallest whole N whose profile likelihood lies within z²/2 of the best; at least the catch.
+    """Return the smallest whole N whose profile log-likelihood is within z²/2 of the best; at least the catch.
 
     Source: likelihood-ratio bound, Venzon & Moolgavkar 1988, Appl. Stat. 37:87.
     """
@@ -150,7 +151,7 @@ def likelihood_lower(passes: Passes, confidence: float) -> int:
 
 
 def _first(true_from: Callable[[int], bool], start: int) -> int:
-    """Return the first whole number from `start` on for which a condition holds that then goes on holding."""
+    """Return the first whole number from `start` on at which a condition becomes true and then stays true."""
     low, high, step = start, start, 1
     while not true_from(high) and high < MOST_TRIED:
         low, high, step = high + 1, high + step, 2 * step
@@ -163,10 +164,10 @@ def _first(true_from: Callable[[int], bool], start: int) -> int:
     return low
 
 
-def _normal_interval(count: Count, own: Own) -> Count:
+def _normal_interval(count: Count, result: Own) -> Count:
     z = z_of((1 + count.confidence) / 2)
-    reach = z * math.hypot(own.standard_error or 0.0, own.estimate * count.shared_sd)
-    return replace(count, interval=(max(own.floor, own.estimate - reach), own.estimate + reach))
+    reach = z * math.hypot(result.standard_error or 0.0, result.estimate * count.shared_sd)
+    return replace(count, interval=(max(result.floor, result.estimate - reach), result.estimate + reach))
 
 
 def _notes(passes: Passes) -> tuple[str, ...]:

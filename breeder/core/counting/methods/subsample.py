@@ -1,4 +1,4 @@
-"""Counting a known share of the substrate: portions by volume or weight, in layers, with visible clusters apart."""
+"""Counts of a known share of the substrate: portions by volume or weight, in layers, plus visible clusters."""
 
 from __future__ import annotations
 
@@ -43,11 +43,12 @@ def portions(
 ) -> Count:
     """Return the ratio estimate of a tub from counted portions of its substrate.
 
-    Assumes portions taken at random, clustered animals allowed; `sizes` and `whole` in one unit (ml, g or scoops),
-    `visible` animals in clusters that were counted whole and taken off first, `whole_cv` the relative error of `whole`.
-    Bounds are log-t with portions − 1 degrees of freedom, finite correction included, and never below the animals
-    counted. A Poisson bound would be too high on clustered animals, so Poisson spread is only the least that is taken.
-    Raises BadCount. Source: Cochran 1977, Sampling Techniques, ch. 6; simulated coverage in tests/census.
+    Assumes portions taken at random; the animals may be clustered. `sizes` and `whole` are in one unit (ml, g or
+    scoops), `visible` is the animals in clusters that were counted whole and taken off first, and `whole_cv` is the
+    relative error of `whole`. Bounds are log-t with portions − 1 degrees of freedom and the finite population
+    correction, never below the animals counted. A Poisson bound would be too high for clustered animals, so the Poisson
+    spread is only a minimum. Raises BadCount. Source: Cochran 1977, Sampling Techniques, ch. 6; simulated coverage in
+    tests/core/counting.
     """
     return layers(
         [Layer(counts, sizes, whole)], visible=visible, whole_cv=whole_cv, confidence=confidence, shared_sd=shared_sd
@@ -64,50 +65,50 @@ def layers(
 ) -> Count:
     """Return the sum of separate ratio estimates, one for each layer (top and bottom, bark, food corner).
 
-    Each layer needs at least two portions. Degrees of freedom by Satterthwaite (1946, Biometrics Bull. 2:110); with one
-    layer they are portions − 1. Parameters as in `portions`. Raises BadCount.
+    Each layer needs at least two portions. Degrees of freedom follow Satterthwaite (1946, Biometrics Bull. 2:110); with
+    one layer they are portions − 1. Parameters as in `portions`. Raises BadCount.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
     checks.animals("visible", visible, least=0)
     checks.number("whole_cv", whole_cv, least=0, below=1, remedy="Give a share such as 0.05.")
     if not parts:
-        checks.wrong("strata", "There is no layer. Give at least one with its portions.")
+        checks.fault("strata", "There is no layer. Give at least one with its portions.")
     for place, layer in enumerate(parts):
         _check_layer(checks, layer, "" if len(parts) == 1 else f"strata[{place}].")
     checks.done()
-    found = [ratio_estimate(layer) for layer in parts]
-    hidden = sum(part.estimate for part in found)
+    estimates = [ratio_estimate(layer) for layer in parts]
+    hidden = sum(part.estimate for part in estimates)
     seen = visible + sum(sum(layer.counts) for layer in parts)
     notes = _notes(parts, seen)
-    steps = _steps(parts, found, visible)
+    steps = _steps(parts, estimates, visible)
     asked = Asked(confidence, shared_sd)
     if not seen:
         return as_count("portions", Own(0.0, None, None, None), asked, notes, steps)
-    variance = sum(part.variance for part in found) + (whole_cv * hidden) ** 2
-    bounds = _LogT(hidden, variance, _freedom(found), visible)
-    own = Own(visible + hidden, math.sqrt(variance), bounds.below, bounds.above, floor=float(seen))
-    return as_count("portions", own, asked, notes, steps)
+    variance = sum(part.variance for part in estimates) + (whole_cv * hidden) ** 2
+    bounds = _LogT(hidden, variance, _freedom(estimates), visible)
+    result = Own(visible + hidden, math.sqrt(variance), bounds.below, bounds.above, floor=float(seen))
+    return as_count("portions", result, asked, notes, steps)
 
 
 def ratio_estimate(layer: Layer) -> LayerEstimate:
     """Return N = (Σy / Σx)·X and its variance (X/x̄)²·(1 − f)·s_d²/m with s_d² = Σ(y − Rx)²/(m − 1), f = Σx/X.
 
-    s_d² is at least the mean count of a portion, the variance of animals spread evenly at random (Poisson): portions
+    s_d² is at least the mean count of a portion, which is the variance of animals spread at random (Poisson). Portions
     that agree more closely do so by luck. Source: Cochran 1977, Sampling Techniques, eq. 6.12–6.13.
     """
     m, total = len(layer.counts), math.fsum(layer.sizes)
     ratio = sum(layer.counts) / total
     left = max(0.0, 1 - total / layer.whole)
-    apart = math.fsum((y - ratio * x) ** 2 for y, x in zip(layer.counts, layer.sizes, strict=True)) / (m - 1)
+    scatter = math.fsum((y - ratio * x) ** 2 for y, x in zip(layer.counts, layer.sizes, strict=True)) / (m - 1)
     by_chance = sum(layer.counts) / m
-    variance = (layer.whole / (total / m)) ** 2 * left * max(apart, by_chance) / m
-    return LayerEstimate(ratio * layer.whole, variance, m - 1, bool(left) and apart < by_chance)
+    variance = (layer.whole / (total / m)) ** 2 * left * max(scatter, by_chance) / m
+    return LayerEstimate(ratio * layer.whole, variance, m - 1, bool(left) and scatter < by_chance)
 
 
 @dataclass(frozen=True)
 class _LogT:
-    """Log-t bounds of the hidden animals, with the visible ones added whole."""
+    """Log-t bounds of the hidden animals, plus the visible ones, which are certain."""
 
     hidden: float
     variance: float
@@ -126,22 +127,22 @@ class _LogT:
         return self.visible + self.hidden * math.exp(self._reach(confidence))
 
 
-def _freedom(found: Sequence[LayerEstimate]) -> float:
-    spread = sum(part.variance for part in found)
-    if len(found) == 1 or not spread:
-        return float(min(part.freedom for part in found))
-    return float(spread**2 / sum(part.variance**2 / part.freedom for part in found))
+def _freedom(estimates: Sequence[LayerEstimate]) -> float:
+    spread = sum(part.variance for part in estimates)
+    if len(estimates) == 1 or not spread:
+        return float(min(part.freedom for part in estimates))
+    return float(spread**2 / sum(part.variance**2 / part.freedom for part in estimates))
 
 
 def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
     m = len(layer.counts)
     if m < 2:
-        checks.wrong(
+        checks.fault(
             f"{at}counts",
             f"{m} counted so far, but one portion says nothing about the spread. Count at least 2 portions.",
         )
     if len(layer.sizes) != m:
-        checks.wrong(
+        checks.fault(
             f"{at}sizes", f"There are {m} counts and {len(layer.sizes)} sizes. Give one size for each portion."
         )
     for place, y in enumerate(layer.counts):
@@ -151,7 +152,7 @@ def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
     checks.measure(f"{at}whole", layer.whole, remedy="Measure the whole tub in the unit of the portions.")
     total = math.fsum(layer.sizes)
     if total > layer.whole * (1 + 1e-9) > 0:
-        checks.wrong(
+        checks.fault(
             f"{at}whole",
             f"The whole is {layer.whole:g}, less than the {total:g} of the portions together. "
             "Measure both in the same unit.",
@@ -167,9 +168,9 @@ def _notes(parts: Sequence[Layer], seen: int) -> tuple[str, ...]:
     return (f"Only {fewest} portions were counted, so the bound is low; each portion more raises it.",)
 
 
-def _steps(parts: Sequence[Layer], found: Sequence[LayerEstimate], visible: int) -> tuple[str, ...]:
+def _steps(parts: Sequence[Layer], estimates: Sequence[LayerEstimate], visible: int) -> tuple[str, ...]:
     steps = []
-    for layer, part in zip(parts, found, strict=True):
+    for layer, part in zip(parts, estimates, strict=True):
         steps.append(
             f"{sum(layer.counts)} animals in {len(layer.counts)} portions of {math.fsum(layer.sizes):g} in all; "
             f"the whole is {layer.whole:g}: {part.estimate:.1f} animals, standard error {math.sqrt(part.variance):.1f}."

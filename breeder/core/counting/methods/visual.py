@@ -1,4 +1,4 @@
-"""Counts that disturb nothing: by eye, under one piece of cover, and by the animals seen at a shelter or bait."""
+"""Counts that leave the tub undisturbed: by eye, under one piece of cover, and at a shelter or bait."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from ..errors import MOST_ANIMALS, Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
-MOST_FACTOR = 10_000  # no tub is that much larger than one piece of bark
+MOST_FACTOR = 10_000  # a tub is never that much larger than one piece of bark
 
 
 def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
     """Return a guess by eye that the tub holds between `low` and `high` animals.
 
-    Assumes a log-normal guess whose size class, end to end, is 3.29 standard deviations wide (90 % of guesses), so the
-    geometric middle is the estimate and the lower end of the class its one-sided 95 % bound. `confidence` is one-sided,
-    `shared_sd` on the log scale. Raises BadCount. Common practice, no source.
+    Assumes a log-normal guess whose size class, end to end, is 3.29 standard deviations wide (90 % of guesses). So the
+    geometric middle is the estimate, and the lower end of the class is its one-sided 95 % bound. `confidence` is
+    one-sided, `shared_sd` on the log scale. Raises BadCount. Common practice, no source.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -28,7 +28,7 @@ def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: f
     checks.done()
     own_sd = math.log(high / low) / EYE_CLASS_WIDTH_SDS
     middle = math.sqrt(low * high)
-    own = Own(
+    result = Own(
         middle,
         middle * math.sqrt(math.expm1(own_sd**2)),
         lambda level: middle * math.exp(-z_of(level) * own_sd),
@@ -38,15 +38,14 @@ def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: f
         f"Geometric middle of {low:g} and {high:g}: √({low:g} × {high:g}) = {middle:.1f}.",
         f"Spread of the class on the log scale: ln({high:g} / {low:g}) / {EYE_CLASS_WIDTH_SDS} = {own_sd:.3f}.",
     )
-    return as_count("eye", own, Asked(confidence, shared_sd), steps=steps)
+    return as_count("eye", result, Asked(confidence, shared_sd), steps=steps)
 
 
 def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
-    """Return the animals under one piece of bark or cork times the keeper's own `factor` for that tub.
+    """Return the animals under one piece of bark or cork times the keeper's `factor` for that tub.
 
-    Assumes the factor is known from earlier sorts; the data hold no spread of their own, so the bound rests on
-    `shared_sd` alone and is None without it. The animals seen are a floor when the factor is at least 1. Raises
-    BadCount. Common practice, no source.
+    Assumes the factor is known from earlier sorts. One look has no spread of its own, so the bound comes from
+    `shared_sd` alone and is None without it. The animals seen are a floor. Raises BadCount. Common practice, no source.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -57,19 +56,20 @@ def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd
     checks.done()
     notes = () if shared_sd else ("One look under one piece does not show its own error, so there is no bound.",)
     steps = (f"{seen} seen under the piece × {factor:g} = {seen * factor:.1f}.",)
-    own = Own(seen * factor, None, None, None, floor=float(seen))
-    return as_count("piece", own, Asked(confidence, shared_sd), notes if seen else (), steps)
+    result = Own(seen * factor, None, None, None, floor=float(seen))
+    return as_count("piece", result, Asked(confidence, shared_sd), notes if seen else (), steps)
 
 
 def index(
     seen: int, trial_seen: int, trial_known: int, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
-    """Return the animals seen at a shelter or bait, divided by the share that a trial with a known number showed.
+    """Return the animals seen at a shelter or bait, divided by the share seen in a trial with a known number.
 
-    Assumes that the share p of the trial holds today, which fails above about 70 animals, when the shelter is full. The
-    look today and the trial are both samples, so bounds are log-normal with variance (1 − p)/seen + (1 − p)/(known·p);
-    the lower one is at most `seen` by the one-sided Wilson upper bound of p. Raises BadCount. Sources: delta method;
-    Wilson 1927, J. Am. Stat. Assoc. 22:209; saturation: Broly et al. 2012, ZooKeys 176:133.
+    Assumes that the share p of the trial holds today, which fails above about 70 animals, when the shelter is full.
+    Today's look and the trial are both samples, so the bounds are log-normal with variance (1 − p)/seen +
+    (1 − p)/(known·p). The lower bound is at most `seen` divided by the one-sided Wilson upper bound of p. Raises
+    BadCount. Sources: delta method; Wilson 1927, J. Am. Stat. Assoc. 22:209; saturation: Broly et al. 2012, ZooKeys
+    176:133.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -77,7 +77,7 @@ def index(
     checks.animals("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
     checks.animals("trial_seen", trial_seen, least=0)
     if MOST_ANIMALS >= trial_seen > trial_known >= 1:
-        checks.wrong(
+        checks.fault(
             "trial_seen", f"The trial saw {trial_seen} of {trial_known} animals. It cannot see more than there were."
         )
     checks.done()
@@ -96,28 +96,28 @@ def index(
             "index", Own(0.0, None, None, None), asked, ("None were seen, which does not prove an empty tub.",), steps
         )
     log_sd = math.sqrt((1 - share) / seen + (1 - share) / trial_seen)
-    own = Own(
+    result = Own(
         estimate,
         estimate * log_sd,
         lambda level: min(estimate * math.exp(-z_of(level) * log_sd), seen / wilson(trial_seen, trial_known, level)[1]),
         lambda level: estimate * math.exp(z_of(level) * log_sd),
         floor=float(seen),
     )
-    return as_count("index", own, asked, notes, steps)
+    return as_count("index", result, asked, notes, steps)
 
 
 def wilson(successes: int, trials: int, confidence: float) -> tuple[float, float]:
     """Return Wilson's lower and upper bound of a share, each one-sided at `confidence`.
 
-    For a two-sided 95 % interval ask for 0.975. Source: Wilson 1927; worked values in Newcombe 1998, Stat. Med. 17:857.
+    For a two-sided 95 % interval pass 0.975. Source: Wilson 1927; worked values in Newcombe 1998, Stat. Med. 17:857.
     """
     z = z_of(confidence)
     share = successes / trials
-    centre = share + z**2 / (2 * trials)
+    center = share + z**2 / (2 * trials)
     reach = z * math.sqrt(share * (1 - share) / trials + z**2 / (4 * trials**2))
     scale = 1 + z**2 / trials
-    low = 0.0 if not successes else (centre - reach) / scale
-    high = 1.0 if successes == trials else (centre + reach) / scale
+    low = 0.0 if not successes else (center - reach) / scale
+    high = 1.0 if successes == trials else (center + reach) / scale
     return low, high
 
 

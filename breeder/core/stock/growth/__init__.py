@@ -1,1 +1,1 @@
-"""How a tub grows, and when a wanted surplus will be there. Forecasts only: births are never sold before a count."""
+"""Growth of a tub and the date of a wanted surplus; forecasts only, because births are never sold before a count."""

@@ -1,4 +1,4 @@
-"""Growth in a tub with room for so many (Beverton and Holt), and what it yields."""
+"""Beverton–Holt growth in a tub of limited capacity, and its yield."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 
 
 def after_months(now: float, rate: float, months: float, capacity: float = math.inf) -> float:
-    """Return the animals after `months` from `now`, at a `rate` of log growth a month, with room for `capacity`.
+    """Return the animals after `months`, starting from `now`, at log growth `rate` a month and room for `capacity`.
 
     N(t) = K·N·λᵗ / (K + N·(λᵗ − 1)), λ = e^rate. Source: Beverton & Holt 1957.
     """
@@ -15,7 +15,7 @@ def after_months(now: float, rate: float, months: float, capacity: float = math.
 
 
 def months_to_reach(now: float, wanted: float, rate: float, capacity: float = math.inf) -> float | None:
-    """Return the months until `wanted` animals are there; None when the tub never holds so many."""
+    """Return the months until `wanted` animals are there; None when the tub never holds that many."""
     if wanted <= now:
         return 0.0
     if rate <= 0 or wanted >= capacity:

@@ -1,4 +1,4 @@
-"""The growth rate of a tub: what its own counts show, weighed with the species' default, each by its precision."""
+"""The growth rate of a tub: its own counts averaged with the species' default, weighted by precision."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ from breeder.core.counting.quantiles import months_between
 from .stage_matrix import Vital, growth_rate, stage_matrix
 
 Numbers = npt.NDArray[np.float64]
-LEAST_LOG_SD = 0.02  # as a full sort; keeps one exact count from deciding alone
+LEAST_LOG_SD = 0.02  # as for a full sort; keeps one exact count from deciding alone
 
 
 @dataclass(frozen=True)
 class Seen:
-    """One count: animals, its spread on the log scale, and what left the tub since the count before (net, animals).
+    """One count: animals, its spread on the log scale, and the animals taken since the count before (net).
 
-    `shared_sd` is the part of the spread that all counts with the same `way` have in common (one person, one method).
+    `shared_sd` is the part of the spread that all counts with the same `way` share (one person, one method).
     """
 
     on: date
@@ -50,7 +50,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class Growth:
-    """Log growth a month in an uncrowded tub, its standard deviation, and where it comes from."""
+    """Log growth a month in an uncrowded tub, its standard deviation, and where the values come from."""
 
     rate: float
     sd: float
@@ -59,7 +59,10 @@ class Growth:
 
 
 def default_growth(vital: Vital, mark: str = KEEPER_DEFAULT) -> Growth:
-    """Return the growth that a species' brood, survival and life give (ln λ of its stage matrix), much in doubt."""
+    """Return the growth that follows from a species' brood, survival and life: ln λ of its stage matrix.
+
+    Its standard deviation is large, because it is a default.
+    """
     return _in_doubt(math.log(growth_rate(stage_matrix(vital))), mark)
 
 
@@ -72,24 +75,24 @@ def life_table_growth(offspring: float, generation_days: float, mark: str) -> Gr
 
 
 def fitted_growth(counts: Sequence[Seen], default: Growth | None, capacity: float = math.inf) -> Growth | None:
-    """Return the growth that a tub's own counts show, what was taken added back, weighed with the species' `default`.
+    """Return the growth from a tub's own counts, harvest added back, averaged with the species' `default`.
 
-    Each weighs by 1/sd². Counts alone decide where there is no default, and the default alone under three counts or two
-    months; None with neither. The sd of the counts' slope holds their errors and the luck between them (`LUCK_VARIANCE`
-    a month), and is widened where they lie farther apart than that. Crowding is taken out by measuring along
-    ln(N / (1 − N/K)), on which Beverton–Holt growth is a straight line. Source: generalized least squares and the
-    normal prior, any textbook.
+    The weights are 1/sd². Without a default the counts decide alone; with under three counts or two months the default
+    decides alone; with neither the result is None. The sd of the slope includes the errors of the counts and the luck
+    between them (`LUCK_VARIANCE` a month), and is widened when the counts scatter more than that. Crowding is removed
+    by measuring along ln(N / (1 − N/K)), on which Beverton–Holt growth is a straight line. Source: generalized least
+    squares and the normal prior, any textbook.
     """
     series = [seen for seen in sorted(counts, key=lambda seen: seen.on) if seen.estimate > 0]
     if len(series) < COUNTS_TO_FIT or months_between(series[0].on, series[-1].on) < MONTHS_TO_FIT:
         return default
     rate, sd = _slope(series, capacity)
-    own = f"fitted to {len(series)} counts of this tub"
+    fitted = f"fitted to {len(series)} counts of this tub"
     if default is None:
-        return Growth(rate, sd, len(series), own)
+        return Growth(rate, sd, len(series), fitted)
     weights = np.array([sd, default.sd]) ** -2.0
     both = float(np.average([rate, default.rate], weights=weights))
-    mark = f"{own}, weighed with the usual growth ({default.mark})"
+    mark = f"{fitted}, weighed with the usual growth ({default.mark})"
     return Growth(both, float(weights.sum() ** -0.5), len(series), mark)
 
 
@@ -100,8 +103,8 @@ def _in_doubt(rate: float, mark: str) -> Growth:
 def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
     """Return log growth a month and its standard deviation, by least squares of the rises between counts.
 
-    Two rises share the error of the count between them, once with either sign, so they are weighed by their covariance;
-    an error that two counts have in common is gone from the rise between them.
+    Two neighboring rises share the error of the count between them, with opposite signs, so the rises are weighted by
+    their covariance. An error that two counts have in common cancels in the rise between them.
     """
     months = np.array([months_between(a.on, b.on) for a, b in zip(series, series[1:], strict=False)])
     before = np.array([seen.estimate for seen in series[:-1]])
@@ -109,9 +112,9 @@ def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
     rises = _along(later, capacity) - _along(before, capacity)
     counted = np.array([seen.estimate for seen in series[1:]]) / later
     errors = _errors(series)
-    apart = _stretch(later, capacity) * counted * errors[1:].T - _stretch(before, capacity) * errors[:-1].T
+    error_effects = _stretch(later, capacity) * counted * errors[1:].T - _stretch(before, capacity) * errors[:-1].T
     luck = LUCK_VARIANCE * months * _stretch(later, capacity) ** 2
-    weights = np.linalg.inv(apart.T @ apart + np.diag(luck))
+    weights = np.linalg.inv(error_effects.T @ error_effects + np.diag(luck))
     across = float(months @ weights @ months)
     rate = float(months @ weights @ rises) / across
     left = rises - rate * months
@@ -119,7 +122,7 @@ def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
 
 
 def _errors(series: Sequence[Seen]) -> Numbers:
-    """Return a row for each count, a column for each error in play: its own, then those shared by a way of counting."""
+    """Return one row per count and one column per error: its own errors first, then those shared by a method."""
     ways = sorted({seen.way for seen in series})
     shared = [[seen.shared_sd if seen.way == way else 0.0 for way in ways] for seen in series]
     return np.hstack([np.diag([seen.own_sd for seen in series]), np.array(shared)])
@@ -130,5 +133,5 @@ def _along(animals: Numbers, capacity: float) -> Numbers:
 
 
 def _stretch(animals: Numbers, capacity: float) -> Numbers:
-    """Return how many times longer a small step on the log scale is along the line, where a tub fills up."""
+    """Return how many times longer a small log-scale step is along that line, as the tub fills up."""
     return np.asarray(1 / (1 - np.minimum(animals / capacity, FULL_TUB_SHARE)))

@@ -1,4 +1,4 @@
-"""Stage matrices: young and adults from month to month, in a tub that fills up."""
+"""Stage matrices: young and adults from month to month in a tub of limited capacity."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ MONTHS_PER_YEAR = 12
 
 @dataclass(frozen=True)
 class Vital:
-    """What a species does: brood (young), broods a year, months to maturity, survival of young to it, share of females.
+    """Vital rates of a species: young in a brood, broods a year, months to maturity and survival of young until then.
 
-    `adult_life_months` is the mean life of an adult.
+    `share_female` is the share of females and `adult_life_months` the mean life of an adult.
     """
 
     brood: float
@@ -30,7 +30,7 @@ class Vital:
 def stay_and_leave(survival: float, duration: float) -> tuple[float, float]:
     """Return (P, G), the chances to stay in and to leave a stage of fixed `duration` with `survival` per step.
 
-    P = s(1 − s^(d−1))/(1 − s^d), G = s^d(1 − s)/(1 − s^d); all leave a stage that lasts one step, and when none die a
+    P = s(1 − s^(d−1))/(1 − s^d), G = s^d(1 − s)/(1 − s^d). All leave a stage that lasts one step; when none die, the
     share 1/d leaves. Source: Crouse, Crowder & Caswell 1987, Ecology 68:1412.
     """
     if survival >= 1:
@@ -42,7 +42,7 @@ def stay_and_leave(survival: float, duration: float) -> tuple[float, float]:
 def stage_matrix(vital: Vital) -> Matrix:
     """Return the monthly matrix of young and adults (both sexes counted): births on top, growing up below.
 
-    Each adult, male or female, stands for `share_female` mothers. Source: Lefkovitch 1965, Biometrics 21:1.
+    Each adult, male or female, counts as `share_female` mothers. Source: Lefkovitch 1965, Biometrics 21:1.
     """
     months = max(1.0, vital.mature_months)
     stay, grow = stay_and_leave(vital.young_survival ** (1 / months), months)
@@ -66,9 +66,9 @@ def sustainable_share(matrix: Matrix) -> float:
 def sustainable_share_of(matrix: Matrix, stage: int) -> float:
     """Return the share of one stage alone that may be taken after each step; 0 when the tub does not grow.
 
-    The h at which the dominant eigenvalue of diag(1 − h)·A is 1, h in the row of `stage` alone. The determinant of
-    I − diag(1 − h)·A is a straight line in h, so its root is found without a search; 1 when the tub grows even without
-    that stage. Source: Caswell 2001, Matrix Population Models (harvest of stages; from memory).
+    It is the h at which the dominant eigenvalue of diag(1 − h)·A is 1, with h only in the row of `stage`. The
+    determinant of I − diag(1 − h)·A is linear in h, so the root needs no search. The result is 1 when the tub grows
+    even without that stage. Source: Caswell 2001, Matrix Population Models (harvest of stages; from memory).
     """
     if growth_rate(matrix) <= 1:
         return 0.0
@@ -76,25 +76,25 @@ def sustainable_share_of(matrix: Matrix, stage: int) -> float:
     without[stage] = 0.0
     if growth_rate(without) >= 1:
         return 1.0
-    none_left, all_left = (float(np.linalg.det(np.eye(len(matrix)) - one)) for one in (without, matrix))
+    none_left, all_left = (float(np.linalg.det(np.eye(len(matrix)) - growth)) for growth in (without, matrix))
     return 1 - none_left / (none_left - all_left)
 
 
 def stable_stages(matrix: Matrix) -> Matrix:
-    """Return the shares of the stages that settle in the long run; they add up to 1."""
+    """Return the long-run shares of the stages; they add up to 1."""
     values, vectors = np.linalg.eig(matrix)
     settled = np.abs(vectors[:, int(np.argmax(np.abs(values)))].real)
     return np.asarray(settled / settled.sum())
 
 
 def reproductive_value(matrix: Matrix) -> Matrix:
-    """Return what one animal of each stage is worth for the future, the first stage worth 1."""
+    """Return the reproductive value of an animal of each stage, relative to the first stage."""
     values = stable_stages(matrix.T)
     return np.asarray(values / values[0])
 
 
 def project(matrix: Matrix, numbers: Matrix, steps: int, capacity: float = math.inf) -> Matrix:
-    """Return the numbers by stage after so many steps in a tub with room for `capacity` animals.
+    """Return the numbers by stage after `steps` in a tub with room for `capacity` animals.
 
     Each step multiplies by the matrix and divides by 1 + (λ − 1)·N/K, so that the total of a settled tub follows
     Beverton & Holt 1957. A tub that would shrink anyway is not crowded.

@@ -1,4 +1,4 @@
-"""When a wanted surplus will be there: the median date, and the date by which it is there 8 times in 10."""
+"""The date of a wanted surplus: the median date, and the date by which it is there 8 times in 10."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from breeder.core.counting.defaults import DAYS_PER_MONTH, LONGEST_FORECAST_MONT
 
 from .growth_rate import Growth
 
-LIKELY, SURE = 0.5, 0.8  # chances at which a date is quoted
-GRID = (np.arange(400) + 0.5) / 400  # equal slices of the doubt about how many there are now
-STEP_MONTHS = 0.25  # between the months tried before the date is narrowed down
+LIKELY, SURE = 0.5, 0.8  # the two chances that a date is given for
+GRID = (np.arange(400) + 0.5) / 400  # equal slices of the distribution of the present number
+STEP_MONTHS = 0.25  # between the months tried before the search narrows the date down
 HALVINGS = 40
 
 
 @dataclass(frozen=True)
 class Forecast:
-    """Days on which a number is there with chance 0.5 and 0.8; None when not within five years. In words why."""
+    """The days on which a number is there with chance 0.5 and 0.8 (None: not within five years), and the reasons."""
 
     median_on: date | None
     sure_on: date | None
@@ -60,10 +60,10 @@ def surplus_forecast(
     kept_back: int,
     capacity: float = math.inf,
 ) -> Forecast:
-    """Return when `surplus` animals will be there above `kept_back`, counted from a belief read `on` a day.
+    """Return when `surplus` animals above `kept_back` will be there, from the belief on the day `on`.
 
-    `now` animals with `log_sd` on the log scale, `capacity` the animals the tub has room for. It is a forecast of when
-    to count, never a number to sell: births are not sold before they are counted.
+    The belief is `now` animals with log-scale spread `log_sd`; the tub has room for `capacity` animals. The forecast
+    says when to count, never what to sell: births are not sold before they are counted.
     """
     wanted = float(surplus + kept_back)
     if now <= 0:
