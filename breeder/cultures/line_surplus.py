@@ -7,7 +7,7 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from breeder.core import stock as census
-from breeder.core.counting.quantiles import whole_below
+from breeder.core.counting.quantiles import whole_below, z_of
 from breeder.core.reserve import cup_stock, surplus
 from breeder.cultures.line_minimum import minimum_of, size_kept
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
@@ -196,12 +196,13 @@ def _taken_on(told: str) -> date:
 def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:
     """Return a stored belief as it reads on a day, at the line's confidence."""
     held, ageing, confidence = stored_belief(row), ageing_of(line), float(line.confidence)
+    now = census.aged(held, on, ageing, row.stage)
     return Read(
         tub,
         row,
         held,
-        census.aged(held, on, ageing, row.stage),
-        lower=census.lower(held, on, confidence, ageing, row.stage),
+        now,
+        lower=census.bound(now, z_of(confidence)),
         at_count=census.bound_at_count(held, confidence),
         is_stale=census.is_stale(held, on, ageing),
     )

@@ -33,7 +33,8 @@ def ageing_of(line: Line) -> Ageing:
 
 def in_local_days(belief: census.Belief) -> census.Belief:
     """Return a belief to be read on a day of the keeper's: counted at breakfast in Sydney, it is not a day old."""
-    return census.in_days(belief, lambda at: timezone.localdate(at) if isinstance(at, datetime) else at)
+    zone = timezone.get_current_timezone()  # asked once: a page reads hundreds of beliefs
+    return census.in_days(belief, lambda at: at.astimezone(zone).date() if isinstance(at, datetime) else at)
 
 
 def void_ids(corrections: Iterable[Entry]) -> set[int]:

@@ -8,17 +8,16 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
 from breeder.orders import actions, forms, movement_block, queries, rules
 from breeder.orders.models import Offer, Order
 from breeder.orders.pack_picker import picked
 from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
 
-ROWS_A_PAGE = 100
 # The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
 REFUSED = 422
 
@@ -30,7 +29,7 @@ def order_list(request: HttpRequest) -> HttpResponse:
     chosen = forms.OrderFilter.chosen(request.GET)
     rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
     table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table)
     return render(request, "orders/list.html", {"table": table, "chosen": chosen, "lede": chosen.said(len(rows))})
 
 
@@ -159,7 +158,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
 def offer_list(request: HttpRequest) -> HttpResponse:
     """Show the packs that lines are sold in."""
     table = OfferTable(queries.offers(), empty_text="No packs yet. Offer one, and the line appears on your lists.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table)
     return render(request, "orders/offers.html", {"table": table})
 
 

@@ -1,6 +1,6 @@
 """What the book believes of a tub: X + moved, from the ledger's events, with a bound that is safe to sell from."""
 
-from .belief import Animals, Belief, Used, aged, bound_at_count, in_days, is_stale, low_of, lower, spread_between
+from .belief import Animals, Belief, Used, aged, bound, bound_at_count, in_days, is_stale, low_of, lower, spread_between
 from .events import About, Ageing, Counted, Event, Moved, counted_from
 from .merge_split import merged, split, tipping
 from .replay import after, replay
@@ -19,6 +19,7 @@ __all__ = [
     "after",
     "aged",
     "as_json",
+    "bound",
     "bound_at_count",
     "counted_from",
     "from_json",

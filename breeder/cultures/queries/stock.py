@@ -4,13 +4,15 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime, time
 
-from django.db.models import Q, QuerySet
+from django.db.models import Model, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 from django.utils import timezone
 
+from breeder.cultures.kept_answers import KeptAnswers, ReadLine, Row, columns
 from breeder.cultures.line_stock import LineStock
-from breeder.cultures.line_surplus import LineRows, stock_from
+from breeder.cultures.line_surplus import stock_from
 from breeder.cultures.models import Belief, Culture, Promise
-from breeder.species.models import Line
+from breeder.species.models import Line, Species
 
 
 def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> dict[int, LineStock]:
@@ -19,18 +21,27 @@ def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = No
     Four queries, however many lines.
     """
     day = on or timezone.localdate()
-    return {rows.line.pk: stock_from(rows, day) for rows in rows_by_line(line_ids, on=on)}
+    return stock_of_lines(read_lines(line_ids, on=on), day)
 
 
-def rows_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> list[LineRows]:
+def stock_of_lines(lines: Iterable[ReadLine], day: date) -> dict[int, LineStock]:
+    """Return what each line can spare on a day, by line id, of lines that were read already."""
+    return {line.pk: kept_stock(line, day) for line in lines}
+
+
+def read_lines(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> list[ReadLine]:
     """Return what a line's stock is reckoned from, for each line (default: every open one), in four queries."""
     wanted = None if line_ids is None else list(line_ids)
-    lines = Line.objects.select_related("species")
+    lines = Line.objects.order_by(*Line._meta.ordering)
     lines = lines.exclude(status=Line.Status.CLOSED) if wanted is None else lines.filter(pk__in=wanted)
-    tubs = _by_line(_of(Culture.objects.filter(closed_on=None), "line_id", wanted))
-    beliefs = _beliefs_by_tub(wanted)
-    promises = _by_line(_of(held_promises(_moment(on)), "line_id", wanted))
-    return [LineRows(line, tuple(tubs[line.pk]), beliefs, tuple(promises[line.pk])) for line in lines]
+    names = columns(Line)
+    both = lines.values_list(*names, *(f"species__{name}" for name in columns(Species)))
+    tubs = _grouped(_of(Culture.objects.filter(closed_on=None), "line_id", wanted), Culture)
+    beliefs = _beliefs(wanted)
+    promises = _grouped(_of(held_promises(_moment(on)), "line_id", wanted), Promise)
+    return [
+        ReadLine(row[: len(names)], row[len(names) :], tubs[row[0]], beliefs[row[0]], promises[row[0]]) for row in both
+    ]
 
 
 def stock_of(line_id: int, *, on: date | None = None) -> LineStock:
@@ -64,13 +75,25 @@ def _of(rows: QuerySet, column: str, wanted: list[int] | None) -> QuerySet:
     return rows if wanted is None else rows.filter(**{f"{column}__in": wanted})
 
 
-def _by_line(rows: Iterable) -> dict[int, list]:
-    found: dict[int, list] = defaultdict(list)
-    for row in rows:
-        found[row.line_id].append(row)
+def _grouped(rows: QuerySet, model: type[Model]) -> dict[int, list[Row]]:
+    """Return rows by their line, in the order of the table."""
+    names, found = columns(model), defaultdict(list)
+    place = names.index("line_id")
+    for row in rows.values_list(*names):
+        found[row[place]].append(row)
     return found
 
 
-def _beliefs_by_tub(wanted: list[int] | None) -> dict[tuple[int, str], Belief]:
-    rows = _of(Belief.objects.filter(culture__closed_on=None), "culture__line_id", wanted)
-    return {(row.culture_id, row.stage): row for row in rows}
+def _beliefs(wanted: list[int] | None) -> dict[int, list[Row]]:
+    """Return the beliefs of open tubs by line, `used` as the text that it is kept as: to compare it costs little."""
+    *names, last = columns(Belief)
+    if last != "used":
+        raise AssertionError("The column 'used' of a belief must be its last.")
+    rows = _of(Belief.objects.filter(culture__closed_on=None), "culture__line_id", wanted).order_by("pk")
+    found: dict[int, list[Row]] = defaultdict(list)
+    for line_id, *row in rows.values_list("culture__line_id", *names, Cast("used", TextField())):
+        found[line_id].append(tuple(row))
+    return found
+
+
+kept_stock = KeptAnswers(stock_from)

@@ -7,10 +7,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens, photos
 from breeder.base.offline_forms import is_sent_later, typed_at
+from breeder.base.paging import in_pages
 from breeder.cultures import actions, count_entry, entry_text, forms, queries
 from breeder.cultures.actions.line_lock import stages_of
 from breeder.cultures.count_preview import Preview, preview
@@ -37,7 +37,7 @@ def tub_list(request: HttpRequest) -> HttpResponse:
     closed = "closed" in request.GET
     rows = queries.tub_rows(closed=closed, **chosen)
     table = TubTable(rows)
-    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    in_pages(request, table)
     shown = {
         "table": table,
         "rows": rows,

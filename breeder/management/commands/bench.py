@@ -11,6 +11,7 @@ SUBJECTS = {
     "heat": "breeder.core.thermal.speed",
     "stock": "breeder.evaluation.benchmarks.stock",
     "board": "breeder.evaluation.benchmarks.board",
+    "pages": "breeder.evaluation.benchmarks.pages",
 }
 
 

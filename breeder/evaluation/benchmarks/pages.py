@@ -1,0 +1,160 @@
+"""`manage.py bench pages`: what every page costs on a big book, as a ratio to an empty logged-in view of the same run.
+
+All of it runs in a process of its own on a throw-away book, so that no keeper's book is touched. What is measured is
+processor time, the best of three: what else the machine does only ever adds.
+"""
+
+import json
+import os
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parents[3]
+RUNS, BASELINE_RUNS = 3, 60
+MOST_RATIO, MOST_QUERIES, MOST_KB = 60.0, 30, 150.0
+EMPTY = "benchmark/empty/"
+# Files and papers are not pages: an export holds the whole list, and papers have a goal of their own.
+# The same lists as somebody narrows, sorts or leafs through them.
+NARROWED = (
+    "tubs/?shelf=S01", "tubs/?find=form", "tubs/?sort=-looked&page=5", "people/?q=vane", "people/?page=20",
+    "orders/?status=all", "orders/?status=all&sort=-total&page=30", "for-sale/?only_free=1", "book/log/?page=40",
+)  # fmt: skip
+NO_PAGE = (".csv", ".pdf", ".ics")
+
+
+def run() -> dict[str, Any]:
+    """Return time (as a ratio), queries and kilobytes of every page that answers, the worst first, and the baseline."""
+    with tempfile.TemporaryDirectory() as folder:
+        own = {"BREEDER_DATA": folder, "BREEDER_DATABASE": "", "DJANGO_SETTINGS_MODULE": "breeder.settings"}
+        environment = os.environ | own | {"PYTHONPATH": str(ROOT)}
+        command = [sys.executable, "-m", __name__]
+        answer = subprocess.run(command, env=environment, stdout=subprocess.PIPE, text=True, check=True).stdout
+    return dict(json.loads(answer.splitlines()[-1]))
+
+
+def _measure() -> dict[str, Any]:
+    from django.core.management import call_command
+    from django.test import override_settings
+    from django.utils import timezone
+
+    from breeder.evaluation.benchmarks import big_book
+
+    call_command("migrate", verbosity=0)
+    begun = time.process_time()
+    book = big_book.make(timezone.now())
+    made = time.process_time() - begun
+    with override_settings(ROOT_URLCONF="breeder.evaluation.benchmarks.pages_urls", ALLOWED_HOSTS=["testserver"]):
+        client = _logged_in(book.keeper)
+        empty_queries = _queries(client, f"/{EMPTY}")
+        empty = _cpu_s(lambda: client.get(f"/{EMPTY}"), BASELINE_RUNS)
+        pages, left_out = [], []
+        for path in _addresses(book):
+            answer = client.get(f"/{path}")
+            if answer.status_code != 200:
+                left_out.append(f"/{path}: {answer.status_code}")
+            else:
+                pages.append(_page(client, f"/{path}", empty))
+    pages.sort(key=lambda page: -page["ratio"])
+    return {
+        "subject": "pages",
+        "baseline": "an empty logged-in view: session, person, settings",
+        "baseline_ms": round(empty * 1000, 3),
+        "baseline_queries": empty_queries,
+        "goal": {"ratio": MOST_RATIO, "queries": MOST_QUERIES, "kb": MOST_KB},
+        "made_in_cpu_s": round(made, 1),
+        "missed": [page for page in pages if page["misses"]],
+        "pages": pages,
+        "left_out": left_out,
+    }
+
+
+def _logged_in(person: Any) -> Any:
+    from django.test import Client
+
+    client = Client(raise_request_exception=True)
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def _page(client: Any, path: str, empty: float) -> dict[str, Any]:
+    taken, queries = _cpu_s(lambda: client.get(path), RUNS), _queries(client, path)
+    kb = len(_content(client.get(path))) / 1000
+    ratio = taken / empty
+    is_page = not path.endswith(NO_PAGE)
+    over = {"ratio": ratio > MOST_RATIO, "queries": queries > MOST_QUERIES, "kb": kb > MOST_KB}
+    return {
+        "path": path,
+        "ratio": round(ratio, 1),
+        "ms": round(taken * 1000, 1),
+        "queries": queries,
+        "kb": round(kb, 1),
+        "misses": [name for name, is_over in over.items() if is_over and is_page],
+    }
+
+
+def _content(answer: Any) -> bytes:
+    return b"".join(answer.streaming_content) if answer.streaming else answer.content
+
+
+def _cpu_s(do: Callable[[], object], runs: int) -> float:
+    """Return the processor seconds of the quickest run."""
+    taken = []
+    for _ in range(runs):
+        begun = time.process_time()
+        do()
+        taken.append(time.process_time() - begun)
+    return min(taken)
+
+
+def _queries(client: Any, path: str) -> int:
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    with CaptureQueriesContext(connection) as caught:
+        client.get(path)
+    return len(caught)
+
+
+def _addresses(book: Any) -> Iterator[str]:
+    """Yield every address of the site that can be filled with rows of the book, in the order of the rooms."""
+    from django.urls import URLResolver, get_resolver
+
+    rows = _rows(book)
+    rooms = [one for one in get_resolver("breeder.urls").url_patterns if isinstance(one, URLResolver)]
+    for pattern in [pattern for room in rooms for pattern in room.url_patterns]:
+        route = str(pattern.pattern)
+        known = {"pk": 1} | rows.get(route.partition("/")[0], {})
+        if pattern.pattern.converters.keys() <= known.keys():
+            yield re.sub(r"<\w+:(\w+)>", lambda match, known=known: str(known[match[1]]), route)
+    yield from NARROWED
+
+
+def _rows(book: Any) -> dict[str, dict[str, int]]:
+    """Return which row an address is asked for, by the first word of the address and the name of its argument."""
+    return {
+        "tubs": {"number": book.tub.number, "sister": book.sister.number},
+        "round": {"number": book.tub.number},
+        "lines": {"pk": book.line.pk},
+        "orders": {"number": book.held_order.number, "order_number": book.paid_order.number},
+        "people": {"pk": book.held_order.person_id, "address_pk": book.held_order.address_id},
+        "packing": {"number": book.box.number},
+        "paper": {"number": book.box.number},
+        "species": {"pk": book.line.species_id},
+    }
+
+
+def _main() -> None:
+    import django
+
+    django.setup()
+    print(json.dumps(_measure()))
+
+
+if __name__ == "__main__":
+    _main()
