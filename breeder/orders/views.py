@@ -47,7 +47,8 @@ def order_new(request: HttpRequest) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     sent, typed = _sent_or_typed(request, "agree")
     start = forms.starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
-    who = forms.WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
+    asked_for = {"person": request.GET.get("person")} | typed
+    who = forms.WhoForm(sent, initial=asked_for, find=request.POST.get("find_person", ""))
     terms = forms.TermsForm(sent, initial=start | typed)
     packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=forms.packs_asked_for(request.GET) | typed)
     if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
