@@ -4,7 +4,7 @@ from django.http import HttpRequest
 from django_tables2 import RequestConfig, Table
 
 ROWS_A_PAGE = 50
-ROWS_WITH_BARS = 40  # a drawn bar is as much to send as a dozen plain cells
+ROWS_WITH_BARS = 30  # a drawn bar is as much to send as a dozen plain cells
 
 
 def in_pages(request: HttpRequest, table: Table, rows: int = ROWS_A_PAGE) -> None:

@@ -8,7 +8,6 @@ from breeder.orders.models import Offer
 from breeder.orders.queries import LineOnOffer
 from breeder.orders.rules import OfferFree
 
-
 MOST_SHOWN = 25  # lines with all their packs on one page, besides those beside which something is typed
 
 

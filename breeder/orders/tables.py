@@ -1,17 +1,20 @@
 """Tables of orders and packs."""
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 import django_tables2 as tables
+from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django_tables2.data import TableQuerysetData
 
 from breeder.orders import rules
-from breeder.orders.models import Offer
-from breeder.orders.queries import Handed, OrderRow
+from breeder.orders.models import Offer, Order
+from breeder.orders.queries import Handed, OrderRow, rows_of
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
 BESIDE = {"td": {"class": "beside nowrap"}}
@@ -34,17 +37,38 @@ def order_cells(row: OrderRow) -> tuple[Any, ...]:
     )
 
 
+class OrderRows(TableQuerysetData):
+    """Orders of which only those on the shown page are read; the database sorts them."""
+
+    def __init__(self, data: QuerySet[Order], now: datetime) -> None:
+        super().__init__(data)
+        self.now = now
+
+    def __getitem__(self, key: slice) -> list[OrderRow]:  # type: ignore[override]
+        """Return the orders of one page as lists show them."""
+        return rows_of(self.data[key], self.now)
+
+    def order_by(self, aliases: Any) -> None:
+        """Sort as the columns ask; orders that are alike there stand newest first, on every page."""
+        super().order_by(aliases)
+        self.data = self.data.order_by(*self.data.query.order_by, "-number")
+
+
 class OrderTable(tables.Table):
     """Orders, newest first."""
 
     number = tables.Column("Order", attrs=NUMBER, linkify=("orders:order", {"number": tables.A("number")}))
-    person = tables.Column("For", linkify=("people:person", {"pk": tables.A("order__person_id")}))
+    person = tables.Column(
+        "For", linkify=("people:person", {"pk": tables.A("order__person_id")}), order_by=("person__name",)
+    )
     status = tables.Column("Status", attrs=BESIDE)
-    held_until = tables.DateColumn(format="j M", verbose_name="Held until", default="", attrs=BESIDE)
+    held_until = tables.DateColumn(
+        format="j M", verbose_name="Held until", default="", order_by=("held_still",), attrs=BESIDE
+    )
     promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="", attrs=BESIDE)
     packs = tables.Column("Packs", orderable=False)
-    total = tables.Column("Total", accessor="bill__total", attrs=NUMBER)
-    due = tables.Column("Open", accessor="bill__due", attrs=NUMBER)
+    total = tables.Column("Total", accessor="bill__total", order_by=("comes_to",), attrs=NUMBER)
+    due = tables.Column("Open", accessor="bill__due", order_by=("still_due",), attrs=NUMBER)
 
     class Meta:
         order_by = "-number"

@@ -16,7 +16,7 @@ from breeder.base.roles import keeper_only
 from breeder.orders import actions, forms, movement_block, queries, rules
 from breeder.orders.models import Offer, Order
 from breeder.orders.pack_picker import picked
-from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
+from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderRows, OrderTable, order_cells
 
 # The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
 REFUSED = 422
@@ -27,10 +27,12 @@ def order_list(request: HttpRequest) -> HttpResponse:
     """Show orders, the open ones unless asked otherwise."""
     actions.lapse_holds()
     chosen = forms.OrderFilter.chosen(request.GET)
-    rows = queries.rows_of(queries.orders(chosen.statuses, chosen.who), timezone.now())
+    found = queries.sortable(queries.orders(chosen.statuses, chosen.who))
+    rows = OrderRows(found, timezone.now())
     table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
     in_pages(request, table)
-    return render(request, "orders/list.html", {"table": table, "chosen": chosen, "lede": chosen.said(len(rows))})
+    page = {"table": table, "chosen": chosen, "lede": chosen.said(found.count())}
+    return render(request, "orders/list.html", page)
 
 
 @keeper_only

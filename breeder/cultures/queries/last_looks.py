@@ -33,10 +33,14 @@ def last_looks(tubs: QuerySet[Culture], *, with_seen: bool = True) -> dict[int, 
     that stand all the same since it was corrected too, are read beside them.
     """
     counts, looks = _newest(Entry.Kind.COUNT), _newest(Entry.Kind.LOOKED)
-    rows = Culture.objects.order_by().filter(pk__in=tubs.order_by().values("pk")).annotate(
-        counted=Subquery(counts.values("happened_at")[:1]),
-        looked=Subquery(looks.values("happened_at")[:1]),
-        given=Subquery(looks.values("given")[:1]) if with_seen else Value(None, JSONField()),
+    rows = (
+        Culture.objects.order_by()
+        .filter(pk__in=tubs.order_by().values("pk"))
+        .annotate(
+            counted=Subquery(counts.values("happened_at")[:1]),
+            looked=Subquery(looks.values("happened_at")[:1]),
+            given=Subquery(looks.values("given")[:1]) if with_seen else Value(None, JSONField()),
+        )
     )
     found = {
         pk: LastLook(_later(counted, looked), looked, tuple((given or {}).get("seen", ())))

@@ -16,6 +16,7 @@ from breeder.orders.queries.orders import (
     order_lines,
     orders,
     rows_of,
+    sortable,
     whole,
 )
 from breeder.orders.queries.promises import PromisedStage, PromiseRow, promises_of_line
@@ -43,6 +44,7 @@ __all__ = [
     "orders",
     "promises_of_line",
     "rows_of",
+    "sortable",
     "who_has",
     "whole",
 ]

@@ -8,14 +8,26 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import (
+    Case,
+    DecimalField,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    Prefetch,
+    QuerySet,
+    Subquery,
+    Sum,
+    When,
+)
+from django.db.models.functions import Coalesce
 
 from breeder.cultures.line_stock import LineStock, StageStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
 from breeder.cultures.queries import stock_by_line
 from breeder.orders import rules
-from breeder.orders.models import Offer, Order, OrderLine
+from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.orders.rules import Bill, OfferFree
 from breeder.people import queries as people
 from breeder.species.models import Line
@@ -153,6 +165,23 @@ def orders(statuses: Sequence[str] = (), who: str = "") -> QuerySet[Order]:
     if who:
         found = found.filter(person__in=people.holding(who, "name"))
     return whole(found)
+
+
+def sortable(found: QuerySet[Order]) -> QuerySet[Order]:
+    """Return the same orders with what a list may be sorted by: what each comes to, what is due, until when it holds.
+
+    The same figures as `bill_of` gives, by the database.
+    """
+    lines = OrderLine.objects.filter(order=OuterRef("pk")).order_by().values("order")
+    payments = Payment.objects.filter(order=OuterRef("pk")).order_by().values("order")
+    goods = Subquery(lines.annotate(goods=Sum(F("packs") * F("price"))).values("goods"))
+    paid = Subquery(payments.annotate(paid=Sum("amount")).values("paid"))
+    money = DecimalField(max_digits=12, decimal_places=2)
+    return found.annotate(
+        comes_to=ExpressionWrapper(F("postage") + Coalesce(goods, Decimal(0), output_field=money), money),
+        still_due=ExpressionWrapper(F("comes_to") - Coalesce(paid, Decimal(0), output_field=money), money),
+        held_still=Case(When(status=Order.Status.HELD, then="held_until")),
+    )
 
 
 def whole(found: QuerySet[Order]) -> QuerySet[Order]:
