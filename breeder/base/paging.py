@@ -3,7 +3,7 @@
 from django.http import HttpRequest
 from django_tables2 import RequestConfig, Table
 
-ROWS_A_PAGE = 50
+ROWS_A_PAGE = 40
 ROWS_WITH_BARS = 30  # a drawn bar is as much to send as a dozen plain cells
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 
 from breeder.cultures.count_uncertainty import ToCount
@@ -87,8 +87,9 @@ class Day:
 def day(now: datetime) -> Day:
     """Return what needs doing on this day."""
     on = timezone.localdate(now)
-    open_tubs, lines = _tubs(), read_lines()
-    tubs, looks, supplies = list(open_tubs), last_looks(open_tubs), list(Supply.objects.all())
+    open_tubs, lines = Culture.objects.filter(closed_on=None), read_lines()
+    tubs, looks = list(open_tubs.prefetch_related("line__species")), last_looks(open_tubs)
+    supplies = list(Supply.objects.all())
     return Day(
         on=on,
         boxes=tuple(_boxes(now)),
@@ -124,27 +125,19 @@ def _asks_for_check(standing: Standing, now: datetime) -> bool:
     return bool(on and on >= timezone.localdate(now) and not ended and (standing.check is None or standing.is_changed))
 
 
-def _tubs() -> QuerySet[Culture]:
-    """Return the open tubs with whether the book knows anything of each, and when it was last counted."""
-    beliefs = Belief.objects.filter(culture=OuterRef("pk")).exclude(stage=Stage.CUPS)
-    return (
-        Culture.objects.filter(closed_on=None)
-        .prefetch_related("line__species")
-        .annotate(
-            is_known=Exists(beliefs),
-            counted_at=Subquery(
-                beliefs.order_by().values("culture").annotate(last=Max("counted_at")).values("last")[:1]
-            ),
-        )
-    )
+def _last_counts() -> dict[int, datetime | None]:
+    """Return when each open tub was last counted, of those of which the book knows anything."""
+    beliefs = Belief.objects.filter(culture__closed_on=None).exclude(stage=Stage.CUPS).order_by()
+    return dict(beliefs.values_list("culture_id").annotate(last=Max("counted_at")))
 
 
 def _to_see(tubs: list[Culture], looks: dict[int, LastLook], on: date) -> list[TubToSee]:
-    found = [(tub, _why(tub, looks.get(tub.pk, NEVER), on)) for tub in tubs]
+    counts = _last_counts()
+    found = [(tub, _why(tub, looks.get(tub.pk, NEVER), counts, on)) for tub in tubs]
     return [TubToSee(tub, why) for tub, why in found if why]
 
 
-def _why(tub: Culture, last: LastLook, on: date) -> str:
+def _why(tub: Culture, last: LastLook, counts: dict[int, datetime | None], on: date) -> str:
     """Return why a tub asks to be seen to; an empty text if it does not."""
     trouble = [flag for flag in TROUBLE if flag in last.seen]
     if trouble and last.look_at and (on - _day(last.look_at)).days <= TROUBLE_DAYS:
@@ -153,10 +146,10 @@ def _why(tub: Culture, last: LastLook, on: date) -> str:
         return "its quarantine is over"
     if tub.purpose not in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) or tub.line.sold_by != Line.SoldBy.HEAD:
         return ""
-    if tub.counted_at is None:
-        return "never counted: the book knows only what was put in" if tub.is_known else NOTHING_KNOWN
-    if (on - _day(tub.counted_at)).days >= COUNT_DUE_DAYS:
-        return f"count due: last counted {_ago(tub.counted_at, on)}"
+    if (counted_at := counts.get(tub.pk)) is None:
+        return "never counted: the book knows only what was put in" if tub.pk in counts else NOTHING_KNOWN
+    if (on - _day(counted_at)).days >= COUNT_DUE_DAYS:
+        return f"count due: last counted {_ago(counted_at, on)}"
     return ""
 
 

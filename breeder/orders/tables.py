@@ -1,6 +1,6 @@
 """Tables of orders and packs."""
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -8,6 +8,7 @@ import django_tables2 as tables
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django_tables2.data import TableQuerysetData
@@ -62,10 +63,8 @@ class OrderTable(tables.Table):
         "For", linkify=("people:person", {"pk": tables.A("order__person_id")}), order_by=("person__name",)
     )
     status = tables.Column("Status", attrs=BESIDE)
-    held_until = tables.DateColumn(
-        format="j M", verbose_name="Held until", default="", order_by=("held_still",), attrs=BESIDE
-    )
-    promised_by = tables.DateColumn(format="j M", verbose_name="Post by", default="", attrs=BESIDE)
+    held_until = tables.Column("Held until", default="", order_by=("held_still",), attrs=BESIDE)
+    promised_by = tables.Column("Post by", default="", attrs=BESIDE)
     packs = tables.Column("Packs", orderable=False)
     total = tables.Column("Total", accessor="bill__total", order_by=("comes_to",), attrs=NUMBER)
     due = tables.Column("Open", accessor="bill__due", order_by=("still_due",), attrs=NUMBER)
@@ -74,7 +73,13 @@ class OrderTable(tables.Table):
         order_by = "-number"
 
     def render_status(self, record: OrderRow) -> SafeString:
-        return _part("orders/_status.html", record=record)
+        return format_html('<span class="tag">{}</span>', record.status)
+
+    def render_held_until(self, value: datetime) -> str:
+        return date_format(timezone.localtime(value), "j M")
+
+    def render_promised_by(self, value: date) -> str:
+        return date_format(value, "j M")
 
     def render_due(self, value: Decimal, record: OrderRow) -> str:
         return f"{value:.2f}" if value or record.bill.unpriced else "–"
@@ -101,7 +106,7 @@ def handed_cells(row: Handed) -> tuple[Any, ...]:
 class HandedTable(tables.Table):
     """What of a line went to whom, latest first."""
 
-    at = tables.DateColumn(format="j M Y", verbose_name="On", attrs=BESIDE)
+    at = tables.Column("On", attrs=BESIDE)
     person = tables.Column(
         "Who", linkify=("people:person", {"pk": tables.A("person__pk")}), order_by=("person__name",), attrs=BESIDE
     )
@@ -110,6 +115,9 @@ class HandedTable(tables.Table):
         "Order", accessor="order__number", linkify=("orders:order", {"number": tables.A("order__number")}), attrs=BESIDE
     )
     tub = tables.Column("Out of tub", default="not named", attrs=BESIDE)
+
+    def render_at(self, value: datetime) -> str:
+        return date_format(timezone.localtime(value), "j M Y")
 
 
 class OfferTable(tables.Table):

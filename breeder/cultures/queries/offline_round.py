@@ -31,8 +31,10 @@ class Carried:
 
 def carried_on(day: date) -> list[Carried]:
     """Return the round of a day with all that its screens show; the number of queries does not grow with the tubs."""
-    lines = read_lines()
-    rows = [line.rows for line in lines]
+    every = read_lines(Line.objects.order_by().values_list("pk", flat=True))
+    # A closed line sells nothing, so nothing is worked out for it; its tubs are walked until they are closed too.
+    lines = [line for line in every if line.rows.line.is_open]
+    rows = [line.rows for line in every]
     tubs = {tub.pk: tub for of_line in rows for tub in of_line.tubs}
     beliefs = {key: belief for of_line in rows for key, belief in of_line.beliefs.items()}
     stocks, plan = stock_of_lines(lines, timezone.localdate()), plan_of_week(day, lines=lines)
