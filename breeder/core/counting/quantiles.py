@@ -6,6 +6,8 @@ import math
 from datetime import date, datetime
 from functools import lru_cache
 
+import scipy
+
 from .defaults import DAYS_PER_MONTH, STORED_CONFIDENCE
 
 WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
@@ -16,9 +18,7 @@ def z_of(confidence: float) -> float:
     """Return the standard normal quantile for a one-sided `confidence` (a share)."""
     if confidence == STORED_CONFIDENCE:
         return STORED_Z
-    from scipy import special  # here, since the models of the book reach this module and `check` must not wait for it
-
-    return float(special.ndtri(confidence))
+    return float(scipy.special.ndtri(confidence))
 
 
 STORED_Z = 1.6448536269514722  # of STORED_CONFIDENCE, as scipy.special.ndtri gives it
@@ -26,9 +26,7 @@ STORED_Z = 1.6448536269514722  # of STORED_CONFIDENCE, as scipy.special.ndtri gi
 
 def t_of(confidence: float, freedom: float) -> float:
     """Return Student's t quantile for a one-sided `confidence` and `freedom` degrees of freedom."""
-    from scipy import special
-
-    return float(special.stdtrit(freedom, confidence))
+    return float(scipy.special.stdtrit(freedom, confidence))
 
 
 def whole_below(number: float) -> int:

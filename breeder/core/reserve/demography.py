@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy import special
+import scipy
 
 from .defaults import DAUGHTERS_PER_FEMALE, EXTINCTION_RISK
 from .rounding import whole_above
@@ -17,7 +17,7 @@ def chance_line_of_one_ends(daughters: float) -> float:
     """
     if daughters <= 1:
         return 1.0
-    return float(-special.lambertw(-daughters * math.exp(-daughters)).real / daughters)
+    return float(-scipy.special.lambertw(-daughters * math.exp(-daughters)).real / daughters)
 
 
 def chance_ended_by(daughters: float, generations: int) -> float:
