@@ -3,8 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime, time
+from functools import cache
 
-from django.db.models import Model, Q, QuerySet, TextField
+from django.db.models import Q, QuerySet, TextField
 from django.db.models.functions import Cast
 from django.utils import timezone
 
@@ -32,16 +33,35 @@ def stock_of_lines(lines: Iterable[ReadLine], day: date) -> dict[int, LineStock]
 def read_lines(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> list[ReadLine]:
     """Return what a line's stock is reckoned from, for each line (default: every open one), in four queries."""
     wanted = None if line_ids is None else list(line_ids)
-    lines = Line.objects.order_by(*Line._meta.ordering)
+    lines, tubs, beliefs, promises = _columns()
     lines = lines.exclude(status=Line.Status.CLOSED) if wanted is None else lines.filter(pk__in=wanted)
-    names = columns(Line)
-    both = lines.values_list(*names, *(f"species__{name}" for name in columns(Species)))
-    tubs = _grouped(_of(Culture.objects.filter(closed_on=None), "line_id", wanted), Culture)
-    beliefs = _beliefs(wanted)
-    promises = _grouped(_of(held_promises(_moment(on)), "line_id", wanted), Promise)
+    tubs_of = _grouped(_of(tubs, "line_id", wanted))
+    beliefs_of = _grouped(_of(beliefs, "culture__line_id", wanted))
+    promises_of = _grouped(_of(promises.filter(_holds(_moment(on))), "line_id", wanted))
+    width = len(columns(Line))
     return [
-        ReadLine(row[: len(names)], row[len(names) :], tubs[row[0]], beliefs[row[0]], promises[row[0]]) for row in both
+        ReadLine(row[:width], row[width:], tubs_of[row[0]], beliefs_of[row[0]], promises_of[row[0]]) for row in lines
     ]
+
+
+@cache
+def _columns() -> tuple[QuerySet, QuerySet, QuerySet, QuerySet]:
+    """Return what is read of lines, open tubs, their beliefs and promises held; of all but lines, the line comes first.
+
+    Made once, since naming a hundred columns costs more than reading a line. `used` of a belief is read as the text
+    that it is kept as: to compare it costs little.
+    """
+    species = [f"species__{name}" for name in columns(Species)]
+    *names, last = columns(Belief)
+    if last != "used":
+        raise AssertionError("The column 'used' of a belief must be its last.")
+    beliefs = Belief.objects.filter(culture__closed_on=None).order_by("pk")
+    return (
+        Line.objects.values_list(*columns(Line), *species),
+        Culture.objects.filter(closed_on=None).values_list("line_id", *columns(Culture)),
+        beliefs.values_list("culture__line_id", *names, Cast("used", TextField())),
+        Promise.objects.filter(state=Promise.State.HELD).values_list("line_id", *columns(Promise)),
+    )
 
 
 def stock_of(line_id: int, *, on: date | None = None) -> LineStock:
@@ -54,9 +74,11 @@ def stock_of(line_id: int, *, on: date | None = None) -> LineStock:
 
 def held_promises(at: datetime) -> QuerySet[Promise]:
     """Return the promises that hold animals at a moment; one that has run out unpaid holds none, whoever reads it."""
-    return Promise.objects.filter(state=Promise.State.HELD).filter(
-        Q(paid_at__isnull=False) | Q(expires_at__isnull=True) | Q(expires_at__gt=at)
-    )
+    return Promise.objects.filter(_holds(at), state=Promise.State.HELD)
+
+
+def _holds(at: datetime) -> Q:
+    return Q(paid_at__isnull=False) | Q(expires_at__isnull=True) | Q(expires_at__gt=at)
 
 
 def open_on_shelf(shelf: str) -> list[int]:
@@ -72,27 +94,15 @@ def _moment(on: date | None) -> datetime:
 
 
 def _of(rows: QuerySet, column: str, wanted: list[int] | None) -> QuerySet:
-    return rows if wanted is None else rows.filter(**{f"{column}__in": wanted})
+    """Return a new query for these lines, or for all: one that was answered once would answer the same for ever."""
+    return rows.all() if wanted is None else rows.filter(**{f"{column}__in": wanted})
 
 
-def _grouped(rows: QuerySet, model: type[Model]) -> dict[int, list[Row]]:
-    """Return rows by their line, in the order of the table."""
-    names, found = columns(model), defaultdict(list)
-    place = names.index("line_id")
-    for row in rows.values_list(*names):
-        found[row[place]].append(row)
-    return found
-
-
-def _beliefs(wanted: list[int] | None) -> dict[int, list[Row]]:
-    """Return the beliefs of open tubs by line, `used` as the text that it is kept as: to compare it costs little."""
-    *names, last = columns(Belief)
-    if last != "used":
-        raise AssertionError("The column 'used' of a belief must be its last.")
-    rows = _of(Belief.objects.filter(culture__closed_on=None), "culture__line_id", wanted).order_by("pk")
+def _grouped(rows: QuerySet) -> dict[int, list[Row]]:
+    """Return rows by their first column, in the order of the table."""
     found: dict[int, list[Row]] = defaultdict(list)
-    for line_id, *row in rows.values_list("culture__line_id", *names, Cast("used", TextField())):
-        found[line_id].append(tuple(row))
+    for row in rows:
+        found[row[0]].append(row[1:])
     return found
 
 
