@@ -66,7 +66,7 @@ def agree_order(
 
     `named` are the names that were typed of frozen lines.
     """
-    lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in wanted).values()}
+    lines = queries.line_ids_of(want.offer_id for want in wanted)
     with transaction.atomic(durable=True):
         cultures.take_turn(lines)
         # Asked again after the turn: the same form may have won the race for it.
@@ -99,7 +99,7 @@ def agree_order(
 
 def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Order:
     """Bring an order to what is now agreed: promises exactly the difference, releases exactly what falls away."""
-    added_lines = {offer.line_id for offer in queries.offers_by_id(want.offer_id for want in change.added).values()}
+    added_lines = queries.line_ids_of(want.offer_id for want in change.added)
     with transaction.atomic(durable=True):
         order = steps.take_order(number, added_lines)
         form_tokens.seen(token)

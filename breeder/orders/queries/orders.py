@@ -152,6 +152,11 @@ def offers_by_id(offer_ids: Iterable[int]) -> dict[int, Offer]:
     return Offer.objects.select_related("line__species").in_bulk(list(offer_ids))
 
 
+def line_ids_of(offer_ids: Iterable[int]) -> set[int]:
+    """Return the lines that these packs are of: whose turn is taken before anything else is read."""
+    return set(Offer.objects.order_by().filter(pk__in=list(offer_ids)).values_list("line_id", flat=True))
+
+
 def offers() -> QuerySet[Offer]:
     """Return every pack ever offered, with its line."""
     return Offer.objects.select_related("line__species")
