@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, time
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -21,15 +22,15 @@ from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.core import serializers
 from django.core.management.color import no_style
-from django.core.serializers.base import DeserializationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 
+from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
+
 KIND = "underbark book"
 FORM = 1
-BATCH = 1000
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
 # What Python raises on an archive of which some signs are others than were written, or of which the end is missing.
 DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError)
@@ -90,10 +91,10 @@ def _write(path: Path) -> Kept:
         _stand_still()
         rows, digest = Counter[str](), hashlib.sha256()
         with archive.open(BOOK, "w", force_zip64=True) as book:
-            for line, label in _lines():
-                rows[label] += 1
-                digest.update(line)
-                book.write(line)
+            for lines, label, number in _lines():
+                rows[label] += number
+                digest.update(lines)
+                book.write(lines)
         photos = _pack_photos(archive)
         kept = Kept(dict(rows), photos, digest.hexdigest())
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
@@ -108,15 +109,13 @@ def _stand_still() -> None:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
 
 
-def _lines() -> Iterator[tuple[bytes, str]]:
+def _lines() -> Iterator[tuple[bytes, str, int]]:
+    """Yield rows as lines, many of one model at a time, with its name and their number."""
     for model in models_kept():
         rows = model._default_manager.order_by("pk").iterator(chunk_size=BATCH)
-        text = io.StringIO()
-        for row in rows:
-            text.seek(0)
-            text.truncate()
-            serializers.serialize("jsonl", [row], stream=text, cls=Exact)
-            yield text.getvalue().encode(), model._meta.label
+        while batch := list(islice(rows, BATCH)):
+            text = serializers.serialize("jsonl", batch, cls=Exact)
+            yield text.encode(), model._meta.label, len(batch)
 
 
 def _pack_photos(archive: zipfile.ZipFile) -> int:
@@ -199,37 +198,11 @@ def _first_filled() -> str:
 
 def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
     Group.objects.all().delete()
-    rows, waiting = Counter[str](), _Batch()
     with archive.open(BOOK) as book:
         try:
-            for found in serializers.deserialize("jsonl", io.TextIOWrapper(book, encoding="utf-8")):
-                rows[found.object._meta.label] += 1
-                waiting.add(found)
-        except DeserializationError as trouble:
+            return load_rows(io.TextIOWrapper(book, encoding="utf-8"))
+        except CannotReadRow as trouble:
             raise CannotRestore(f"A row of the backup cannot be read: {trouble}") from None
-    waiting.write()
-    return dict(rows)
-
-
-class _Batch:
-    """Rows of one model waiting to be written together; links between many and many follow their rows."""
-
-    def __init__(self) -> None:
-        self.found: list[Any] = []
-
-    def add(self, row: Any) -> None:
-        if self.found and (type(self.found[0].object) is not type(row.object) or len(self.found) >= BATCH):
-            self.write()
-        self.found.append(row)
-
-    def write(self) -> None:
-        if not self.found:
-            return
-        type(self.found[0].object)._default_manager.bulk_create([row.object for row in self.found])
-        for row in self.found:
-            for name, values in (row.m2m_data or {}).items():
-                getattr(row.object, name).set(values)
-        self.found = []
 
 
 def _reset_sequences() -> None:

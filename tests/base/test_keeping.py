@@ -17,9 +17,10 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from breeder.base.roles import KEEPER
-from breeder.cultures.models import Entry, Promise
+from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries import stock_by_line
 from breeder.management import backup_file
+from breeder.species.models import Line, Species
 from tests.build import address, tub
 from tests.conftest import user_in
 from tests.orders.stand import agree, counted_line, pack
@@ -247,3 +248,35 @@ def test_a_zip_of_something_else_is_refused(db: None, tmp_path: Path) -> None:
         archive.writestr("holiday.txt", "sun")
     with pytest.raises(backup_file.CannotRestore, match="is not a backup"):
         backup_file.restore_backup(path)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("broken", "said"),
+    [
+        (lambda row: row["fields"].pop("note"), "instead of"),
+        (lambda row: row["fields"].update(started_on="some day"), "some day"),
+        (lambda row: row.update(model="breeder.nothing"), "nothing"),
+    ],
+    ids=["a field too few", "a day that is none", "a model that is none"],
+)
+def test_a_row_that_is_none_of_this_book_is_named(tmp_path: Path, broken: Any, said: str) -> None:
+    tub()
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    backup_file.write_backup(good)
+    with zipfile.ZipFile(good) as there, zipfile.ZipFile(bad, "w") as here:
+        rows, about = there.read(backup_file.BOOK).splitlines(), json.loads(there.read(backup_file.ABOUT))
+        at = next(place for place, line in enumerate(rows) if b'"breeder.culture"' in line)
+        row = json.loads(rows[at])
+        broken(row)
+        rows[at] = json.dumps(row).encode()
+        book = b"\n".join(rows) + b"\n"
+        about["digest"] = hashlib.sha256(book).hexdigest()
+        here.writestr(backup_file.BOOK, book)
+        here.writestr(backup_file.ABOUT, json.dumps(about))
+    Culture.objects.all().delete()
+    Line.objects.all().delete()
+    Species.objects.all().delete()
+    with pytest.raises(backup_file.CannotRestore, match=f"A row of the backup cannot be read.*{said}"):
+        backup_file.restore_backup(bad)
+    assert not Culture.objects.exists()

@@ -1,4 +1,4 @@
-"""What is done with the big book besides reading its pages: an order agreed, papers printed, the book saved and put back.
+"""What is done with the big book besides reading its pages: an order agreed, papers printed, the book kept safe.
 
 Each is a ratio to its own named baseline, or seconds of processor time. The order and the papers are the best of five.
 """
