@@ -1,17 +1,20 @@
 """`manage.py bench pages`: what every page costs on a big book, as a ratio to an empty logged-in view of the same run.
 
 All of it runs in a process of its own on a throw-away book, so that no keeper's book is touched. What is measured is
-processor time, the best of five: what else the machine does only ever adds.
+processor time, the best of five: what else the machine does only ever adds. `first_ratio` is the very first time that a
+page was asked for, with all that is kept between pages still to be worked out.
 """
 
 import json
+import logging
 import os
 import re
+import resource
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +29,9 @@ NARROWED = (
     "tubs/?shelf=S01", "tubs/?find=form", "tubs/?sort=-looked&page=5", "people/?q=vane", "people/?page=20",
     "orders/?status=all", "orders/?status=all&sort=-total&page=30", "for-sale/?only_free=1", "book/log/?page=40",
 )  # fmt: skip
-NO_PAGE = (".csv", ".pdf", ".ics")
+PAPER = ".pdf"
+NO_PAGE = (".csv", PAPER, ".ics")
+OK = 200
 
 
 def run() -> dict[str, Any]:
@@ -44,8 +49,9 @@ def _measure() -> dict[str, Any]:
     from django.test import override_settings
     from django.utils import timezone
 
-    from breeder.evaluation.benchmarks import big_book
+    from breeder.evaluation.benchmarks import big_book, big_book_work
 
+    logging.disable(logging.WARNING)  # addresses that only take forms say so each time
     call_command("migrate", verbosity=0)
     begun = time.process_time()
     book = big_book.make(timezone.now())
@@ -54,14 +60,9 @@ def _measure() -> dict[str, Any]:
         client = _logged_in(book.keeper)
         empty_queries = _queries(client, f"/{EMPTY}")
         empty = _cpu_s(lambda: [client.get(f"/{EMPTY}") for _ in range(BATCH)], RUNS) / BATCH
-        pages, left_out = [], []
-        for path in _addresses(book):
-            answer = client.get(f"/{path}")
-            if answer.status_code != 200:
-                left_out.append(f"/{path}: {answer.status_code}")
-            else:
-                pages.append(_page(client, f"/{path}", empty))
-    pages.sort(key=lambda page: -page["ratio"])
+        pages, left_out = _pages(client, [f"/{path}" for path in _addresses(book)], empty)
+        papers = [page["path"] for page in pages if page["path"].endswith(PAPER)]
+        beside = big_book_work.work(client, papers, dict(os.environ))
     return {
         "subject": "pages",
         "baseline": "an empty logged-in view: session, person, settings",
@@ -72,7 +73,34 @@ def _measure() -> dict[str, Any]:
         "missed": [page for page in pages if page["misses"]],
         "pages": pages,
         "left_out": left_out,
+        "beside_pages": beside,
+        "check_cpu_s": _check_cpu_s(),
+        "load": list(os.getloadavg()),
     }
+
+
+def _pages(client: Any, paths: Iterable[str], empty: float) -> tuple[list[dict[str, Any]], list[str]]:
+    """Return what each page costs, the worst first, and the addresses that are no pages, with what they answered."""
+    pages, left_out = [], []
+    for path in paths:
+        first = _cpu_s(lambda path=path: client.get(path), 1)
+        answer = client.get(path)
+        if answer.status_code != OK:
+            left_out.append(f"{path}: {answer.status_code}")
+        else:
+            pages.append(_page(client, path, empty) | {"first_ratio": round(first / empty, 1)})
+    return sorted(pages, key=lambda page: -page["ratio"]), left_out
+
+
+def _check_cpu_s() -> float:
+    """Return the processor seconds of `manage.py check`, the best of three."""
+    taken = []
+    for _ in range(3):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run([sys.executable, "-m", "django", "check"], stdout=subprocess.DEVNULL, check=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        taken.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return round(min(taken), 2)
 
 
 def _logged_in(person: Any) -> Any:
