@@ -23,12 +23,12 @@ RUNS = 5
 BATCH = 50  # empty views in one measurement of the baseline, so that it takes about as long as a page
 MOST_RATIO, MOST_QUERIES, MOST_KB = 60.0, 30, 150.0
 EMPTY = "benchmark/empty/"
-# Files and papers are not pages: an export holds the whole list, and papers have a goal of their own.
 # The same lists as somebody narrows, sorts or leafs through them.
 NARROWED = (
     "tubs/?shelf=S01", "tubs/?find=form", "tubs/?sort=-looked&page=5", "people/?q=vane", "people/?page=20",
     "orders/?status=all", "orders/?status=all&sort=-total&page=30", "for-sale/?only_free=1", "book/log/?page=40",
 )  # fmt: skip
+# Files and papers are not pages: an export holds the whole list, and papers have a goal of their own.
 PAPER = ".pdf"
 NO_PAGE = (".csv", PAPER, ".ics")
 OK = 200
