@@ -11,7 +11,7 @@ from breeder.cultures.frozen_lines import should_freeze
 from breeder.cultures.kept_answers import ReadLine
 from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Belief, Culture, Stage
-from breeder.cultures.queries import NEVER, LastLook, last_looks, plan_of_week, read_lines, stock_of_lines
+from breeder.cultures.queries import NEVER, LastLook, last_looks, plan_of_week, read_lines, stock_of_lines, with_lines
 from breeder.orders.models import Order
 from breeder.shipments.box_page import besides_weather, morning_of
 from breeder.shipments.models import Parcel, Supply
@@ -88,7 +88,7 @@ def day(now: datetime) -> Day:
     """Return what needs doing on this day."""
     on = timezone.localdate(now)
     open_tubs, lines = Culture.objects.filter(closed_on=None), read_lines()
-    tubs, looks = list(open_tubs.prefetch_related("line__species")), last_looks(open_tubs)
+    tubs, looks = list(with_lines(open_tubs)), last_looks(open_tubs)
     supplies = list(Supply.objects.all())
     return Day(
         on=on,
@@ -102,7 +102,7 @@ def day(now: datetime) -> Day:
         to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
         supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
         shelf_is_bare=not any(supply.on_shelf for supply in supplies),
-        has_lines=Line.objects.exists(),
+        has_lines=bool(lines) or Line.objects.exists(),
     )
 
 

@@ -26,6 +26,7 @@ from breeder.cultures.queries.tubs import (
     tub_by_number,
     tub_rows,
     tubs_open,
+    with_lines,
 )
 
 __all__ = [
@@ -58,4 +59,5 @@ __all__ = [
     "tub_by_number",
     "tub_rows",
     "tubs_open",
+    "with_lines",
 ]

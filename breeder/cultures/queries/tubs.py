@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from breeder.core.counting.plurals import many
@@ -80,6 +80,11 @@ def shelves() -> list[str]:
     return list(Culture.objects.filter(closed_on=None).order_by("shelf").values_list("shelf", flat=True).distinct())
 
 
+def with_lines(tubs: QuerySet[Culture]) -> QuerySet[Culture]:
+    """Return the same tubs, each with its line; a line is read once, however many tubs it has."""
+    return tubs.prefetch_related(Prefetch("line", Line.objects.select_related("species")))
+
+
 def tub_rows(
     *,
     shelf: str = "",
@@ -90,7 +95,7 @@ def tub_rows(
     number: int | None = None,
 ) -> list[TubRow]:
     """Return tubs in shelf order with what the book relies on in each."""
-    tubs = Culture.objects.prefetch_related("line__species").order_by(*SHELF_ORDER)
+    tubs = with_lines(Culture.objects.order_by(*SHELF_ORDER))
     tubs = tubs.exclude(closed_on=None) if closed else tubs.filter(closed_on=None)
     for name, value in (("shelf", shelf), ("purpose", purpose), ("line_id", line_id), ("number", number)):
         if value:
