@@ -111,7 +111,8 @@ def all_pairs() -> dict[tuple[int, str], list[TubPair]]:
 
     A tub that was tipped over between guess and sort says nothing, since nobody knows how many went.
     """
-    void = void_ids(Entry.objects.filter(kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
+    corrections = Entry.objects.order_by().filter(kind=Entry.Kind.CORRECT)
+    void = void_ids(corrections.values_list("pk", "corrects_id", named=True))
     standing = [entry for entry in _before_sorts() if entry.pk not in void]
     found: dict[tuple[int, str], list[TubPair]] = defaultdict(list)
     for (culture_id, stage), of_tub in groupby(sorted(standing, key=_by_tub), key=lambda one: _by_tub(one)[:2]):

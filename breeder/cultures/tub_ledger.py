@@ -37,8 +37,10 @@ def in_local_days(belief: census.Belief) -> census.Belief:
     return census.in_days(belief, lambda at: at.astimezone(zone).date() if isinstance(at, datetime) else at)
 
 
-def void_ids(corrections: Iterable[Entry]) -> set[int]:
+def void_ids(corrections: Iterable[Any]) -> set[int]:
     """Return the entries that are put right by these corrections; a corrected correction takes nothing back.
+
+    Of each only `pk` and `corrects_id` are asked for: entries, or rows of these two columns.
 
     A correction can only name an older entry, so going from the newest backwards each is known to stand or not.
     """

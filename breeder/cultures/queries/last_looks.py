@@ -9,6 +9,7 @@ from django.db.models import JSONField, OuterRef, Q, QuerySet, Subquery, Value
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.tub_ledger import void_ids
 
+CORRECTS = ("pk", "corrects_id")
 SEEN_BY = (Entry.Kind.LOOKED, Entry.Kind.COUNT)
 
 
@@ -59,7 +60,7 @@ def _newest(kind: Entry.Kind) -> QuerySet[Entry]:
 
 def _standing_again() -> list[Entry]:
     """Return the looks and counts that were corrected and stand all the same, oldest first."""
-    corrections = list(Entry.objects.filter(kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
+    corrections = list(Entry.objects.order_by().filter(kind=Entry.Kind.CORRECT).values_list(*CORRECTS, named=True))
     named = {one.corrects_id for one in corrections} - void_ids(corrections) - {None}
     if not named:
         return []

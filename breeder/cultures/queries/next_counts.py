@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db.models import Q
@@ -16,7 +16,7 @@ from breeder.cultures.count_uncertainty import Doubtful, ToCount
 from breeder.cultures.eye_bias import shared_of
 from breeder.cultures.kept_answers import KeptAnswers, ReadLine
 from breeder.cultures.line_surplus import LineRows
-from breeder.cultures.models import Belief, Culture, Entry
+from breeder.cultures.models import Culture, Entry
 from breeder.cultures.queries.stock import read_lines
 from breeder.cultures.tub_ledger import void_ids
 from breeder.species.models import Line
@@ -66,9 +66,9 @@ def plan_of_week(on: date | None = None, *, by: Any = None, lines: Iterable[Read
             found.tubs |= tubs
         found.new += new
         found.lines[line.pk] = line
-    recent = {
-        one.tub.pk for one in found.tubs.values() if one.read.row.counted_at and _age(one.read.row, day) < WEEK.days
-    }
+    week_began = timezone.make_aware(datetime.combine(day - WEEK + timedelta(days=1), time.min))
+    rows = [one.read.row for one in found.tubs.values()]
+    recent = {row.culture_id for row in rows if row.counted_at and row.counted_at >= week_began}
     chosen = _chosen(found, recent)
     return Plan(_with_reasons(chosen, found, shared_of(by)), len(recent))
 
@@ -138,7 +138,3 @@ def _last_counts(wanted: list[Doubtful]) -> dict[tuple[int, str], Entry]:
     tubs = {row.culture_id for row in rows}
     void = void_ids(Entry.objects.filter(culture_id__in=tubs, kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
     return {(entry.culture_id, entry.stage): entry for entry in entries if entry.pk not in void}
-
-
-def _age(row: Belief, day: date) -> int:
-    return (day - timezone.localdate(row.counted_at)).days
