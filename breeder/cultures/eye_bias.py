@@ -4,7 +4,7 @@ A new figure is a new dated row. Every count keeps the one that it was made with
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import groupby
@@ -75,10 +75,7 @@ def follow(entry: Entry) -> list[OwnError]:
     of_tub = Entry.objects.filter(culture_id=fact.culture_id, stage=fact.stage, kind=Entry.Kind.COUNT)
     guessed = of_tub.filter(method__in=GUESSES, by__isnull=False).values_list("by_id", "method").distinct()
     pairs = all_pairs()
-    rows = [
-        learn(by_id, method, [one.pair for one in pairs[by_id, method]])
-        for by_id, method in sorted(set(guessed.order_by()))
-    ]
+    rows = [learn(by_id, method, pairs) for by_id, method in sorted(set(guessed.order_by()))]
     return [row for row in rows if row is not None]
 
 
@@ -90,9 +87,13 @@ def _tells(fact: Entry, entry: Entry) -> bool:
     return later.filter(happened_at__gte=fact.happened_at, happened_at__lte=fact.happened_at + PAIRED_WITHIN).exists()
 
 
-def learn(by_id: int, method: str, pairs: Sequence[Pair]) -> OwnError | None:
-    """Write a new row where a person's error with a method, as these pairs tell it, has changed, and return it."""
-    error = observer_bias.shared_error(pairs, method)
+def learn(by_id: int, method: str, pairs: Mapping[tuple[int, str], list[TubPair]] | None = None) -> OwnError | None:
+    """Write a new row where a person's error with a method has changed, and return it.
+
+    `pairs` may be given where the caller has read everybody's already.
+    """
+    own = (all_pairs() if pairs is None else pairs).get((by_id, method), [])
+    error = observer_bias.shared_error([one.pair for one in own], method)
     last = OwnError.objects.filter(by_id=by_id, method=method).order_by("-learnt_at", "-pk").first()
     if _says_the_same(last, error):
         return None
