@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from random import Random
-from typing import Any
 
 from django.contrib.auth.models import Group, User
 from django.db import transaction
@@ -20,8 +19,8 @@ from breeder.carriers.actions import load_example_services
 from breeder.carriers.models import MovementRule, Service
 from breeder.carriers.rule_actions import load_example_rules
 from breeder.cultures import belief_store
-from breeder.cultures.count_entry import counted
-from breeder.cultures.models import Ancestry, Culture, Entry, Promise, Stage
+from breeder.cultures.models import Ancestry, Culture, Promise, Stage
+from breeder.evaluation.benchmarks.big_book_ledger import DAYS, LedgerMaker
 from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.people.models import Address, Person
 from breeder.shipments.actions.bench import load_example_kits
@@ -33,7 +32,7 @@ from breeder.weather import steps as weather
 LINES, TUBS, ENTRIES, ORDERS, PEOPLE = 60, 303, 74_000, 1_721, 1_500
 CLOSED_TUBS, CUP_LINES, SHELVES = 3, 6, 12
 HELD, PAID, WAITING_BOXES, CANCELLED = 18, 32, 14, 60
-DAYS, SEED = 730, 303
+SEED = 303
 HOME = (Decimal("42.70"), Decimal("-74.92"), "America/New_York")
 TOWNS = (
     ("Pineford", "US-NY", "13326", "42.70", "-74.92"),
@@ -43,10 +42,8 @@ TOWNS = (
     ("Nettle Creek", "US-NC", "28801", "35.60", "-82.55"),
     ("Dry Fork", "US-AZ", "86001", "35.20", "-111.65"),
 )
-GUESSES = (("eye", {"from": 50, "to": 100}), ("piece", {"seen": 24, "factor": 3.0}))
 FIRST_NAMES = ("Hesper", "Jorund", "Philippa", "Casimir", "Leopold", "Bertrand", "Xanthe", "Dorothea", "Sunniva")
 LAST_NAMES = ("Vane", "Askew", "Dray", "Holt", "Marsh", "Quill", "Rowe", "Pym", "Craig", "Wray", "Thorne")
-SORT_EVERY = 12  # every twelfth count of a tub is a full sort, three weeks after a guess
 
 
 @dataclass(frozen=True)
@@ -77,7 +74,7 @@ def make(now: datetime) -> BigBook:
         maker.stock()
         maker.people()
         maker.sales()
-        maker.ledger()
+        LedgerMaker(now, maker.dice, (maker.keeper, maker.helper)).write(maker.tubs, maker.items, ENTRIES)
         maker.log()
         maker.rules()
         maker.weather()
@@ -118,6 +115,10 @@ class _Maker:
             )
             for number in range(LINES)
         )
+        self._shelves()
+        self.offers = Offer.objects.bulk_create(_offers(self.lines))
+
+    def _shelves(self) -> None:
         purposes = [Culture.Purpose.BREEDING] * 7 + [Culture.Purpose.GROWING] * 2 + [Culture.Purpose.QUARANTINE]
         begun = self.today - timedelta(days=DAYS)
         self.tubs = Culture.objects.bulk_create(
@@ -138,7 +139,6 @@ class _Maker:
             for place, tub in enumerate(self.tubs)
             if place >= LINES
         )
-        self.offers = Offer.objects.bulk_create(_offers(self.lines))
 
     def people(self) -> None:
         persons = Person.objects.bulk_create(
@@ -226,61 +226,6 @@ class _Maker:
             for line in self.order_lines
             if line.order_id in boxes
         )  # fmt: skip
-
-    def ledger(self) -> None:
-        packed = [
-            self._entry(
-                item.culture, Entry.Kind.CHANGE, item.parcel.sent_at, stage=item.order_line.offer.stage,
-                number=-item.planned, reason=Entry.Reason.PACKED, promise=item.order_line.promise,
-            )
-            for item in self.items
-            if item.packed
-        ]  # fmt: skip
-        each, more = divmod(ENTRIES - len(packed) - len(self.tubs), len(self.tubs))
-        rows = packed
-        for place, tub in enumerate(self.tubs):
-            rows += self._of_tub(tub, each + (place < more))
-        made = Entry.objects.bulk_create(sorted(rows, key=lambda row: row.happened_at), batch_size=2_000)
-        looks = [row for row in made if row.kind == Entry.Kind.LOOKED]
-        Entry.objects.bulk_create(
-            self._entry(row.culture, Entry.Kind.CORRECT, row.happened_at, corrects=row)
-            for row in self.dice.sample(looks, len(self.tubs))
-        )
-
-    def _of_tub(self, tub: Culture, number: int) -> Iterator[Entry]:
-        """Yield the entries of a tub, even over two years: of twelve, eight looks, a meal, a death, two counts."""
-        counts = 0
-        for place in range(number):
-            at = self.now - timedelta(days=DAYS * (number - place) / (number + 1), minutes=self.dice.randint(0, 600))
-            turn = place % 12
-            if turn in (3, 9) and tub.line.sold_by == Line.SoldBy.HEAD:
-                counts += 1
-                yield self._count(tub, at, counts)
-            elif turn == 6 and tub.line.sold_by == Line.SoldBy.HEAD:
-                yield self._entry(
-                    tub, Entry.Kind.CHANGE, at, stage=Stage.YOUNG, number=-1, reason=Entry.Reason.DIED
-                )  # fmt: skip
-            elif turn == 0:
-                yield self._entry(tub, Entry.Kind.CARE, at, given={"did": ["fed"]})
-            else:
-                yield self._entry(tub, Entry.Kind.LOOKED, at, given={"seen": ["well"]})
-
-    def _count(self, tub: Culture, at: datetime, counts: int) -> Entry:
-        stage = Stage.YOUNG if counts // SORT_EVERY % 2 else Stage.ADULTS
-        if counts % SORT_EVERY == 0:
-            method, given = "full_sort", {"counted": self.dice.randint(60, 160)}
-            stage = Stage.YOUNG if (counts - 1) // SORT_EVERY % 2 else Stage.ADULTS
-        else:
-            method, given = GUESSES[counts % len(GUESSES)]
-        count = counted(method, given)
-        return self._entry(
-            tub, Entry.Kind.COUNT, at, stage=stage, method=method, given=given, estimate=count.estimate,
-            lower=count.lower, log_sd=count.log_sd, shared_sd=count.shared_sd,
-        )  # fmt: skip
-
-    def _entry(self, tub: Culture | None, kind: Entry.Kind, at: datetime | None, **fields: Any) -> Entry:
-        by = self.helper if self.dice.random() < 0.5 else self.keeper  # noqa: PLR2004
-        return Entry(culture=tub, kind=kind, happened_at=at, recorded_at=at, by=by, **fields)
 
     def log(self) -> None:
         LogRow.objects.bulk_create(
