@@ -10,7 +10,7 @@ import json
 import zipfile
 import zlib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, time
 from itertools import islice
@@ -26,6 +26,7 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import DatabaseError, connection, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
+from django.utils.encoding import is_protected_type
 
 from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
 
@@ -112,10 +113,32 @@ def _stand_still() -> None:
 def _lines() -> Iterator[tuple[bytes, str, int]]:
     """Yield rows as lines, many of one model at a time, with its name and their number."""
     for model in models_kept():
+        written = _as_django_writes if model._meta.many_to_many else _line_writer(model)
         rows = model._default_manager.order_by("pk").iterator(chunk_size=BATCH)
         while batch := list(islice(rows, BATCH)):
-            text = serializers.serialize("jsonl", batch, cls=Exact)
-            yield text.encode(), model._meta.label, len(batch)
+            yield "".join(written(row) for row in batch).encode(), model._meta.label, len(batch)
+
+
+def _as_django_writes(row: Model) -> str:
+    return str(serializers.serialize("jsonl", [row], cls=Exact))
+
+
+def _line_writer(model: type[Model]) -> Callable[[Model], str]:
+    """Return what writes a row of a model as Django's JSON Lines do, but makes its encoder and its names once."""
+    label, key = str(model._meta), model._meta.pk
+    fields = [(field.name, field) for field in model._meta.concrete_fields if field is not key]
+    encode = Exact(ensure_ascii=False, separators=(",", ": ")).encode
+
+    def write(row: Model) -> str:
+        values = {name: _plain(row, field) for name, field in fields}
+        return f"{encode({'model': label, 'pk': _plain(row, key), 'fields': values})}\n"
+
+    return write
+
+
+def _plain(row: Model, field: Any) -> Any:
+    value = field.value_from_object(row)
+    return value if is_protected_type(value) else field.value_to_string(row)
 
 
 def _pack_photos(archive: zipfile.ZipFile) -> int:

@@ -13,13 +13,18 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import User
+from django.core import serializers
 from django.core.management import CommandError, call_command
 from django.db import connection
+from django.utils import timezone
 
+from breeder.base.models import Photo
 from breeder.base.roles import KEEPER
 from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries import stock_by_line
+from breeder.evaluation.benchmarks import big_book
 from breeder.management import backup_file
+from breeder.orders.models import Order
 from breeder.species.models import Line, Species
 from tests.build import address, tub
 from tests.conftest import user_in
@@ -280,3 +285,23 @@ def test_a_row_that_is_none_of_this_book_is_named(tmp_path: Path, broken: Any, s
     with pytest.raises(backup_file.CannotRestore, match=f"A row of the backup cannot be read.*{said}"):
         backup_file.restore_backup(bad)
     assert not Culture.objects.exists()
+
+
+@pytest.mark.django_db
+def test_every_row_is_written_as_django_writes_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The form of a backup is Django's JSON Lines (its serializer is the reference), moments to the microsecond."""
+    monkeypatch.setattr(big_book, "TUBS", 7)
+    for name, number in {"LINES": 3, "ENTRIES": 200, "ORDERS": 20, "PEOPLE": 9, "CUP_LINES": 1, "HELD": 2}.items():
+        monkeypatch.setattr(big_book, name, number)
+    for name, number in {"PAID": 4, "WAITING_BOXES": 1, "CANCELLED": 4, "CLOSED_TUBS": 1}.items():
+        monkeypatch.setattr(big_book, name, number)
+    big_book.make(timezone.now())
+    Photo.objects.create(file='2026/01/ä "b".jpg', taken_at=timezone.now())
+    kinds = set()
+    for model in backup_file.models_kept():
+        for row in model._default_manager.all()[:20]:
+            by_django = serializers.serialize("jsonl", [row], cls=backup_file.Exact)
+            written = backup_file._as_django_writes if model._meta.many_to_many else backup_file._line_writer(model)
+            assert written(row) == by_django
+            kinds.add(model)
+    assert {Entry, Photo, User, Order, Line} <= kinds
