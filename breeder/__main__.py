@@ -13,7 +13,21 @@ def main() -> None:
         keep_demo_apart()
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except Exception as fault:
+        if "--traceback" in sys.argv:
+            raise
+        raise SystemExit(_sentence(fault)) from None
+
+
+def _sentence(fault: Exception) -> str:
+    """Return what to say of a fault of the machine, such as a full disk. Raises any other fault anew."""
+    from breeder.base.machine_faults import trouble_of
+
+    if trouble := trouble_of(fault):
+        return trouble.sentence
+    raise fault
 
 
 if __name__ == "__main__":

@@ -1,19 +1,30 @@
-"""Small layers around every page: content policy, the household's clock, answers that are repeated."""
+"""Small layers around every page: content policy, what is kept and compressed, the household's clock, repeats."""
 
+import sys
 from collections.abc import Callable
 from datetime import timedelta
 from http import HTTPStatus
 
 from django.conf import settings
 from django.contrib import messages
-from django.db import OperationalError
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.core.exceptions import SuspiciousOperation
+from django.db import DatabaseError
+from django.http import (
+    HttpRequest,
+    HttpResponse,
+    HttpResponseRedirect,
+    JsonResponse,
+    StreamingHttpResponse,
+    UnreadablePostError,
+)
+from django.middleware.gzip import GZipMiddleware
 from django.template.loader import render_to_string
 from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from breeder.base import offline_forms
-from breeder.base.form_tokens import AlreadyDone
+from breeder.base.form_tokens import AlreadyDone, seen
+from breeder.base.machine_faults import trouble_of
 from breeder.base.queries import household
 
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -29,6 +40,52 @@ class ContentSecurityPolicy:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", self.policy)
+        return response
+
+
+class HeadersOnly:
+    """Answer HEAD by the headers that GET would get, without a body (RFC 9110, 9.3.2)."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if request.method != "HEAD":
+            return response
+        if isinstance(response, StreamingHttpResponse):
+            response.streaming_content = []
+        else:
+            response.headers["Content-Length"] = str(len(response.content))
+            response.content = b""
+        return response
+
+
+class CompressedText(GZipMiddleware):
+    """Compress text; photos, papers and backups are compressed by themselves, and a part of a file stays a part.
+
+    BREACH guesses a secret by the lengths of compressed pages. Against it Django adds up to 100 random bytes to each of
+    them, and masks the token of a form anew for each page.
+    """
+
+    KINDS = ("text/", "application/json", "application/javascript", "image/svg+xml")
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        is_text = response.headers.get("Content-Type", "").startswith(self.KINDS)
+        return super().process_response(request, response) if is_text and "Content-Range" not in response else response
+
+
+class PrivatePages:
+    """Let no server in between, and no browser after logging out, keep what was shown to somebody who is logged in."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        was_inside = request.user.is_authenticated  # logging out is an answer to somebody who was
+        response = self.get_response(request)
+        if was_inside or request.user.is_authenticated:
+            response.headers["Cache-Control"] = "private, no-store"
         return response
 
 
@@ -52,21 +109,41 @@ SENT_BEFORE = (
 
 
 class RepeatedAnswer:
-    """Give a form that is sent twice the answer that its first sending got."""
+    """Give a form that is sent twice the answer that its first sending got.
+
+    A second click may pass the first look at its token, and then be refused for what the first click has written
+    meanwhile, by whatever rule, form or unique column comes first. So every refusal looks at the token once more.
+    """
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        if response.status_code >= HTTPStatus.BAD_REQUEST:
+            return _first_answer(request) or response
+        return response
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if isinstance(exception, AlreadyDone):
-            # Somebody who went back and typed something else must not take it for written.
-            if timezone.now() - exception.at > DOUBLE_CLICK and offline_forms.HEADER not in request.headers:
-                messages.warning(request, SENT_BEFORE)
-            return HttpResponseRedirect(exception.answer)
+        return _repeat(request, exception) if isinstance(exception, AlreadyDone) else _first_answer(request)
+
+
+def _first_answer(request: HttpRequest) -> HttpResponse | None:
+    """Return the answer that this form got when it was sent before; None if it was not, or the book cannot be read."""
+    try:
+        seen(request.POST.get("token", ""))
+    except AlreadyDone as done:
+        return _repeat(request, done)
+    except (DatabaseError, SuspiciousOperation, UnreadablePostError):
         return None
+    return None
+
+
+def _repeat(request: HttpRequest, done: AlreadyDone) -> HttpResponse:
+    # Somebody who went back and typed something else must not take it for written.
+    if timezone.now() - done.at > DOUBLE_CLICK and offline_forms.HEADER not in request.headers:
+        messages.warning(request, SENT_BEFORE)
+    return HttpResponseRedirect(done.answer)
 
 
 class PageOfAForm:
@@ -93,8 +170,8 @@ def _page_above(path: str) -> str:
     return path
 
 
-class BusyBook:
-    """Say so where somebody waited in vain to write, since something long is being written; nothing was begun yet."""
+class Troubles:
+    """Say what is wrong with the machine, what is safe and what to do, where a page could not be finished for that."""
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
@@ -103,9 +180,26 @@ class BusyBook:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if isinstance(exception, OperationalError) and "database is locked" in str(exception):
-            return HttpResponse(render_to_string("503.html"), status=503, headers={"Retry-After": "60"})
+        return _told(exception)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer a fault outside of the pages, such as an upload or a log-in that finds no room on the disk.
+
+    The action may have been done before: then its answer is given, as to any second sending.
+    """
+    if done := _first_answer(request):
+        return done
+    fault = sys.exc_info()[1]
+    return (_told(fault) if fault else None) or HttpResponse(render_to_string("500.html"), status=500)
+
+
+def _told(fault: BaseException) -> HttpResponse | None:
+    trouble = trouble_of(fault)
+    if trouble is None:
         return None
+    page = render_to_string("503.html", {"heading": trouble.heading, "safe": trouble.safe, "remedy": trouble.remedy})
+    return HttpResponse(page, status=HTTPStatus.SERVICE_UNAVAILABLE, headers={"Retry-After": "60"})
 
 
 class AnswerToPhone:

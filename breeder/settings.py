@@ -7,10 +7,22 @@ import os
 import sys
 from pathlib import Path
 
-from breeder.base.environment import data_folder, database_from, names_in, secret_key_in
+from breeder.base.addresses import USUAL_HOSTS
+from breeder.base.environment import (
+    OTHERS_MAY_NOT,
+    OWNER_ENTERS,
+    OWNER_READS,
+    data_folder,
+    database_from,
+    names_in,
+    secret_key_in,
+)
 
 # Before numpy is loaded: the matrices of a check are small, and a second thread only spins (four times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Whatever this process writes (database, key, photos, backups) is for its owner alone.
+os.umask(OTHERS_MAY_NOT)
 
 # In a checkout templates and fixtures lie beside the package; an installed package brings them inside.
 PACKAGE = Path(__file__).resolve().parent
@@ -19,7 +31,7 @@ DATA_DIR = data_folder(os.environ.get("BREEDER_DATA"))
 
 DEBUG = os.environ.get("BREEDER_DEBUG") == "1"
 SECRET_KEY = secret_key_in(DATA_DIR)
-ALLOWED_HOSTS = names_in(os.environ.get("BREEDER_HOSTS", "localhost,127.0.0.1,[::1]"))
+ALLOWED_HOSTS = names_in(os.environ.get("BREEDER_HOSTS", USUAL_HOSTS))
 
 # Behind HTTPS the cookies and the transport are tightened; on a plain home network they must work as they are.
 HTTPS = os.environ.get("BREEDER_HTTPS") == "1"
@@ -55,6 +67,8 @@ INSTALLED_APPS = [
     "breeder",
 ]
 MIDDLEWARE = [
+    "breeder.middleware.HeadersOnly",
+    "breeder.middleware.CompressedText",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "breeder.middleware.ContentSecurityPolicy",
@@ -62,6 +76,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "breeder.middleware.PrivatePages",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -70,7 +85,7 @@ MIDDLEWARE = [
     "breeder.middleware.HouseholdTime",
     "breeder.middleware.RepeatedAnswer",
     "breeder.middleware.PageOfAForm",
-    "breeder.middleware.BusyBook",
+    "breeder.middleware.Troubles",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "breeder.urls"
@@ -107,7 +122,7 @@ AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
-AXES_IPWARE_PROXY_COUNT = 1 if HTTPS else 0
+AXES_CLIENT_IP_CALLABLE = "breeder.base.login_origin.address_of"
 AXES_VERBOSE = False
 
 CHECK_PATIENCE_S = 0.3  # after which no other box is checked in the same page; the list goes on by itself
@@ -125,16 +140,19 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = True
 MEDIA_ROOT = DATA_DIR / "photos"
+BACKUPS = "breeder.management.backup_file"  # what writes and reads a backup for the page of backups
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = OWNER_READS, OWNER_ENTERS
 DATA_UPLOAD_MAX_MEMORY_SIZE = 6_000_000
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
 DJANGO_TABLES2_TEMPLATE = "base/_table.html"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+MESSAGE_STORAGE = "breeder.base.replies.PlacedMessages"
 
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler", "stream": sys.stderr}},
+    "filters": {"trouble": {"()": "breeder.base.machine_faults.SayTrouble"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "stream": sys.stderr, "filters": ["trouble"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

@@ -17,6 +17,9 @@ ROOMS = (
     "documents",
 )
 
+handler400 = "breeder.base.views.bad_request"
+handler500 = "breeder.middleware.server_error"
+
 urlpatterns = [
     path("login/", auth.LoginView.as_view(redirect_authenticated_user=True), name="login"),
     path("logout/", auth.LogoutView.as_view(), name="logout"),

@@ -3,6 +3,7 @@
 from datetime import UTC, date, datetime
 from typing import Any
 
+from django.contrib.auth.models import Group, User
 from django.db.models import Max
 
 from breeder.cultures.models import Culture
@@ -12,6 +13,13 @@ from breeder.species.models import Line, Species
 
 NOW = datetime(2026, 3, 1, 12, tzinfo=UTC)
 TODAY = NOW.date()
+PASSWORD = "a long tub of springtails"
+
+
+def user_in(role: str, name: str) -> User:
+    user = User.objects.create_user(name, password=PASSWORD)
+    user.groups.add(Group.objects.get_or_create(name=role)[0])
+    return user
 
 
 def species(name: str = "Armadillidium vulgare", **values: Any) -> Species:

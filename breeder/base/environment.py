@@ -1,7 +1,10 @@
 """Where this household keeps its data and its key; read once by settings, before Django is ready."""
 
+import contextlib
+import errno
 import os
 import secrets
+import stat
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, unquote, urlsplit
@@ -10,6 +13,7 @@ from platformdirs import user_data_path
 
 KEY_FILE = "secret_key"
 DATABASE_FILE = "breeder.sqlite3"
+OTHERS_MAY_NOT, OWNER_READS, OWNER_ENTERS = 0o077, 0o600, 0o700
 
 # Six writing processes: none of 1,200 transactions locked with these, 408 with Django's defaults (measured).
 SQLITE_OPTIONS = {
@@ -22,8 +26,32 @@ SQLITE_OPTIONS = {
 def data_folder(chosen: str | None) -> Path:
     """Return the folder for database, photos and key; made on first use, never inside the checkout."""
     folder = Path(chosen).expanduser().resolve() if chosen else user_data_path("breeder", appauthor=False)
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if folder.exists() and not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, "a file stands where the data folder belongs", str(folder))
+    folder.mkdir(parents=True, exist_ok=True, mode=OWNER_ENTERS)
     return folder
+
+
+def close_to_others(folder: Path, *inner: Path) -> None:
+    """Take from everybody but the owner what older versions left open: the folder, key and database, and `inner` whole.
+
+    A folder that is not ours, or that many write in (such as /tmp), stays as it is.
+    """
+    about = folder.stat()
+    if hasattr(os, "getuid") and about.st_uid == os.getuid() and not about.st_mode & stat.S_ISVTX:
+        _close(folder)
+    for path in (folder / KEY_FILE, *folder.glob(f"{DATABASE_FILE}*")):
+        _close(path)
+    for path in inner:
+        for one in (path, *path.rglob("*")):
+            _close(one)
+
+
+def _close(path: Path) -> None:
+    with contextlib.suppress(OSError):  # gone meanwhile, or another's: then it is for its owner to close
+        if path.is_symlink():
+            return
+        path.chmod(OWNER_ENTERS if path.is_dir() else OWNER_READS)
 
 
 def names_in(listed: str) -> list[str]:
@@ -36,10 +64,13 @@ def secret_key_in(folder: Path) -> str:
     path = folder / KEY_FILE
     if not path.exists():
         fresh = folder / f".{KEY_FILE}.{os.getpid()}"
-        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(handle, "w") as file:
-            file.write(secrets.token_urlsafe(64))
-        _put_in_place(fresh, path)
+        try:
+            handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, OWNER_READS)
+            with os.fdopen(handle, "w") as file:
+                file.write(secrets.token_urlsafe(64))
+            _put_in_place(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
     return path.read_text().strip()
 
 
@@ -52,7 +83,6 @@ def _put_in_place(fresh: Path, path: Path) -> None:
     except OSError:  # a stick or card (FAT, exFAT) knows no links
         if not path.exists():
             fresh.replace(path)
-    fresh.unlink(missing_ok=True)
 
 
 def database_from(url: str | None, folder: Path) -> dict[str, Any]:

@@ -6,8 +6,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import format_html, format_html_join
 
-from breeder.base.postcodes import to_hundredth
+from breeder.base.postcodes import AREAS, fault_of_zone, to_hundredth, zone_named, zone_names
 
 HUNDRED = Decimal(100)
 HALF_ROUND = 180  # degrees; more is no place, and is told so by whoever knows which of the two it is
@@ -40,10 +41,36 @@ class CoordinateField(forms.DecimalField):
     """Degrees of latitude or longitude with as many digits as a map gives; kept to 0.01, so that no doorstep is."""
 
     def to_python(self, value: Any) -> Decimal | None:
-        typed = super().to_python(value.replace("\u2212", "-") if isinstance(value, str) else value)
+        typed = super().to_python(value.replace("\u2212", "-").replace(",", ".") if isinstance(value, str) else value)
         if typed is None or not typed.is_finite() or abs(typed) > HALF_ROUND:
             return typed
         return to_hundredth(typed)
+
+
+class ZoneInput(forms.TextInput):
+    """A text field that offers the names of the zone database while it is typed in."""
+
+    def render(self, name: str, value: Any, attrs: dict[str, Any] | None = None, renderer: Any = None) -> str:
+        names = f"{(attrs or {}).get('id', name)}_zones"
+        field = super().render(name, value, (attrs or {}) | {"list": names, "autocomplete": "off"}, renderer)
+        zones = sorted(zone for zone in zone_names() if zone.partition("/")[0] in AREAS and "/" in zone)
+        options = format_html_join("", '<option value="{}">', ((zone,) for zone in zones))
+        return format_html('{}<datalist id="{}">{}</datalist>', field, names, options)
+
+
+class ZoneField(forms.CharField):
+    """A time zone by its name in the zone database, typed in any case."""
+
+    widget = ZoneInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=60, **kwargs)
+
+    def clean(self, value: Any) -> str:
+        typed = zone_named(super().clean(value))
+        if typed and (fault := fault_of_zone(typed)):
+            raise ValidationError(fault, code="unknown_zone")
+        return typed
 
 
 class PercentField(forms.DecimalField):

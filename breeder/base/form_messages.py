@@ -3,7 +3,7 @@
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
 SENTENCES = {
     "required": "‘%(label)s’ is empty. Fill it in.",
@@ -66,3 +66,13 @@ class PlainForm(forms.BaseForm):
         """Return what was typed, short enough for a sentence."""
         typed = str(self[name].data or "").replace("\x00", "").strip()
         return typed if len(typed) <= LONGEST_SHOWN else f"{typed[:LONGEST_SHOWN]}…"
+
+
+def show_refusal(form: forms.BaseForm, refusal: ValidationError) -> None:
+    """Put a refusal beside the fields that it names, and above the form where the form has no such field."""
+    if not hasattr(refusal, "error_dict"):
+        form.add_error(None, refusal)
+        return
+    for name, errors in refusal.error_dict.items():
+        known = name != NON_FIELD_ERRORS and name in form.fields
+        form.add_error(name if known else None, ValidationError(errors))

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 from typing import Any
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -10,17 +10,15 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from breeder.base.postcodes import fault_of_zone
+
 SHARE = [MinValueValidator(Decimal("0")), MaxValueValidator(Decimal("1"))]
 
 
 def known_zone(name: str) -> None:
     """Refuse a time zone that the zone database does not hold."""
-    if name not in available_timezones():
-        raise ValidationError(
-            "'%(zone)s' is not a time zone. Write a name such as America/Chicago or Europe/Berlin.",
-            code="unknown_zone",
-            params={"zone": name},
-        )
+    if fault := fault_of_zone(name):
+        raise ValidationError(fault, code="unknown_zone")
 
 
 class Setting(models.Model):

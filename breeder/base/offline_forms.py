@@ -22,9 +22,12 @@ class TooOld(ValidationError):
     """A kept form was typed so long ago that its time is no longer to be trusted."""
 
 
+BOOK_MARK_SALT = "breeder.pages.kept"  # phones hold forms under this mark for a month: it never changes
+
+
 def book_mark() -> str:
     """Return a mark of this book, so that a phone sends what it kept to no other book at the same address."""
-    return salted_hmac("breeder.base.offline_forms", "book").hexdigest()[:12]
+    return salted_hmac(BOOK_MARK_SALT, "book").hexdigest()[:12]
 
 
 def typed_at(request: HttpRequest) -> datetime | None:

@@ -1,7 +1,6 @@
 """Photos as they may be kept: drawn anew, so that position, camera and everything else hidden in them is gone."""
 
 import io
-import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,14 +11,13 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
-from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL import ExifTags, Image
 
+from breeder.base import image_pixels
 from breeder.base.models import Photo
 
-MOST_BYTES = 12_000_000
-LONGEST_SIDE = 1600
+MOST_BYTES = 18_000_000  # below what the server takes of one form
 JPEG_QUALITY = 85
-Image.MAX_IMAGE_PIXELS = 60_000_000
 
 # How the tag Orientation (EXIF 2.3, tag 274) turns a picture; 1 and whatever else stands there: not at all.
 TURNS: dict[Any, Image.Transpose] = {
@@ -39,34 +37,47 @@ class NotAPhoto(ValidationError):
 
 def stripped(content: bytes, name: str) -> bytes:
     """Return a photo as JPEG without anything but its picture, upright, at most 1,600 px long. Raises NotAPhoto."""
-    if len(content) > MOST_BYTES:
-        raise NotAPhoto(
-            f"‘{name}’ has {len(content) / 1e6:.0f} MB; {MOST_BYTES / 1e6:.0f} MB fit. Send a smaller photo."
-        )
+    _refuse_large(len(content), name)
     try:
-        with Image.open(io.BytesIO(content)) as picture:
-            upright = _upright(picture)
-    except (UnidentifiedImageError, OSError, SyntaxError, ValueError, struct.error, Image.DecompressionBombError):
-        raise NotAPhoto(f"‘{name}’ is not a photo that can be read. Send a JPEG, PNG or WebP.") from None
-    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+        with image_pixels.opened(content) as picture:
+            turn = _turn_of(picture)
+            plain = image_pixels.small(picture)
+    except image_pixels.TooLarge as fault:
+        raise NotAPhoto(f"‘{name}’ has {fault}. Send a smaller photo.") from None
+    except image_pixels.Unreadable:
+        raise NotAPhoto(_why_unreadable(content, name)) from None
     clean = io.BytesIO()
     # A new image of the pixels alone: whatever the file carried besides them is left behind.
-    fresh = Image.new("RGB", upright.size)
-    fresh.paste(upright)
-    fresh.save(clean, "JPEG", quality=JPEG_QUALITY)
+    fresh = Image.new("RGB", plain.size)
+    fresh.paste(plain)
+    (fresh if turn is None else fresh.transpose(turn)).save(clean, "JPEG", quality=JPEG_QUALITY)
     return clean.getvalue()
 
 
-def _upright(picture: Image.Image) -> Image.Image:
-    """Return the pixels as the camera was held; its other notes are never written again, since odd ones cannot be."""
-    turn = TURNS.get(picture.getexif().get(ExifTags.Base.Orientation))
-    plain = picture.convert("RGB")
-    return plain if turn is None else plain.transpose(turn)
+def _refuse_large(size: int, name: str) -> None:
+    if size > MOST_BYTES:
+        raise NotAPhoto(f"‘{name}’ has more than {MOST_BYTES // 1_000_000} MB, and no more fit. Send a smaller photo.")
+
+
+def _why_unreadable(content: bytes, name: str) -> str:
+    if kind := image_pixels.other_kind(content):
+        return f"‘{name}’ is {kind} file; photos are read from JPEG, PNG and WebP. Save it as JPEG and send it again."
+    return f"‘{name}’ is not a photo that can be read. Send a JPEG, PNG or WebP."
+
+
+def _turn_of(picture: Image.Image) -> Image.Transpose | None:
+    """Return how to hold the picture upright; odd notes of a camera turn nothing and spoil nothing."""
+    try:
+        return TURNS.get(picture.getexif().get(ExifTags.Base.Orientation))
+    except image_pixels.BROKEN:
+        return None
 
 
 def keep_photo(upload: UploadedFile, *, by: Any, at: datetime) -> Photo:
     """Keep an uploaded photo. Raises NotAPhoto before anything is written."""
-    clean = stripped(upload.read(), upload.name or "The file")
+    name = upload.name or "The file"
+    _refuse_large(upload.size or 0, name)
+    clean = stripped(upload.read(), name)
     photo = Photo(taken_at=at, by=by)
     photo.file.save(f"{at:%d-%H%M%S}.jpg", ContentFile(clean), save=True)
     return photo

@@ -15,6 +15,9 @@ DEGREES_AN_HOUR = 15
 
 # The zone database is some 600 files; asking for their names opens them all.
 zone_names = cache(available_timezones)
+AREAS = (
+    "Africa", "America", "Antarctica", "Arctic", "Asia", "Atlantic", "Australia", "Europe", "Indian", "Pacific",
+)  # fmt: skip
 
 # China keeps one zone over 60° of longitude, the widest there is; a lost minus sign is off by more.
 WIDEST_ZONE_DEGREES = 50
@@ -53,6 +56,29 @@ def us_place(postcode: str) -> Place | None:
     return Place(latitude, longitude, row["timezone"], town=row["city"], region=f"US-{row['state']}")
 
 
+def zone_named(typed: str) -> str:
+    """Return the IANA name of a zone typed in any case, with spaces or underscores; the text as typed if there is none.
+
+    "america/new york" gives "America/New_York".
+    """
+    return _zones_by_key().get(typed.strip().replace(" ", "_").casefold(), typed)
+
+
+def fault_of_zone(timezone: str) -> str:
+    """Return what is wrong with a zone's name, with the remedy; an empty text for a name in the zone database."""
+    if timezone in zone_names():
+        return ""
+    city = timezone.strip().replace(" ", "_").casefold()
+    meant = sorted(name for name in zone_names() if city and name.casefold().endswith(f"/{city}"))
+    remedy = f"Write {meant[0]}." if meant else "Write a name such as America/Chicago or Europe/Berlin."
+    return f"‘{timezone}’ is not a time zone. {remedy}"
+
+
+@cache
+def _zones_by_key() -> dict[str, str]:
+    return {name.casefold(): name for name in zone_names()}
+
+
 def fault_of_place(latitude: Decimal, longitude: Decimal, timezone: str) -> str:
     """Return what is wrong with a place typed by hand, with the remedy; an empty text if it can be."""
     if abs(latitude) > 90:
@@ -62,8 +88,8 @@ def fault_of_place(latitude: Decimal, longitude: Decimal, timezone: str) -> str:
         return f"Longitude is {longitude}; it lies between -180 and 180."
     if to_hundredth(latitude) == 0 and to_hundredth(longitude) == 0:
         return "Latitude and longitude are both 0, in the sea off Africa. Type the real place, or leave both empty."
-    if timezone not in zone_names():
-        return f"‘{timezone}’ is not a time zone. Write a name such as America/Chicago or Europe/Berlin."
+    if fault := fault_of_zone(timezone):
+        return fault
     return _fault_of_zone(float(longitude), timezone)
 
 

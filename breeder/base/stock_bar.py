@@ -1,4 +1,4 @@
-"""The bar of animals: what stays, what is promised, what is free, what is short, and the doubt that is never sold."""
+"""The bar of animals: what stays, is promised, is free, may be sold later, is short, and the doubt, never sold."""
 
 from dataclasses import dataclass
 
@@ -27,10 +27,12 @@ class Bar:
     short: int = 0
     doubt: int = 0
     unit: str = "animals"
+    later: int = 0
 
     @property
     def total(self) -> int:
-        return self.stays + max(0, self.promised - self.short) + self.short + self.free + self.doubt
+        covered = max(0, self.promised - self.short)
+        return self.stays + covered + self.short + self.free + self.later + self.doubt
 
     def parts(self, scale: float = 0) -> tuple[Part, ...]:
         """Return the stretches from left to right; those of nothing are left out."""
@@ -41,6 +43,7 @@ class Bar:
             ("promised", covered),
             ("short", self.short),
             ("free", self.free),
+            ("later", self.later),
             ("doubt", self.doubt),
         )
         found, x = [], 0.0
@@ -64,6 +67,8 @@ class Bar:
         """Return the bar in words, for those who don't see it."""
         words = [f"{many(self.stays, self.unit)} {'stays' if self.stays == 1 else 'stay'}", f"{self.promised} promised"]
         words.append(f"short by {self.short}" if self.short else f"{self.free} free")
+        if self.later:
+            words.append(f"{self.later} later, after a count")
         if self.doubt:
             words.append(f"about {self.doubt} more may be there and {are(self.doubt)} not sold")
         return ", ".join(words)

@@ -2,19 +2,24 @@
 
 import mimetypes
 
+from django.conf import settings as site
 from django.contrib import messages
+from django.core.exceptions import DisallowedHost
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http.request import split_domain_port
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 
-from breeder.base import actions, tolerance_table
+from breeder.base import actions, addresses
 from breeder.base.forms import SettingForm
 from breeder.base.models import LogRow, Photo
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
 
-REFUSED = 422
+REFUSED, NOT_UNDERSTOOD = 422, 400
 ROWS_A_PAGE = 60
+LONGEST_HOST = 253  # RFC 1035
 
 
 def book(request: HttpRequest) -> HttpResponse:
@@ -30,7 +35,8 @@ def settings(request: HttpRequest) -> HttpResponse:
         actions.save_settings(form.save(commit=False), form.changed_data, by=request.user)
         messages.success(request, "The settings are kept.")
         return redirect("base:settings")
-    context = {"form": form, "allowances": tolerance_table.rows()}
+    address = addresses.phone_address(request.scheme or "http", request.get_host(), site.ALLOWED_HOSTS)
+    context = {"form": form, "phone_address": address}
     return render(request, "base/settings.html", context, status=REFUSED if request.method == "POST" else 200)
 
 
@@ -44,5 +50,19 @@ def log(request: HttpRequest) -> HttpResponse:
 def photo(request: HttpRequest, pk: int) -> FileResponse:
     """Send a photo to somebody who is logged in."""
     kept = get_object_or_404(Photo, pk=pk)
+    try:
+        file = kept.file.open("rb")
+    except OSError:  # as when the rows were carried over without the folder of photos
+        raise Http404("The file of this photo is not in the folder of photos.") from None
     kind = mimetypes.guess_type(kept.file.name)[0] or "application/octet-stream"
-    return FileResponse(kept.file.open("rb"), content_type=kind)
+    return FileResponse(file, content_type=kind)
+
+
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """Say what was not understood; to whoever calls the book by a name it does not know, what to set."""
+    if not isinstance(exception, DisallowedHost):
+        return HttpResponse(render_to_string("400.html"), status=NOT_UNDERSTOOD)
+    # Nothing of the book is on this page: neither its settings nor its other names.
+    host = split_domain_port(request.META.get("HTTP_HOST", ""))[0][:LONGEST_HOST]
+    said = {"host": host, "hosts": addresses.USUAL_HOSTS}
+    return HttpResponse(render_to_string("400_host.html", said), status=NOT_UNDERSTOOD)

@@ -122,7 +122,9 @@ def _form_page(
     form = form_of(request.POST or None, instance=kept, initial=start)
     if request.method == "POST" and form.is_valid():
         try:
-            _say_uncovered(request, rule_actions.keep(form.save(commit=False), **writing))
+            row = rule_actions.keep(form.save(commit=False), **writing)
+            messages.success(request, f"{row} is in the book.")
+            _say_uncovered(request, row)
             return redirect(back)
         except ValidationError as refusal:
             form.add_error(None, refusal)

@@ -3,12 +3,14 @@
 from datetime import date
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
+from breeder.base.dates import weekday_said
 from breeder.base.roles import keeper_only
 from breeder.carriers import actions, queries
 from breeder.carriers.forms import WEEKDAYS, ClosureForm, HolidaysForm, ServiceForm
@@ -62,6 +64,7 @@ def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
         actions.save_service(
             form.save(commit=False), by=request.user, token=request.POST.get("token", ""), answer=answer
         )
+        messages.success(request, f"{form.instance} is kept.")
         return redirect(answer)
     status = REFUSED if request.method == "POST" else 200
     return render(request, "carriers/service.html", {"form": form, "service": kept}, status=status)
@@ -81,9 +84,11 @@ def closures(request: HttpRequest) -> HttpResponse:
     answer, token = reverse("carriers:closures"), request.POST.get("token", "")
     if wants_year and year.is_valid():
         actions.add_federal_holidays(**year.cleaned_data, by=request.user, token=token, answer=answer)
+        messages.success(request, f"The federal holidays of {year.cleaned_data['year']} are on the list.")
         return redirect(answer)
     if request.method == "POST" and not wants_year and closure.is_valid():
         actions.save_closure(closure.save(commit=False), by=request.user, token=token, answer=answer)
+        messages.success(request, f"{weekday_said(closure.cleaned_data['on'])} is on the list.")
         return redirect(answer)
     shown = {
         "closures": Closure.objects.filter(on__gte=today),
@@ -102,4 +107,5 @@ def remove_closure(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST":
         kept = get_object_or_404(Closure, pk=pk)
         actions.remove_closure(kept, by=request.user, token=request.POST.get("token", ""), answer=answer)
+        messages.success(request, f"{weekday_said(kept.on)} is off the list.")
     return redirect(answer)

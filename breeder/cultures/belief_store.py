@@ -6,11 +6,15 @@ from typing import Any
 from django.db.models import F, Q
 
 from breeder.core import stock as census
+from breeder.core.counting.quantiles import whole_above
 from breeder.core.stock import Ageing
 from breeder.cultures.models import Belief, Culture, Entry, Stage
 from breeder.cultures.tub_ledger import COUNTING_KINDS, Held, Ledger, ageing_of, order_of, void_ids
 from breeder.species.models import Line
 
+# Raised whenever the same entries give other numbers than before; rows of an older one are worked out anew.
+ARITHMETIC = 2
+BEFORE = "before"  # in a row worked out anew: what it said before, until the keeper was told
 CUPS_REMEMBERED = 60  # takings kept with a tub's cups: more than any rest time asks for
 
 
@@ -55,7 +59,12 @@ def store(tub: Culture, stage: str, held: Held, ageing: Ageing) -> None:
     if held.belief is None:
         Belief.objects.filter(culture=tub, stage=stage).delete()
         return
-    Belief.objects.update_or_create(culture=tub, stage=stage, defaults=columns_of(held, ageing))
+    row = Belief.objects.filter(culture=tub, stage=stage).first() or Belief(culture=tub, stage=stage)
+    unexplained = {name: row.used[name] for name in (BEFORE,) if name in row.used}
+    for name, value in columns_of(held, ageing).items():
+        setattr(row, name, value)
+    row.used |= unexplained
+    row.save()
 
 
 def columns_of(held: Held, ageing: Ageing) -> dict[str, Any]:
@@ -69,12 +78,12 @@ def columns_of(held: Held, ageing: Ageing) -> dict[str, Any]:
         "shared_sd": belief.shared_sd,
         "cap": belief.cap,
         "moved": belief.moved,
-        "taken_since": max(0, belief.taken),
+        "taken_since": whole_above(max(0.0, belief.taken)),
         "males": held.sexes.males,
         "females": held.sexes.females,
         "counted_at": belief.counted_on,
         "method": held.last_count.method if held.last_count else "",
-        "used": {"belief": census.as_json(belief), "ageing": vars(ageing)},
+        "used": {"belief": census.as_json(belief), "ageing": vars(ageing), "arithmetic": ARITHMETIC},
     }
 
 

@@ -1,13 +1,16 @@
 """From what the keeper typed to a count with its bound, by the census room's methods."""
 
+import json
 from collections.abc import Callable, Mapping
-from typing import Any
+from functools import lru_cache
+from typing import Any, Protocol
 
 from django.core.exceptions import ValidationError
 
 from breeder.core.counting import methods
+from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE
 from breeder.core.counting.errors import MOST_ANIMALS
-from breeder.core.counting.methods import EYE_CLASSES, SHARED_SD, BadCount, Count
+from breeder.core.counting.methods import EYE_CLASSES, ONE_BY_ONE, SHARED_SD, BadCount, Count
 from breeder.core.counting.observer_bias import unbiased
 
 # What each method is called on the pages, in the order of the form.
@@ -24,6 +27,16 @@ NAMES = {
     "after_sale": "before and after a sale",
     "by_sexes": "sexes before and after",
     "start": "tub started empty",
+}
+
+# What to know before choosing a method, where it asks or hides more than its name says.
+CAUTIONS = {
+    "removal": "Search the same number of minutes in every pass, or the number comes out wrong.",
+    "marked": "Marks are lost when animals molt, so the number comes out too high. Catch again within a few days.",
+    "after_sale": (
+        f"{AFTER_SALE_SAYS_LITTLE * 10:.0f} times in 10 it gives no safe number, or one under a quarter of what "
+        "is left."
+    ),
 }
 
 _BY: dict[str, Callable[..., Count]] = {
@@ -46,7 +59,6 @@ _BY: dict[str, Callable[..., Count]] = {
     "marked": lambda given, **own: methods.marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
 METHODS = tuple(_BY)
-ONE_BY_ONE = ("hand", "full_sort")
 OF_ADULTS = ("by_sexes",)  # only adults can be sexed
 LEARNT = "learnt"  # in what is kept of a count: bias, spread and pairs of the person who made it
 
@@ -95,9 +107,28 @@ def newly_counted(method: str, given: Mapping[str, Any]) -> Count:
     return count
 
 
-def is_exact(count: Count) -> bool:
-    """Return whether the animals were counted one by one and none can have been missed."""
-    return count.log_sd == 0.0 and count.method in ONE_BY_ONE
+class Recorded(Protocol):
+    """What the ledger keeps of a count: how it was made, the raw numbers, and the shared error of its day."""
+
+    method: str
+    given: Any
+    shared_sd: float | None
+
+
+def counted_again(entry: Recorded) -> Count | None:
+    """Return an old count by today's method from its raw numbers, its shared error as it was kept.
+
+    None where the raw numbers are not kept, or today's method takes them no more: what was worked out then stands.
+    """
+    return _counted_again(entry.method, json.dumps(entry.given, sort_keys=True), entry.shared_sd or 0.0)
+
+
+@lru_cache(maxsize=4096)
+def _counted_again(method: str, given: str, shared_sd: float) -> Count | None:
+    try:
+        return counted(method, json.loads(given), shared_sd=shared_sd)
+    except (BadFact, TypeError, ValueError):
+        return None
 
 
 def eye_class(words: str) -> dict[str, int]:

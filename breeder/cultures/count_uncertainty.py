@@ -8,7 +8,6 @@ from breeder.core import stock as census
 from breeder.core.counting import count_priorities, method_choice
 from breeder.core.counting.defaults import SHARED_SD
 from breeder.core.counting.plurals import many
-from breeder.core.counting.quantiles import STORED_Z
 from breeder.core.reserve.defaults import GIVES_SURPLUS
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.line_surplus import LineRows, Read, as_read, purpose_on, stock_from
@@ -110,7 +109,7 @@ def _is_sold(line: Line, sellable: bool) -> bool:
 def _doubtful(tub: Culture, stage: str, rows: LineRows, on: date) -> Doubtful:
     read = as_read(tub, rows.beliefs[tub.pk, stage], rows.line, on)
     now = read.now
-    return Doubtful(tub, stage, read, census.spread_between(now.expected, census.low_of(now, STORED_Z) + now.moved))
+    return Doubtful(tub, stage, read, census.spread_between(now.expected, census.low_of(now) + now.moved))
 
 
 def _line_doubt(

@@ -6,16 +6,18 @@ from math import exp
 
 from django.utils import timezone
 
+from breeder.base.dates import day_said
 from breeder.core import stock as census
 from breeder.core.counting import methods
 from breeder.core.counting.defaults import PAIRS_NEEDED
-from breeder.core.counting.quantiles import whole_below
+from breeder.core.counting.quantiles import months_between, whole_below
 from breeder.core.stock import Ageing
-from breeder.cultures import count_entry
+from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.eye_bias import Own
 from breeder.cultures.models import Entry
 from breeder.cultures.phrases import animals
-from breeder.cultures.tub_ledger import Held, in_local_days
+from breeder.cultures.tub_ledger import Held, ageing_of, in_local_days
+from breeder.species.models import Line
 
 DID = {
     Entry.Reason.PACKED: "packed",
@@ -57,7 +59,9 @@ def short_of(entry: Entry) -> str:
 
 def _count(entry: Entry, other: int | None) -> str:
     said, how = count_entry.said(entry.method, entry.given), count_entry.NAMES[entry.method]
-    found = f"about {entry.estimate:.0f}, at least {whole_below(entry.lower or 0.0)} by this count alone"
+    again = count_entry.counted_again(entry)
+    estimate, bound = (entry.estimate, entry.lower) if again is None else (again.estimate, again.lower)
+    found = f"about {estimate or 0.0:.0f}, at least {whole_below(bound or 0.0)} by this count alone"
     if entry.method == "eye" or entry.method in count_entry.ONE_BY_ONE:
         return f"Counted {said} {entry.stage}, {how}: {found}."
     return f"Counted {entry.stage}, {how}{f' ({said})' if said else ''}: {found}."
@@ -127,9 +131,8 @@ def _correct(entry: Entry, other: int | None) -> str:
     wrong = entry.corrects
     if wrong is None:
         return "Correction."
-    return (
-        f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {timezone.localtime(wrong.happened_at):%-d %B, %H:%M}."
-    )
+    at = timezone.localtime(wrong.happened_at)
+    return f"Takes back the {CALLED.get(wrong.kind, wrong.kind)} of {day_said(at)}, {at:%H:%M}."
 
 
 _TELL = {
@@ -156,22 +159,26 @@ class Working:
     steps: tuple[str, ...]
 
 
-def working_of(held: Held, stage: str, on: date, confidence: float, ageing: Ageing) -> Working | None:
-    """Return the working of what a tub holds on a day; None where nothing was ever recorded."""
+def working_of(held: Held, stage: str, on: date, line: Line) -> Working | None:
+    """Return the working of what a tub of a line holds on a day; None where nothing was ever recorded."""
     if held.belief is None:
         return None
-    belief = in_local_days(held.belief)
-    lower = census.lower(belief, on, confidence, ageing, stage)
+    belief, ageing, confidence = in_local_days(held.belief), ageing_of(line), float(line.confidence)
+    at_least = census.lower(belief, on, confidence, ageing, stage)
     now = census.aged(belief, on, ageing, stage)
     last = held.last_count
     return Working(
         stage=stage,
-        lower=lower,
+        lower=at_least,
         likely=whole_below(now.expected),
         confidence=confidence,
         last_said=counted_words(last) if last else "",
         counted_at=last.happened_at if last else None,
-        steps=(*_count_steps(last), *_belief_steps(belief, now, lower, confidence, on, ageing)),
+        steps=(
+            *_count_steps(last),
+            *_young_steps(stage, belief, on, line),
+            *_belief_steps(belief, now, at_least, confidence, on, ageing),
+        ),
     )
 
 
@@ -187,8 +194,17 @@ def _count_steps(last: Entry | None) -> tuple[str, ...]:
     return (f"Counted on {when}, {count_entry.NAMES.get(last.method, last.method)}.", *methods.working(count_of(last)))
 
 
+def _young_steps(stage: str, belief: census.Belief, on: date, line: Line) -> list[str]:
+    """Return which share of the young counted is still young, once a day has passed."""
+    waited = months_between(belief.known_since, on)
+    if stage != census.YOUNG or not waited or not belief.sources:
+        return []
+    left = ageing_of(line).left(stage, waited)
+    return [f"Young {young_ageing.figures(line.species)}: {left:.0%} of those of the last count are still young."]
+
+
 def _belief_steps(
-    belief: census.Belief, now: census.Belief, lower: int, confidence: float, on: date, ageing: Ageing
+    belief: census.Belief, now: census.Belief, at_least: int, confidence: float, on: date, ageing: Ageing
 ) -> list[str]:
     why = "" if belief.used is None else why_joined(belief.used)
     found = [f"{why[0].upper()}{why[1:]}."] if why else []
@@ -201,7 +217,7 @@ def _belief_steps(
         found.append(f"Since then {belief.moved:+d}, known to the animal.".replace("-", "−"))
     if census.is_stale(belief, on, ageing):
         found.append(f"The last count is over {ageing.stale_after_months:.0f} months old, so nothing is sold on it.")
-    found.append(f"Safe to rely on, {confidence:.0%} sure: {lower}. Likely: about {now.expected:.0f}.")
+    found.append(f"Safe to rely on, {confidence:.0%} sure: {at_least}. Likely: about {now.expected:.0f}.")
     return found
 
 
@@ -209,11 +225,13 @@ def why_joined(used: census.Used, last: Entry | None = None) -> str:
     """Return how a count went into what the book knew; `last` is the count before it."""
     before = "what the book knew"
     if last:
-        before = f"your count of {timezone.localtime(last.happened_at):%-d %B} ({count_entry.NAMES[last.method]})"
+        before = f"your count of {day_said(timezone.localtime(last.happened_at))} ({count_entry.NAMES[last.method]})"
     if used.rule == "exact":
         return "every animal was counted, so this overrules what was known"
     if used.rule == "first":
         return "this is the first count, so it stands alone"
+    if used.rule == "replaced" and used.z is None:
+        return f"nothing of {before} is left to average it with, so it stands alone"
     if used.rule == "replaced":
         return f"this count is too far from {before} to be averaged with it, so it replaces it"
     weight = "less" if used.gain < 0.5 else "more"
@@ -243,11 +261,11 @@ def preview_of(before: Held, after: Held, entry: Entry, on: date, confidence: fl
     """Return what the book would rely on after one more count, and why, before it is saved."""
     if after.belief is None:
         return "The book would know nothing of this tub."
-    lower = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
+    at_least = census.lower(in_local_days(after.belief), on, confidence, ageing, entry.stage)
     later = after.last_count is not None and after.last_count.happened_at > entry.happened_at
     if later or after.belief.used is None:
-        return f"The book would rely on {lower}: a later count stands, so this one only fills in the past."
+        return f"The book would rely on {at_least}: a later count stands, so this one only fills in the past."
     why = why_joined(after.belief.used, before.last_count)
     moved = after.belief.moved
     since = f" {abs(moved)} {'came in' if moved > 0 else 'left'} after it." if moved else ""
-    return f"The book would rely on {lower}: {why}.{since}"
+    return f"The book would rely on {at_least}: {why}.{since}"

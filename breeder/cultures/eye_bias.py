@@ -17,7 +17,7 @@ from django.utils import timezone
 from breeder.core.counting import observer_bias
 from breeder.core.counting.defaults import PAIR_WITHIN_DAYS, SHARED_SD
 from breeder.core.counting.observer_bias import GUESSES, TRUTHS, Pair, SharedError, Tried
-from breeder.cultures.count_entry import LEARNT
+from breeder.cultures.count_entry import LEARNT, counted_again
 from breeder.cultures.models import Culture, Entry, OwnError
 from breeder.cultures.tub_ledger import COUNTING_KINDS, order_of, void_ids
 
@@ -160,9 +160,11 @@ def _tried(entry: Any) -> Tried:
     """Return an entry as the census room takes it; what was learnt before is put back into a guess."""
     if entry.kind == Entry.Kind.CHANGE:
         return Tried(entry.happened_at, "", "moved", 0.0, 0.0, entry.number or 0)
-    log_sd, shared = entry.log_sd or 0.0, 0.0 if entry.method in TRUTHS else entry.shared_sd or 0.0
+    again = counted_again(entry)
+    estimate, log_sd = (entry.estimate, entry.log_sd) if again is None else (again.estimate, again.log_sd)
+    log_sd, shared = log_sd or 0.0, 0.0 if entry.method in TRUTHS else entry.shared_sd or 0.0
     bias = entry.given.get(LEARNT, {}).get("bias", 0.0)
-    raw = observer_bias.raw_estimate(entry.estimate or 0.0, bias)
+    raw = observer_bias.raw_estimate(estimate or 0.0, bias)
     return Tried(entry.happened_at, str(entry.by_id or ""), entry.method, raw, max(0.0, log_sd**2 - shared**2) ** 0.5)
 
 

@@ -1,4 +1,4 @@
-"""When a wanted number of a line will be there: growth from its tubs' own counts, else from what the species does.
+"""When a wanted number of a line will be there: growth from its tubs' own counts weighed with what the species does.
 
 A forecast tells when to count. Nothing is sold on it: births are sold when they are counted.
 """
@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from breeder.core import stock as census
 from breeder.core.counting.defaults import ANIMALS_A_LITRE, DAYS_PER_MONTH, FIT_OVER_MONTHS, ROOM_OVER_MOST
-from breeder.core.counting.quantiles import STORED_Z
+from breeder.core.counting.plurals import many
 from breeder.core.reserve.defaults import GIVES_SURPLUS
 from breeder.core.stock.growth import (
     Forecast,
@@ -41,11 +41,11 @@ FITTED_FROM = timedelta(days=round(FIT_OVER_MONTHS * DAYS_PER_MONTH))
 
 @dataclass(frozen=True)
 class TubGrowth:
-    """One tub and stage: what is likely there, what is safely there, its growth, and room for how many."""
+    """One tub and stage: what is likely there, what is safely there, its growth if known, and room for how many."""
 
     likely: float
     safe: float
-    growth: Growth
+    growth: Growth | None
     room: float
 
 
@@ -142,8 +142,16 @@ def seen_in(entries: Iterable[Entry], since: date) -> list[Seen]:
         elif entry.kind == Entry.Kind.CHANGE:
             moved += entry.number or 0
         elif timezone.localdate(entry.happened_at) >= since:
-            on, log_sd = timezone.localdate(entry.happened_at), entry.log_sd or 0.0
-            found.append(Seen(on, entry.estimate or 0.0, log_sd, float(-moved) if found else 0.0))
+            found.append(
+                Seen(
+                    on=timezone.localdate(entry.happened_at),
+                    estimate=entry.estimate or 0.0,
+                    log_sd=entry.log_sd or 0.0,
+                    taken_since=float(-moved) if found else 0.0,
+                    shared_sd=entry.shared_sd or 0.0,
+                    way=f"{entry.method} by {entry.by_id}",
+                )
+            )
             moved = 0
     return found
 
@@ -159,9 +167,8 @@ def _tub_growth(book: Ledger, tub: Culture, stage: str, default: Growth | None, 
         return None
     now = census.aged(in_local_days(belief), on, ageing_of(tub.line), stage)
     room = _room(tub, entries, now.expected)
-    nothing = Growth(0.0, 0.0, 0, "")
-    growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default or nothing, room)
-    return TubGrowth(now.expected, max(0.0, census.low_of(now, STORED_Z) + now.moved), growth, room)
+    growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default, room)
+    return TubGrowth(now.expected, max(0.0, census.low_of(now) + now.moved), growth, room)
 
 
 def _room(tub: Culture, entries: list[Entry], now: float) -> float:
@@ -172,25 +179,21 @@ def _room(tub: Culture, entries: list[Entry], now: float) -> float:
 
 def _together(read: list[TubGrowth], default: Growth | None) -> Growth | None:
     """Return the growth of all tubs, each weighing by what it holds; their doubts are taken to go together."""
-    fitted = [one for one in read if one.growth.counts]
-    if default is None:
-        read = fitted
-    whole = sum(one.likely for one in read)
-    if not read or whole <= 0:
+    known = [(tub.likely, tub.growth) for tub in read if tub.growth]
+    whole = sum(likely for likely, _ in known)
+    counted = [growth.counts for _, growth in known if growth.counts]
+    if whole <= 0 or not counted:
         return default
-    rate = sum(one.likely * one.growth.rate for one in read) / whole
-    sd = sum(one.likely * one.growth.sd for one in read) / whole
-    counts = sum(one.growth.counts for one in fitted)
-    if not fitted:
-        return default
-    own = f"fitted to {counts} counts of {len(fitted)} tub{'' if len(fitted) == 1 else 's'} and what left them"
-    rest = f", the others {default.mark}" if default is not None and len(fitted) < len(read) else ""
-    return Growth(rate, sd, counts, own + rest)
+    rate = sum(likely * growth.rate for likely, growth in known) / whole
+    sd = sum(likely * growth.sd for likely, growth in known) / whole
+    own = f"fitted to {sum(counted)} counts of {many(len(counted), 'tubs')}, with what left added back"
+    usual = f", weighed with the usual growth {default.mark}" if default else ""
+    return Growth(rate, sd, sum(counted), own + usual)
 
 
 def needed(line: Line, stock: StageStock, wanted: int) -> int:
     """Return how many must be there so that `wanted` more than are promised may be sold."""
-    to_go = wanted / (1 - float(line.handling_loss)) if line.handling_loss < 1 else float(wanted)
-    needed = stock.kept_back + stock.promised + to_go
+    to_go, loss = wanted + stock.promised, float(line.handling_loss)
+    needed = stock.kept_back + (to_go / (1 - loss) if loss < 1 else float(to_go))
     share = float(line.harvest_share) if stock.stage == "young" and line.harvest_share else None
-    return -int(-max(needed, (to_go + stock.promised) / share if share else 0.0) // 1)
+    return -int(-max(needed, to_go / share if share else 0.0) // 1)

@@ -75,9 +75,16 @@ def _compared(tub: Culture, stage: str, row: Belief | None, columns: dict[str, A
             yield Difference(tub.number, stage, "belief", *told)
         return
     for name, replayed in columns.items():
-        value = getattr(row, name)
+        value = _without_news(getattr(row, name))
         if not alike(value, replayed):
             yield Difference(tub.number, stage, name, _said(value), _said(replayed))
+
+
+def _without_news(value: Any) -> Any:
+    """Return a value without what is only kept to tell the keeper what it was before."""
+    return (
+        {name: one for name, one in value.items() if name != belief_store.BEFORE} if isinstance(value, dict) else value
+    )
 
 
 def alike(stored: Any, replayed: Any) -> bool:

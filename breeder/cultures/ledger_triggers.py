@@ -2,15 +2,27 @@
 
 from typing import Any
 
-from django.db import connections
+from django.db import connections, transaction
 
 TABLE = "breeder_entry"
 SAYS = "An entry of the ledger is never changed or removed. Write a correcting entry instead."
 
-_SQLITE = """
-CREATE TRIGGER IF NOT EXISTS entry_is_kept_{verb} BEFORE {verb} ON {table}
+_SQLITE = (
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_UPDATE BEFORE UPDATE ON {table}
 BEGIN SELECT RAISE(ABORT, '{says}'); END
-"""
+""",
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_DELETE BEFORE DELETE ON {table}
+BEGIN SELECT RAISE(ABORT, '{says}'); END
+""",
+    # INSERT OR REPLACE removes the older row without asking the trigger before a DELETE.
+    """
+CREATE TRIGGER IF NOT EXISTS entry_is_kept_REPLACE BEFORE INSERT ON {table}
+WHEN EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)
+BEGIN SELECT RAISE(ABORT, '{says}'); END
+""",
+)
 _POSTGRESQL = (
     """
 CREATE OR REPLACE FUNCTION entry_is_kept() RETURNS trigger LANGUAGE plpgsql AS
@@ -24,7 +36,8 @@ $$ BEGIN RAISE EXCEPTION '{says}' USING ERRCODE = 'integrity_constraint_violatio
 def guard_ledger(using: str = "default", **_: Any) -> None:
     """Lay the triggers that keep the ledger append-only; safe to call again."""
     connection = connections[using]
-    with connection.cursor() as cursor:
+    # All or none: on PostgreSQL the older trigger goes first, and a ledger between the two would be unguarded.
+    with transaction.atomic(using=using), connection.cursor() as cursor:
         if TABLE not in connection.introspection.table_names(cursor):
             return
         for statement in _statements(connection.vendor):
@@ -32,6 +45,5 @@ def guard_ledger(using: str = "default", **_: Any) -> None:
 
 
 def _statements(vendor: str) -> list[str]:
-    if vendor == "postgresql":
-        return [text.format(table=TABLE, says=SAYS) for text in _POSTGRESQL]
-    return [_SQLITE.format(verb=verb, table=TABLE, says=SAYS) for verb in ("UPDATE", "DELETE")]
+    texts = _POSTGRESQL if vendor == "postgresql" else _SQLITE
+    return [text.format(table=TABLE, says=SAYS) for text in texts]

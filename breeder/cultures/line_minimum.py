@@ -1,5 +1,7 @@
 """How many of a line must stay, why, and what that means: the reserve room's answers for a line of the book."""
 
+from collections.abc import Sequence
+
 from breeder.core.reserve import advice
 from breeder.core.reserve.breeding_minimum import Advice, Minimum, binding_minimum, size_of_minimum
 from breeder.core.reserve.rotational_mating import TubBreeders
@@ -7,6 +9,8 @@ from breeder.core.reserve.sex_ratio import Sexed, sex_ratio_alarm
 from breeder.cultures.line_stock import StageStock, TubStock
 from breeder.cultures.models import Culture
 from breeder.species.models import Line
+
+BREEDING = Culture.Purpose.BREEDING
 
 
 def minimum_of(line: Line) -> Minimum:
@@ -29,22 +33,30 @@ def minimum_of(line: Line) -> Minimum:
 
 def outlook_of(line: Line, adults: StageStock) -> tuple[str, ...]:
     """Return what the adults of a line mean for its keeping, in sentences."""
-    share, breeding = float(line.species.share_female), _breeding(adults)
+    share = float(line.species.share_female)
     kept = advice.Kept(
         adults=adults.lower,
         males=adults.males,
         females=adults.females,
-        breeding_tubs=len(breeding),
-        irreplaceable=line.irreplaceable,
         reproduction=line.species.reproduction,
         share_female=share,
         shown_by=line.shown_by,
         generation_days=line.species.generation_days,
         effective_share=float(line.effective_share),
         years=line.horizon_years,
-        tubs=tuple(_breeders(tub, share) for tub in breeding if not tub.is_stale),
+        tubs=tuple(_breeders(tub, share) for tub in adults.tubs if tub.purpose == BREEDING and not tub.is_stale),
     )
     return advice.outlook(kept, minimum_of(line))
+
+
+def too_few_tubs(line: Line, purposes: Sequence[str]) -> str:
+    """Return a warning where a line that cannot be bought again breeds in fewer than two tubs; empty else.
+
+    `purposes` has the purpose of each of the line's open tubs.
+    """
+    if not line.is_open:
+        return ""
+    return advice.too_few_tubs(purposes.count(BREEDING), irreplaceable=line.irreplaceable)
 
 
 def sexes_out_of_share(line: Line, sexed: Sexed) -> tuple[str, ...]:
@@ -52,10 +64,6 @@ def sexes_out_of_share(line: Line, sexed: Sexed) -> tuple[str, ...]:
     species = line.species
     share = float(species.share_female)
     return sex_ratio_alarm(sexed, share, minimum_of(line).number, reproduction=species.reproduction)
-
-
-def _breeding(adults: StageStock) -> list[TubStock]:
-    return [tub for tub in adults.tubs if tub.purpose == Culture.Purpose.BREEDING]
 
 
 def _breeders(tub: TubStock, share_female: float) -> TubBreeders:

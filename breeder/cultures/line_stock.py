@@ -20,6 +20,7 @@ class TubStock:
     males: int | None
     females: int | None
     gives: bool = True
+    is_outgrown: bool = False  # all young that were counted have died or grown up since
     # What the tub could give if the line had enough: `free` is at most that, and at most what the line has free.
     free_alone: int = 0
 
@@ -50,14 +51,16 @@ class StageStock:
     share_female: float = 0.5
     size_kept: float = 0.0
     next_cup_on: date | None = None
-    # How many may be taken before the next count, promises not taken off; None where nothing limits that.
+    # What is above the number kept back, handling loss taken off, and how many may go before the next count (None where
+    # nothing limits that); promises are taken off neither.
+    spare: int = 0
     may_go: int | None = None
+    soon_grown: str = ""  # why young that grow up within a month are hardly ever to be had
 
     @property
     def waits_for_count(self) -> bool:
         """Return whether more could be spared if the line were counted again."""
-        spare = self.lower - self.kept_back - self.promised
-        return self.may_go is not None and self.free < spare and self.free == max(0, self.may_go - self.promised)
+        return self.may_go is not None and self.may_go < self.spare and self.free == max(0, self.may_go - self.promised)
 
     @property
     def stays(self) -> int:
@@ -65,14 +68,9 @@ class StageStock:
         return min(self.kept_back, self.lower)
 
     @property
-    def stays_bar(self) -> int:
-        """Return all that is safely there and neither promised nor free: kept back, or waiting for the next count."""
-        return max(0, self.lower - max(0, self.promised - self.short) - self.free)
-
-    @property
-    def promised_bar(self) -> int:
-        """Return the promised part of the bar; the bar itself shows what of it is short in rust."""
-        return self.promised
+    def later(self) -> int:
+        """Return how many are safely there, neither kept back nor promised, but not to be sold before a count."""
+        return max(0, self.lower - self.stays - self.promised - self.free)
 
     @property
     def doubt(self) -> int:

@@ -6,9 +6,11 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from breeder.base.dates import day_said
 from breeder.core import stock as census
-from breeder.core.counting.quantiles import whole_below, z_of
+from breeder.core.counting.quantiles import whole_below
 from breeder.core.reserve import cup_stock, surplus
+from breeder.cultures import young_ageing
 from breeder.cultures.line_minimum import minimum_of, size_kept
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import Belief, Culture, Promise, Stage
@@ -33,11 +35,23 @@ class Read:
 
     tub: Culture
     row: Belief
-    belief: census.Belief
     now: census.Belief
-    lower: int
-    at_count: int
-    is_stale: bool
+    there: surplus.TubStage
+
+    @property
+    def lower(self) -> int:
+        """Return the number that is safe to rely on."""
+        return self.there.lower
+
+    @property
+    def is_stale(self) -> bool:
+        """Return whether the last count is too old to sell on."""
+        return self.there.stale
+
+    @property
+    def is_outgrown(self) -> bool:
+        """Return whether all that were counted have died or grown up since."""
+        return self.row.middle > 0 and not self.now.middle and not self.is_stale
 
     @property
     def likely_exact(self) -> float:
@@ -84,19 +98,20 @@ def why_not_sold(line: Line, on: date) -> str:
     if line.not_for_sale:
         return f"it is not for sale ({line.not_for_sale.rstrip('.')}). Choose another line."
     if line.resting_until and line.resting_until > on:
-        return f"it rests until {line.resting_until:%-d %B}. Choose another line, or ask again then."
+        return f"it rests until {day_said(line.resting_until)}. Choose another line, or ask again then."
     return ""
 
 
 def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageStock:
     """Return one stage of a line kept by the animal."""
     line = rows.line
-    read = [as_read(tub, rows.beliefs[tub.pk, stage], line, on) for tub in rows.tubs if (tub.pk, stage) in rows.beliefs]
-    offered = [one for one in read if not one.tub.not_for_sale]
     promises = [promise for promise in rows.promises if promise.stage == stage]
+    known = [(tub, rows.beliefs[tub.pk, stage]) for tub in rows.tubs if (tub.pk, stage) in rows.beliefs]
+    read = [as_read(tub, row, line, on, _promised_from(tub, promises)) for tub, row in known]
+    offered = [one for one in read if not one.tub.not_for_sale]
     held = surplus.StageStock(
         stage=stage,
-        tubs=tuple(_for_reserve(one, promises, on) for one in offered),
+        tubs=tuple(one.there for one in offered),
         kept_back=minimum_of(line).number if stage == Stage.ADULTS else line.young_kept,
         promised=sum(promise.number for promise in promises),
         handling_loss=float(line.handling_loss),
@@ -104,6 +119,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
     )
     whole, by_tub = surplus.stage_free(held)
     tubs = tuple(_tub_stock(one, by_tub.get(one.tub.number), whole, on, sellable) for one in read)
+    soon_grown = surplus.grown_up(stage, ageing_of(line))
     counting = [one for one in offered if purpose_on(one.tub, on) in surplus.GIVES_SURPLUS]
     oldest = min(counting, key=lambda one: one.row.counted_at.isoformat() if one.row.counted_at else "", default=None)
     return StageStock(
@@ -118,7 +134,12 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         method=oldest.row.method if oldest else "",
         is_stale=any(one.is_stale for one in counting),
         tubs=tubs,
-        why=(*whole.why, *(_kept_out(one.tub) for one in read if one.tub.not_for_sale)),
+        why=(
+            *whole.why,
+            *soon_grown,
+            *_growing_up(stage, line, read),
+            *(_kept_out(one.tub) for one in read if one.tub.not_for_sale),
+        ),
         males=_sum_known(counting, "males"),
         females=_sum_known(counting, "females"),
         promised_males=sum(promise.males for promise in promises),
@@ -128,7 +149,9 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
         share_female=float(line.species.share_female),
         size_kept=size_kept(line) if stage == Stage.ADULTS else 0.0,
         shown_by=line.shown_by,
-        may_go=None if held.harvest_share is None else surplus.harvest_left(held.tubs, held.harvest_share),
+        spare=whole.spare,
+        may_go=whole.may_go,
+        soon_grown=" ".join(soon_grown),
     )
 
 
@@ -193,19 +216,11 @@ def _taken_on(told: str) -> date:
     return timezone.localdate(at) if timezone.is_aware(at) else at.date()
 
 
-def as_read(tub: Culture, row: Belief, line: Line, on: date) -> Read:
-    """Return a stored belief as it reads on a day, at the line's confidence."""
-    held, ageing, confidence = stored_belief(row), ageing_of(line), float(line.confidence)
-    now = census.aged(held, on, ageing, row.stage)
-    return Read(
-        tub,
-        row,
-        held,
-        now,
-        lower=census.bound(now, z_of(confidence)),
-        at_count=census.bound_at_count(held, confidence),
-        is_stale=census.is_stale(held, on, ageing),
-    )
+def as_read(tub: Culture, row: Belief, line: Line, on: date, promised: int = 0) -> Read:
+    """Return a stored belief as it reads on a day, at the line's confidence; `promised` are those that name the tub."""
+    held, ageing, as_sold = stored_belief(row), ageing_of(line), surplus.Tub(tub.number, purpose_on(tub, on))
+    there = surplus.tub_stage(as_sold, held, row.stage, on, float(line.confidence), ageing, promised)
+    return Read(tub, row, census.aged(held, on, ageing, row.stage), there)
 
 
 def stored_belief(row: Belief) -> census.Belief:
@@ -213,18 +228,20 @@ def stored_belief(row: Belief) -> census.Belief:
     return in_local_days(census.from_json(row.used["belief"]))
 
 
-def _for_reserve(one: Read, promises: list[Promise], on: date) -> surplus.TubStage:
-    return surplus.TubStage(
-        tub=one.tub.number,
-        purpose=purpose_on(one.tub, on),
-        lower=one.lower,
-        stale=one.is_stale,
-        promised=sum(promise.number for promise in promises if promise.culture_id == one.tub.pk),
-        at_count=one.at_count,
-        # What came in, died or was moved since the count: all of `moved` but what was taken for people.
-        added=one.belief.moved + one.belief.taken,
-        taken=one.belief.taken,
-    )
+def _growing_up(stage: str, line: Line, read: list[Read]) -> tuple[str, ...]:
+    """Return whose young have grown up since they were counted, and that usual figures say so."""
+    if stage != Stage.YOUNG:
+        return ()
+    grown = [
+        f"The young last counted in tub {one.tub.number} are grown by now. Count it again."
+        for one in read
+        if one.is_outgrown
+    ]
+    return (*grown, *young_ageing.ask_for_figures(line.species))
+
+
+def _promised_from(tub: Culture, promises: list[Promise]) -> int:
+    return sum(promise.number for promise in promises if promise.culture_id == tub.pk)
 
 
 def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: date, sellable: bool) -> TubStock:
@@ -241,6 +258,7 @@ def _tub_stock(one: Read, free: surplus.Free | None, whole: surplus.Free, on: da
         is_stale=one.is_stale,
         males=one.sexes.males,
         females=one.sexes.females,
+        is_outgrown=one.is_outgrown,
         free_alone=free.number if free is not None and sellable else 0,
         gives=free is not None and purpose_on(one.tub, on) in surplus.GIVES_SURPLUS and not one.is_stale,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
 
+from breeder.base.dates import day_said
 from breeder.core.counting.plurals import many
 from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
@@ -76,6 +77,8 @@ def _too_few(name: str, stock: StageStock) -> str:
     )
     if stock.waits_for_count:
         said += f" Until the next count no more than {stock.may_go} may go, promised ones included."
+    if stock.soon_grown and not stock.free:
+        said += f" {stock.soon_grown}"
     return f"{said} {_remedy(stock)}"
 
 
@@ -84,7 +87,7 @@ def _too_few_cups(name: str, stock: StageStock) -> str:
         f"{_spared(stock.free, 'cups')} from {name}: {none_or(stock.lower)} rested, {none_or(stock.promised)} promised."
     )
     if stock.next_cup_on:
-        said += f" The next cup is rested on {stock.next_cup_on:%-d %B}."
+        said += f" The next cup is rested on {day_said(stock.next_cup_on)}."
     return f"{said} {_or_fewer(stock.free)}"
 
 
@@ -93,7 +96,7 @@ def _spared(free: int, stage: str) -> str:
 
 
 def _remedy(stock: StageStock) -> str:
-    due = [tub.number for tub in stock.tubs if tub.is_stale]
+    due = [tub.number for tub in stock.tubs if tub.is_stale or tub.is_outgrown]
     if due and not stock.free:
         return f"Count {named_tubs(due)} first: an old count sells nothing. Or choose another line."
     return _or_fewer(stock.free)

@@ -68,8 +68,8 @@ def resize(promise: Promise, number: int, *, males: int = 0, females: int = 0) -
     promise.save(update_fields=["number", "males", "females"])
 
 
-def hold_until(promise: Promise, expires_at: datetime) -> None:
-    """Let an unpaid promise run out at another time; a paid one never runs out."""
+def hold_until(promise: Promise, expires_at: datetime | None) -> None:
+    """Let an unpaid promise run out at another time, or with None never; a paid one never runs out."""
     if promise.paid_at is None:
         promise.expires_at = expires_at
         promise.save(update_fields=["expires_at"])

@@ -154,9 +154,9 @@ def _reads(
         if belief is None:
             continue
         on, belief = timezone.localdate(moment), in_local_days(belief)
-        lower = census.lower(belief, on, confidence, ageing, stage)
+        at_least = census.lower(belief, on, confidence, ageing, stage)
         expected = census.aged(belief, on, ageing, stage).expected
-        found.append(Read(moment, lower, expected, told.get(moment, "")))
+        found.append(Read(moment, at_least, expected, told.get(moment, "")))
     return found
 
 

@@ -8,8 +8,8 @@ from typing import Any
 from django.utils import timezone
 
 from breeder.core import stock as census
-from breeder.core.stock import About, Ageing, Counted, Moved
-from breeder.cultures import count_entry
+from breeder.core.stock import About, Ageing, Counted, Moved, Poured, counted_from
+from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.models import Entry
 from breeder.cultures.sex_counts import Known, known_after
 from breeder.species.models import Line
@@ -27,8 +27,12 @@ class Held:
 
 
 def ageing_of(line: Line) -> Ageing:
-    """Return how beliefs of this line fade: by its species' adult life."""
-    return Ageing(adult_life_months=float(line.species.adult_life_months))
+    """Return how beliefs of this line fade: by its species' adult life, and how its young grow up and survive."""
+    return Ageing(
+        adult_life_months=float(line.species.adult_life_months),
+        young_mature_months=young_ageing.mature_months(line.species),
+        young_survival=young_ageing.survival(line.species),
+    )
 
 
 def in_local_days(belief: census.Belief) -> census.Belief:
@@ -41,14 +45,8 @@ def void_ids(corrections: Iterable[Any]) -> set[int]:
     """Return the entries that are put right by these corrections; a corrected correction takes nothing back.
 
     Of each only `pk` and `corrects_id` are asked for: entries, or rows of these two columns.
-
-    A correction can only name an older entry, so going from the newest backwards each is known to stand or not.
     """
-    void: set[int] = set()
-    for entry in sorted(corrections, key=lambda entry: entry.pk, reverse=True):
-        if entry.pk not in void and entry.corrects_id is not None:
-            void.add(entry.corrects_id)
-    return void
+    return census.fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
 
 
 def order_of(entry: Entry) -> tuple[Any, ...]:
@@ -74,7 +72,7 @@ class Ledger:
     """The entries of some tubs in order of replay, without those that were put right."""
 
     def __init__(self, entries: Iterable[Entry], ageing: dict[int, Ageing]) -> None:
-        entries = list(entries)
+        entries = [_by_todays_method(entry) for entry in entries]
         void = void_ids(entry for entry in entries if entry.kind == Entry.Kind.CORRECT)
         self._ageing = ageing
         self._by_tub: dict[tuple[int, str], list[Entry]] = {}
@@ -121,7 +119,7 @@ class Ledger:
         ageing, stage = self._ageing[entry.culture_id], entry.stage
         poured = self._poured_in(entry)
         if poured is not None:
-            return Held(poured_into(held.belief, poured), held.sexes, held.last_count)
+            return Held(census.pour(held.belief, poured), held.sexes, held.last_count)
         if _is_tipped_in(entry):  # out of a tub of which nothing was known: that stays so
             return held
         belief = held.belief
@@ -132,7 +130,7 @@ class Ledger:
         sexes = Known(0, 0) if held.belief is None and entry.males is not None else held.sexes
         return Held(belief, known_after(sexes, entry), last)
 
-    def _poured_in(self, entry: Entry) -> census.Belief | None:
+    def _poured_in(self, entry: Entry) -> Poured | None:
         """Return what was tipped in from another tub, as its own entries tell it; None for any other entry."""
         if not _is_tipped_in(entry) or entry.other_side_id is None:
             return None
@@ -140,7 +138,7 @@ class Ledger:
         source = self.held(out.culture_id, out.stage, before=out.pk).belief
         if source is None:
             return None
-        return census.split(source, entry.given["share"], entry.given["share_log_sd"])[1]
+        return Poured(entry.happened_at, entry.given["share"], entry.given["share_log_sd"], source)
 
 
 def _is_tipped_in(entry: Entry) -> bool:
@@ -151,19 +149,26 @@ def _is_tipped_out(entry: Entry) -> bool:
     return entry.kind == Entry.Kind.ABOUT and "share" in entry.given and entry.other_side_id is None
 
 
-def poured_into(there: census.Belief | None, poured: census.Belief) -> census.Belief:
-    """Return the belief of a tub into which a part of another was tipped; the bounds add, never more."""
-    return poured if there is None else census.merged([there, poured])
+def _by_todays_method(entry: Entry) -> Entry:
+    """Give a count that was read the figures that its method finds today; what is stored of it stays as it was."""
+    if entry.kind == Entry.Kind.COUNT and (count := count_entry.counted_again(entry)) is not None:
+        entry.estimate, entry.lower, entry.log_sd = count.estimate, count.lower, count.log_sd
+    return entry
 
 
-def event_of(entry: Entry) -> census.Event:
-    """Return an entry as the census room takes it."""
+def event_of(entry: Entry) -> census.Event | Poured:
+    """Return an entry as the census room takes it, a count by today's method."""
     at = entry.happened_at.astimezone(UTC)  # as it is read back, so that a count that is only shown ages no otherwise
     if entry.kind == Entry.Kind.COUNT:
+        count = count_entry.counted_again(entry)
+        if count is not None:
+            return counted_from(at, count)
         exact = entry.log_sd == 0.0 and entry.method in count_entry.ONE_BY_ONE
         return Counted(at, entry.estimate or 0.0, entry.log_sd or 0.0, entry.shared_sd or 0.0, exact)
     if entry.kind == Entry.Kind.CHANGE:
         return Moved(at, entry.number or 0, entry.reason)
     if _is_tipped_out(entry):
         return About(at, entry.number or 0, entry.given["share_log_sd"], entry.given["share"])
+    if "of" in entry.given:  # tipped in from another line, whose tub is kept here as it was believed then
+        return Poured(at, entry.given["tipped"], entry.given["share_log_sd"], census.from_json(entry.given["of"]))
     return About(at, entry.number or 0, entry.log_sd or 0.0, None, entry.shared_sd or 0.0)

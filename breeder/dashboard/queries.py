@@ -1,9 +1,10 @@
 """What needs doing today, gathered from the rooms below in a constant number of queries."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 
 from breeder.cultures.count_uncertainty import ToCount
@@ -14,9 +15,9 @@ from breeder.cultures.models import Belief, Culture, Stage
 from breeder.cultures.queries import NEVER, LastLook, last_looks, plan_of_week, read_lines, stock_of_lines, with_lines
 from breeder.orders.models import Order
 from breeder.shipments.box_page import besides_weather, morning_of
-from breeder.shipments.models import Parcel, Supply
+from breeder.shipments.models import Kit, Parcel, Supply
 from breeder.shipments.queries.checks import Standing, waiting
-from breeder.shipments.queries.parcels import orders_without_box
+from breeder.shipments.queries.parcels import kits_to_remeasure, orders_without_box
 from breeder.shipments.rules.departure_rules import order_ended
 from breeder.species.models import Line
 
@@ -72,6 +73,7 @@ class Day:
     to_plan: tuple[Order, ...]
     supplies: tuple[Supply, ...]
     shelf_is_bare: bool  # nothing at all is there, as before anybody counted
+    remeasure: tuple[Kit, ...]
     has_lines: bool
 
     @property
@@ -102,6 +104,7 @@ def day(now: datetime) -> Day:
         to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
         supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
         shelf_is_bare=not any(supply.on_shelf for supply in supplies),
+        remeasure=tuple(kits_to_remeasure()),
         has_lines=bool(lines) or Line.objects.exists(),
     )
 
@@ -154,9 +157,29 @@ def _why(tub: Culture, last: LastLook, counts: dict[int, datetime | None], on: d
 
 
 def _lines_in_need(lines: list[ReadLine]) -> list[LineInNeed]:
-    stocks = stock_of_lines(lines, timezone.localdate())
-    needs = [(line, _need(stocks[line.pk]), stocks[line.pk]) for line in lines]
-    return [LineInNeed(line.rows.line, why, stock) for line, why, stock in needs if why]
+    stocks, crashed = stock_of_lines(lines, timezone.localdate()), _crashed_lines()
+    needs = []
+    for line in lines:
+        if why := "; ".join(filter(None, (crashed.get(line.pk), _need(stocks[line.pk])))):
+            needs.append(LineInNeed(line.rows.line, why, stocks[line.pk]))
+    return needs
+
+
+def _crashed_lines() -> dict[int, str]:
+    """Return why each line needs help that has crashed tubs and no other open one."""
+    tubs = Culture.objects.filter(Q(crashed_on__isnull=False) | Q(closed_on=None)).order_by("number")
+    crashed: dict[int, list[str]] = defaultdict(list)
+    alive = set()
+    for line_id, number, crashed_on in tubs.values_list("line_id", "number", "crashed_on"):
+        if crashed_on:
+            crashed[line_id].append(str(number))
+        else:
+            alive.add(line_id)
+    return {
+        line_id: f"tub{'s' if len(numbers) > 1 else ''} {' and '.join(numbers)} crashed, and the line has no other"
+        for line_id, numbers in crashed.items()
+        if line_id not in alive
+    }
 
 
 def _need(stock: LineStock) -> str:

@@ -8,7 +8,6 @@ PRINTED_AT_MOST = 600
 BLOCK_LINES = 9
 DIGITS = 9
 NO_BREAK = "\u00a0"
-ONLY_HERE = ("localhost", "127.0.0.1", "[::1]")
 PLURAL = {
     "isopod": "isopods",
     "springtail": "springtails",
@@ -96,15 +95,3 @@ def refuse_too_many(number: int, of: str) -> None:
         raise NothingToPrint(
             f"That would print {number} {of}; {PRINTED_AT_MOST} are printed at a time. Check the numbers."
         )
-
-
-def base_address(scheme: str, asked: str, allowed: Iterable[str]) -> str:
-    """Return where a phone reaches the book, such as 'http://shelf.example:8000'; empty if that is not known.
-
-    The address the keeper is reading at, unless only this machine knows it; then the first name it may be called by.
-    """
-    name, _, port = asked.rpartition(":") if asked.rpartition(":")[2].isdecimal() else (asked, "", "")
-    if name not in ONLY_HERE:
-        return f"{scheme}://{asked}"
-    named = next((host for host in allowed if host not in ONLY_HERE and not host.startswith((".", "*"))), "")
-    return f"{scheme}://{named}{':' + port if port else ''}" if named else ""

@@ -2,16 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from itertools import groupby
 
-from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 from reportlab.lib.colors import black
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
+from breeder.base.qr import dark_runs, modules
 from breeder.documents.fonts import BOLD
 from breeder.documents.label_grid import TUBS_A4, TUBS_LETTER, Field, fit, label_pages
 from breeder.documents.page_frame import BIG, INK, SMALL, SOFT, Sheet, style
@@ -66,24 +64,11 @@ def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> 
 
 def _code(canvas: Canvas, held: str, x: float, y: float) -> None:
     """Draw a QR code as one shape; every run of dark modules in a row is one rectangle of it."""
-    rows = _modules(held)
+    rows = modules(held)
     side = QR_SIDE / len(rows)
     shape = canvas.beginPath()
     for nth, row in enumerate(rows):
-        at = 0
-        for dark, run in groupby(row):
-            length = len(list(run))
-            if dark:
-                shape.rect(x + at * side, y + QR_SIDE - (nth + 1) * side, length * side, side)
-            at += length
+        for at, length in dark_runs(row):
+            shape.rect(x + at * side, y + QR_SIDE - (nth + 1) * side, length * side, side)
     canvas.setFillColor(black)
     canvas.drawPath(shape, stroke=0, fill=1)
-
-
-@lru_cache(maxsize=1_024)
-def _modules(held: str) -> tuple[tuple[bool, ...], ...]:
-    """Return the code's squares, True for dark (ISO/IEC 18004, middle error correction: labels get wet)."""
-    code = QRCode(None, QRErrorCorrectLevel.M)
-    code.addData(held)
-    code.make()
-    return tuple(tuple(map(bool, row)) for row in code.modules)

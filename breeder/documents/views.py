@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from breeder.base.addresses import phone_address
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
 from breeder.documents import queries, rules
@@ -103,11 +104,18 @@ def cup_labels(request: HttpRequest, number: int) -> tuple[str, bytes]:
     return f"cup-labels-box-{number}", draw_cup_labels(cups, sheet_of(f"Cup labels, box {number}"))
 
 
+@require_safe
+def tub_labels(request: HttpRequest) -> HttpResponse:
+    """Print labels of the tubs asked for, or of all open tubs; say first if no phone could open their square code."""
+    base = phone_address(request.scheme or "http", request.get_host(), settings.ALLOWED_HOSTS)
+    if not base and "anyway" not in request.GET:
+        return render(request, "documents/no_phone.html")
+    return _tub_labels(request, base)
+
+
 @paper
-def tub_labels(request: HttpRequest) -> tuple[str, bytes]:
-    """Print labels of the tubs asked for, or of all open tubs."""
+def _tub_labels(request: HttpRequest, base: str) -> tuple[str, bytes]:
     numbers = rules.numbers_in(request.GET.get("numbers", ""))
-    base = rules.base_address(request.scheme or "http", request.get_host(), settings.ALLOWED_HOSTS)
     return "tub-labels", draw_tub_labels(queries.tub_cards(numbers, base), sheet_of("Tub labels"))
 
 

@@ -4,13 +4,15 @@ The file is a ZIP archive with `about.json` (what it is, how many rows of each k
 row a line, in Django's JSON Lines form) and the photos. Nothing in it depends on the database it came from.
 """
 
+import errno
 import hashlib
 import io
 import json
+import os
 import zipfile
-import zlib
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time
 from itertools import islice
@@ -24,17 +26,23 @@ from django.core import serializers
 from django.core.management.color import no_style
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import DatabaseError, connection, models, transaction
-from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Model
 from django.utils.encoding import is_protected_type
 
+from breeder.base.machine_faults import trouble_of
+from breeder.management.backup_contents import (
+    ABOUT,
+    ANOTHER,
+    BOOK,
+    DAMAGED,
+    FORM,
+    KIND,
+    PHOTOS,
+    CannotRestore,
+    read_about,
+    schema,
+)
 from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
-
-KIND = "underbark book"
-FORM = 1
-ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
-# What Python raises on an archive of which some signs are others than were written, or of which the end is missing.
-DAMAGED = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError)
 
 
 class Exact(DjangoJSONEncoder):
@@ -42,10 +50,6 @@ class Exact(DjangoJSONEncoder):
 
     def default(self, o: Any) -> Any:
         return o.isoformat() if isinstance(o, datetime | time) else super().default(o)
-
-
-class CannotRestore(Exception):
-    """The file or the book does not allow a restore; says why and what to do."""
 
 
 @dataclass(frozen=True)
@@ -68,46 +72,72 @@ def models_kept() -> list[type[Model]]:
     return [Group, User, *ordered]
 
 
-def schema() -> str:
-    """Return the name of the last migration of the book, which a backup must share to be restored."""
-    applied = MigrationRecorder(connection).applied_migrations()
-    return max((name for app, name in applied if app == "breeder"), default="")
-
-
 def write_backup(path: Path) -> Kept:
     """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
     unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name, and is refused when it is replaced
     try:
         kept = _write(unfinished)
+        _lay_down(unfinished)
         unfinished.replace(path)
+        _lay_down(path.parent)
     finally:
         unfinished.unlink(missing_ok=True)
     return kept
 
 
+def _lay_down(path: Path) -> None:
+    """Wait until a file, or the names in a folder, are on the disk itself: a backup outlives the power going off."""
+    if path.is_dir() and os.name == "nt":
+        return
+    handle = os.open(path, os.O_RDONLY)
+    os.fsync(handle)
+    os.close(handle)
+
+
 def _write(path: Path) -> Kept:
     # A small computer without a clock begins in 1970, before any time that a ZIP can name: such photos are kept too.
     archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
-    with transaction.atomic(), archive:
-        _stand_still()
-        rows, digest = Counter[str](), hashlib.sha256()
-        with archive.open(BOOK, "w", force_zip64=True) as book:
-            for lines, label, number in _lines():
-                rows[label] += number
-                digest.update(lines)
-                book.write(lines)
+    with archive:
+        rows, digest = _pack_rows(archive)
+        # Behind the rows, so that their transaction is short; a photo that a row names is not removed meanwhile.
         photos = _pack_photos(archive)
-        kept = Kept(dict(rows), photos, digest.hexdigest())
+        kept = Kept(rows, photos, digest)
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
         archive.writestr(ABOUT, json.dumps(about, indent=1))
     return kept
 
 
-def _stand_still() -> None:
-    """Let this transaction see one moment; on SQLite its write lock does that already."""
+def _pack_rows(archive: zipfile.ZipFile) -> tuple[dict[str, int], str]:
+    rows, digest = Counter[str](), hashlib.sha256()
+    with _one_moment(), archive.open(BOOK, "w", force_zip64=True) as book:
+        for lines, label, number in _lines():
+            rows[label] += number
+            digest.update(lines)
+            book.write(lines)
+    return dict(rows), digest.hexdigest()
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """See the book as it is at one moment, without keeping anybody from writing."""
     if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
+        with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+            yield
+    else:
+        with connection.only_reading(), transaction.atomic():  # type: ignore[attr-defined]
+            yield
+
+
+def holdings(path: Path) -> Kept | None:
+    """Return what a backup says that it holds, without proving it; None where no backup can be read."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            about = json.loads(archive.read(ABOUT))
+            photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
+            return Kept(dict(about["rows"]), photos, str(about["digest"]))
+    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # as of an encrypted archive
+        return None
 
 
 def _lines() -> Iterator[tuple[bytes, str, int]]:
@@ -145,41 +175,10 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
     folder, packed = Path(settings.MEDIA_ROOT), 0
     for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
         if file.is_file():
-            archive.write(file, PHOTOS + file.relative_to(folder).as_posix())
+            # A photo is compressed already; to do it again would only take time.
+            archive.write(file, PHOTOS + file.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
             packed += 1
     return packed
-
-
-def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    """Return what a backup says of itself. Raises CannotRestore if it is none, is of another form, or is damaged."""
-    try:
-        about = json.loads(archive.read(ABOUT))
-    except (KeyError, ValueError):
-        raise CannotRestore(f"'{path}' is not a backup of this book. Choose a file written by `backup`.") from None
-    if about.get("kind") != KIND or about.get("form") != FORM:
-        raise CannotRestore(f"'{path}' was written in another form. Use the version that wrote it.")
-    if about["schema"] != schema():
-        raise CannotRestore(
-            f"'{path}' comes from version '{about['schema']}' of the book, and this one is at '{schema()}'. "
-            "Restore with the version that wrote it, then bring that up to date."
-        )
-    if _digest_of(archive) != about["digest"]:
-        raise CannotRestore(f"'{path}' is damaged: its rows are not those that were written. Use another backup.")
-    # Photos are unpacked when the rows are in: a damaged one must be met before.
-    if damaged := archive.testzip():
-        raise CannotRestore(f"'{path}' is damaged: {damaged} is not what was written. Use another backup.")
-    return about
-
-
-def _digest_of(archive: zipfile.ZipFile) -> str:
-    digest = hashlib.sha256()
-    try:
-        with archive.open(BOOK) as book:
-            while block := book.read(1 << 20):
-                digest.update(block)
-    except (KeyError, *DAMAGED):
-        return ""
-    return digest.hexdigest()
 
 
 def restore_backup(path: Path) -> Kept:
@@ -200,9 +199,13 @@ def restore_backup(path: Path) -> Kept:
                 # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
                 photos = _unpack_photos(archive)
     except DatabaseError as trouble:
+        if of_machine := trouble_of(trouble):
+            raise CannotRestore(of_machine.sentence) from None
         # Such as a number that a file keeps and a server does not; Django names the column, not the row.
         raise CannotRestore(f"This database does not take a row of '{path}': {trouble} Nothing was restored.") from None
     except OSError as trouble:
+        if trouble.errno == errno.EINVAL:  # a place before the beginning of the file, named by a damaged part
+            raise CannotRestore(f"'{path}' is damaged: it names places outside of itself. {ANOTHER}") from None
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:
         raise CannotRestore(

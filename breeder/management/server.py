@@ -2,34 +2,53 @@
 
 import getpass
 import os
+import select
 import socket
 import sys
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.models import Group, User
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
+from breeder.base import access, backups
+from breeder.base.addresses import home_address, is_home
+from breeder.base.environment import close_to_others
 from breeder.base.models import Setting
 from breeder.base.roles import HELPER, KEEPER
 from breeder.carriers.actions import load_example_services
 from breeder.carriers.rule_actions import load_example_rules
 from breeder.shipments.actions.bench import load_example_kits
-from breeder.species.actions import load_starter_set
+from breeder.species.actions import correct_starter_set, load_starter_set
 
 THREADS = 8
+# Whoever sends nothing more is sent away, so that half-sent requests do not keep the others out for long. waitress
+# counts no callers: what it cannot see (many connections, each dripping) is for a server in front (README, "Settings").
+LIMITS: dict[str, Any] = {
+    "connection_limit": 500,  # half of the files that a process may usually open
+    "channel_timeout": 30,  # seconds without a byte
+    "cleanup_interval": 5,  # seconds between two looks for such connections
+    "max_request_body_size": 20_000_000,  # bytes; the largest photo is below it
+    "asyncore_use_poll": hasattr(select, "poll"),  # Windows has none
+}
 LAST_PORT = 65_535
+EVERYWHERE = "0.0.0.0"
 Say = Callable[[str], object]
 
 
-def bring_up_to_date() -> None:
-    """Apply migrations and see that the two roles exist."""
+def bring_up_to_date() -> int:
+    """Apply migrations, correct what an earlier starter set had wrong, and see that the two roles exist.
+
+    Nobody else on this machine reads the book. Returns how many species were corrected.
+    """
+    close_to_others(settings.DATA_DIR, Path(settings.MEDIA_ROOT), backups.path().parent)
     call_command("migrate", verbosity=0)
     for role in (KEEPER, HELPER):
         Group.objects.get_or_create(name=role)
+    return correct_starter_set()
 
 
 def load_examples(*, by: User | None) -> None:
@@ -42,18 +61,10 @@ def load_examples(*, by: User | None) -> None:
 
 def add_person(name: str, password: str, role: str) -> User:
     """Add somebody who may log in. Raises CommandError for a taken name or a weak password, saying why."""
-    if User.objects.filter(username=name).exists():
-        raise CommandError(f"There is already somebody called '{name}'. Choose another name.")
-    person = User(username=name)
     try:
-        person.full_clean(exclude=["password"])
-        validate_password(password, person)
-    except ValidationError as fault:
-        raise CommandError(" ".join(fault.messages)) from None
-    person.set_password(password)
-    person.save()
-    person.groups.add(Group.objects.get_or_create(name=role)[0])
-    return person
+        return access.add_person(name, password, role)
+    except access.CannotAdd as refusal:
+        raise CommandError(" ".join(refusal.messages)) from None
 
 
 def first_keeper(say: Say) -> User | None:
@@ -101,8 +112,26 @@ def refuse_taken(host: str, port: int) -> None:
             ) from None
 
 
-def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) -> None:
-    """Run the site until it is stopped; with forecasts, those of the chosen service are brought meanwhile."""
+def home_to_open() -> str:
+    """Return the home address that the site is also open at; none behind HTTPS, where a server in front decides."""
+    return "" if settings.HTTPS else home_address()
+
+
+def open_to_phone(host: str, home: str, port: int, say: Say) -> None:
+    """Accept the home address that the site listens at, and say what to type on the phone."""
+    phone = home or (home_address() if host == EVERYWHERE else host)
+    if not is_home(phone):
+        return say("Only this machine can open it: no home network was found, or another address was asked for.")
+    settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, phone]
+    say(f"On a phone in the same home: http://{phone}:{port}/ (as a square code under Book, Settings).")
+    return say("Plain http can be read along in that network, so use one whose password only you give out.")
+
+
+def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts: bool = False) -> None:
+    """Run the site until it is stopped, here and at the home address, if there is one.
+
+    With forecasts, those of the chosen service are brought meanwhile.
+    """
     from waitress import serve
 
     from breeder.management.forecasting import BesideTheSite
@@ -115,6 +144,9 @@ def serve_site(host: str, port: int, say: Say, *, with_forecasts: bool = False) 
         BesideTheSite(afterwards=warming.poke).start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
+    if not settings.HTTPS:
+        open_to_phone(host, home, port, say)
+    where = {"listen": f"{host}:{port} {home}:{port}"} if home else {"host": host, "port": port}
     # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
     drop = not settings.HTTPS
-    serve(application, host=host, port=port, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop)
+    serve(application, **where, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop, **LIMITS)

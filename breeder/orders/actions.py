@@ -37,6 +37,8 @@ class Change:
     lines: Mapping[int, LineChange] = field(default_factory=dict)
     added: Sequence[rules.Wanted] = ()
     named: Collection[str] = ()
+    # The stamp of what the page showed (`rules.stamp_of`); empty where no page stands behind it.
+    seen: str = ""
 
 
 def save_offer(offer: Offer, *, by: Any, token: str = "", answer: str = "") -> Offer:
@@ -90,6 +92,7 @@ def agree_order(
             by=by,
         )
         added = [steps.promise_packs(order, offers[want.offer_id], want, at=now) for want in wanted]
+        steps.settle(steps.fresh(order.number), at=now)
         packs = ", ".join(str(line) for line in added)
         sentence = f"Order {order.number} for {person}: {packs}."
         log("agreed an order", str(order), sentence, by=by, facts=movement_block.on_record(answer))
@@ -107,6 +110,7 @@ def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Or
         steps.lapse(now, steps.line_ids_of(number) | added_lines)
         order = steps.fresh(number)
         rules.refuse_unless_open(order)
+        rules.refuse_stale(order, change.seen)
         offers = _offers_or_refuse(change.added)
         after = {pk: line.packs for pk, line in change.lines.items()}
         rules.refuse_change(order.lines.all(), after, bool(change.added))

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST
 
 from breeder.base import form_tokens
 from breeder.base.queries import household
-from breeder.base.roles import keeper_only
+from breeder.base.roles import is_keeper, keeper_only
 from breeder.cultures import actions, forms
 from breeder.cultures.models import Culture
 from breeder.cultures.queries import tub_by_number
@@ -21,12 +21,13 @@ from breeder.orders import queries
 REFUSED = 422
 
 
-@keeper_only
 def crash(request: HttpRequest, number: int) -> HttpResponse:
-    """Mark a tub as crashed, or show what there is to know and to do about it."""
+    """Mark a tub as crashed; show the keeper what there is to know and to do about it, since it names people."""
     form_tokens.seen(request.POST.get("token", ""))
     tub = _tub_or_404(number)
     if tub.crashed_on and request.method != "POST":
+        if not is_keeper(request.user):
+            return redirect("cultures:tub", number=number)
         return _crash_page(request, tub, forms.EndCrashForm())
     form = forms.CrashForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -35,7 +36,8 @@ def crash(request: HttpRequest, number: int) -> HttpResponse:
         except ValidationError as refusal:
             forms.show_refusal(form, refusal)
         else:
-            return _said(request, tub, f"Tub {number} is marked as crashed and is not for sale.", recorded)
+            tell = "" if is_keeper(request.user) else " Tell the keeper: people may have to be told."
+            return _said(request, tub, f"Tub {number} is marked as crashed and is not for sale.{tell}", recorded)
     status = REFUSED if form.is_bound else 200
     return render(request, "orders/crash_form.html", {"form": form, "tub": tub, "line": tub.line}, status=status)
 
@@ -70,6 +72,7 @@ def crash_sister(request: HttpRequest, number: int, sister: int) -> HttpResponse
     try:
         recorded = actions.set_sister_apart(other.pk, tub.pk, quarantine=quarantine, **_sent(request, tub))
     except ValidationError as refusal:
+        form_tokens.seen(request.POST.get("token", ""))  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
         return redirect("orders:crash", number=number)
@@ -78,13 +81,16 @@ def crash_sister(request: HttpRequest, number: int, sister: int) -> HttpResponse
 
 
 def _sent(request: HttpRequest, tub: Culture) -> dict[str, Any]:
-    answer = reverse("orders:crash", args=[tub.number])
-    return {"by": request.user, "token": request.POST.get("token", ""), "answer": answer}
+    return {"by": request.user, "token": request.POST.get("token", ""), "answer": _page_after(request, tub)}
 
 
 def _said(request: HttpRequest, tub: Culture, done: str, recorded: actions.Recorded) -> HttpResponse:
     _say(request, done, recorded)
-    return redirect("orders:crash", number=tub.number)
+    return redirect(_page_after(request, tub))
+
+
+def _page_after(request: HttpRequest, tub: Culture) -> str:
+    return reverse("orders:crash" if is_keeper(request.user) else "cultures:tub", args=[tub.number])
 
 
 def _say(request: HttpRequest, done: str, recorded: actions.Recorded) -> None:

@@ -74,6 +74,7 @@ class Order(models.Model):
     address = models.ForeignKey(Address, null=True, blank=True, on_delete=models.PROTECT, related_name="orders")
     status = models.CharField(max_length=10, choices=Status, default=Status.HELD)
     agreed_at = models.DateTimeField()
+    # Empty where the hold never runs out by itself: money is in it, or nothing is to be paid.
     held_until = models.DateTimeField(null=True, blank=True)
     paid_at = models.DateTimeField(null=True, blank=True)
     promised_by = models.DateField("promised to be posted by", null=True, blank=True)

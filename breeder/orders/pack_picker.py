@@ -41,6 +41,11 @@ class Picked:
     only_asked: bool = False
 
     @property
+    def shown_said(self) -> str:
+        """Return how many lines are shown, once they were looked for."""
+        return f"{len(self.lines)} line{'' if len(self.lines) == 1 else 's'} below."
+
+    @property
     def more_said(self) -> str:
         """Return how many lines are left out, where some are shown."""
         if not self.left_out or (self.only_asked and not self.find):

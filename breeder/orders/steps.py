@@ -8,8 +8,10 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max, ProtectedError
 from django.urls import reverse
+from django.utils import timezone
 
 from breeder.base import form_tokens
+from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.cultures import steps as cultures
 from breeder.cultures.models import Culture, Promise
@@ -192,11 +194,8 @@ def set_terms(order: Order, terms: rules.Terms) -> None:
     order.promised_by, order.postage, order.note = terms.promised_by, terms.postage, terms.note
     if terms.to:
         order.address = people.keep_address(order.person, terms.to)
-    if order.paid_at is None:
-        order.held_until = terms.held_until
-        for line in order.lines.all():
-            if line.promise and line.promise.state == Promise.State.HELD:
-                cultures.hold_until(line.promise, terms.held_until)
+    if order.paid_at is None and terms.held_until:
+        _hold_until(order, terms.held_until)
     order.save()
 
 
@@ -207,9 +206,31 @@ def reopen(order: Order, held_until: datetime) -> None:
 
 
 def settle(order: Order, *, at: datetime) -> Order:
-    """Mark a held order as paid once everything in it has a price and is paid; what it holds then never runs out."""
-    if order.status != Order.Status.HELD or not queries.bill_of(order).is_settled or not order.payments.all():
+    """Let what a held order comes to, and what is paid of it, decide whether it is paid and when its hold runs out.
+
+    Call it after whatever changes either. With money in it, or nothing to pay, it never runs out by itself; once all
+    of the money is given back, the usual days begin anew.
+    """
+    if order.status != Order.Status.HELD:
         return order
+    bill = queries.bill_of(order)
+    if bill.is_settled and order.payments.all():
+        return _mark_paid(order, at)
+    if bill.never_runs_out != (order.held_until is None):
+        again = rules.end_of(rules.usual_hold(timezone.localtime(at), household().hold_days))
+        _hold_until(order, None if bill.never_runs_out else again)
+        order.save(update_fields=["held_until"])
+    return order
+
+
+def _hold_until(order: Order, until: datetime | None) -> None:
+    order.held_until = until
+    for line in order.lines.all():
+        if line.promise and line.promise.state == Promise.State.HELD:
+            cultures.hold_until(line.promise, until)
+
+
+def _mark_paid(order: Order, at: datetime) -> Order:
     order.status, order.paid_at = Order.Status.PAID, at
     order.save(update_fields=["status", "paid_at"])
     for line in order.lines.all():

@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django_tables2.data import TableQuerysetData
 
+from breeder.base.dates import day_said
 from breeder.orders import rules
 from breeder.orders.models import Offer, Order
 from breeder.orders.queries import Handed, OrderRow, rows_of
@@ -76,10 +77,10 @@ class OrderTable(tables.Table):
         return format_html('<span class="tag">{}</span>', record.status)
 
     def render_held_until(self, value: datetime) -> str:
-        return date_format(timezone.localtime(value), "j M")
+        return day_said(value, short=True)
 
     def render_promised_by(self, value: date) -> str:
-        return date_format(value, "j M")
+        return day_said(value, short=True)
 
     def render_due(self, value: Decimal, record: OrderRow) -> str:
         return f"{value:.2f}" if value or record.bill.unpriced else "–"

@@ -69,7 +69,7 @@ def order_new(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
             return redirect("orders:order", number=order.number)
     page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
-    page["to_mend"] = forms.to_mend(who, terms, packs)
+    page["looked"] = "look" in request.POST
     return _form_page(request, "orders/new.html", page, bool(sent))
 
 
@@ -87,13 +87,16 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
     sent, typed = _sent_or_typed(request, "change")
-    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed)
+    terms = forms.TermsForm(sent, initial=forms.terms_of(order) | typed, runs_out=rules.runs_out(order))
     lines = forms.LinesForm(sent, order=order, initial=typed)
     packs = forms.PacksForm(sent, lines=queries.lines_on_offer(), initial=typed)
     if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
         change = lines.change(terms.terms(), packs.wanted(), packs.named())
         try:
             actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
+        except rules.ChangedMeanwhile as refusal:
+            order = _order_or_404(number)
+            lines = forms.LinesForm.after_others(request.POST, order, refusal)
         except ValidationError as refusal:
             terms.refused(refusal, packs)
         else:
@@ -106,7 +109,7 @@ def order_change(request: HttpRequest, number: int) -> HttpResponse:
         "lines": lines,
         "packs": packs,
         "picked": picked(packs, find, only_asked=True),
-        "to_mend": forms.to_mend(terms, lines, packs),
+        "looked": "look" in request.POST,
     }
     return _form_page(request, "orders/change.html", page, bool(sent))
 
@@ -133,7 +136,7 @@ def order_hold(request: HttpRequest, number: int) -> HttpResponse:
     form = forms.HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
 
     def done() -> str:
-        until = forms.end_of(form.cleaned_data["held_until"])
+        until = rules.end_of(form.cleaned_data["held_until"])
         named = form.named()
         actions.hold_again(number, until, named=named, by=request.user, token=request.POST.get("token", ""))
         return f"Order {number} is held again."
@@ -146,7 +149,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
     """Write down a payment."""
     order = _order_or_404(number)
     bill = queries.bill_of(order)
-    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "in"}
+    start = {"amount": forms.money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
     form = forms.PaymentForm(request.POST or None, initial=start)
 
     def done() -> str:

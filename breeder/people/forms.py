@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 
 from breeder.base.edit_conflicts import SeenForm
+from breeder.base.fields import CoordinateField, ZoneField
 from breeder.base.form_messages import PlainForm
 from breeder.core.compliance.regions import COUNTRIES
 from breeder.people import rules
@@ -39,7 +40,54 @@ class PersonForm(SeenForm, PlainForm, forms.ModelForm):
         }
 
 
-class AddressForm(PlainForm, forms.Form):
+class PlaceFields(forms.Form):
+    """Mix in: a place typed by hand for an address that no US postcode leads to, or the wish to go without one."""
+
+    latitude = CoordinateField(
+        label="Latitude", required=False, help_text="Of the town, such as 52.52; it is kept to 0.01° (about 1 km)."
+    )
+    longitude = CoordinateField(
+        label="Longitude", required=False, help_text="Such as 13.41; west of Greenwich with a minus, such as -3.70."
+    )
+    timezone = ZoneField(label="Time zone", required=False, help_text="Such as America/Chicago or Europe/Berlin.")
+    without_place = forms.BooleanField(
+        label="Keep it without a place",
+        required=False,
+        help_text="Boxes to it stay Not decided until a place is given.",
+    )
+
+    PLACE = ("latitude", "longitude", "timezone", "without_place")
+
+    @property
+    def place_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.PLACE]
+
+    @property
+    def has_place_typed(self) -> bool:
+        """Return whether something stands in the fields of the place, or is wrong with one of them."""
+        return any(field.errors or field.value() not in (None, "", False) for field in self.place_fields)
+
+    def read_destination(self, block_name: str, *, country: str = "", postcode: str = "") -> rules.Destination | None:
+        """Return where the pasted address leads; None where there is none, or where a fault is now shown by a field."""
+        given = self.cleaned_data
+        if not all(name in given for name in (block_name, *self.PLACE)):
+            return None
+        typed = rules.TypedPlace(given["latitude"], given["longitude"], given["timezone"])
+        block = given[block_name].strip()
+        try:
+            rules.check_place_has_address(block, typed)
+            if not block:
+                return None
+            without = given["without_place"]
+            return rules.destination(block, country=country, postcode=postcode, typed=typed, without_place=without)
+        except rules.NotThere as refusal:
+            self.add_error("latitude", refusal)
+        except ValidationError as refusal:
+            self.add_error(block_name, refusal)
+        return None
+
+
+class AddressForm(PlainForm, PlaceFields):
     """An address pasted as a block; its place comes from the US postcode or is typed by hand."""
 
     block = forms.CharField(
@@ -57,18 +105,7 @@ class AddressForm(PlainForm, forms.Form):
     postcode = forms.CharField(
         label="Postcode", required=False, max_length=12, help_text="Left empty it is read from the address."
     )
-    latitude = forms.DecimalField(
-        label="Latitude", required=False, help_text="Only where the postcode has no place, such as 52.52."
-    )
-    longitude = forms.DecimalField(label="Longitude", required=False, help_text="West of Greenwich with a minus.")
-    timezone = forms.CharField(
-        label="Time zone", required=False, max_length=60, help_text="Such as America/Chicago or Europe/Berlin."
-    )
-    without_place = forms.BooleanField(
-        label="Keep it without a place",
-        required=False,
-        help_text="Boxes to it stay Not decided until a place is given.",
-    )
+    field_order = ("block", "country", "postcode", *PlaceFields.PLACE)
 
     destination: rules.Destination | None = None
 
@@ -99,19 +136,8 @@ class AddressForm(PlainForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        if self.errors or not cleaned.get("block"):
-            return cleaned
-        typed = rules.TypedPlace(cleaned["latitude"], cleaned["longitude"], cleaned["timezone"])
-        try:
-            self.destination = rules.destination(
-                cleaned["block"],
-                country=cleaned["country"],
-                postcode=cleaned["postcode"],
-                typed=typed,
-                without_place=cleaned["without_place"],
-            )
-        except ValidationError as refusal:
-            self.add_error(None, refusal)
+        if not self.errors:
+            self.destination = self.read_destination("block", country=cleaned["country"], postcode=cleaned["postcode"])
         return cleaned
 
 

@@ -22,6 +22,10 @@ class Unreadable(ValidationError):
     """The address lacks something, or two parts of it disagree."""
 
 
+class NotThere(ValidationError):
+    """The place typed by hand is only half a place, lies nowhere on Earth, or has no address."""
+
+
 class StillNeeded(ValidationError):
     """The person cannot be removed while a box is on its way to them."""
 
@@ -57,7 +61,8 @@ def destination(
     """Return what is kept of a pasted address and its place.
 
     The place is the one typed by hand, else that of the US postcode. Raises Unreadable where the country cannot be
-    read or postcode and state disagree, NoPlace where nothing leads to a place and the keeper did not go without.
+    read or postcode and state disagree, NotThere where what was typed is no place, NoPlace where nothing leads to a
+    place and the keeper did not go without.
     """
     read = read_block(block, country=country)
     if not read.country:
@@ -95,15 +100,19 @@ def is_of_postcode(country: str, postcode: str, latitude: Decimal) -> bool:
     return place is not None and place.latitude == latitude
 
 
+def check_place_has_address(block: str, typed: TypedPlace) -> None:
+    """Refuse a place that was typed without the address that it is for. Raises NotThere."""
+    if not block and not typed.is_empty:
+        raise NotThere("A place is typed here, but no address. Paste the address too, or empty the place.", code="bare")
+
+
 def _typed_place(typed: TypedPlace, read: ReadBlock) -> Place | None:
     if typed.is_empty:
         return None
     if typed.latitude is None or typed.longitude is None or not typed.timezone:
-        raise Unreadable(
-            "A place typed by hand needs latitude, longitude and time zone. Fill in all three.", code="part"
-        )
+        raise NotThere("A place typed by hand needs latitude, longitude and time zone. Fill in all three.", code="part")
     if fault := fault_of_place(typed.latitude, typed.longitude, typed.timezone):
-        raise Unreadable(fault, code="no_such_place")
+        raise NotThere(fault, code="no_such_place")
     return Place(to_hundredth(typed.latitude), to_hundredth(typed.longitude), typed.timezone, read.town, read.region)
 
 

@@ -62,6 +62,7 @@ def new(request: HttpRequest) -> HttpResponse:
     address = AddressForm(request.POST if request.method == "POST" else None, may_be_empty=True)
     if request.method == "POST" and form.is_valid() & address.is_valid():
         one = actions.add_person(form.cleaned_data, address.destination, **_writing(request))
+        messages.success(request, f"{one.name} is on file.")
         return redirect(actions.person_url(one))
     shown = {"form": form, "address": address}
     return render(request, "people/new.html", shown, status=REFUSED if form.is_bound else 200)
@@ -75,7 +76,9 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     one = _person(pk)
     form = PersonForm(request.POST if request.method == "POST" else None, instance=one)
     if request.method == "POST" and form.is_valid():
-        return redirect(actions.person_url(actions.edit_person(pk, form.cleaned_data, **_writing(request))))
+        one = actions.edit_person(pk, form.cleaned_data, **_writing(request))
+        messages.success(request, f"What is on file about {one.name} is changed.")
+        return redirect(actions.person_url(one))
     shown = {"form": form, "person": _person(pk)}
     return render(request, "people/edit.html", shown, status=REFUSED if form.is_bound else 200)
 
@@ -89,6 +92,7 @@ def address_new(request: HttpRequest, pk: int) -> HttpResponse:
     form = AddressForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         actions.add_address(pk, form.destination, **_writing(request))
+        messages.success(request, "The new address is kept. Boxes that are planned from now on go there.")
         return redirect(actions.person_url(one))
     shown = {"form": form, "person": one, "is_new": True}
     return render(request, "people/address.html", shown, status=REFUSED if form.is_bound else 200)
@@ -104,6 +108,7 @@ def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse
     form = AddressForm(request.POST if request.method == "POST" else None, initial=as_typed(address))
     if request.method == "POST" and form.is_valid():
         actions.correct_address(address.pk, form.destination, **_writing(request))
+        messages.success(request, "The address is put right. Boxes to it must be checked again.")
         return redirect(actions.person_url(one))
     shown = {"form": form, "person": one, "is_new": False}
     return render(request, "people/address.html", shown, status=REFUSED if form.is_bound else 200)

@@ -7,6 +7,7 @@ from django.core.paginator import Paginator
 from django.utils import timezone
 from django.utils.text import get_text_list
 
+from breeder.base.dates import weekday_said
 from breeder.base.formatting import NEVER, odds
 from breeder.base.models import Setting
 from breeder.carriers.queries import closures_by_carrier
@@ -79,7 +80,7 @@ def notes_of(found: Spread, board: Board) -> list[str]:
             f"No day is found for {boxes}. Tell the buyer, try a counter or a faster service, or bring newer hours."
         )
     late = [one for one in found.given if one.is_late]
-    said += [f"Box {one.number} would leave on {one.on:%A %-d %B}, after its promised date." for one in late]
+    said += [f"Box {one.number} would leave on {weekday_said(one.on)}, after its promised date." for one in late]
     return said
 
 

@@ -1,5 +1,7 @@
 """What the page of one box shows, in words and values, so that its template decides nothing."""
 
+from collections import Counter
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,7 +21,7 @@ from breeder.core.transit.rule_of_thumb import Opinion
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
 from breeder.orders.models import Order, OrderLine
-from breeder.shipments import check_json, check_text, delay_notice, heat_injury, legal_block
+from breeder.shipments import check_json, check_text, delay_notice, legal_block, place_links
 from breeder.shipments.forms.box_forms import ContentsForm, DayChoice, KitChoice, WayChoice
 from breeder.shipments.forms.departure_forms import CheckForm, PackedForm, UnpackForm
 from breeder.shipments.models import Check, Parcel
@@ -37,6 +39,7 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
     on_record = legal_block.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
     standing = checks.standing_of(parcel, check, household, now, on_record)
     result = check.result if check else {}
+    places = place_links.places_of(parcel, household)
     return {
         "parcel": parcel,
         "is_here": parcel.status in HERE,
@@ -45,10 +48,11 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "standing": standing,
         "check": check,
         "result": result,
+        "because": [place_links.linked(sentence, places) for sentence in result.get("because", ())],
+        "others": [place_links.linked(sentence, places) for sentence in standing.leave.others],
         "kits": [_kit_row(row) for row in result.get("kits", ())],
         "curve": check_json.curve_of(result),
         "allowed": check_text.allowed_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
-        "average": check_text.average_said(float(household.comfort_tolerance), float(household.hard_tolerance)),
         "second_opinion": opinion_said(result.get("trade"), household),
         "morning": morning_of(parcel, check, now),
         "ways": ways_of(parcel, result),
@@ -64,7 +68,6 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
         "sources": [_source(row) for row in result.get("sources", ())],
         "forms": forms_of(parcel, request, standing) | (bound or {}),
         "checks": list(parcel.checks.select_related("by")[:6]),
-        **heat_injury.shown_of(request.GET, courses_of(result), fahrenheit=household.fahrenheit),
     }
 
 
@@ -95,14 +98,6 @@ def _resized_said(parcel: Parcel) -> list[str]:
 
 def _held_of(line: OrderLine) -> int:
     return line.promise.number if line.promise and line.promise.state == Promise.State.HELD else 0
-
-
-def courses_of(result: dict[str, Any]) -> list[tuple[str, list[float | None]]]:
-    """Return the courses of a stored check that heat injury is added up over."""
-    curve = result.get("curve")
-    if not curve:
-        return []
-    return [("On a middling journey", curve["middle"]), ("On the warmest twentieth of journeys", curve["high"])]
 
 
 def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:
@@ -184,6 +179,19 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
         return ""
     opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
     return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+
+
+def checked_said(check: Check) -> str:
+    """Return what a check that was just made came to."""
+    return f"Box {check.parcel.number} is checked: {check.get_verdict_display()}. {check.result['odds_said']}"
+
+
+def all_checked_said(standings: Sequence[Standing]) -> str:
+    """Return what the boxes that are here came to: 'Checked: 3 Go, 1 No-go.'"""
+    verdicts = Counter(Check.Verdict(standing.verdict).label for standing in standings if standing.check)
+    if not verdicts:
+        return "No box that is here can be checked yet."
+    return f"Checked: {', '.join(f'{number} {verdict}' for verdict, number in sorted(verdicts.items()))}."
 
 
 def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:

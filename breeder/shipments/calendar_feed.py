@@ -11,7 +11,7 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 from breeder.shipments.models import Parcel
 from breeder.shipments.rules import departure_rules
 
-SALT = "breeder.shipments.calendar_feed"
+SALT = "breeder.dispatch.calendar"  # part of every calendar address that was given out: it never changes
 KEY_LENGTH = 32
 PRODUCT = "-//Underbark//posting days//EN"
 

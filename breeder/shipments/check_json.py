@@ -11,7 +11,7 @@ import numpy as np
 from breeder.base.temperature_chart import BoxCurve
 from breeder.core.thermal.kit_risk import Outcome
 from breeder.core.thermal.verdict import NOT_DECIDED, Limits, Odds
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.itinerary import HOUR, Case
 from breeder.core.transit.rule_of_thumb import Opinion
 from breeder.core.transit.source_conflicts import Rivalry
@@ -54,7 +54,7 @@ class Found:
         known = sum(
             at in wanted and value is not None for hours in ends for at, value in zip(hours.times, hours.c, strict=True)
         )
-        members = int(self.trial.around[0].ambient_c.shape[1])
+        members = self.trial.drawn.members
         issued_at = oldest_issue(self.ends, self.trial.cases)
         width = width_c(ends, wanted)
         return Content(known, members, self.sources, issued_at, self.spread, self.anchors, width)
@@ -163,9 +163,9 @@ def _source(hours: Hours) -> dict[str, Any]:
 
 def _curve(found: Found) -> dict[str, Any]:
     """Return the picture of the on-time journey in the chosen kit: inside with its range, outside in the middle."""
-    case, band = found.trial.cases[0], found.chosen.outcome.curve
+    case, band = found.trial.cases[0], found.trial.curve_of(found.chosen)
     limits: Limits = found.animals.limits
-    outside = np.median(found.trial.around[0].ambient_c, axis=1)
+    outside = np.median(found.trial.around[0].ambient_c, axis=0)
     return {
         "starts_at": case.times[0].isoformat(),
         "middle": [_plain(value) for value in band.middle_c],

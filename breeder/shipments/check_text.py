@@ -5,8 +5,8 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from breeder.base.dates import clock_said, weekday_said
 from breeder.base.formatting import odds
-from breeder.core.thermal import allowed
 from breeder.core.thermal.kit_risk import CaseOutcome, Outcome
 from breeder.core.thermal.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
 from breeder.core.transit import rule_of_thumb
@@ -61,20 +61,13 @@ def allowed_said(comfort: float, hard: float) -> str:
     return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
 
 
-def average_said(*shares: float) -> str:
-    """Return what such tolerances came to on real days: most boxes that go are far from the edge."""
-    found = dict.fromkeys(allowed.nearest(share) for share in shares)
-    parts = [f"{one.broke * 1000:.0f} in 1000 boxes broke where {one.tolerance * 100:.0f} in 100 may" for one in found]
-    return f"On real days {' and '.join(parts)} (computed)."
-
-
 def no_day_said(stored: dict[str, Any] | None) -> str:
     """Return up to which later posting day no kit goes; an empty text where none was looked for, or one was found."""
     if stored is None:
         return ""
     if stored["until"] is None:
         return "The hours that are known reach no later posting day."
-    return f"No kit goes on a later posting day either, up to {date.fromisoformat(stored['until']):%A %-d %B}."
+    return f"No kit goes on a later posting day either, up to {weekday_said(date.fromisoformat(stored['until']))}."
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
@@ -107,9 +100,9 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
     if not missing:
         return ""
     first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
-    when = f"{len(missing)} hours between {first:%A %-d %B %H:%M} and {last:%A %-d %B %H:%M}"
+    when = f"{len(missing)} hours between {clock_said(first)} and {clock_said(last)}"
     if len(missing) == 1:
-        when = f"the hour of {first:%A %-d %B %H:%M}"
+        when = f"the hour of {clock_said(first)}"
     return f"{hours.label} lacks {when} (its own clock). Send in newer hours, or type its lows and highs."
 
 

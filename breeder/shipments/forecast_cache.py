@@ -14,8 +14,7 @@ from django.utils import timezone
 from breeder.base.models import Setting
 from breeder.carriers.queries import closures_of, timing_of
 from breeder.core.transit import batch_air, source_conflicts
-from breeder.core.transit.ambient_ensemble import ONE_DAY
-from breeder.core.transit.batch_air import Air
+from breeder.core.transit.batch_air import ONE_DAY, Air
 from breeder.core.transit.delivery_days import posting_days
 from breeder.core.transit.source_conflicts import Side
 from breeder.core.transit.trial_result import Journey
@@ -27,7 +26,7 @@ from breeder.shipments.queries import parcels as packing
 from breeder.shipments.rules import departure_rules
 from breeder.weather.hour_grid import hours_between
 from breeder.weather.models import Place
-from breeder.weather.queries import hours_for, sources_of
+from breeder.weather.queries import Received
 
 DAYS_SHOWN = 10
 READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds
@@ -159,12 +158,11 @@ class Skies:
 
     def _hours(self, place: Place) -> Read:
         self._in_time()
-        freshest = batch_air.air_of(hours_for(place, *self.span, issued_since=self.since))
-        names = sources_of(place, self.since)
-        if len(names) < 2:
+        received = Received.since(place, self.since)
+        freshest = batch_air.air_of(received.hours(*self.span))
+        if len(received.kinds) < 2:
             return Read(freshest)
-        every = (hours_for(place, *self.span, issued_since=self.since, source=name) for name in names)
-        return Read(freshest, tuple(every))
+        return Read(freshest, tuple(received.hours(*self.span, kind) for kind in received.kinds))
 
 
 def _unknown(latitude: float, longitude: float, zone: str, label: str, start: datetime, end: datetime) -> Hours:

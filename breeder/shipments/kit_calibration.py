@@ -1,19 +1,19 @@
-"""Measuring a kit: from the logger's file, or the weight of molten ice, to a factor on its drawn conductance."""
+"""Measuring a kit: from the loggers' file, or the weight of melted ice, to a factor on its drawn conductance."""
 
 from dataclasses import dataclass
 
 from django.core import signing
 
 from breeder.base.temperature_chart import BoxCurve
-from breeder.core.thermal import box, box_fit
+from breeder.core.thermal import box, box_fit, ice_melt
+from breeder.core.thermal.kit import Box
 from breeder.shipments.kit_tests import COMFORT_C, HARD_C
 from breeder.shipments.logger_csv import Logged
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import box_of
 
-ICE_SD_LN = 0.10  # of one weighing (judgement: scale, clock and a cold start together)
-LEAST_FACTOR, MOST_FACTOR, MOST_SD_LN = 0.2, 10.0, 0.5  # as heat.kit takes a box and its spread
-SALT = "measured kit"
+LEAST_FACTOR, MOST_FACTOR = 0.2, 10.0  # as heat.kit takes a box
+SALT = "measured kit, film of the bottle known"  # another than the old fit had: its pages may still be open
 GOOD_FOR_S = 3600
 
 
@@ -26,6 +26,7 @@ class Measured:
     drawn_w_k: float
     word: str
     doubts: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     curve: BoxCurve | None = None
 
     @property
@@ -41,43 +42,48 @@ class Measured:
         return signing.dumps([kit.pk, self.factor, self.sd_ln], salt=SALT)
 
 
-def by_logger(kit: Kit, logged: Logged, *, bottle_kg: float) -> Measured:
-    """Return what a run with a water bottle says of a kit. Raises heat's CannotFit with the reason."""
-    found = box_fit.fit_box(logged.hours, logged.outside_c, logged.inside_c, bottle_kg=bottle_kg)
-    word = (
-        "The run was good enough to use."
-        if found.is_good
-        else "The run is doubtful; log another day before you use it."
+def by_logger(kit: Kit, logged: Logged, *, litres: float) -> Measured:
+    """Return what a run with a bottle of water says of a kit. Raises heat's CannotFit or BadKit with the reason."""
+    found = box_fit.fit_box(
+        drawn_box(kit), logged.hours, logged.outside_c, logged.bottle_c, litres=litres, air_c=logged.air_c
     )
-    measured = Measured(found.conductance_w_k, found.sd_ln, drawn_w_k(kit), word, found.doubts, _curve(found))
-    return _believable(measured)
+    figures = found.conductance_w_k, found.log_sd, drawn_w_k(kit)
+    return _believable(Measured(*figures, _word(found), found.doubts, found.notes, _curve(found)))
 
 
-def by_ice(kit: Kit, *, melted_kg: float, hours: float, outside_c: float) -> Measured:
-    """Return what molten ice says of a kit. Raises heat's CannotFit with the reason."""
-    found = box_fit.ice_melt_w_k(melted_kg, hours, outside_c)
-    word = "Weigh twice if you can: one weighing is good to about 10 %."
-    return _believable(Measured(found, ICE_SD_LN, drawn_w_k(kit), word))
+def _word(found: box_fit.Fitted) -> str:
+    if not found.is_good:
+        return "The run is doubtful; log another day before you use it."
+    return "The run can be used, with this in mind:" if found.notes else "The run was good enough to use."
+
+
+def by_ice(
+    kit: Kit, *, melted_kg: float, hours: float, outside_c: float, bag_w_k: float = ice_melt.BAG_W_K
+) -> Measured:
+    """Return what melted ice says of a kit. Raises heat's CannotFit with the reason."""
+    found = ice_melt.melted_ice(melted_kg, hours, outside_c, bag_w_k)
+    word = f"Weigh twice if you can: one weighing is good to about {100 * found.log_sd:.0f} %."
+    return _believable(Measured(found.conductance_w_k, found.log_sd, drawn_w_k(kit), word))
 
 
 def _believable(measured: Measured) -> Measured:
-    """Return what a kit may be kept with; with other figures it could not be checked or changed any more."""
+    """Return what a kit may be kept with; with another factor it could not be checked or changed any more."""
     if not LEAST_FACTOR <= measured.factor <= MOST_FACTOR:
         raise box_fit.CannotFit(
             f"That would let {measured.factor:.3g} times as much through as drawn, and {LEAST_FACTOR:g} to "
             f"{MOST_FACTOR:g} times can be. Look at what you typed and its units, or at the kit's sizes and layers."
         )
-    if measured.sd_ln > MOST_SD_LN:
-        raise box_fit.CannotFit(
-            f"That is known only to {100 * measured.sd_ln:.0f} %, which tells less than the drawing. Log another day."
-        )
     return measured
+
+
+def drawn_box(kit: Kit) -> Box:
+    """Return the kit's box as it is drawn, whatever was measured of it before."""
+    return box_of(Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0))
 
 
 def drawn_w_k(kit: Kit) -> float:
     """Return the conductance that the kit's drawing alone gives, W/K."""
-    plain = Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0)
-    return box.conductance_w_k(box_of(plain))
+    return box.conductance_w_k(drawn_box(kit))
 
 
 def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
@@ -90,7 +96,7 @@ def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
 
 
 def _curve(found: box_fit.Fitted) -> BoxCurve:
-    """Return the run as a picture: the model, the logger as the edge of its band, the weather outside."""
+    """Return the run as a picture: the bottle's model, its logger as the edge of the band, the weather outside."""
     rows = range(0, len(found.hours), 12)
     model = [float(found.modelled_c[row]) for row in rows]
     logger = [float(found.logged_c[row]) for row in rows]

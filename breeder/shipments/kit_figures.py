@@ -1,9 +1,11 @@
 """What a box holds back and what a pack is worth in it, in degrees: shown beside a kit while it is written down."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from breeder.core.thermal import box, packs
-from breeder.core.thermal.kit import BadKit, HeatPack, PhaseChangePack
+from breeder.core.thermal.kit import BadKit, PhaseChangePack
 from breeder.core.thermal.kit import Kit as HeatKit
 from breeder.core.thermal.materials import SECONDS_PER_HOUR
 from breeder.core.units import degree_span, degrees
@@ -15,6 +17,9 @@ USUAL_CUPS = 4
 
 # How far outside from its melting point a phase-change pack is asked to work against, K.
 AGAINST_K = 10.0
+
+# How a burn is followed: its step, and how many times the printed hours it may take (a taped box: about two).
+STEP_H, MOST_TIMES_LONGER = 0.25, 6.0
 
 
 @dataclass(frozen=True)
@@ -39,13 +44,30 @@ def worth_of(kit: Kit, *, cups: int = USUAL_CUPS, fahrenheit: bool = False) -> W
     return Worth(conductance, tuple(said))
 
 
-def heat_worth_k(packed: HeatKit) -> float:
-    """Return by how many degrees the heat packs together keep the inside above the outside over their printed hours."""
-    mean_w = sum(packs.mean_w(pack) for pack in packed.heat_packs)
-    if not mean_w:
-        return 0.0
-    left = packs.oxygen_share(mean_w, packed.box.air_changes_h, packed.free_litres)
-    return float(mean_w * left / box.conductance_w_k(packed.box))
+@dataclass(frozen=True)
+class Warmth:
+    """By how many degrees heat packs keep the inside above the outside, on average over so many hours."""
+
+    degrees_k: float
+    hours: float
+
+
+def warmth_of(packed: HeatKit) -> Warmth:
+    """Return what the heat packs are worth together, from opening until they have burnt as far as is printed on them.
+
+    With plenty of air that is the shortest printed hours; with little air it takes longer, at fewer degrees.
+    """
+    printed = min((pack.rated_h for pack in packed.heat_packs), default=0.0)
+    if not printed:
+        return Warmth(0.0, 0.0)
+    opened = [replace(pack, lit_h=0.0) for pack in packed.heat_packs]
+    hour = np.arange(0.0, MOST_TIMES_LONGER * printed, STEP_H)
+    air = {"air_changes_h": packed.box.air_changes_h, "free_litres": packed.free_litres}
+    given = np.cumsum(packs.together_w(opened, hour, **air)) * STEP_H
+    wanted = np.cumsum(packs.together_w(opened, hour[hour < printed], air_changes_h=1.0, free_litres=None)) * STEP_H
+    end = min(int(np.searchsorted(given, wanted[-1])), len(hour) - 1)
+    hours = float(hour[end]) + STEP_H
+    return Warmth(float(given[end]) / hours / box.conductance_w_k(packed.box), hours)
 
 
 def _walls(conductance: float, fahrenheit: bool) -> str:
@@ -55,14 +77,13 @@ def _walls(conductance: float, fahrenheit: bool) -> str:
 
 
 def _heat(packed: HeatKit, conductance: float, fahrenheit: bool) -> str:
-    warmers: tuple[HeatPack, ...] = packed.heat_packs
-    hours = min(pack.rated_h for pack in warmers)
+    warmers, warmth = packed.heat_packs, warmth_of(packed)
     name = "The heat pack is" if len(warmers) == 1 else f"The {len(warmers)} heat packs are together"
     keeps = "it keeps" if len(warmers) == 1 else "they keep"
-    span = degree_span(heat_worth_k(packed), fahrenheit=fahrenheit)
+    span = degree_span(warmth.degrees_k, fahrenheit=fahrenheit)
     return (
-        f"{name} worth {span} in this box: {keeps} the inside about that much above the outside for {hours:g} hours, "
-        "on a warm day too."
+        f"{name} worth {span} in this box: {keeps} the inside about that much above the outside for "
+        f"{warmth.hours:.0f} hours, on a warm day too."
     )
 
 

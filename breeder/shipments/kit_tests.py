@@ -29,7 +29,6 @@ class Stress:
     coldest_c: float
     warmest_c: float
     hours_outside: float
-    course_c: tuple[float, ...]  # PER_HOUR readings an hour
 
 
 def tests_of(kit: HeatKit) -> list[Stress]:
@@ -78,5 +77,4 @@ def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stre
         float(course.min()),
         float(course.max()),
         float(outside[:-1].sum()) / PER_HOUR,
-        tuple(float(value) for value in course),
     )

@@ -1,7 +1,8 @@
 """Reading what a logger recorded: looked through whole, every fault named by its row, before anything is used.
 
-Columns `time`, `outside` and `inside` (with `_c` or `_f`, or the unit chosen beside the file); any common way to write
-times; commas or semicolons, decimal points or decimal commas; empty cells are gaps.
+Columns `time`, `outside`, `bottle` and, where a second logger hung in the box, `air` (with `_c` or `_f`, or the unit
+chosen beside the file); `inside` is taken for the bottle. Any common way to write times, their day in a column `date`
+if need be; commas or semicolons, decimal points or decimal commas; empty cells are gaps.
 """
 
 import re
@@ -11,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from dateutil import parser as dates
 from django.core.exceptions import ValidationError
 
-from breeder.base.csv_import import Unreadable, decimal_of, rows_of
+from breeder.base.csv_import import Unreadable, decimal_of, rows_of, with_dates
 from breeder.core.units import to_celsius
 
 MOST_ROWS = 20_000
@@ -19,13 +20,14 @@ MOST_FAULTS_SHOWN = 8
 LOWEST_C, HIGHEST_C = -50.0, 70.0
 GAPS = {"", "-", "na", "n/a", "nan", "null", "err"}
 SECONDS_PER_HOUR = 3600.0
+NO_DAY = re.compile(r"\d{1,2}(:\d\d){1,2}\s*([ap]\.?m?\.?)?", re.IGNORECASE)
 COUNTED = re.compile(r"\d+([.,]\d+)?")
 SPREADSHEET_ZERO = datetime(1899, 12, 30)
 SPREADSHEET_DAYS = (36_526.0, 73_051.0)  # 2000 to 2100
 UNIX_SECONDS = (946_684_800.0, 4_102_444_800.0)  # the same years
-Places = tuple[int, int, int]
-Readings = dict[datetime, tuple[float, float]]
-WANTED = "Name the columns 'time', 'outside' and 'inside' (or outside_c, inside_c, outside_f, inside_f)."
+Places = tuple[int, ...]  # of time, outside, bottle and, where there is one, air
+Readings = dict[datetime, tuple[float, ...]]
+WANTED = "Name the columns 'time', 'outside', 'bottle' and, for a second logger, 'air' (or outside_c, outside_f ...)."
 
 
 class LoggerRefused(ValidationError):
@@ -41,11 +43,12 @@ class LoggerRefused(ValidationError):
 
 @dataclass(frozen=True)
 class Logged:
-    """What a logger recorded: hours since its first time, outside and inside in °C, NaN for a gap."""
+    """What loggers recorded: hours since the first time, outside, bottle and air in °C, NaN for a gap."""
 
     hours: tuple[float, ...]
     outside_c: tuple[float, ...]
-    inside_c: tuple[float, ...]
+    bottle_c: tuple[float, ...]
+    air_c: tuple[float, ...] | None = None
 
 
 def read(content: bytes, *, fahrenheit: bool) -> Logged:
@@ -62,7 +65,7 @@ def read(content: bytes, *, fahrenheit: bool) -> Logged:
         )
     times = sorted(found)
     hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)
-    return Logged(hours, tuple(found[at][0] for at in times), tuple(found[at][1] for at in times))
+    return Logged(hours, *zip(*(found[at] for at in times), strict=True))
 
 
 def _shortest(rows: list[list[str]], places: Places, unit_f: bool) -> Readings:
@@ -91,7 +94,7 @@ def _readings(rows: list[list[str]], places: Places, unit_f: bool, day_first: bo
             at = _time(number, row[places[0]], day_first)
             if at in found:
                 raise ValueError(f"Row {number} repeats the time {row[places[0]].strip()}. Keep one of the two.")
-            found[at] = (_value(number, row[places[1]], unit_f), _value(number, row[places[2]], unit_f))
+            found[at] = tuple(_value(number, row[place], unit_f) for place in places[1:])
         except IndexError:
             faults.append(f"Row {number} has {len(row)} cells, fewer than the first row names. Fill it or delete it.")
         except ValueError as fault:
@@ -103,7 +106,7 @@ def _readings(rows: list[list[str]], places: Places, unit_f: bool, day_first: bo
 
 def _rows(content: bytes) -> list[list[str]]:
     try:
-        rows = rows_of(content)
+        rows = with_dates(rows_of(content))
     except Unreadable as fault:
         raise LoggerRefused([str(fault)]) from None
     if not rows:
@@ -113,20 +116,28 @@ def _rows(content: bytes) -> list[list[str]]:
     return rows
 
 
-def _columns(header: list[str], fahrenheit: bool) -> tuple[tuple[int, int, int], bool]:
+def _columns(header: list[str], fahrenheit: bool) -> tuple[Places, bool]:
     names = [name.strip().lower() for name in header]
     units = {name[-1] for name in names if name.endswith(("_c", "_f"))}
     if len(units) > 1:
         raise LoggerRefused(["One column is in °C and another in °F. Export both in the same unit."])
     bare = [name.removesuffix("_c").removesuffix("_f") for name in names]
-    missing = [name for name in ("time", "outside", "inside") if name not in bare]
+    if "bottle" not in bare and "inside" in bare:
+        bare[bare.index("inside")] = "bottle"
+    missing = [name for name in ("time", "outside", "bottle") if name not in bare]
     if missing:
         raise LoggerRefused([f"There is no column '{missing[0]}' among {', '.join(names) or 'none'}. {WANTED}"])
-    return (bare.index("time"), bare.index("outside"), bare.index("inside")), units == {"f"} if units else fahrenheit
+    wanted = ["time", "outside", "bottle", *(["air"] if "air" in bare else [])]
+    return tuple(bare.index(name) for name in wanted), units == {"f"} if units else fahrenheit
 
 
 def _time(number: int, text: str, day_first: bool) -> datetime:
     typed = text.strip()
+    if NO_DAY.fullmatch(typed):
+        raise ValueError(
+            f"Row {number} has the time '{typed}' without its day. Write it as 2026-02-04 17:30, or add a column "
+            "'date'."
+        )
     try:
         if (counted := _counted(typed)) is not None:
             return counted

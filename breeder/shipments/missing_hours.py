@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from breeder.base.models import Setting
 from breeder.core.transit import trial_result
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.itinerary import Case
 from breeder.shipments import check_text
 from breeder.weather.models import Place

@@ -37,6 +37,7 @@ class Kit(models.Model):
     ballast_kg = models.FloatField("water ballast, kg", default=0.0, validators=[MinValueValidator(0)])
     leak_factor = models.FloatField("leakier than drawn by", default=1.0)
     measured_sd_ln = models.FloatField("spread of a measured conductance, log scale", null=True, blank=True)
+    remeasure = models.BooleanField("was measured by a method that was wrong", default=False)
     air_changes_h = models.FloatField("air changes an hour", default=0.6)
     cost = models.DecimalField(max_digits=8, decimal_places=2, default=0, validators=[MinValueValidator(0)])
     active = models.BooleanField(default=True)

@@ -1,26 +1,26 @@
 """From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils import timezone
 
+from breeder.base.dates import weekday_said
 from breeder.base.models import Setting
 from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
-from breeder.core.thermal.ensemble_draws import Draws, draws
 from breeder.core.thermal.kit import BadKit
 from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED, Tolerance
-from breeder.core.transit import batch_air, rule_of_thumb, screening, source_conflicts, trial_result
-from breeder.core.transit.ambient_ensemble import ONE_DAY, Ends
+from breeder.core.transit import rule_of_thumb, screening, source_conflicts, trial_result
+from breeder.core.transit.batch_air import ONE_DAY, Ends
 from breeder.core.transit.delivery_days import delivery_days
 from breeder.core.transit.exposure import template_of
 from breeder.core.transit.itinerary import HOUR, ServiceTimes, needed
 from breeder.core.transit.results import Asked
 from breeder.core.transit.source_conflicts import Alternative, Side
 from breeder.core.transit.trial_result import Animals, Candidate, Journey, Trial, Tried
-from breeder.core.transit.weather_hours import Hours
 from breeder.shipments import legal_block
 from breeder.shipments.check_inputs import cups_in, species_in
 from breeder.shipments.check_json import Found, note_of, odds_of
@@ -32,7 +32,7 @@ from breeder.shipments.rules.box_rules import refuse_dry_ice
 from breeder.shipments.thermal_kit import heat_kit
 from breeder.species.models import Species
 from breeder.weather.models import Place
-from breeder.weather.queries import hours_for, sources_of, stand_ins_of
+from breeder.weather.queries import Received, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
 SCREENING_MEMBERS = 48  # for other days; the first of the same draws
@@ -51,9 +51,9 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
     if parcel.post_on is None:
         lacks.append("it has no day: choose one")
     elif parcel.post_on < timezone.localdate():
-        lacks.append(f"its day, {parcel.post_on:%A %-d %B}, is past: choose a new one")
+        lacks.append(f"its day, {weekday_said(parcel.post_on)}, is past: choose a new one")
     elif parcel.service is not None and (why_not := on_day(parcel.service, parcel.post_on).why_not):
-        lacks.append(f"{parcel.service} does not take it on {parcel.post_on:%A %-d %B} ({why_not}): choose a new day")
+        lacks.append(f"{parcel.service} takes no box on {weekday_said(parcel.post_on)} ({why_not}): choose a new day")
     if parcel.order.address is None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:
@@ -68,12 +68,10 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
     """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
-    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=parcel.way == Parcel.Way.COUNTER)
-    animals = animals_of(species_in(parcel), household)
-    candidates = candidates_for(parcel)
-    drawn = draws(departure_rules.seed_of(parcel.number, parcel.service_id, parcel.post_on), MEMBERS)
-    sides = sides_of(places, journey, now)
-    alternatives = alternatives_of(journey, candidates, sides, animals, drawn)
+    box = _BoxTrials(parcel, household, places, now)
+    journey = box.journey(parcel.service, parcel.post_on)
+    sides = box.sides(journey)
+    alternatives = box.alternatives(journey, sides)
     trial = source_conflicts.worse_of(alternatives)
     chosen = trial.of_kit(parcel.kit_id) or trial.best or trial.calmest
     decisive = source_conflicts.decisive(alternatives, chosen)
@@ -85,7 +83,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         trial=trial,
         chosen=chosen,
         ends=ends,
-        animals=animals,
+        animals=box.animals,
         missing=missing,
         opinion=opinion,
         opinion_compared=""
@@ -98,17 +96,17 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
         stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
+        other_way=_other_way(box, chosen),
     )
-    found = replace(found, other_way=_other_way(parcel, candidates, places, found, drawn, now))
     # A kit that may go is help enough, and where hours are missing nothing else could be told either.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
         return found
-    next_day, looked_until = _next_day(parcel, candidates, places, animals, drawn, now)
+    next_day, looked_until = _next_day(box)
     return replace(
         found,
         next_day=next_day,
         no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
-        helps=tuple(_helps(parcel, candidates, places, animals, drawn, now)),
+        helps=tuple(_helps(box)),
     )
 
 
@@ -166,43 +164,76 @@ def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate 
         return None
 
 
-def alternatives_of(
-    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
-) -> list[Alternative]:
-    """Return what comes of every kit by each reading of both ends."""
-    return [
-        Alternative(ends, trial_result.try_journey(journey, candidates, ends, animals, drawn))
-        for ends in source_conflicts.readings(*sides)
-    ]
+class _BoxTrials:
+    """A box with what all its trials share: its kits, animals and draws, and the hours of both places, read once."""
+
+    def __init__(self, parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> None:
+        self.parcel, self.now = parcel, now
+        self.animals = animals_of(species_in(parcel), household)
+        self.candidates = tuple(candidates_for(parcel))
+        self.seed = departure_rules.seed_of(parcel.number, parcel.service_id, parcel.post_on)
+        self.zones = tuple(place.zone for place in places)
+        read = {place.pk: Received.since(place, now - departure_rules.FORECAST_LAPSES) for place in places}
+        self.received = tuple(read[place.pk] for place in places)
+
+    @property
+    def to_counter(self) -> bool:
+        """Return whether the box is held at a counter."""
+        return bool(self.parcel.way == Parcel.Way.COUNTER)
+
+    def journey(self, service: Service, post_on: date, *, other_way: bool = False) -> Journey:
+        """Return the box's journey by a service on a day."""
+        return journey_of(self.parcel, service, post_on, to_counter=self.to_counter != other_way)
+
+    def sides(self, journey: Journey) -> tuple[Side, Side]:
+        """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
+        first, last = needed(trial_result.journey_cases(journey, *self.zones))
+        span = (first - ONE_DAY, last + ONE_DAY)
+        wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
+        origin, destination = (_side(received, span, wanted) for received in self.received)
+        return origin, destination
+
+    def question(self, journey: Journey, readings: Sequence[Ends], candidates: Sequence[Candidate] = ()) -> Asked:
+        """Return the question that the sums answer; all kits unless some are named."""
+        airs = tuple(ends.airs for ends in readings)
+        kits = tuple(candidates) or self.candidates
+        return Asked(self.parcel.number, journey, airs, kits, self.animals, self.seed)
+
+    def alternatives(
+        self,
+        journey: Journey,
+        sides: tuple[Side, Side],
+        candidates: Sequence[Candidate] = (),
+        members: int | None = None,
+    ) -> list[Alternative]:
+        """Return what comes of every kit by each reading of both ends."""
+        readings = source_conflicts.readings(*sides)
+        trials = screening.trials_of(self.question(journey, readings, candidates), members or MEMBERS)
+        return [Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
+
+    def trial(
+        self,
+        journey: Journey,
+        sides: tuple[Side, Side],
+        candidates: Sequence[Candidate] = (),
+        members: int | None = None,
+    ) -> Trial:
+        """Return what comes of every kit in the worst of the readings."""
+        return source_conflicts.worse_of(self.alternatives(journey, sides, candidates, members))
+
+    def may_go(self, journey: Journey, sides: tuple[Side, Side]) -> bool:
+        """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
+        asked = self.question(journey, source_conflicts.readings(*sides))
+        return bool(screening.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
 
 
-def _try(
-    journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, drawn: Draws
-) -> Trial:
-    return source_conflicts.worse_of(alternatives_of(journey, candidates, sides, animals, drawn))
-
-
-def sides_of(places: tuple[Place, Place], journey: Journey, now: datetime) -> tuple[Side, Side]:
-    """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
-    origin, destination = places
-    empty = Ends(_no_hours(origin, now), _no_hours(destination, now))
-    first, last = needed(trial_result.journey_cases(journey, empty))
-    span = (first - ONE_DAY, last + ONE_DAY)
-    wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
-    return _side(origin, span, wanted, now), _side(destination, span, wanted, now)
-
-
-def _side(place: Place, span: tuple[datetime, datetime], wanted: set[datetime], now: datetime) -> Side:
-    since = now - departure_rules.FORECAST_LAPSES
-    freshest = hours_for(place, *span, issued_since=since)
-    names = sources_of(place, since)
-    by_source = [hours_for(place, *span, issued_since=since, source=name) for name in names] if len(names) > 1 else []
-    side = source_conflicts.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
-    return side if len(names) > 1 else replace(side, sources=len(freshest.sources))
-
-
-def _no_hours(place: Place, now: datetime) -> Hours:
-    return hours_for(place, now, now, issued_since=now)
+def _side(received: Received, span: tuple[datetime, datetime], wanted: set[datetime]) -> Side:
+    freshest = received.hours(*span)
+    kinds = received.kinds
+    if len(kinds) < 2:
+        return replace(source_conflicts.side_of(freshest, [], wanted), sources=len(freshest.sources))
+    by_source = [received.hours(*span, kind) for kind in kinds]
+    return source_conflicts.side_of(freshest, [hours for hours in by_source if hours.sources], wanted)
 
 
 def _band(kinds: list[Species]) -> str:
@@ -211,90 +242,53 @@ def _band(kinds: list[Species]) -> str:
     )
 
 
-def _next_day(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    animals: Animals,
-    drawn: Draws,
-    now: datetime,
-) -> tuple[dict[str, Any] | None, date | None]:
+def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
     """Return the first later posting day on which some kit may go, and the last day on which none may.
 
     The search ends where the hours end.
     """
-    rulebook, looked_until = legal_block.book(), None
-    for day in packing.usable_days(parcel.service, timezone.localdate(now)):
+    rulebook, looked_until, parcel = legal_block.book(), None, box.parcel
+    for day in packing.usable_days(parcel.service, timezone.localdate(box.now)):
         if day <= parcel.post_on or legal_block.ask_box(rulebook, parcel, day).blocks:
             continue
-        journey = journey_of(parcel, parcel.service, day, to_counter=parcel.way == Parcel.Way.COUNTER)
-        sides = sides_of(places, journey, now)
-        if _may_go(parcel, journey, candidates, sides, animals, drawn.seed):
-            trial = _try(journey, candidates, sides, animals, drawn.first(SCREENING_MEMBERS))
-            if best := trial.best:
-                return {"on": day.isoformat(), **_offer(best)}, looked_until
-        ends = Ends(*(side.freshest for side in sides))
-        if missing_of(trial_result.journey_cases(journey, ends)[:1], ends):
+        journey = box.journey(parcel.service, day)
+        sides = box.sides(journey)
+        if box.may_go(journey, sides) and (best := box.trial(journey, sides, members=SCREENING_MEMBERS).best):
+            return {"on": day.isoformat(), **_offer(best)}, looked_until
+        on_time = trial_result.journey_cases(journey, *box.zones)[:1]
+        if missing_of(on_time, Ends(*(side.freshest for side in sides))):
             break
         looked_until = day
     return None, looked_until
 
 
-def _other_way(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    found: Found,
-    drawn: Draws,
-    now: datetime,
-) -> dict[str, Any] | None:
+def _other_way(box: _BoxTrials, chosen: Tried) -> dict[str, Any] | None:
     """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
 
     In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
     """
-    to_counter = parcel.way == Parcel.Way.COUNTER
-    offered = parcel.service.to_doorstep if to_counter else parcel.service.to_counter
-    if not offered or found.chosen.outcome.verdict == NOT_DECIDED:
+    parcel = box.parcel
+    offered = parcel.service.to_doorstep if box.to_counter else parcel.service.to_counter
+    if not offered or chosen.outcome.verdict == NOT_DECIDED:
         return None
-    same = [found.chosen.candidate] if found.chosen.outcome.verdict == GO else candidates
-    journey = journey_of(parcel, parcel.service, parcel.post_on, to_counter=not to_counter)
-    trial = _try(journey, same, sides_of(places, journey, now), found.animals, drawn)
-    way = Parcel.Way.DOORSTEP if to_counter else Parcel.Way.COUNTER
+    same = [chosen.candidate] if chosen.outcome.verdict == GO else []
+    journey = box.journey(parcel.service, parcel.post_on, other_way=True)
+    trial = box.trial(journey, box.sides(journey), same)
+    way = Parcel.Way.DOORSTEP if box.to_counter else Parcel.Way.COUNTER
     return {"way": str(way), **_offer(trial.best or trial.calmest)}
 
 
-def _may_go(
-    parcel: Parcel, journey: Journey, candidates: list[Candidate], sides: tuple[Side, Side], animals: Animals, seed: int
-) -> bool:
-    """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
-    readings = tuple(
-        (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
-        for ends in source_conflicts.readings(*sides)
-    )
-    asked = Asked(parcel.number, journey, readings, tuple(candidates), animals, seed)
-    return bool(screening.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
-
-
-def _helps(
-    parcel: Parcel,
-    candidates: list[Candidate],
-    places: tuple[Place, Place],
-    animals: Animals,
-    drawn: Draws,
-    now: datetime,
-) -> list[dict[str, Any]]:
-    """Return which faster services would help on the same day, each with its own odds."""
-    found, rulebook = [], legal_block.book()
-    to_counter = parcel.way == Parcel.Way.COUNTER
+def _helps(box: _BoxTrials) -> Iterator[dict[str, Any]]:
+    """Yield which faster services would help on the same day, each with its own odds."""
+    rulebook, parcel = legal_block.book(), box.parcel
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
         if legal_block.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:
             continue
-        offers_way = service.to_counter if to_counter else service.to_doorstep
+        offers_way = service.to_counter if box.to_counter else service.to_doorstep
         if offers_way and on_day(service, parcel.post_on).usable:
-            journey = journey_of(parcel, service, parcel.post_on, to_counter=to_counter)
-            trial = _try(journey, candidates, sides_of(places, journey, now), animals, drawn)
-            found.append({"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)})
-    return found
+            journey = box.journey(service, parcel.post_on)
+            trial = box.trial(journey, box.sides(journey))
+            yield {"what": f"{service} instead of {parcel.service}", **_offer(trial.best or trial.calmest)}
 
 
 def _offer(tried: Tried) -> dict[str, Any]:

@@ -5,14 +5,16 @@ from typing import Any
 
 from django.contrib.auth.models import AbstractBaseUser
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.urls import reverse
 
 from breeder.base import form_tokens
+from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.species import rules, steps
 from breeder.species.models import Line, Species
-from breeder.species.species_fields import FIELDS, label_of
-from breeder.species.starter_set import starter_set
+from breeder.species.species_fields import FIELDS, NOT_KNOWN, in_words, label_of
+from breeder.species.starter_set import StarterSpecies, corrections, earlier_rows, starter_set
 
 Keeper = AbstractBaseUser | None
 
@@ -30,6 +32,52 @@ def load_starter_set(by: Keeper = None) -> int:
         if new:
             log("species loaded", "starter set", f"{len(new)} species of the starter set were added.", by=by)
     return len(new)
+
+
+def correct_starter_set(by: Keeper = None) -> int:
+    """Correct what an earlier starter set had wrong or lacked, and return how many species changed.
+
+    What the keeper changed stays (`starter.corrections`); every change is logged with the value before and after.
+    """
+    with transaction.atomic(durable=True):
+        wanted = _to_correct(Species.objects.all())
+        if not wanted:
+            return 0
+        lines = Line.objects.filter(species__in=[species for species, _, _ in wanted])
+        steps.take_turn(lines.values_list("pk", flat=True))
+        # Read again after the turn: the keeper may have changed a value since.
+        wanted = _to_correct(Species.objects.select_for_update())
+        for species, starter, new in wanted:
+            _correct(species, new, starter, by=by)
+    return len(wanted)
+
+
+def _to_correct(kept: QuerySet[Species]) -> list[tuple[Species, StarterSpecies, dict[str, Any]]]:
+    """Return each species that the starter set corrects, with what becomes of its values."""
+    earlier = earlier_rows()
+    starters = {(starter.scientific_name, starter.qualifier): starter for starter in starter_set()}
+    pairs = [(species, starters.get((species.scientific_name, species.qualifier))) for species in kept]
+    known = [(species, starter) for species, starter in pairs if starter]
+    return [(species, starter, new) for species, starter in known if (new := corrections(species, starter, earlier))]
+
+
+def _correct(species: Species, new: Mapping[str, Any], starter: StarterSpecies, *, by: Keeper) -> None:
+    setting = household()
+    before = {name: in_words(species, name, setting) for name in new}
+    for name, value in new.items():
+        setattr(species, name, value)
+    species.sources = species.sources | {name: starter.sources[name] for name in new}
+    species.save(update_fields=[*new, "sources"])
+    facts = {name: [before[name], in_words(species, name, setting)] for name in new}
+    parts = [
+        f"{label_of(name).lower()} was {was}, now {now}"
+        for name, (was, now) in facts.items()
+        if was not in (NOT_KNOWN, now)
+    ]
+    filled = [label_of(name).lower() for name in new if before[name] == NOT_KNOWN]
+    parts += [f"new: {', '.join(filled)}"] if filled else []
+    sentence = f"{species}, corrected from the starter set: {'; '.join(parts) or 'sources only'}."
+    log("species corrected", str(species), sentence, by=by, facts=facts)
 
 
 def add_species(

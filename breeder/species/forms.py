@@ -50,6 +50,8 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
     comfort_high_c = DegreesField(low_c=15, high_c=45)
     hard_low_c = DegreesField(low_c=-5, high_c=20)
     hard_high_c = DegreesField(low_c=20, high_c=50)
+    keeping_low_c = DegreesField(low_c=0, high_c=32, required=False)
+    keeping_high_c = DegreesField(low_c=10, high_c=40, required=False)
     moist_share = PercentField(required=False)
     share_female = PercentField(initial=0.5)
     young_survival = PercentField(required=False)
@@ -101,7 +103,7 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
         self.fields["authorship"].help_text = "In brackets only where the genus has changed since."
 
     def _take_limits_of_the_band(self) -> None:
-        for name in species_fields.DEGREES:
+        for name in species_fields.LIMITS:
             field = self.fields[name]
             field.required = False
             usual = [(limits[name], band) for band, limits in rules.BAND_LIMITS.items()]
@@ -130,12 +132,8 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
         for name, usual in rules.BAND_LIMITS.get(cleaned.get("band", ""), {}).items():
             if name in cleaned and cleaned[name] is None:
                 cleaned[name] = usual
-        order = ["hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"]
-        known = [(name, cleaned[name]) for name in order if cleaned.get(name) is not None]
-        for (lower, low), (higher, high) in zip(known, known[1:], strict=False):
-            is_band = (lower, higher) == ("comfort_low_c", "comfort_high_c")
-            if low > high or (is_band and low == high):
-                self.add_error(higher, ValidationError(self._out_of_order(lower, higher), code="limits_out_of_order"))
+        for lower, higher in rules.out_of_order(cleaned):
+            self.add_error(higher, ValidationError(self._out_of_order(lower, higher), code="limits_out_of_order"))
         return cleaned
 
     def _out_of_order(self, lower: str, higher: str) -> str:

@@ -55,6 +55,11 @@ class Species(models.Model):
         "moist part of the tub", max_digits=3, decimal_places=2, null=True, blank=True, validators=SHARE
     )
     ventilation = models.CharField(max_length=20, blank=True)
+    keeping_low_c = models.DecimalField("kept from, °C", max_digits=4, decimal_places=1, null=True, blank=True)
+    keeping_high_c = models.DecimalField("kept to, °C", max_digits=4, decimal_places=1, null=True, blank=True)
+    moisture = models.CharField(max_length=160, blank=True)
+    food = models.CharField(max_length=160, blank=True)
+    calcium = models.CharField(max_length=160, blank=True)
     burrowing = models.BooleanField(null=True, blank=True)
     active_at = models.CharField("active", max_length=20, blank=True)
     adult_length_mm = models.DecimalField("adult length, mm", max_digits=5, decimal_places=1, null=True, blank=True)
@@ -90,6 +95,9 @@ class Species(models.Model):
                 & Q(comfort_low_c__lt=models.F("comfort_high_c"))
                 & Q(comfort_high_c__lte=models.F("hard_high_c")),
                 name="species_limits_in_order",
+            ),
+            models.CheckConstraint(
+                condition=Q(keeping_low_c__lte=models.F("keeping_high_c")), name="species_keeping_in_order"
             ),
         ]
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -73,6 +74,22 @@ def sentence_of(clauses: Iterable[str]) -> str:
     return f"{joined[:1].upper()}{joined[1:]}."
 
 
+# Temperatures that rise from left to right.
+IN_ORDER = (("hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c"), ("keeping_low_c", "keeping_high_c"))
+
+
+def out_of_order(values: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return the neighbors, lower and higher, whose temperatures contradict each other; unknown ones are left out."""
+    wrong = []
+    for names in IN_ORDER:
+        known = [(name, values[name]) for name in names if values.get(name) is not None]
+        for (lower, low), (higher, high) in pairwise(known):
+            is_band = (lower, higher) == ("comfort_low_c", "comfort_high_c")
+            if low > high or (is_band and low == high):
+                wrong.append((lower, higher))
+    return wrong
+
+
 # What the trade takes for granted of a band: inside the box, comfort between 7 (tropical 13) and 29 °C, never outside
 # 0 to 36 (tropical 8 to 35). Common practice, no source.
 _LIMITS = ("comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c")
@@ -93,10 +110,12 @@ def sources_after(
 ) -> dict[str, list[str]]:
     """Return the sources once these values were set: the keeper's own record unless they name another source.
 
-    A value that was emptied keeps no source; one of the `usual` that nobody typed is common practice.
+    A value that was emptied is the keeper's own, so that no starter set fills it again; one of the `usual` that nobody
+    typed is common practice.
     """
     entry = [mark or Mark.OWN.value, source.strip() or OWN_SOURCE]
     kept = {name: list(value) for name, value in sources.items() if name not in changed}
     assumed = [Mark.PRACTICE.value, USUAL_SOURCE]
     given = [name for name, value in changed.items() if value not in (None, "")]
-    return kept | {name: list(assumed if name in usual else entry) for name in given}
+    emptied = {name: [Mark.OWN.value, OWN_SOURCE] for name in changed if name in sources and name not in given}
+    return kept | emptied | {name: list(assumed if name in usual else entry) for name in given}

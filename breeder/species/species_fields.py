@@ -14,11 +14,12 @@ NOT_KNOWN = "not known"
 NO_SOURCE = "no source noted"
 MM_AN_INCH = Decimal("25.4")
 
+KEEPING = ("keeping_low_c", "keeping_high_c", "moisture", "food", "calcium")
 SECTIONS: dict[str, tuple[str, ...]] = {
     "In the box": ("band", "comfort_low_c", "comfort_high_c", "hours_allowed", "hard_low_c", "hard_high_c"),
     "Names": ("authorship", "vernacular_name", "group", "family", "order_name"),
     "The animal": ("adult_length_mm", "sexing", "venomous", "secretes"),
-    "The tub": ("moist_share", "ventilation", "burrowing", "active_at"),
+    "The tub": (*KEEPING, "moist_share", "ventilation", "burrowing", "active_at"),
     "Breeding": (
         "reproduction",
         "share_female",
@@ -39,6 +40,8 @@ LABELS = {
     "hours_allowed": "hours allowed outside comfort",
     "hard_low_c": "never below",
     "hard_high_c": "never above",
+    "keeping_low_c": "kept from",
+    "keeping_high_c": "kept to",
     "adult_length_mm": "adult length",
     "secretes": "defensive secretion",
     "moist_share": "moist part of the tub",
@@ -50,7 +53,8 @@ LABELS = {
     "young_survival": "young that live to breed",
     "adult_life_months": "life as an adult",
 }
-DEGREES = {"comfort_low_c", "comfort_high_c", "hard_low_c", "hard_high_c"}
+LIMITS = ("hard_low_c", "comfort_low_c", "comfort_high_c", "hard_high_c")
+DEGREES = {*LIMITS, "keeping_low_c", "keeping_high_c"}
 PERCENT = {"moist_share", "share_female", "young_survival"}
 UNITS = {"generation_days": "days", "mature_days": "days", "adult_life_months": "months", "hours_allowed": "hours"}
 
@@ -96,7 +100,8 @@ def in_words(species: Species, name: str, household: Setting) -> str:
     if value is None or value == "":
         return NOT_KNOWN
     if name in DEGREES:
-        return degrees(float(value), fahrenheit=household.fahrenheit)
+        digits = 0 if household.fahrenheit or float(value).is_integer() else 1
+        return degrees(float(value), fahrenheit=household.fahrenheit, digits=digits)
     if name == "adult_length_mm":
         return length(value, inches=household.inches)
     if name in PERCENT:

@@ -1,6 +1,7 @@
 """The species starter set: a sheet with one value a row, each with its evidence mark and its source in words."""
 
 import csv
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
@@ -9,9 +10,12 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
+from breeder.species import rules
 from breeder.species.models import Mark, Species
+from breeder.species.species_fields import KEEPING
 
 SHEET = Path(settings.BASE_DIR) / "fixtures" / "species.csv"
+EARLIER = Path(settings.BASE_DIR) / "fixtures" / "species_before.csv"
 YES_NO = {"yes": True, "no": False}
 
 
@@ -25,19 +29,64 @@ class StarterSpecies:
     sources: dict[str, list[str]] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class Row:
+    """One row of a sheet: a value of a species with its mark and its source."""
+
+    scientific_name: str
+    qualifier: str
+    field: str
+    value: Any
+    mark: str
+    source: str
+
+
 def starter_set(sheet: Path = SHEET) -> list[StarterSpecies]:
     """Return the species of the sheet in its order. Raises ValueError naming the row that cannot be read."""
-    found: dict[tuple[str, str], StarterSpecies] = {}
+    by_name: dict[tuple[str, str], StarterSpecies] = {}
+    for row in _rows(sheet):
+        key = (row.scientific_name, row.qualifier)
+        species = by_name.setdefault(key, StarterSpecies(*key))
+        species.values[row.field] = row.value
+        species.sources[row.field] = [row.mark, row.source]
+    return list(by_name.values())
+
+
+def earlier_rows() -> frozenset[Row]:
+    """Return the rows that earlier sheets held and that were corrected since."""
+    return frozenset(_rows(EARLIER))
+
+
+def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[Row]) -> dict[str, Any]:
+    """Return the values of a species, loaded from an earlier sheet, that this sheet corrects or fills in.
+
+    A value is corrected only where it and its source are still the sheet's own, and filled in only where the species
+    came from the sheet and nobody gave or emptied that value. A temperature that would contradict one of the keeper's
+    stays as it is.
+    """
+    from_sheet = any(species.sources.get(name) == source for name, source in starter.sources.items())
+    new = {}
+    for name, value in starter.values.items():
+        held, source = getattr(species, name), species.sources.get(name)
+        if source is None:
+            if from_sheet and name in KEEPING and held in (None, ""):
+                new[name] = value
+        elif Row(species.scientific_name, species.qualifier, name, held, *source) in earlier:
+            new[name] = value
+    for names in rules.IN_ORDER:
+        if rules.out_of_order({name: new.get(name, getattr(species, name)) for name in names}):
+            new = {name: value for name, value in new.items() if name not in names}
+    return new
+
+
+def _rows(sheet: Path) -> Iterator[Row]:
     with sheet.open(encoding="utf-8", newline="") as file:
         for number, row in enumerate(csv.DictReader(file), start=2):
-            key = (row["scientific_name"], row["qualifier"])
-            species = found.setdefault(key, StarterSpecies(*key))
             try:
-                species.values[row["field"]] = _value(row["field"], row["value"])
-                species.sources[row["field"]] = [Mark(row["mark"]).value, row["source"]]
+                value, mark = _value(row["field"], row["value"]), Mark(row["mark"]).value
             except (ValueError, ArithmeticError, KeyError) as wrong:
                 raise ValueError(f"{sheet.name}, row {number} ({row['field']}): {wrong}") from wrong
-    return list(found.values())
+            yield Row(row["scientific_name"], row["qualifier"], row["field"], value, mark, row["source"])
 
 
 def _value(name: str, text: str) -> Any:

@@ -1,5 +1,6 @@
 """Pages of species and lines."""
 
+from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -40,6 +41,7 @@ def species(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {
         "species": one,
         "comfort": comfort_words(one, request.household),
+        "sexing": species_fields.fact(one, "sexing", request.household),
         "sections": species_fields.facts_by_section(one, request.household),
         "lines": queries.lines_of(one),
     }
@@ -70,6 +72,7 @@ def _species_form(request: HttpRequest, one: Species | None) -> HttpResponse:
                 saved = actions.add_species(form.values, usual=form.usual, **writing)
             else:
                 saved = actions.edit_species(one.pk, form.values, **writing)
+            messages.success(request, f"{saved} is kept.")
             return redirect(actions.species_url(saved))
         except ValidationError as refusal:
             form.add_error(None, refusal)
@@ -86,6 +89,7 @@ def line_new(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             line = actions.add_line(form.values, by=request.user, token=request.POST.get("token", ""))
+            messages.success(request, f"{line} is in the book. Begin its first tub.")
             return redirect(actions.line_url(line))
         except ValidationError as refusal:
             form.add_error(None, refusal)
@@ -102,7 +106,9 @@ def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         writing = {"by": request.user, "reason": form.cleaned_data["reason"], "token": request.POST.get("token", "")}
         try:
-            return redirect(actions.line_url(actions.edit_line(pk, form.values, **writing)))
+            line = actions.edit_line(pk, form.values, **writing)
+            messages.success(request, f"{line} is kept.")
+            return redirect(actions.line_url(line))
         except rules.NeedsReason as refusal:
             form.add_error("reason", refusal)
         except ValidationError as refusal:

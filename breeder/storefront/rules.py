@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from breeder.base.dates import day_said
 from breeder.base.formatting import ago
 from breeder.cultures.count_entry import NAMES
 from breeder.cultures.line_stock import StageStock
@@ -138,7 +139,7 @@ class Row:
         if self.line.not_for_sale:
             parts.append(f"not for sale: {self.line.not_for_sale}")
         elif self.line.resting_until and self.line.resting_until > self.today:
-            parts.append(f"resting until {self.line.resting_until:%-d %B}")
+            parts.append(f"resting until {day_said(self.line.resting_until)}")
         if not self.on_offer.packs:
             parts.append("no pack offered")
         return " · ".join(parts)

@@ -65,7 +65,7 @@ def _csv_row(row: Row, stage: Any, prices: bool) -> tuple[Any, ...]:
         row.line.locality,
         stage.stage,
         stage.lower,
-        stage.stays_bar,
+        stage.stays,
         stage.promised,
         stage.free,
         stage.short,

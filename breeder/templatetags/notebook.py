@@ -6,6 +6,7 @@ from typing import Any
 
 from django import template
 from django.template.context import Context
+from django.template.loader import render_to_string
 from django.templatetags.static import static as static_url
 from django.urls import reverse
 from django.utils import timezone
@@ -13,7 +14,9 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django_htmx.jinja import htmx_script as shipped_htmx_script
 
-from breeder.base import form_tokens, formatting, line_names, stock_bar, temperature_chart
+from breeder.base import dates, form_tokens, formatting, line_names, stock_bar, temperature_chart
+from breeder.base import qr as square
+from breeder.base.replies import replies_of
 from breeder.core import units
 from breeder.core.counting.plurals import many
 from breeder.cultures import phrases as cultures_words
@@ -58,6 +61,57 @@ def once_token(context: Context) -> SafeString:
     return format_html('<input type="hidden" name="token" value="{}">', sent or form_tokens.new_token())
 
 
+@register.inclusion_tag("base/_reply.html", takes_context=True)
+def reply(context: Context, place: str, *forms: Any, number: object = "") -> dict[str, Any]:
+    """Mark where a form is answered: before its buttons. `number` tells forms of the same kind on one page apart."""
+    request = context.get("request")
+    named = f"{place or getattr(request, 'path', '')}{f'-{number}' if number != '' else ''}"
+    return {"place": named, "reply": replies_of(request).take(named, forms)}
+
+
+@register.simple_tag(takes_context=True)
+def as_reply(context: Context) -> SafeString:
+    """Make an element the reply of its page, unless something was said before it: what was asked for is shown there."""
+    waiting = replies_of(context.get("request"))
+    if waiting.is_shown:
+        return mark_safe("")
+    waiting.is_shown = True
+    return mark_safe(' id="reply" tabindex="-1"')
+
+
+@register.simple_tag(takes_context=True)
+def open_for(context: Context, *places: str) -> str:
+    """Return ' open' for a folded part of the page that holds the form which is answered."""
+    replies = replies_of(context.get("request"))
+    return " open" if any(replies.waits_at(place) for place in places) else ""
+
+
+@register.simple_block_tag(takes_context=True)
+def replies(context: Context, content: SafeString) -> SafeString:
+    """Show a page, and above it the messages that no form on it took."""
+    waiting = replies_of(context.get("request"))
+    top = {"messages": waiting.rest(), "is_first": not waiting.is_shown}
+    return format_html("{}{}", mark_safe(render_to_string("base/_messages.html", top)), content)
+
+
+@register.inclusion_tag("base/_qr.html")
+def qr(held: str) -> dict[str, Any]:
+    """Show a square code; black on white in the dark too, since a camera reads no other."""
+    path, side = square.svg_path(f"{held}/")
+    return {"path": path, "side": side, "held": held}
+
+
+register.filter("day", dates.day_said)
+register.filter("weekday", dates.weekday_said)
+register.filter("moment", dates.moment_said)
+
+
+@register.filter
+def short_day(on: date | datetime | None) -> str:
+    """Return a day with its weekday in few letters: 'Fri 6 Mar'."""
+    return dates.day_said(on, weekday=True, short=True)
+
+
 register.simple_tag(line_names.species_name)
 register.simple_tag(line_names.line_name)
 
@@ -74,6 +128,7 @@ def bar(
     stays: int = 0,
     promised: int = 0,
     free: int = 0,
+    later: int = 0,
     short: int = 0,
     doubt: float = 0,
     unit: str = "animals",
@@ -81,8 +136,15 @@ def bar(
     scale: float = 0,
 ) -> dict[str, Any]:
     """Show the bar of animals; `scale` is the number that fills the whole width (default: this bar's own total)."""
-    drawn = stock_bar.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit)
+    drawn = stock_bar.Bar(int(stays), int(promised), int(free), int(short), max(0, round(doubt)), unit, int(later))
     return {"parts": drawn.parts(scale), "hatches": drawn.hatches(scale), "said": drawn.said(), "words": words}
+
+
+@register.inclusion_tag("base/_bar.html")
+def stage_bar(stage: Any, words: bool = False) -> dict[str, Any]:
+    """Show the bar of one stage of a line's stock."""
+    parts = {name: getattr(stage, name) for name in ("stays", "promised", "free", "later", "short", "doubt")}
+    return bar(**parts, unit=stage.stage, words=words)
 
 
 @register.inclusion_tag("base/_bar_key.html")

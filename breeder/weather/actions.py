@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
+from breeder.base.dates import clock_said, moment_said
 from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.core.units import degrees
@@ -131,16 +132,29 @@ def type_days(place_id: int, days: Sequence[daily_min_max.Day], *, by: Any, toke
     return forecast
 
 
-def keep_usual(place_id: int, months: Sequence[Usual], *, credit: str = "", by: Any, token: str = "") -> Place:
-    """Keep what is usual at a place, month by month; months that are not given are no longer kept."""
+def keep_usual(
+    place_id: int,
+    months: Sequence[Usual],
+    *,
+    removes_others: bool = False,
+    credit: str = "",
+    by: Any,
+    token: str = "",
+) -> Place:
+    """Keep what is usual at a place in these months; the others stay as they are, unless they are to be removed."""
     with transaction.atomic(durable=True):
         place = Place.objects.get(pk=place_id)
-        UsualMonth.objects.filter(place=place).delete()
+        given = {one.month for one in months}
+        others = UsualMonth.objects.filter(place=place).exclude(month__in=given)
+        removed = others.delete()[0] if removes_others else 0
+        UsualMonth.objects.filter(place=place, month__in=given).delete()
         UsualMonth.objects.bulk_create(
             UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
             for one in months
         )
-        log("kept what is usual", str(place), f"Lows and highs of {months_said(len(months))} at {place}.", by=by)
+        said = f"Lows and highs of {months_said(len(months))} at {place}."
+        said += f" Removed {months_said(removed)}." if removed else ""
+        log("kept what is usual", str(place), said, by=by)
         form_tokens.spend(token, page_of(place))
     return place
 
@@ -184,7 +198,7 @@ def summary(forecast: Forecast) -> str:
     many = "1 hour between is" if missing == 1 else f"{missing} hours between are"
     gaps = f" {many} missing; only short gaps will be filled." if missing else ""
     return (
-        f"Kept {hours} for {forecast.place}, from {first:%a %-d %B %H:%M} to {last:%a %-d %B %H:%M} "
+        f"Kept {hours} for {forecast.place}, from {clock_said(first, short=True)} to {clock_said(last, short=True)} "
         f"(its own clock): lowest {low}, highest {high}.{gaps}"
     )
 
@@ -194,7 +208,7 @@ def _issued(given: datetime | None, now: datetime) -> datetime:
         return now - UNKNOWN_AGE
     if given > now + CLOCKS_DIFFER:
         raise ValidationError(
-            f"The forecast cannot have been made at {timezone.localtime(given):%-d %B %H:%M}, which is still to come. "
+            f"The forecast cannot have been made at {moment_said(given)}, which is still to come. "
             "Give the time at which it was issued, or leave it empty.",
             code="issued_later",
         )

@@ -15,19 +15,27 @@ LARGEST_FILE = 20_000  # bytes; twelve rows come to about 200
 
 
 class UsualForm(PlainForm, forms.Form):
-    """Twelve usual lows and highs, or a file of them; empty months are left out."""
+    """Twelve usual lows and highs, or a file of them; empty months stay as they are, unless the keeper removes them."""
 
     file = forms.FileField(
         label="Or a file (CSV)",
         required=False,
-        help_text="Columns month, low_c and high_c (or low_f and high_f). It takes the place of what is typed above.",
+        help_text="Columns month, low_c and high_c (or low_f and high_f). It takes the place of what is typed above; "
+        "months that are not in it stay as they are.",
     )
     credit = forms.CharField(
         label="Where it comes from", max_length=240, required=False, help_text="Such as the normals of a station."
     )
 
-    def __init__(self, *args: Any, fahrenheit: bool, kept: dict[int, Usual], **kwargs: Any) -> None:
+    removes_others = forms.BooleanField(
+        label="Remove the months that are empty here, or not in the file", required=False
+    )
+
+    def __init__(self, *args: Any, fahrenheit: bool, kept: dict[int, Usual], may_remove: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.may_remove = may_remove
+        if not may_remove:
+            del self.fields["removes_others"]
         self.fahrenheit, self.unit = fahrenheit, "°F" if fahrenheit else "°C"
         for month in range(1, len(climatology.NAMES) + 1):
             for word, value in (("low", "low_c"), ("high", "high_c")):
@@ -54,6 +62,11 @@ class UsualForm(PlainForm, forms.Form):
         if self.errors:
             return given
         given["months"] = self._of_file(given["file"]) if given.get("file") else self._typed(given)
+        if not given["months"] and not given.get("removes_others"):
+            raise ValidationError(
+                "No month is filled in, so nothing was changed. Fill in the low and high of at least one month.",
+                code="no_months",
+            )
         return given
 
     def _of_file(self, sent: Any) -> list[Usual]:

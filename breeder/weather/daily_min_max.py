@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.core.exceptions import ValidationError
 
+from breeder.base.dates import weekday_said
 from breeder.core.thermal.diurnal import SHAPE_ERROR_C, parton_logan
 from breeder.core.thermal.sun import sunrise_sunset_h
 from breeder.core.units import degrees
@@ -33,7 +34,7 @@ def faults_of(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> l
     """Return every fault of the typed days in a sentence each, naming the day, the value and the remedy."""
     found = []
     for day in days:
-        name = f"{day.on:%A %-d %B}"
+        name = weekday_said(day.on)
         for word, value in (("low", day.low_c), ("high", day.high_c)):
             if wrong := plausibility.fault_of(value, fahrenheit=fahrenheit, sure=sure):
                 found.append(f"{name}, {word}: {wrong}")
@@ -52,7 +53,7 @@ def whole(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[
     for before, after in zip(ordered, ordered[1:], strict=False):
         if after.on - before.on != ONE_DAY:
             faults.append(
-                f"Between {before.on:%A %-d %B} and {after.on:%A %-d %B} the days must follow one another. "
+                f"Between {weekday_said(before.on)} and {weekday_said(after.on)} the days must follow one another. "
                 "Fill in every day between, or leave out what comes after."
             )
     if faults:

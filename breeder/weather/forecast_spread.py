@@ -1,5 +1,6 @@
 """How much less an hour is to be trusted than the error of its lead says: steps, gaps, a source that is unsure."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -7,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.core.thermal import forecast_error
 from breeder.weather import hour_grid, place_bias
-from breeder.weather.models import Forecast, Place
+from breeder.weather.models import Forecast, Learnt, Place
 from breeder.weather.place_bias import Lesson
 from breeder.weather.services.hour_flags import is_anchored, step_of
 from breeder.weather.services.interpolation import SD_C_BY_STEP
@@ -57,10 +58,10 @@ class Experience:
     lessons: dict[tuple[str, int], Lesson]
 
     @classmethod
-    def of(cls, place: Place, at: datetime) -> "Experience":
-        """Return what counts at a moment; what was learnt from another season does not."""
-        rows = place.learnt.filter(learnt_at__gt=at - place_bias.LEARNT_FROM)
-        lessons = {(row.source, row.lead_until_h): row.lesson for row in rows}
+    def of(cls, place: Place, learnt: Iterable[Learnt], at: datetime) -> "Experience":
+        """Return what counts at a moment of all that was learnt; what was learnt from another season does not."""
+        since = at - place_bias.LEARNT_FROM
+        lessons = {(row.source, row.lead_until_h): row.lesson for row in learnt if row.learnt_at > since}
         return cls(place.zone, float(place.latitude), lessons)
 
     def shift_c(self, row: Forecast, at: datetime) -> float:

@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.base.dates import weekday_said
 from breeder.base.form_messages import PlainForm
 from breeder.base.models import known_zone
 from breeder.core.transit.local_time import NoSuchTime, utc_of
@@ -47,7 +48,8 @@ class UploadForm(PlainForm, forms.Form):
 
     file = forms.FileField(
         label="File of hours (CSV)",
-        help_text="Columns time and temp_c (or temp_f, or temp with the unit chosen below). At most 10,000 rows.",
+        help_text="Columns time and temp_c (or temp_f, or temp with the unit chosen below). Times as 2026-03-07 14:00 "
+        "or 3/7/2026 2:00 PM. At most 10,000 rows.",
     )
     unit = forms.ChoiceField(label="Temperatures are in", choices=UNITS, required=False)
     zone = forms.CharField(
@@ -133,7 +135,7 @@ class DaysForm(PlainForm, forms.Form):
     def label_of(self, name: str) -> str:
         """Return the label with its day: beside the field the day stands above both."""
         word, _, number = name.partition("_")
-        return f"{word.capitalize()} on {self.dates[int(number)]:%A %-d %B}" if number else super().label_of(name)
+        return f"{word.capitalize()} on {weekday_said(self.dates[int(number)])}" if number else super().label_of(name)
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """Yield each day with its two fields, for the page."""
@@ -152,7 +154,7 @@ class DaysForm(PlainForm, forms.Form):
             if low is None or high is None:
                 word = "low" if low is None else "high"
                 raise ValidationError(
-                    f"{on:%A %-d %B} has no {word}. Fill it in, or empty the other one.", code="half_day"
+                    f"{weekday_said(on)} has no {word}. Fill it in, or empty the other one.", code="half_day"
                 )
             days.append(daily_min_max.Day(on, self._celsius(low), self._celsius(high)))
         given["days"] = daily_min_max.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))

@@ -1,7 +1,8 @@
 """Reading an uploaded file of hours: it is looked through whole, every fault named by its row, before anything is kept.
 
 Columns `time` and `temp_c`, `temp_f`, or `temp` with the unit chosen beside it; commas or semicolons, decimal points or
-decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen beside.
+decimal commas, with or without a byte-order mark. Times carry an offset or `Z`, or are read in the zone chosen beside;
+twelve-hour times with AM or PM have the month first. A column `date` may hold the day of each time.
 """
 
 from dataclasses import dataclass, field
@@ -11,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 
-from breeder.base.csv_import import Unreadable, decimal_of, rows_of
+from breeder.base.csv_import import Unreadable, decimal_of, rows_of, twelve_hour_time, with_dates
 from breeder.core.transit.local_time import NoSuchTime, utc_of
 from breeder.core.units import to_celsius
 from breeder.weather import plausibility
@@ -96,10 +97,11 @@ def _moment(row: int, text: str) -> datetime:
     try:
         if len(text) <= len("2026-03-07"):
             raise ValueError
-        at = datetime.fromisoformat(text)
+        at = twelve_hour_time(text) or datetime.fromisoformat(text)
     except ValueError:
         raise ValueError(
-            f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00 or 2026-03-07T19:00Z."
+            f"Row {row}: '{text[:30]}' is not a time. Write it as 2026-03-07 14:00, 3/7/2026 2:00 PM or "
+            "2026-03-07T19:00Z."
         ) from None
     if not FIRST_YEAR <= at.year <= LAST_YEAR:
         raise ValueError(f"Row {row}: the year of {text[:30]} is not between {FIRST_YEAR} and {LAST_YEAR}. Mend it.")
@@ -145,7 +147,7 @@ def read(content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False) 
     `unit` is 'c', 'f' or '' (as the column's name says); `sure` says that the keeper has confirmed the unit.
     """
     try:
-        rows = rows_of(content)
+        rows = with_dates(rows_of(content))
     except Unreadable as fault:
         raise SheetRefused([str(fault)]) from None
     if not rows or not any(cell.strip() for cell in rows[0]):

@@ -33,32 +33,46 @@ def forecasts_of(place: Place) -> QuerySet[Forecast]:
     return place.forecasts.select_related("by").order_by("-issued_at", "-id")
 
 
-def sources_of(place: Place, issued_since: datetime) -> list[str]:
-    """Return which kinds of source have given hours of a place since a moment."""
-    found = place.forecasts.filter(issued_at__gte=issued_since).order_by("source").values_list("source", flat=True)
-    return list(found.distinct())
+class Received:
+    """What a place's sources have given, read once; any stretch of hours is then merged from it."""
+
+    def __init__(self, place: Place, rows: QuerySet[Forecast]) -> None:
+        self.place, self.learnt = place, list(place.learnt.all())
+        self.rows = list(rows.defer("provenance", "daily").order_by("-issued_at", "-id"))
+
+    @classmethod
+    def since(cls, place: Place, issued_since: datetime) -> "Received":
+        """Return what was issued since a moment."""
+        return cls(place, place.forecasts.filter(issued_at__gte=issued_since))
+
+    @property
+    def kinds(self) -> list[str]:
+        """Return which kinds of source have given hours."""
+        return sorted({row.source for row in self.rows})
+
+    def hours(self, start: datetime, end: datetime, source: str | None = None) -> Hours:
+        """Return the whole UTC hours from `start` to `end`, both included, each from the freshest source that has it.
+
+        Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an
+        end. Where a kind of `source` is named all others are left out.
+        """
+        times = hour_grid.hours_between(start, end)
+        merged = _Merged(times, forecast_spread.Experience.of(self.place, self.learnt, times[0]))
+        for row in self.rows:
+            if source in (None, row.source):
+                merged.add(row)
+            if merged.is_whole:
+                break
+        return merged.hours_of(self.place)
 
 
-def hours_for(
-    place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None, source: str | None = None
-) -> Hours:
-    """Return the whole UTC hours from `start` to `end`, both included, each from the freshest source that has it.
-
-    Gaps of up to three hours inside one source are drawn along a line and flagged; nothing is ever carried past an end.
-    Sources issued before `issued_since` are left out, and where a kind of `source` is named all others.
-    """
+def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None) -> Hours:
+    """Return the hours of one stretch, as `Received.hours`; sources issued before `issued_since` are left out."""
     times = hour_grid.hours_between(start, end)
     rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
     if issued_since is not None:
         rows = rows.filter(issued_at__gte=issued_since)
-    if source is not None:
-        rows = rows.filter(source=source)
-    merged = _Merged(times, forecast_spread.Experience.of(place, times[0]))
-    for row in rows.defer("provenance", "daily").order_by("-issued_at", "-id"):
-        merged.add(row)
-        if merged.is_whole:
-            break
-    return merged.hours_of(place)
+    return Received(place, rows).hours(start, end)
 
 
 @dataclass(frozen=True)

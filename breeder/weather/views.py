@@ -30,6 +30,7 @@ def places(request: HttpRequest) -> HttpResponse:
             except ValidationError as refusal:
                 form.add_error(None, refusal)
             else:
+                messages.success(request, f"{place} is kept. Send in its hours, or type lows and highs.")
                 return redirect(actions.page_of(place))
     status = REFUSED if form.errors else 200
     return render(request, "weather/places.html", {"places": queries.places(), "form": form}, status=status)
@@ -63,6 +64,7 @@ def fresh(request: HttpRequest, pk: int) -> HttpResponse:
     try:
         actions.want_fresh(here.pk, by=request.user, token=token)
     except ValidationError as refusal:
+        form_tokens.seen(token)  # a double click is refused for what its first click did
         messages.error(request, " ".join(refusal.messages))
     else:
         refresh.bring_wanted_soon()

@@ -46,7 +46,7 @@ def test_every_reader_of_files_takes_semicolons_and_decimal_commas() -> None:
     log = logger_csv.read(
         b"time;outside;inside\r2026-02-04 17:30;-2,5;20\r2026-02-04 17:45;-3;19,5\r", fahrenheit=False
     )
-    assert log.inside_c == (20.0, 19.5)
+    assert log.bottle_c == (20.0, 19.5)
 
 
 @pytest.mark.django_db

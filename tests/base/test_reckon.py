@@ -58,6 +58,7 @@ def test_all_faults_are_named_at_once_with_status_2() -> None:
         ("count", '{"method": "hand", "counted": NaN}', "finite"),
         ("count", '{"method": "hand", "counted": 1.5}', "whole"),
         ("reserve", "not json", "not JSON"),
+        ("fit", "{}", "bottle: This field is missing"),
     ],
 )
 def test_bad_input_gets_a_sentence(

@@ -18,7 +18,7 @@ from breeder.base import actions
 from breeder.base.environment import database_from
 from breeder.base.queued_sqlite import write_queue
 from breeder.base.queued_sqlite.base import DatabaseWrapper
-from breeder.middleware import BusyBook
+from breeder.middleware import Troubles
 from tests.base.test_house import TYPED
 
 pytestmark = pytest.mark.skipif(
@@ -118,6 +118,27 @@ def test_every_end_of_a_transaction_lets_the_next_go(book: DatabaseWrapper, end:
 
 
 @pytest.mark.django_db
+def test_who_only_reads_sees_one_moment_and_keeps_nobody_from_writing(book: DatabaseWrapper) -> None:
+    """So does a backup. A transaction of the usual kind would keep the writer out, as the second half shows."""
+    writer = book.copy()
+    writer.cursor().execute("CREATE TABLE tub (number integer)")
+    writer.cursor().execute("PRAGMA busy_timeout = 50")
+    with book.only_reading():
+        book.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)
+        before = book.cursor().execute("SELECT COUNT(*) FROM tub").fetchone()
+        writer.cursor().execute("INSERT INTO tub VALUES (1)")
+        assert book.cursor().execute("SELECT COUNT(*) FROM tub").fetchone() == before == (0,)
+        book.rollback()
+        book.set_autocommit(True)
+    book.set_autocommit(False, force_begin_transaction_with_broken_autocommit=True)
+    with pytest.raises(OperationalError, match="locked"):
+        writer.cursor().execute("INSERT INTO tub VALUES (2)")
+    book.rollback()
+    book.close()
+    writer.close()
+
+
+@pytest.mark.django_db
 def test_a_transaction_that_cannot_begin_leaves_the_line(book: DatabaseWrapper) -> None:
     book.connect()
     book.transaction_mode = "NO SUCH MODE"
@@ -136,13 +157,13 @@ def test_who_waited_in_vain_is_told_that_nothing_was_written(
     monkeypatch.setattr(actions, "save_settings", in_vain)
     answer = keeper_client.post(reverse("base:settings"), TYPED)
     assert (answer.status_code, answer["Retry-After"]) == (503, "60")
-    assert "Nothing of what you sent was written" in answer.content.decode()
+    assert "Nothing of this was written" in answer.content.decode()
 
 
-def test_other_troubles_of_the_database_are_no_waiting() -> None:
-    busy = BusyBook(lambda request: HttpResponse())
-    assert busy.process_exception(RequestFactory().post("/"), OperationalError("disk is full")) is None
-    assert busy.process_exception(RequestFactory().post("/"), ValueError("database is locked")) is None
+def test_a_fault_of_the_program_is_no_waiting() -> None:
+    layer = Troubles(lambda request: HttpResponse())
+    assert layer.process_exception(RequestFactory().post("/"), OperationalError("no such column: turn")) is None
+    assert layer.process_exception(RequestFactory().post("/"), ValueError("database is locked")) is None
 
 
 @pytest.mark.django_db

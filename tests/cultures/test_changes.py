@@ -30,7 +30,7 @@ def test_a_death_that_uncovers_promises_is_recorded_and_says_by_how_many(keeper:
         "It takes no new promise; its page shows who would wait.",
     )
     stock = queries.stock_of(culture.line_id).stages["young"]
-    assert (stock.free, stock.short, stock.stays, stock.promised_bar) == (0, 6, 30, 10)
+    assert (stock.free, stock.short, stock.stays, stock.promised) == (0, 6, 30, 10)
 
 
 def test_a_fall_below_the_minimum_is_said(keeper: User) -> None:

@@ -23,6 +23,19 @@ def test_the_database_refuses_to_change_or_remove_an_entry(keeper: User, verb: s
     assert Entry.objects.get().number == -5
 
 
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="only SQLite has INSERT OR REPLACE")
+@pytest.mark.parametrize("verb", ["INSERT OR REPLACE", "REPLACE", "INSERT OR IGNORE"])
+def test_an_entry_is_not_replaced_by_another_under_its_number(keeper: User, verb: str) -> None:
+    """SQLite removes the older row without asking the trigger before a DELETE (sqlite.org/lang_conflict.html)."""
+    actions.record_change(tub().pk, "young", 5, "died", by=keeper)
+    columns = [field.column for field in Entry._meta.concrete_fields]
+    values = ", ".join("-1" if name == "number" else name for name in columns)
+    other = f"{verb} INTO breeder_entry ({', '.join(columns)}) SELECT {values} FROM breeder_entry"
+    with pytest.raises(DatabaseError, match="never changed or removed"), transaction.atomic():
+        connection.cursor().execute(other)
+    assert Entry.objects.get().number == -5
+
+
 def test_a_wrong_entry_no_longer_counts_and_is_still_there(keeper: User) -> None:
     culture = tub(line(harvest_share=None))
     actions.record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)

@@ -88,9 +88,9 @@ def test_promises_minimum_handling_and_harvest_share_all_have_to_be_there_first(
     promise(of.pk, 5)
     of.refresh_from_db()
     stock = queries.stock_of(of.pk).stages["young"]
-    assert needed(of, stock, 18) == math.ceil((18 / 0.9 + 5) / 0.3)  # the harvest share asks for most
+    assert needed(of, stock, 18) == math.ceil((18 + 5) / 0.3)  # the harvest share asks for most
     of.harvest_share = None
-    assert needed(of, stock, 18) == 20 + 5 + 20
+    assert needed(of, stock, 18) == 20 + math.ceil((18 + 5) / 0.9)  # the loss comes off what was promised too
 
 
 def test_a_tub_tipped_over_begins_its_series_anew(keeper: User) -> None:

@@ -162,7 +162,7 @@ def test_a_tub_may_begin_with_none_and_has_up_to_999_litres(keeper_client: Clien
 
 def test_a_week_is_seven_days_for_the_plan(keeper: User) -> None:
     """A tub counted six days ago is done for this week; one of seven days ago is asked for again."""
-    recent, older = tub(), tub()
+    recent, older = (tub(line(form, harvest_share=None)) for form in ("Recent", "Older"))
     for culture, days in ((recent, 6), (older, 7)):
         at = NOW - timedelta(days=days)
         actions.record_count(culture.pk, "young", "eye", {"from": 100, "to": 250}, happened_at=at, by=keeper)

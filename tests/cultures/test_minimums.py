@@ -65,7 +65,6 @@ def test_the_page_sets_it_and_the_line_says_what_genetics_advises(keeper_client:
         "To keep inbreeding under 10% for 5 years takes an effective size of 35.6",
         "14 males and 14 females are known to be there: an effective size of 28.0 if all breed, 8.4 if 30%",
         "28 adults are sure, 95 fewer than that.",
-        "all of it breeds in one tub",
         "No more than 30 % of the young go between two counts.",
     ):
         assert said in page
@@ -76,6 +75,27 @@ def test_the_page_sets_it_and_the_line_says_what_genetics_advises(keeper_client:
     assert answer.status_code == 302
     ash.refresh_from_db()
     assert (ash.genetics_bind, ash.inbreeding_limit, ash.effective_share) == (True, Decimal("0.25"), Decimal("1"))
+
+
+@pytest.mark.parametrize("sold_by", ["head", "cup"])
+def test_one_tub_of_what_cannot_be_bought_again_is_warned_of_on_the_line_itself(
+    keeper_client: Client, sold_by: str
+) -> None:
+    ash = vulgare(irreplaceable=True, sold_by=sold_by)
+    tub(ash)
+    page = keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
+    head, *folded = page.split("<details")
+    assert "all of it breeds in one tub. Split it: one crash would end it." in head
+    assert not any("breeds in one tub" in part for part in folded)
+    tub(ash)
+    assert "in one tub" not in keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
+
+
+def test_a_second_tub_in_quarantine_or_isolation_is_no_second_breeding_tub(keeper_client: Client) -> None:
+    ash = vulgare(irreplaceable=True)
+    tub(ash)
+    tub(ash, purpose="isolation")
+    assert "breeds in one tub" in keeper_client.get(reverse("cultures:line", args=[ash.pk])).content.decode()
 
 
 def test_a_sexed_sale_leaves_the_effective_size_of_the_adults_that_stay() -> None:

@@ -11,7 +11,7 @@ from breeder.base import form_tokens
 from breeder.cultures import actions
 from breeder.cultures.models import Culture, Entry
 from breeder.species.models import Line
-from tests.build import line, tub
+from tests.build import line, species, tub
 from tests.cultures.book import lower, promise
 
 pytestmark = pytest.mark.django_db
@@ -94,14 +94,41 @@ def test_a_count_is_shown_before_it_is_saved_and_only_what_was_shown_is_saved(
     assert Entry.objects.latest("pk").given == {"counted": 97, "sexed": "3.4.90"}
 
 
+def test_what_a_way_of_counting_hides_is_said_before_it_is_chosen(keeper_client: Client, known: Culture) -> None:
+    html = keeper_client.get(url("tub_count", known.number)).content.decode()
+    cautions = html[html.index("</nav>", html.index("Ways to count")) : html.index("data-keep")]
+    assert "Removal in passes</strong>: Search the same number of minutes in every pass" in cautions
+    assert "Marked and caught again</strong>: Marks are lost when animals molt" in cautions
+    assert "Before and after a sale</strong>: 9 times in 10 it gives no safe number" in cautions
+
+
 def test_what_a_count_says_at_least_is_what_the_book_then_relies_on(keeper_client: Client) -> None:
     new = tub(line())
     sent = {"method": "full_sort", "stage": "young", "counted": "44", "token": form_tokens.new_token()}
     shown = keeper_client.post(url("tub_count", new.number), sent)
-    assert shown.context["preview"].sentence.startswith("The book would rely on 42")
-    assert "at least 42." in shown.content.decode()  # 44 · exp(−1.645 · 0.02) = 42.6 animals, of which 42 are whole
+    assert shown.context["preview"].sentence.startswith("The book would rely on 44")
+    assert "at least 44." in shown.content.decode()  # all of them were in the hand
     keeper_client.post(url("tub_count", new.number), sent | {"shown": shown.context["fingerprint"], "save": "1"})
-    assert "at least 42 by this count alone" in keeper_client.get(url("tub", new.number)).content.decode()
+    assert "at least 44 by this count alone" in keeper_client.get(url("tub", new.number)).content.decode()
+
+
+SEXING = {"sexing": "males have two horns", "sources": {"sexing": ["second hand", "general reference"]}}
+
+
+@pytest.mark.parametrize(("method", "helps"), [("hand", True), ("by_sexes", True), ("eye", False)])
+def test_a_form_that_takes_sexes_says_how_they_are_told_apart(keeper_client: Client, method: str, helps: bool) -> None:
+    page = url("tub_count", tub(line(of=species(**SEXING))).number) + f"?method={method}"
+    html = keeper_client.get(page).content.decode()
+    for words in ("Telling the sexes apart:", "males have two horns", "second-hand report", "general reference"):
+        assert (words in html) == helps, words
+
+
+@pytest.mark.parametrize(("reproduction", "asked"), [("two_sexes", True), ("clonal", False)])
+def test_a_species_without_sexing_help_asks_for_it_where_there_are_two_sexes(
+    keeper_client: Client, reproduction: str, asked: bool
+) -> None:
+    page = url("tub_count", tub(line(of=species(reproduction=reproduction))).number)
+    assert ("is not in the book yet" in keeper_client.get(page).content.decode()) == asked
 
 
 TYPED = [

@@ -47,6 +47,53 @@ def test_the_harvest_share_too_counts_a_packed_animal_once(keeper: User) -> None
     assert free(of.pk) == 18
 
 
+@pytest.mark.parametrize("loss", ["0", "0.10", "0.33"])
+def test_promise_then_pack_changes_nothing_with_a_handling_loss_too(keeper: User, loss: str) -> None:
+    of = line(young_kept=50, harvest_share=None, handling_loss=loss)
+    culture = tub(of)
+    actions.record_count(culture.pk, "young", "hand", {"counted": 200}, by=keeper)
+    first = left = free(of.pk)
+    assert first == int(150 * (100 - int(float(loss) * 100)) / 100)
+    for number in (10, 1, 33, 7, first - 51):
+        held = promise(of.pk, number)
+        left -= number
+        assert free(of.pk) == left
+        with transaction.atomic():
+            steps.take_turn([of.pk])
+            steps.pack_from(culture, "young", number, promise=held, at=timezone.now(), by=keeper)
+        assert free(of.pk) == left
+    assert left == 0
+
+
+def test_tipping_a_tub_apart_and_together_renews_no_harvest(keeper: User) -> None:
+    """Before, 2 that might still go became 29."""
+    of = line(young_kept=0)
+    first = tub(of)
+    actions.record_count(first.pk, "young", "hand", {"counted": 100}, by=keeper)
+    with transaction.atomic():
+        steps.take_turn([of.pk])
+        steps.pack_from(first, "young", 28, promise=None, at=timezone.now(), by=keeper)
+    assert free(of.pk) == 2
+    second = actions.split_tub(first.pk, actions.Place("B"), share=0.5, by=keeper).entry.culture
+    halves = queries.stock_of(of.pk).stages["young"]
+    assert halves.free == 2
+    assert [one.free_alone for one in halves.tubs] == [1, 1]
+    actions.merge_tubs(second.pk, first.pk, by=keeper)
+    assert free(of.pk) == 2
+    actions.record_count(first.pk, "young", "hand", {"counted": 70}, by=keeper)
+    assert free(of.pk) == 21  # only a count renews it
+
+
+def test_the_bar_tells_what_waits_and_what_may_be_there(keeper: User) -> None:
+    of = line(young_kept=20)
+    actions.record_count(tub(of).pk, "young", "eye", {"from": 100, "to": 250}, by=keeper)
+    promise(of.pk, 12)
+    stock = queries.stock_of(of.pk).stages["young"]
+    assert (stock.lower, stock.stays, stock.promised, stock.free) == (75, 20, 12, 35)  # ⌊0.30 · 158.1⌋ − 12
+    assert (stock.later, stock.doubt) == (75 - 20 - 12 - 35, 158 - 75)
+    assert stock.waits_for_count
+
+
 def test_a_hold_that_ran_out_unpaid_holds_nothing_when_read(keeper: User) -> None:
     of = line(young_kept=0, harvest_share=None)
     actions.record_count(tub(of).pk, "young", "hand", {"counted": 50}, by=keeper)

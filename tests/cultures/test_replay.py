@@ -193,3 +193,22 @@ def test_about_half_of_a_tub_is_37_to_67_of_a_hundred_19_times_in_20(keeper: Use
     actions.split_tub(first.pk, Place("B"), share=0.5, happened_at=day(2), by=keeper)
     sd = Entry.objects.get(kind=Entry.Kind.ABOUT, culture=first, stage="young").given["share_log_sd"]
     assert [0.5 * math.exp(z * sd) for z in (-1.96, 1.96)] == pytest.approx([0.37, 0.67], abs=0.005)
+
+
+@pytest.mark.parametrize("confidence", ["0.80", "0.90", "0.95", "0.99"])
+def test_tipping_into_another_lines_mixed_tub_never_raises_the_sum_of_bounds(keeper: User, confidence: str) -> None:
+    """The mixed tub keeps the other as it was believed, not one number fitted to its 95 % bound."""
+    first = tub(line("Ash", harvest_share=None, confidence=confidence))
+    mixed = tub(line("Mixed", harvest_share=None, confidence=confidence), purpose="mixed")
+    portions = {"counts": [9, 14, 6], "sizes": [50] * 3, "whole": 4000}
+    actions.record_count(first.pk, "young", "portions", portions, happened_at=day(1), by=keeper)
+    actions.record_change(first.pk, "young", 20, "died", happened_at=day(2), by=keeper)
+    whole = lower(first)
+    actions.merge_tubs(first.pk, mixed.pk, happened_at=day(3), by=keeper)
+    row = Belief.objects.get(culture=mixed, stage="young")
+    assert row.used["belief"]["sources"][0]["kind"] == "part"
+    assert lower(mixed) == whole
+    assert list(ledger_check.differences()) == []
+    with time_machine.travel(day(120), tick=False):
+        later = lower(mixed)
+    assert later < whole

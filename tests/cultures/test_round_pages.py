@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 def fields_of(page: Any) -> dict[str, str]:
     """Return the hidden fields of a page's first form that is sent to the page itself, as a browser would send them."""
     html = page.content.decode()
-    form = re.search(r'<form method="post" class="stack" id="stop".*?>(.*?)</form>', html, re.S)
+    form = re.search(r'<form method="post" action="#reply" class="stack" id="stop".*?>(.*?)</form>', html, re.S)
     assert form is not None
     hidden = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[1])
     return {name: value for name, value in hidden if name != "csrfmiddlewaretoken"}
@@ -114,7 +114,7 @@ def test_a_tap_on_nothing_or_on_what_is_not_there_is_told_in_a_sentence(
     url = reverse("cultures:round_tub", args=[here.number])
     page = keeper_client.post(url, {"stage": "young", **sent})
     assert page.status_code == 422
-    assert 'class="fault" role="alert"' in page.content.decode()
+    assert 'id="reply" tabindex="-1" role="alert"' in page.content.decode()
     assert not Entry.objects.exists()
 
 

@@ -14,7 +14,6 @@ from breeder.cultures.actions.counts import Sexed
 from breeder.cultures.count_preview import preview
 from breeder.cultures.models import Culture, Entry
 from breeder.cultures.sex_counts import Known, still_known
-from breeder.cultures.tub_ledger import ageing_of
 from breeder.species.models import Line
 from tests.build import line, species, tub
 from tests.cultures.book import day, promise
@@ -53,7 +52,7 @@ def test_every_kind_of_entry_is_a_sentence(keeper: User) -> None:
     assert said(first) == [
         "Purpose: breeding.",
         "Counted 50–100 young, by eye: about 71, at least 36 by this count alone.",
-        "Counted young, portions (18 in 2 portions): about 90, at least 76 by this count alone.",
+        "Counted young, portions (18 in 2 portions): about 90, at least 23 by this count alone.",
         "3 adults (1 male, 2 females) died. Dry.",
         f"1 young moved over to tub {other.number}.",
         "Looked: mites.",
@@ -94,7 +93,7 @@ def test_the_working_goes_from_the_count_to_the_safe_number(keeper: User) -> Non
     actions.record_count(culture.pk, "adults", "eye", {"from": 50, "to": 100}, happened_at=day(0), by=keeper)
     actions.record_change(culture.pk, "adults", 4, "died", happened_at=day(3), by=keeper)
     held = queries.book_of(culture).held(culture.pk, "adults")
-    working = entry_text.working_of(held, "adults", day(60).date(), 0.95, ageing_of(culture.line))
+    working = entry_text.working_of(held, "adults", day(60).date(), culture.line)
     assert working is not None
     assert working.last_said == "50–100 adults"
     assert working.steps[0] == "Counted on 1 March 2026, by eye."

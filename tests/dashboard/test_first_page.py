@@ -180,3 +180,18 @@ def test_a_box_that_may_not_go_there_says_so_before_its_weather(keeper_client: C
     assert "may not go there" in said
     assert "is forbidden: 7 CFR 330.200" in said
     assert f"Box {parcel.number}" in said
+
+
+def test_a_line_whose_only_tub_crashed_is_in_need(keeper_client: Client, keeper: User) -> None:
+    lost, half = line("Lost"), line("Half")
+    only, first, second = tub(lost), tub(half), tub(half)
+    for one in (only, first, second):
+        cultures.record_count(one.pk, "adults", "hand", {"counted": 90}, by=keeper)
+    cultures.mark_crashed(only.pk, "mould from end to end", by=keeper)
+    cultures.mark_crashed(first.pk, "mites", by=keeper)
+    needs = {need.line: need.why for need in queries.day(timezone.now()).lines}
+    assert needs == {lost: f"tub {only.number} crashed, and the line has no other"}
+    assert f"Tub {only.number} crashed, and the line has no other." in main_of(keeper_client)
+    cultures.mark_crashed(second.pk, "mites too", by=keeper)
+    both = f"tubs {first.number} and {second.number} crashed, and the line has no other"
+    assert {need.line: need.why for need in queries.day(timezone.now()).lines}[half] == both

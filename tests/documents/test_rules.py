@@ -2,6 +2,7 @@
 
 import pytest
 
+from breeder.base.addresses import phone_address
 from breeder.documents import rules
 from breeder.documents.rules import NothingToPrint
 
@@ -80,4 +81,4 @@ def test_what_is_no_tub_number_is_answered_with_a_sentence(typed: str) -> None:
 def test_a_square_code_opens_the_book_only_where_a_phone_can_reach_it(
     asked: str, allowed: list[str], base: str
 ) -> None:
-    assert rules.base_address("http", asked, allowed) == base
+    assert phone_address("http", asked, allowed) == base

@@ -20,7 +20,7 @@ FLOORS = {
     "dashboard": 9,
     "evaluation": 10,
 }
-# Inside the core, which parts a part may use; `units` serves all.
+# Inside the core, which parts a part may use.
 CORE = {
     "jsonio": set(),
     "counting": {"jsonio"},
@@ -30,7 +30,7 @@ CORE = {
     "transit": {"thermal"},
     "compliance": set(),
 }
-SERVES_ALL = "units"
+SERVES_ALL = {"units", "days"}
 # What is not a room: Django's own modules, and the commands above everything.
 NO_ROOM = {
     "settings", "urls", "wsgi", "apps", "models", "middleware", "migrations", "management", "templatetags", "static",
@@ -101,4 +101,4 @@ def _may(inside: tuple[str, ...], wanted: list[str]) -> bool:
 def _may_in_core(inside: tuple[str, ...], wanted: list[str]) -> bool:
     if not inside or not wanted:
         return False
-    return wanted[0] in {inside[0], SERVES_ALL} or wanted[0] in CORE.get(inside[0], set())
+    return wanted[0] in {inside[0], *SERVES_ALL} or wanted[0] in CORE.get(inside[0], set())

@@ -114,7 +114,7 @@ def pack_and_send(phone: Phone, number: str) -> str:
     row = phone.page.locator("li", has=phone.page.get_by_role("link", name=f"Order {number}"))
     row.get_by_role("button", name="Plan a box").click()
     phone.page.wait_for_url(re.compile(r"/packing/\d+/"))
-    box = phone.page.url.rstrip("/").rsplit("/", 1)[1]
+    box = phone.page.url.split("#")[0].rstrip("/").rsplit("/", 1)[1]
     phone.page.locator("select[name=way]").select_option("counter")
     phone.tap("Take this service")
     phone.tap("Check this box")

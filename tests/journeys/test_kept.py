@@ -146,7 +146,7 @@ def test_what_the_book_refuses_is_shown_with_what_was_typed_and_why(walker: Walk
     page.get_by_role("button", name="Log in").click()
     page.fill("[name=reason]", "died out")
     page.locator("form button.primary").last.click()
-    page.wait_for_url(re.compile(r"/tubs/\d+/$"))
+    page.wait_for_url(re.compile(r"/tubs/\d+/(#reply)?$"))
     other.close()
     walker.context.set_offline(False)
     row = walker.page.locator("#kept li")

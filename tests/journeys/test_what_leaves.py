@@ -126,7 +126,7 @@ def pack_and_send(client: Client, box: Parcel) -> None:
     packed = {f"packed_{item.pk}": str(item.planned) for item in box.items.all()}
     client.post(reverse("shipments:packed", args=[box.number]), packed)
     answer = client.post(reverse("shipments:send", args=[box.number]), packed | {"tracking": "T 9"}, follow=True)
-    assert "It has left" in answer.content.decode()
+    assert "It was sent" in answer.content.decode()
 
 
 def whole_day(client: Client) -> None:

@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
@@ -13,7 +15,7 @@ from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.models import Order
-from breeder.orders.queries import bill_of
+from breeder.orders.queries import bill_of, whole
 from breeder.orders.rules import Terms, Wanted, standing
 from breeder.people.actions import remove_person
 from breeder.shipments.actions.bench import plan_parcel
@@ -181,10 +183,10 @@ def test_a_line_taken_off_after_its_box_was_planned_is_not_held_again() -> None:
     assert (free(harbour), free(rook)) == (60, 48)
 
 
-def test_a_part_payment_leaves_the_hold_and_the_rest_ends_it() -> None:
+def test_a_part_payment_takes_the_end_off_the_hold_and_the_rest_pays_it() -> None:
     order = agree((pack(counted_line("Harbour", 60)), 1))
     pay(order, "10.00")
-    assert order.lines.get().promise.expires_at is not None
+    assert order.lines.get().promise.expires_at is None
     pay(order, "14.00")
     order.refresh_from_db()
     promise = order.lines.get().promise
@@ -275,3 +277,31 @@ def test_odd_amounts_get_a_sentence(amount: str, said: str) -> None:
         actions.record_payment(order.number, Decimal(amount), timezone.localdate(), by=None)
     assert said in " ".join(refusal.value.messages)
     assert not order.payments.exists()
+
+
+def test_a_cancelled_order_asks_for_no_money_and_names_what_to_give_back(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    assert "Nothing is paid yet" in page_of(keeper_client, order)
+    actions.cancel_order(order.number, "changed their mind", by=None)
+    said = page_of(keeper_client, order)
+    assert "Nothing is due." in said
+    assert "Nothing is paid yet" not in said
+    assert bill_of(order_of(order)).due == 0
+    pay = keeper_client.get(reverse("orders:pay", args=[order.number])).content.decode()
+    assert "Nothing is open" in pay
+
+
+def test_what_was_paid_for_a_cancelled_order_is_to_be_given_back(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    pay(order, "24.00")
+    actions.cancel_order(order.number, "changed their mind", by=None)
+    assert "24.00 USD was paid for it. Give back what was not sent" in page_of(keeper_client, order)
+    assert bill_of(order_of(order)).due == 0
+
+
+def page_of(client: Client, order: Order) -> str:
+    return client.get(reverse("orders:order", args=[order.number])).content.decode()
+
+
+def order_of(order: Order) -> Order:
+    return whole(Order.objects.filter(pk=order.pk)).get()

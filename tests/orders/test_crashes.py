@@ -181,9 +181,30 @@ def test_the_crash_page_asks_no_more_for_many_sisters_than_for_few(keeper_client
     assert asked(3) == asked(20)
 
 
-def test_the_pages_of_a_crash_are_the_keepers(helper_client: Client) -> None:
+def test_a_helper_reports_a_crash_and_reads_nothing_of_people(helper_client: Client) -> None:
+    harbour = counted_line("Harbour", 60)
+    agree((pack(harbour), 1), name="Ada Marsh")
+    one = harbour.cultures.get()
+    tub_page, page = (reverse(name, args=[one.number]) for name in ("cultures:tub", "orders:crash"))
+    assert page in helper_client.get(tub_page).content.decode()
+    assert "Tell them." in helper_client.get(page).content.decode()
+    sent = {"because": "all dead under the lamp", "token": form_tokens.new_token()}
+    assert helper_client.post(page, sent)["Location"] == tub_page
+    assert helper_client.post(page, sent)["Location"] == tub_page
+    one.refresh_from_db()
+    assert one.crashed_on is not None
+    assert one.entries.latest("pk").by.username == "helper"
+    assert helper_client.get(page)["Location"] == tub_page
+    shown = helper_client.get(tub_page).content.decode()
+    assert "all dead under the lamp" in shown
+    assert "Ada Marsh" not in shown
+
+
+def test_the_rest_of_a_crash_is_the_keepers(helper_client: Client) -> None:
     one = tub(Line.objects.first() or line("Ash"))
-    assert helper_client.get(reverse("orders:crash", args=[one.number])).status_code == 403
+    crash(one)
+    for name, args in (("crash_over", [one.number]), ("crash_sister", [one.number, one.number])):
+        assert helper_client.post(reverse(f"orders:{name}", args=args)).status_code == 403
 
 
 def test_a_tub_of_a_line_sold_by_the_cup_crashes_like_any_other(keeper_client: Client) -> None:

@@ -173,7 +173,8 @@ def test_nothing_typed_makes_a_page_fail(keeper_client: Client, odd: str) -> Non
     order = agree((starter, 1))
     line = order.lines.get().pk
     typed = dict.fromkeys(
-        "person new_name email address_block held_until promised_by postage note find reason amount on way reference "
+        "person new_name email address_block held_until promised_by postage note find reason latitude longitude "
+        "timezone without_place amount on way reference "
         f"line kind stage number males females overcount price packs-{starter.pk} packs-{odd} price-{starter.pk} "
         f"line-{line}-packs line-{line}-price".split(),
         odd,
@@ -231,8 +232,60 @@ def test_bad_values_get_a_sentence_and_agree_nothing(keeper_client: Client, chan
     packs = changed.pop("packs", 1)
     answer = keeper_client.post(reverse("orders:new"), form_of(starter, packs, **changed))
     assert answer.status_code == 422
-    assert said in answer.content.decode()
-    assert "One field below needs another look" in answer.content.decode()
+    assert said in answer.content.decode().split('id="reply"')[1].split("</form>")[0], "next to the button"
+    assert not Order.objects.exists()
+
+
+ABROAD = "Di Busch\nFarnweg 4\n10117 Berlin\nGermany"
+BERLIN = {"latitude": "52.5186", "longitude": "13.4081", "timezone": "Europe/Berlin"}
+
+
+def test_an_order_abroad_is_agreed_with_its_place_typed_on_the_form(keeper_client: Client) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    first = keeper_client.get(reverse("orders:new")).content.decode()
+    assert all(f'name="{name}"' in first for name in BERLIN)
+    refused = keeper_client.post(reverse("orders:new"), form_of(starter, 1, address_block=ABROAD))
+    assert refused.status_code == 422
+    assert "this address is in Germany (DE): type latitude, longitude and time zone" in refused.content.decode()
+    assert refused.context["terms"].asks_for_place
+    keeper_client.post(reverse("orders:new"), form_of(starter, 1, address_block=ABROAD, **BERLIN))
+    to = Order.objects.get().address
+    assert (to.country, to.timezone) == ("DE", "Europe/Berlin")
+    assert (to.latitude, to.longitude) == (Decimal("52.52"), Decimal("13.41"))
+
+
+def test_an_order_is_changed_to_an_address_abroad(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    page = reverse("orders:change", args=[order.number])
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"address_block": ABROAD, "held_until": day, "looked_up": "on", "change": "1", **BERLIN}
+    typed[f"line-{order.lines.get().pk}-packs"] = "1"
+    assert keeper_client.post(page, typed | {"token": form_tokens.new_token()}).status_code == 302
+    order.refresh_from_db()
+    assert order.address.timezone == "Europe/Berlin"
+
+
+@pytest.mark.parametrize(
+    ("changed", "field", "said"),
+    [
+        ({"latitude": "95"}, "latitude", "Latitude is 95"),
+        ({"latitude": "north"}, "latitude", "‘Latitude’ is ‘north’, which is not a number"),
+        ({"longitude": ""}, "latitude", "Fill in all three"),
+        ({"longitude": "74.0", "timezone": "America/New_York"}, "latitude", "Places in the west have a minus sign"),
+        ({"latitude": "0", "longitude": "0"}, "latitude", "in the sea off Africa"),
+        ({"timezone": "Berlin"}, "timezone", "‘Berlin’ is not a time zone. Write Europe/Berlin."),
+        ({"address_block": ""}, "latitude", "A place is typed here, but no address"),
+    ],
+)
+def test_a_wrong_place_gets_a_sentence_beside_its_field_and_agrees_nothing(
+    keeper_client: Client, changed: dict[str, str], field: str, said: str
+) -> None:
+    starter = pack(counted_line("Harbour", 60))
+    typed = form_of(starter, 1, **({"address_block": ABROAD} | BERLIN | changed))
+    answer = keeper_client.post(reverse("orders:new"), typed)
+    assert answer.status_code == 422
+    assert said in " ".join(answer.context["terms"].errors[field])
+    assert answer.context["terms"].asks_for_place
     assert not Order.objects.exists()
 
 
@@ -281,6 +334,35 @@ def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undo
     assert line.packs == 3
     # Looked at again, it is sent as it is to be.
     assert keeper_client.post(page, typed | {"seen": stale.context["lines"]["seen"].value()}).status_code == 302
+
+
+def test_a_line_that_another_browser_put_on_the_order_is_shown_before_it_is_kept(keeper_client: Client) -> None:
+    harbour, rook = (pack(counted_line(form, 60)) for form in ("Harbour", "Rook"))
+    order = agree((harbour, 1))
+    line, page = order.lines.get(), reverse("orders:change", args=[order.number])
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"held_until": day, "change": "1", f"line-{line.pk}-packs": 1, f"line-{line.pk}-price": "24"}
+    typed["seen"] = keeper_client.get(page).context["lines"]["seen"].value()
+    assert keeper_client.post(page, typed | {f"packs-{rook.pk}": 2}).status_code == 302
+    stale = keeper_client.post(page, typed | {"note": "for the show"})
+    (other,) = order.lines.exclude(pk=line.pk)
+    assert "in the book it is now 1 × starter of 10 young" in stale.content.decode()
+    assert f'name="line-{other.pk}-packs" value="2"' in stale.content.decode()
+    assert "needs another look" not in stale.content.decode()
+
+
+def test_a_fault_elsewhere_on_the_page_does_not_hide_that_the_order_changed(keeper_client: Client) -> None:
+    order = agree((pack(counted_line("Harbour", 60)), 1))
+    line, page = order.lines.get(), reverse("orders:change", args=[order.number])
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"held_until": day, "change": "1", f"line-{line.pk}-packs": 1, f"line-{line.pk}-price": "24"}
+    typed["seen"] = keeper_client.get(page).context["lines"]["seen"].value()
+    assert keeper_client.post(page, typed | {"postage": "9.00"}).status_code == 302
+    faulty = keeper_client.post(page, typed | {"postage": "nine"})
+    mended = typed | {"postage": "8.00", "seen": faulty.context["lines"]["seen"].value()}
+    stale = keeper_client.post(page, mended)
+    assert stale.status_code == 422
+    assert "postage 9.00" in stale.content.decode()
 
 
 def test_a_pack_of_a_line_that_was_closed_is_withdrawn(keeper_client: Client) -> None:

@@ -59,6 +59,9 @@ class TestPuttingOnFile:
             ({"block": "Ada Marsh\nTrenton NJ 00000"}, "no place for 00000"),
             ({"block": "Ada Marsh\nCork\nIreland"}, "this address is in Ireland (IE)"),
             ({"latitude": "40.22", "longitude": "74.76", "timezone": "America/New_York"}, "have a minus sign"),
+            ({"block": "", "latitude": "52.5", "longitude": "13.4", "timezone": "Europe/Berlin"}, "but no address"),
+            ({"latitude": "52.5"}, "Fill in all three"),
+            ({"timezone": "Berlin"}, "Write Europe/Berlin"),
             ({"latitude": "north"}, "‘Latitude’ is ‘north’, which is not a number"),
             ({"country": "USA"}, "as two letters"),
             ({"country": "XX"}, "‘XX’ is no country by ISO 3166"),
@@ -84,6 +87,15 @@ class TestPuttingOnFile:
         answer = keeper_client.post(reverse("people:new"), typed)
         assert Address.objects.get().latitude is None
         assert "It has no place" in keeper_client.get(answer["Location"]).content.decode()
+
+    def test_a_place_outside_the_us_is_typed_as_a_map_gives_it(self, keeper_client: Client) -> None:
+        """A comma, a true minus sign and a zone in small letters; kept to 0.01°."""
+        block = "Ana Reyes\nCalle Musgo 3\n28012 Madrid\nSpain"
+        place = {"latitude": "40,41678", "longitude": "\u22123,70379", "timezone": "europe/madrid"}
+        assert keeper_client.post(reverse("people:new"), PERSON | ADDRESS | {"block": block} | place).status_code == 302
+        kept = Address.objects.get()
+        assert (kept.country, str(kept.latitude), str(kept.longitude)) == ("ES", "40.42", "-3.70")
+        assert kept.timezone == "Europe/Madrid"
 
     def test_a_country_typed_by_another_name_is_the_one_that_rules_speak_of(self, keeper_client: Client) -> None:
         typed = PERSON | ADDRESS | {"block": "Ada Marsh\nLondon SW1A 1AA", "country": "uk", "without_place": "on"}

@@ -1,11 +1,14 @@
 """Places: by US postcode offline, by hand elsewhere, rounded to about a kilometre, never 0, 0."""
 
+import re
 from decimal import Decimal
+from zoneinfo import available_timezones
 
 import pytest
 import zipcodes
 from django.core.exceptions import ValidationError
 
+from breeder.base.fields import ZoneField
 from breeder.base.postcodes import fault_of_place, us_place
 from breeder.people import rules
 from breeder.people.rules import TypedPlace
@@ -68,6 +71,34 @@ def test_a_place_that_cannot_be_is_explained(latitude: str, longitude: str, zone
     assert said in fault_of_place(Decimal(latitude), Decimal(longitude), zone)
 
 
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [("Europe/Berlin", "Europe/Berlin"), (" america/new york", "America/New_York"), ("utc", "UTC")],
+)
+def test_a_zone_is_known_in_any_case_and_with_spaces(typed: str, name: str) -> None:
+    assert ZoneField().clean(typed) == name
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("Berlin", "‘Berlin’ is not a time zone. Write Europe/Berlin."),
+        ("new york", "‘new york’ is not a time zone. Write America/New_York."),
+        ("CEST", "‘CEST’ is not a time zone. Write a name such as America/Chicago or Europe/Berlin."),
+    ],
+)
+def test_an_unknown_zone_names_the_one_of_its_city(typed: str, said: str) -> None:
+    with pytest.raises(ValidationError) as refusal:
+        ZoneField().clean(typed)
+    assert refusal.value.messages == [said]
+
+
+def test_every_zone_offered_is_one_of_the_zone_database() -> None:
+    """The standard library's own list of IANA names."""
+    offered = re.findall(r'<option value="([^"]+)">', str(ZoneField().widget.render("timezone", "")))
+    assert {"Europe/Berlin", "America/Chicago", "Asia/Tokyo"} <= set(offered) <= available_timezones()
+
+
 def test_an_american_address_is_placed_by_its_postcode() -> None:
     to = rules.destination(TRENTON)
     assert (to.country, to.postcode, to.town, to.region) == ("US", "08608", "Trenton", "US-NJ")
@@ -98,7 +129,7 @@ def test_a_postcode_of_another_state_is_noticed() -> None:
 
 
 def test_half_a_place_is_asked_for_whole() -> None:
-    with pytest.raises(rules.Unreadable, match="all three"):
+    with pytest.raises(rules.NotThere, match="all three"):
         rules.destination(TRENTON, typed=TypedPlace(Decimal("40")))
 
 

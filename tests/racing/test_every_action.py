@@ -28,7 +28,8 @@ from breeder.shipments.actions import bench as packing
 from breeder.shipments.actions import departure as dispatch
 from breeder.shipments.models import Parcel
 from breeder.species import actions as taxa
-from breeder.species.models import Line
+from breeder.species.models import Line, Species
+from breeder.species.starter_set import earlier_rows
 from tests import build
 from tests.orders.stand import agree, pack, terms
 from tests.shipments import boxes
@@ -49,7 +50,7 @@ NO_ANIMALS = {
     "shipments": {
         "add_supply", "change_contents", "check_boxes", "check_parcel", "record_packed",
         "choose_day", "choose_for_boxes", "choose_kit", "choose_way", "count_supplies",
-        "keep_measured", "load_example_kits", "plan_parcel", "save_kit",
+        "keep_measured", "load_example_kits", "note_old_measurements", "plan_parcel", "save_kit",
     },
     "people": {"add_address", "add_person", "correct_address", "edit_person", "remove_person"},
     "species": {"add_line", "add_species", "load_starter_set"},
@@ -70,6 +71,13 @@ class Stage:
         self.count = cultures.record_count(self.tub.pk, "young", "hand", {"counted": 100}, by=None).entry
         self.offer = pack(self.line)
         self.order = agree((self.offer, 1))
+
+
+def loaded_before(species: Species) -> None:
+    """Put a value of a species into the book as an earlier starter set had it."""
+    row = next(row for row in earlier_rows() if row.scientific_name == species.scientific_name)
+    sources = {row.field: [row.mark, row.source]}
+    Species.objects.filter(pk=species.pk).update(sources=sources, **{row.field: row.value})
 
 
 def box_ready() -> Parcel:
@@ -165,6 +173,7 @@ RECIPES: dict[str, Callable[[Stage], Callable[[], Any]]] = {
     "species.edit_species": lambda at: (
         lambda: taxa.edit_species(at.line.species_id, {"adult_life_months": Decimal("6")}, by=None)
     ),
+    "species.correct_starter_set": lambda at: (lambda _: taxa.correct_starter_set)(loaded_before(at.line.species)),
 }
 # These write the numbers of a line or a species, from which what is free is worked out too.
 SETS_NUMBERS = {
@@ -173,6 +182,7 @@ SETS_NUMBERS = {
     "cultures.end_freeze": "line",
     "species.edit_line": "line",
     "species.edit_species": "species",
+    "species.correct_starter_set": "species",
 }
 
 

@@ -10,6 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from breeder.base.form_tokens import AlreadyDone
+from breeder.cultures import actions as cultures
 from breeder.orders.models import Order
 from breeder.shipments.actions import bench
 from breeder.shipments.models import Parcel, Supply
@@ -194,3 +195,14 @@ def test_planning_from_the_page_leads_to_the_box_and_a_refusal_back_to_the_list(
     again = keeper_client.post(reverse("shipments:plan", args=[made.number]), {"token": "q"}, follow=True)
     assert "holds nothing that stands in no box yet" in again.content.decode()
     assert keeper_client.post(reverse("shipments:plan", args=[999_999])).status_code == 404
+
+
+def test_36_young_of_a_line_in_two_tubs_come_out_of_one_and_the_next_36_out_of_the_other() -> None:
+    """By what each tub could spare on its own it was 34 + 2; the line keeps its 30 all the same."""
+    line = build.line("Harbour", young_kept=30, harvest_share=None)
+    tubs = [build.tub(line), build.tub(line)]
+    for tub in tubs:
+        cultures.record_count(tub.pk, "young", "hand", {"counted": 50}, by=None)
+    first, second = (bench.plan_parcel(boxes.order((line, 3)).number, by=None) for _ in range(2))
+    planned = [[(item.culture, item.planned) for item in box.items.all()] for box in (first, second)]
+    assert planned == [[(tubs[0], 36)], [(tubs[1], 36)]]

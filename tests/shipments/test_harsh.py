@@ -7,16 +7,17 @@ import pytest
 
 from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload
 from breeder.core.thermal.verdict import NO_GO, Limits, Tolerance
-from breeder.core.transit import batch_air, rule_of_thumb, screening, trial_result
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit import ambient_ensemble, batch_air, rule_of_thumb, screening
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.results import Asked, Cell
 from breeder.core.transit.trial_result import Animals, Candidate, Trial
 from breeder.core.transit.weather_hours import Hours
 from breeder.shipments import check_json, check_text
 from breeder.shipments.board_page import reason_of
-from tests.shipments.test_ratchet import CARD, DRAWN, hours, journey
+from tests.shipments.test_ratchet import CARD, hours, journey
 
 POST_ON = date(2013, 10, 7)
+MEMBERS = 48
 # Animals that bear anything, so that only the rule can say no.
 HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
 PACKED = Candidate(
@@ -35,9 +36,8 @@ def steady(outside_c: float) -> Hours:
 def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candidate, ...]) -> tuple[Trial, Cell]:
     """What a check and the board say of the same way."""
     way, ends = replace(journey(POST_ON), to_counter=to_counter), Ends(steady(18.0), steady(outside_c))
-    reading = (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
-    asked = Asked(1, way, (reading,), candidates, HARDY, 77)
-    return trial_result.try_journey(way, candidates, ends, HARDY, DRAWN), screening.cells_of([asked])[0]
+    asked = Asked(1, way, (ends.airs,), candidates, HARDY, 77)
+    return screening.trials_of(asked, MEMBERS)[0], screening.cells_of([asked])[0]
 
 
 @pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
@@ -77,9 +77,8 @@ def test_the_reason_names_the_rule_and_not_an_hour_that_failed() -> None:
 def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
     way, ends = journey(POST_ON), Ends(steady(18.0), steady(-12.0))
     tender = Animals(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
-    shown = trial_result.try_journey(way, (CARD,), ends, tender, DRAWN).calmest
-    reading = (batch_air.air_of(ends.origin), batch_air.air_of(ends.destination))
-    option = screening.cells_of([Asked(1, way, (reading,), (CARD,), tender, 77)])[0].shown
+    asked = Asked(1, way, (ends.airs,), (CARD,), tender, 77)
+    shown, option = screening.trials_of(asked, MEMBERS)[0].calmest, screening.cells_of([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("no-go", "no-go")
     assert not shown.is_barred
     assert not option.is_barred
@@ -88,30 +87,25 @@ def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
 def test_air_that_is_never_met_does_not_count() -> None:
     """The box has left its origin before the night falls there."""
     way = journey(POST_ON)
-    first, *_ = trial_result.journey_cases(way, Ends(steady(18.0), steady(18.0)))
-    gone = first.times[-2]
     origin = steady(18.0)
+    shape = ambient_ensemble.shape_of(way, origin, steady(15.0))
+    gone = shape.cases[0].times[-2]
     cold = replace(origin, c=tuple(-30.0 if at >= gone else 18.0 for at in origin.times))
-    assert trial_result.air_at_ends(first, Ends(cold, steady(15.0))) == (15.0, 18.0)
-    shape = batch_air.shape_of(way, cold, steady(15.0))
-    assert batch_air.air_at_ends(shape, batch_air.air_of(cold), batch_air.air_of(steady(15.0))) == (15.0, 18.0)
+    assert ambient_ensemble.air_at_ends(shape, batch_air.air_of(cold), batch_air.air_of(steady(15.0))) == (15.0, 18.0)
 
 
 def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> None:
     cold = steady(-12.0)
     half = replace(cold, c=tuple(None if place > 110 else value for place, value in enumerate(cold.c)))
     ends = Ends(steady(-12.0), half)
-    shown = trial_result.try_journey(journey(POST_ON), (CARD,), ends, HARDY, DRAWN).tried[0]
-    reading = (batch_air.air_of(ends.origin), batch_air.air_of(half))
-    option = screening.cells_of([Asked(1, journey(POST_ON), (reading,), (CARD,), HARDY, 77)])[0].shown
+    asked = Asked(1, journey(POST_ON), (ends.airs,), (CARD,), HARDY, 77)
+    shown, option = screening.trials_of(asked, MEMBERS)[0].tried[0], screening.cells_of([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("not decided", "not decided")
 
 
 def test_without_hours_nothing_is_called_harsh() -> None:
     nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
-    first, *_ = trial_result.journey_cases(journey(POST_ON), Ends(nothing, nothing))
-    assert not rule_of_thumb.is_harsh(*trial_result.air_at_ends(first, Ends(nothing, nothing)))
-    shape = batch_air.shape_of(journey(POST_ON), nothing, nothing)
+    shape = ambient_ensemble.shape_of(journey(POST_ON), nothing, nothing)
     assert not rule_of_thumb.is_harsh(
-        *batch_air.air_at_ends(shape, batch_air.air_of(nothing), batch_air.air_of(nothing))
+        *ambient_ensemble.air_at_ends(shape, batch_air.air_of(nothing), batch_air.air_of(nothing))
     )

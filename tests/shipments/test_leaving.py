@@ -135,7 +135,7 @@ def test_a_closure_elsewhere_changes_nothing(box: Parcel, carrier: str, days: in
 def test_a_day_on_which_its_carrier_is_closed_is_not_checked(box: Parcel) -> None:
     Closure.objects.create(carrier="Post", on=MILD, name="Storm")
     with pytest.raises(
-        departure_rules.NotLikeThis, match=r"Post two-day does not take it on Monday 7 October \(the carrier is"
+        departure_rules.NotLikeThis, match=r"Post two-day takes no box on Monday 7 October \(the carrier is"
     ):
         at(MORNING, departure.check_parcel, box.number, by=None)
 

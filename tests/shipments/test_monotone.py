@@ -8,12 +8,12 @@ from functools import cache
 
 import pytest
 
-from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.kit import Box, Kit, Layer, Payload
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import source_conflicts, trial_result
+from breeder.core.transit import screening, source_conflicts, trial_result
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import HOUR, ServiceTimes
+from breeder.core.transit.results import Asked
 from breeder.core.transit.source_conflicts import Side
 from breeder.core.transit.trial_result import Animals, Candidate, Journey
 from breeder.core.transit.verdict_floor import RANK, Content, hold
@@ -29,7 +29,7 @@ NUMBER = 6 * 24
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19.0), Layer("corrugated", 4.0))), Payload(0.2, cups=4))
 ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
-DRAWN = draws(5, MEMBERS)
+SEED = 5
 
 
 @dataclass(frozen=True)
@@ -80,18 +80,15 @@ def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
 @cache
 def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternative]:
     """What comes of the box by each reading of both ends."""
-    foam = [Candidate(1, "Foam", 2.0, FOAM)]
-    return [
-        source_conflicts.Alternative(
-            one, trial_result.try_journey(journey, foam, one, ANIMALS, DRAWN.first(known.members))
-        )
-        for one in source_conflicts.readings(*sides_of(journey, known)[0])
-    ]
+    foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*sides_of(journey, known)[0])
+    asked = Asked(1, journey, tuple(one.airs for one in readings), (foam,), ANIMALS, SEED)
+    trials = screening.trials_of(asked, known.members)
+    return [source_conflicts.Alternative(one, trial) for one, trial in zip(readings, trials, strict=True)]
 
 
 def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
-    ends = source_conflicts.Ends(known.origin[0], known.destination[0])
-    wanted = {at for case in trial_result.journey_cases(journey, ends) for at in case.times}
+    zones = known.origin[0].zone, known.destination[0].zone
+    wanted = {at for case in trial_result.journey_cases(journey, *zones) for at in case.times}
     return (side(known.origin, wanted), side(known.destination, wanted)), wanted
 
 

@@ -12,7 +12,6 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from breeder.core.thermal import forecast_error
-from breeder.core.transit.trial_result import journey_cases
 from breeder.evaluation.replay import city_days, forecast_pairs
 from breeder.evaluation.replay.city_days import Town
 from breeder.evaluation.replay.forecast_pairs import City
@@ -112,7 +111,7 @@ def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]
     for case in cases:
         origin, destination = case.forecast
         assert origin.hours.label != destination.hours.label
-        for leg in journey_cases(case.journey, case.ends(case.forecast)):
+        for leg in case.shape.cases:
             places = [destination.place_of(at) for at in leg.times]
             assert min(places) >= 0
             assert max(places) < len(destination.middle_c)

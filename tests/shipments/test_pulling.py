@@ -1,5 +1,6 @@
-"""From which tubs a promise is pulled: a named tub, else the one with the most to spare first."""
+"""From which tubs a promise is pulled: a named tub, else the fewest tubs that safely hold it."""
 
+from itertools import combinations
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,7 +13,7 @@ from breeder.shipments.rules.box_rules import Pull, pull_from_tubs
 
 
 def tub(culture_id: int, free: int, lower: int, *, gives: bool = True) -> TubStock:
-    return TubStock(culture_id, culture_id, "breeding", lower, lower, 0, free, None, False, None, None, gives)
+    return TubStock(culture_id, culture_id, "breeding", lower, lower, 0, free, None, False, None, None, gives, free)
 
 
 def promise(number: int, *, culture_id: int | None = None, males: int = 0, females: int = 0) -> Any:
@@ -21,7 +22,13 @@ def promise(number: int, *, culture_id: int | None = None, males: int = 0, femal
 
 def test_the_tub_with_the_most_to_spare_is_pulled_from_first() -> None:
     assert pull_from_tubs(promise(12), [tub(1, 5, 40), tub(2, 30, 50)]) == [Pull(2, 12)]
-    assert pull_from_tubs(promise(34), [tub(1, 5, 40), tub(2, 30, 50)]) == [Pull(2, 30), Pull(1, 4)]
+    assert pull_from_tubs(promise(60), [tub(1, 5, 40), tub(2, 30, 50), tub(3, 10, 45)]) == [Pull(2, 50), Pull(3, 10)]
+
+
+def test_36_young_come_out_of_one_tub_that_safely_holds_them() -> None:
+    """The tub's even share of what stays is no limit: the line keeps as many, wherever they sit."""
+    assert pull_from_tubs(promise(36), [tub(1, 35, 70), tub(2, 34, 71)]) == [Pull(1, 36)]
+    assert pull_from_tubs(promise(36), [tub(1, 35, 35), tub(2, 5, 71), tub(3, 20, 60)]) == [Pull(3, 36)]
 
 
 def test_a_named_tub_is_respected() -> None:
@@ -39,7 +46,9 @@ def test_what_no_tub_can_spare_is_still_planned_from_the_fullest() -> None:
 
 def test_the_sexes_go_with_the_first_animals() -> None:
     pulls = pull_from_tubs(promise(6, males=2, females=3), [tub(1, 4, 9), tub(2, 2, 9)])
-    assert pulls == [Pull(1, 4, 2, 2), Pull(2, 2, 0, 1)]
+    assert pulls == [Pull(1, 6, 2, 3)]
+    pulls = pull_from_tubs(promise(12, males=2, females=8), [tub(1, 4, 9), tub(2, 2, 9)])
+    assert pulls == [Pull(1, 9, 2, 7), Pull(2, 3, 0, 1)]
 
 
 @given(
@@ -60,3 +69,15 @@ def test_a_plan_always_holds_exactly_what_was_promised(number: int, sizes: list[
 @pytest.mark.parametrize("wanted", [1, 30])
 def test_one_tub_is_enough_where_it_has_enough(wanted: int) -> None:
     assert len(pull_from_tubs(promise(wanted), [tub(1, 30, 60), tub(2, 29, 60)])) == 1
+
+
+@given(st.integers(1, 250), st.lists(st.tuples(st.integers(0, 60), st.integers(0, 90)), min_size=1, max_size=6))
+def test_no_fewer_tubs_could_safely_give_it(wanted: int, sizes: list[tuple[int, int]]) -> None:
+    """Checked against every choice of fewer tubs, by brute force."""
+    tubs = [tub(place + 1, min(free, lower), lower) for place, (free, lower) in enumerate(sizes)]
+    pulls = pull_from_tubs(promise(wanted), tubs)
+    lower = {one.culture_id: one.lower for one in tubs}
+    if sum(lower.values()) < wanted:
+        return
+    assert all(pull.number <= lower[pull.culture_id] for pull in pulls)
+    assert not any(sum(few) >= wanted for few in combinations(lower.values(), len(pulls) - 1))

@@ -8,13 +8,13 @@ import time_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.kit import Box, Kit, Layer, Payload
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import source_conflicts, trial_result, verdict_floor
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit import screening, source_conflicts, verdict_floor
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import ServiceTimes
+from breeder.core.transit.results import Asked
 from breeder.core.transit.trial_result import Animals, Candidate, Journey
 from breeder.core.transit.verdict_floor import RANK, Content, hold
 from breeder.core.transit.weather_hours import Hours
@@ -30,7 +30,7 @@ MONDAY = date(2013, 10, 7)
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 CARD = Candidate(1, "Card", 1.0, Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2, cups=4)))
 ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
-DRAWN = draws(5, 48)
+SEED = 5
 FULL = Content(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC), spread=90, anchors=80, width_c=0.6)
 
 
@@ -57,7 +57,7 @@ def journey(post_on: date) -> Journey:
 
 def said(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
     """The verdict of a card box and what it knew."""
-    trial = trial_result.try_journey(journey(post_on), [CARD], ends, ANIMALS, DRAWN.first(members))
+    trial = screening.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
     wanted = {at for case in trial.cases for at in case.times}
     known = sum(
         value is not None and at in wanted

@@ -22,7 +22,7 @@ def test_a_forecast_errs_as_much_as_the_error_model_says() -> None:
     truth = truth_around(recorded_station("LGA"), MONDAY)
     assert truth is not None
     errors = []
-    for seed in range(150):
+    for seed in range(600):  # the tails are heavy: 150 seeds may be off by a quarter
         said = forecast_of(truth, draws(seed, 1), place=0, together=0.0)
         errors.append([a - b for a, b in zip(said.c, truth.c, strict=True)])  # type: ignore[operator]
     afternoon = [index for index, at in enumerate(truth.times) if at.astimezone(truth.zone).hour == 15][2]

@@ -155,7 +155,7 @@ def test_leaving_on_another_day_needs_a_reason_and_is_said(line: Line, keeper: A
     ):
         send(box)
     left = send(box, by=keeper, override_reason="The courier comes today")
-    assert "It was checked for Tuesday 8 October and left on Monday 7 October" in left.sentences[0]
+    assert "It was checked for Tuesday 8 October and was sent on Monday 7 October" in left.sentences[0]
 
 
 def test_a_box_is_sent_once(line: Line) -> None:

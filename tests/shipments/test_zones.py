@@ -8,7 +8,7 @@ import pytest
 
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.transit import ambient_ensemble
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.itinerary import HOUR, Case, ServiceTimes, cases_of
 from breeder.core.transit.weather_hours import Hours
@@ -103,8 +103,9 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     first = datetime(2026, 3, 5, tzinfo=UTC)
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
-    for case in cases(post_on, origin, destination):
-        rows = ambient_ensemble.around(case, ends, drawn).ambient_c
+    every = cases(post_on, origin, destination)
+    around = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases(every), *ends.airs)
+    for case, rows in zip(every, (one.ambient_c.T for one in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
         found = rows[network].mean(axis=1)

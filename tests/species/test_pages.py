@@ -61,6 +61,22 @@ class TestReading:
             assert said in text
         assert "(Latreille, 1804)" in text
 
+    def test_how_a_species_is_kept_is_shown_to_the_tenth_with_its_source_or_as_not_known(
+        self, helper_client: Client
+    ) -> None:
+        """Females breed only from 17.5 to 27.5 °C: McQueen & Carnio 1974, Can J Zool 52:599–611."""
+        facts = {}
+        for name in ("Porcellio spinicornis", "Folsomia candida"):
+            one = Species.objects.get(scientific_name=name)
+            sections = helper_client.get(reverse("species:species", args=[one.pk])).context["sections"]
+            facts[name] = {fact.label: fact for fact in dict(sections)["The tub"]}
+        kept = facts["Porcellio spinicornis"]
+        assert (kept["Kept from"].value, kept["Kept to"].value) == ("17.5 °C", "27.5 °C")
+        assert kept["Kept from"].mark_words == "published measurement"
+        assert "McQueen & Carnio 1974" in kept["Kept from"].source
+        calcium = facts["Folsomia candida"]["Calcium"]
+        assert (calcium.value, calcium.is_known, calcium.source) == ("not known", False, "")
+
     def test_limits_are_shown_in_the_households_unit(self, helper_client: Client) -> None:
         Setting.objects.create(fahrenheit=True, inches=True)
         one = Species.objects.get(scientific_name="Cubaris murina")
@@ -107,7 +123,7 @@ class TestEditing:
         one = Species.objects.get(scientific_name="Porcellio scaber")
         form = SpeciesForm(instance=one, household=Setting(fahrenheit=True))
         typed = {name: "" if form[name].value() is None else form[name].value() for name in form.fields}
-        assert typed["comfort_high_c"] == "84.2"
+        assert typed["comfort_high_c"] == "82.4"
         before = Species.objects.filter(pk=one.pk).values().get()
         assert keeper_client.post(reverse("species:species_edit", args=[one.pk]), typed).status_code == 302
         assert Species.objects.filter(pk=one.pk).values().get() == before
@@ -115,6 +131,8 @@ class TestEditing:
     @pytest.mark.parametrize(
         ("changed", "said"),
         [
+            ({"keeping_low_c": "26", "keeping_high_c": "20"}, "‘Kept to, °C’ is 20, but ‘Kept from, °C’ is 26"),
+            ({"keeping_low_c": "68"}, "If 68 °F was meant, write 20.0."),
             ({"comfort_high_c": "80"}, "If 80 °F was meant, write 26.7."),
             ({"comfort_low_c": "20", "comfort_high_c": "16"}, "is 16, but ‘Comfort from, °C’ is 20"),
             ({"hard_low_c": "9"}, "is 7, but ‘Never below, °C’ is 9"),

@@ -152,10 +152,13 @@ def test_the_spreadsheet_has_every_stage_and_guards_formulas(keeper_client: Clie
 
 
 def test_the_bar_shows_all_that_is_safely_there(keeper_client: Client) -> None:
-    """What waits for the next count stays too: 30 % of 100 may go, so 70 stay though only 20 are kept back."""
+    """30 % of 100 may go and 20 are kept back, so 50 more are there that wait for the next count."""
     harbour = counted_line("Harbour", 100, kept=20, harvest_share="0.30")
     agree((pack(harbour), 1))
-    assert "70 young stay, 12 promised, 18 free" in keeper_client.get(reverse("storefront:page")).content.decode()
+    assert (
+        "20 young stay, 12 promised, 18 free, 50 later, after a count"
+        in keeper_client.get(reverse("storefront:page")).content.decode()
+    )
 
 
 def test_an_old_count_is_called_old(keeper_client: Client) -> None:

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+import time_machine
 from django.core.exceptions import ValidationError
 
 from breeder.weather import daily_min_max, sample_data
@@ -70,6 +71,7 @@ def test_nights_in_which_clocks_change_lose_and_double_no_hour(on: date) -> None
     assert known == list(range(known[0], known[-1] + 1))
 
 
+@time_machine.travel(datetime(2026, 3, 1, tzinfo=UTC))
 @pytest.mark.parametrize(
     "typed, said",
     [

@@ -122,3 +122,27 @@ def test_a_confirmed_unit_lets_a_heat_wave_through_but_no_sauna() -> None:
 
 def test_a_file_and_a_form_that_name_two_units_are_asked_about() -> None:
     assert "names another unit" in refused(sheet("2026-03-07T14:00Z,1"), unit="f")[0]
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ("3/7/2026 12:00 AM", "3/7/2026 2:05 PM"),
+        ("03/07/26 12:00:00 am", "03/07/26 02:05:00 p.m."),
+        ('"3/7/2026, 12:00\u202fAM"', '"3/7/2026, 2:05\u202fPM"'),  # as browsers write it
+        ("2026-03-07 12:00AM", "2026-03-07 2:05PM"),
+    ],
+)
+def test_twelve_hour_times_are_read_with_the_month_first(typed: tuple[str, str]) -> None:
+    got = read(sheet(*(f"{at},1" for at in typed)), zone=UTC_ZONE)
+    assert [at for at, _ in got] == [datetime(2026, 3, 7, tzinfo=UTC), datetime(2026, 3, 7, 14, 5, tzinfo=UTC)]
+
+
+@pytest.mark.parametrize("typed", ["3/7/2026 13:00 PM", "3/7/2026 0:30 AM", "13/7/2026 1:00 PM", "3/7/2026 14:00"])
+def test_a_twelve_hour_time_that_is_none_is_refused_with_its_row(typed: str) -> None:
+    assert refused(sheet(f"{typed},1"))[0].startswith(f"Row 2: '{typed}' is not a time. Write it as")
+
+
+def test_the_day_may_have_a_column_of_its_own() -> None:
+    got = read(sheet("3/7/2026,2:05 PM,1", "2026-03-08,14:05,2", head="Date,Time,temp_c"), zone=UTC_ZONE)
+    assert [at for at, _ in got] == [datetime(2026, 3, day, 14, 5, tzinfo=UTC) for day in (7, 8)]

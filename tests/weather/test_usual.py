@@ -9,6 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from breeder.base.models import LogRow
 from breeder.shipments.actions import departure as dispatch
 from breeder.shipments.models import Check
 from breeder.weather import actions, climatology, error_pairs, queries, sample_data, steps
@@ -99,6 +100,43 @@ def test_a_month_that_is_mended_keeps_where_the_others_came_from(place: Place, k
     shown = {name: form[name].value() for name in form.fields if form[name].value() is not None}
     assert keeper_client.post(page, shown | {"high_7": "31"}).status_code == 302
     assert set(UsualMonth.objects.values_list("credit", flat=True)) == {"Normals of Central Park"}
+
+
+@pytest.mark.parametrize(
+    "sent", [{}, {"credit": ""}, {"low_1": "", "high_1": "", "credit": "x"}, {"removes_others": "on"}], ids=str
+)
+def test_a_form_with_next_to_nothing_in_it_removes_no_month(
+    place: Place, helper_client: Client, sent: dict[str, str]
+) -> None:
+    actions.keep_usual(place.pk, MILD_ALL_YEAR, credit="Normals of Central Park", by=None)
+    answer = helper_client.post(reverse("weather:usual", args=[place.pk]), sent)
+    assert answer.status_code == 422
+    assert "No month is filled in, so nothing was changed" in answer.content.decode()
+    assert UsualMonth.objects.filter(credit="Normals of Central Park").count() == 12
+
+
+def test_one_month_by_itself_changes_only_that_month(place: Place, helper_client: Client) -> None:
+    actions.keep_usual(place.pk, MILD_ALL_YEAR, credit="Normals of Central Park", by=None)
+    page = reverse("weather:usual", args=[place.pk])
+    sent = SimpleUploadedFile("one.csv", b"month,low_c,high_c\n1,-3,4\n")
+    assert helper_client.post(page, {"file": sent, "removes_others": "on"}).status_code == 302
+    said = helper_client.post(page, {"low_2": "-2", "high_2": "5"}, follow=True).content.decode()
+    assert "Kept 1 usual month of New York. 11 usual months not filled in: left as before." in said
+    assert {month: kept.low_c for month, kept in queries.usual_of(place).items()} == {
+        1: -3.0, 2: -2.0, **dict.fromkeys(range(3, 13), 16.0),
+    }  # fmt: skip
+
+
+def test_the_keeper_removes_months_by_saying_so(place: Place, keeper_client: Client) -> None:
+    actions.keep_usual(place.pk, MILD_ALL_YEAR, by=None)
+    page = reverse("weather:usual", args=[place.pk])
+    assert "Remove the months that are empty here" in keeper_client.get(page).content.decode()
+    typed = {"low_1": "-3", "high_1": "4"}
+    assert keeper_client.post(page, typed | {"removes_others": "on"}).status_code == 302
+    assert set(queries.usual_of(place)) == {1}
+    assert LogRow.objects.first().sentence.endswith("Removed 11 usual months.")  # type: ignore[union-attr]
+    assert keeper_client.post(page, {"removes_others": "on"}).status_code == 302
+    assert queries.usual_of(place) == {}
 
 
 def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) -> None:

@@ -1,5 +1,7 @@
 """Django's SQLite, whose transactions stand in line before they ask for the write lock."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.db.backends.sqlite3 import base
@@ -14,8 +16,18 @@ class DatabaseWrapper(base.DatabaseWrapper):
         super().__init__(*args, **kwargs)
         self._place: write_queue.Place | None = None
 
+    @contextmanager
+    def only_reading(self) -> Iterator[None]:
+        """Let transactions begun inside only read: they see one moment and keep nobody from writing (WAL)."""
+        self.ensure_connection()  # which sets the mode
+        mode, self.transaction_mode = self.transaction_mode, None
+        try:
+            yield
+        finally:
+            self.transaction_mode = mode
+
     def _start_transaction_under_autocommit(self) -> None:
-        if not self.is_in_memory_db():
+        if self.transaction_mode and not self.is_in_memory_db():
             self._place = write_queue.wait_in(f"{self.settings_dict['NAME']}{write_queue.BESIDE}")
         try:
             super()._start_transaction_under_autocommit()

@@ -10,6 +10,7 @@ from datetime import date
 
 from breeder.core.compliance.facts import Animal, Answer, Takes
 from breeder.core.compliance.regions import country_of
+from breeder.core.days import day_text
 
 TAKES_SAID = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
 LEAP_YEAR = 2000  # so that 29 February can be said as a day of any year
@@ -134,7 +135,10 @@ def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
         found.append(f"{carriage.called} does not take {animal.name} alive")
     if carriage.on is not None and not in_season(carriage.on, rule.season_from, rule.season_until):
         season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
-        found.append(f"{carriage.called} takes {animal.name} only {season}, and it would leave on {carriage.on:%-d %B}")
+        found.append(
+            f"{carriage.called} takes {animal.name} only {season}, and it would leave on "
+            f"{day_text(carriage.on, this_year=carriage.on.year)}"
+        )
     if rule.most_days is not None and carriage.latest_days > rule.most_days:
         enough = "1 working day is" if rule.most_days == 1 else f"{rule.most_days} working days are"
         found.append(

@@ -7,7 +7,8 @@ KEEPER_DEFAULT = "keeper default, common practice, no source"
 # Shared error of each method: the part (standard deviation on the natural-log scale) that counting again the same way
 # does not reduce, since the same eye and the same habits of the animals come back every time. KEEPER_DEFAULT.
 # "weight" is portioning by weight; "index" is, like "piece", a look at what happens to sit under cover; animals that
-# were counted one by one ("hand") are simply there; "after_sale" and "by_sexes" rest on the looks that they compare.
+# were counted one by one ("hand") are simply there; "after_sale" and "by_sexes" rest on the looks that they compare;
+# "marked" animals lose their marks when they molt, and so not twice the same share.
 SHARED_SD: dict[str, float] = {
     "eye": 0.35,
     "piece": 0.25,
@@ -17,7 +18,7 @@ SHARED_SD: dict[str, float] = {
     "portions": 0.10,
     "weight": 0.10,
     "removal": 0.10,
-    "marked": 0.10,
+    "marked": 0.25,
     "full_sort": 0.02,
     "hand": 0.0,
 }
@@ -45,15 +46,21 @@ EYE_CLASSES: tuple[EyeClass, ...] = (
 )
 EYE_CLASS_WIDTH_SDS = 3.29  # a class holds 90 % of guesses: 2 × 1.645 standard deviations from end to end
 
+# Share of looks before and after a sale that leave no safe number, or one under a quarter of what is left. Own
+# simulation: tubs of 40 to 300, a fifth to three fifths of them seen, one to three tenths sold.
+AFTER_SALE_SAYS_LITTLE = 0.9
 SHELTER_SATURATION = 70  # animals; the largest aggregate seen: Broly et al. 2012, ZooKeys 176:133
 FEW_PORTIONS = 5  # below this the t quantile is so large that one more portion helps most; KEEPER_DEFAULT
 FEW_RECAPTURES = 7  # under 7 recaptures the estimator is biased low: Seber 1982, p. 60 (from memory)
 
 CONFIDENCE = 0.95  # one-sided, for what may be sold
 STORED_CONFIDENCE = 0.95  # one-sided; what is stored of a count is its bound at this confidence
+CONFIDENCES = tuple(percent / 100 for percent in range(50, 100))  # one-sided; what a line can be set to
 
 DAYS_PER_MONTH = 30.4375  # 365.25 / 12
 ADULT_LIFE_MONTHS = 24.0  # KEEPER_DEFAULT; wild Armadillidium vulgare live 2 to 4 years
+YOUNG_MATURE_DAYS = 120  # for a species whose own is not filled in, on the safe side of 60 to 240; KEEPER_DEFAULT
+YOUNG_SURVIVAL = 0.5  # share that live to breed, for a species whose own is not filled in; KEEPER_DEFAULT
 WIDENING_PER_MONTH = 0.02  # variance on the natural-log scale per month; KEEPER_DEFAULT
 STALE_AFTER_MONTHS = 6.0  # without a count nothing is sold after this; KEEPER_DEFAULT
 IRRECONCILABLE_Z = 1.96  # two-sided 95 %: a count this far from the belief replaces it
@@ -75,6 +82,7 @@ SORTED_A_MINUTE = 10.0  # animals picked out in a full sort; KEEPER_DEFAULT
 COUNTS_TO_FIT = 3  # own counts needed before a tub's own growth is used; KEEPER_DEFAULT
 MONTHS_TO_FIT = 2.0  # over which they must spread; KEEPER_DEFAULT
 DEFAULT_RATE_DOUBT = 0.5  # spread of a species' default growth rate, as a share of it; KEEPER_DEFAULT
+LEAST_RATE_SD = 0.02  # a month; a default rate near zero is in doubt too; KEEPER_DEFAULT
 LUCK_VARIANCE = 0.02  # of log numbers, per month, beyond the rate's own doubt; KEEPER_DEFAULT
 LONGEST_FORECAST_MONTHS = 60.0  # nobody plans a sale beyond five years
 FULL_TUB_SHARE = 0.95  # of capacity; a tub counted above it is taken as this full when its growth is fitted

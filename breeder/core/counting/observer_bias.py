@@ -121,6 +121,7 @@ def unbiased(count: Count, bias: float, pairs: int) -> Count:
         standard_error=None if count.standard_error is None else count.standard_error * factor,
         log_sd=spread_to(estimate, lower95),
         steps=(*count.steps, step),
+        bound_at=lambda level: max(count.floor, count.lower_at(level) * factor),
     )
 
 

@@ -10,6 +10,7 @@ ONE = {
     "breeders": "breeder",
     "pairs": "pair",
     "portions": "portion",
+    "tubs": "tub",
 }
 
 

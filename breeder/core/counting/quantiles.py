@@ -13,7 +13,7 @@ from .defaults import DAYS_PER_MONTH, STORED_CONFIDENCE
 WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
 
 
-@lru_cache
+@lru_cache(maxsize=256)
 def z_of(confidence: float) -> float:
     """Return the standard normal quantile for a one-sided `confidence` (a share)."""
     if confidence == STORED_CONFIDENCE:

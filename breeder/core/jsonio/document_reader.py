@@ -214,13 +214,12 @@ class Reader:
             if not isinstance(row, list | tuple):
                 self.fault_at(path, f"It must be a list of numbers, not {kind_of(row)}.")
                 continue
-            table.append(
-                [
-                    math.nan if value is None else self._number(value, f"{path}[{column}]", Bounds(low, high))
-                    for column, value in enumerate(row)
-                ]
-            )
+            table.append(self._with_gaps(row, path, Bounds(low, high)))
         return table
+
+    def series(self, name: str, *, least: int = 0, low: float | None = None, high: float | None = None) -> list[float]:
+        """Return a list of numbers in which null is allowed and becomes NaN (a missing value)."""
+        return self._with_gaps(self.items(name, least=least), self.at(name), Bounds(low, high))
 
     def texts(self, name: str, *, least: int = 0, default: Sequence[str] | _Required = REQUIRED) -> list[str]:
         """Return a list of texts; an empty text stands in for a wrong one."""
@@ -281,6 +280,12 @@ class Reader:
 
     def _number(self, value: Any, path: str, bounds: Bounds) -> float:
         return read_number(value, bounds, lambda sentence: self.fault_at(path, sentence))
+
+    def _with_gaps(self, values: Sequence[Any], path: str, bounds: Bounds) -> list[float]:
+        return [
+            math.nan if value is None else self._number(value, f"{path}[{place}]", bounds)
+            for place, value in enumerate(values)
+        ]
 
     def _whole(self, value: Any, path: str, bounds: Bounds) -> int:
         return read_whole(value, bounds, lambda sentence: self.fault_at(path, sentence))

@@ -18,12 +18,13 @@ from .effective_size import (
     partners_needed,
 )
 
+SAFE_TUBS = 2  # for what cannot be bought again; common practice, no source
 HALVINGS = 40  # of the span searched for a size; far finer than a tenth of an animal
 
 
 @dataclass(frozen=True)
 class Kept:
-    """What is surely there of a line: adults, of them males and females where they were counted, and breeding tubs.
+    """What is surely there of a line: adults, and of them males and females where they were counted.
 
     `tubs` are the breeding tubs whose adults are known well enough to say which could give males to which.
     """
@@ -31,8 +32,6 @@ class Kept:
     adults: int
     males: int | None
     females: int | None
-    breeding_tubs: int
-    irreplaceable: bool = False
     reproduction: str = TWO_SEXES
     share_female: float = 0.5
     shown_by: str = "both"
@@ -58,7 +57,16 @@ def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> fl
 
 def outlook(kept: Kept, minimum: Minimum) -> tuple[str, ...]:
     """Return what the numbers of a line mean, a sentence each; nothing for what cannot be said of it."""
-    return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_tubs(kept), *_circle(kept))
+    return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_circle(kept))
+
+
+def too_few_tubs(breeding_tubs: int, *, irreplaceable: bool) -> str:
+    """Return a warning for a line that cannot be bought again and is not safe in two tubs; empty where it is."""
+    if breeding_tubs >= SAFE_TUBS or not irreplaceable:
+        return ""
+    if not breeding_tubs:
+        return "It cannot be bought again and has no breeding tub. Start one."
+    return "It cannot be bought again and all of it breeds in one tub. Split it: one crash would end it."
 
 
 def _advised(kept: Kept, minimum: Minimum) -> list[str]:
@@ -129,14 +137,6 @@ def _plain_sex(kept: Kept, minimum: Minimum) -> list[str]:
     if needed is not None:
         said += f" {needed} {plain} of its own go with {showing} {kept.shown_by} for an effective size of {size:.0f}."
     return [said, f"A share that shows the form is a share of the grown {kept.shown_by}, never of all."]
-
-
-def _tubs(kept: Kept) -> list[str]:
-    if kept.breeding_tubs > 1 or not kept.irreplaceable:
-        return []
-    if not kept.breeding_tubs:
-        return ["It cannot be bought again and has no breeding tub. Start one."]
-    return ["It cannot be bought again and all of it breeds in one tub. Split it: one crash would end it."]
 
 
 def _circle(kept: Kept) -> tuple[str, ...]:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from breeder.core import stock
 from breeder.core.stock import About, Ageing, Belief, Counted, Event, Moved
 
 from .defaults import ADULTS_KEPT, CONFIDENCE
-from .surplus import Free, StageStock, TubStage, stage_free
+from .surplus import Free, StageStock, Tub, grown_up, stage_free, tub_stage
 
 ADULTS, YOUNG = "adults", "young"
 STAGES = (ADULTS, YOUNG)
@@ -36,14 +36,6 @@ class Terms:
     def harvest(self, stage: str) -> float | None:
         """Return the harvest share of a stage; only young are harvested by share."""
         return self.harvest_share if stage == YOUNG else None
-
-
-@dataclass(frozen=True)
-class Tub:
-    """A tub of the line and what it is for."""
-
-    tub: int
-    purpose: str
 
 
 @dataclass(frozen=True)
@@ -113,8 +105,8 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
     after the count, so that a tie never makes a bound greater.
     """
     known = sorted(entries, key=lambda entry: (entry.on, *_within_day(entry.event), entry.id))
-    fallen = _fallen(known)
-    return [entry for entry in known if entry.event is not None and entry.id not in fallen]
+    gone = stock.fallen({entry.id: entry.corrects for entry in known if entry.corrects is not None})
+    return [entry for entry in known if entry.event is not None and entry.id not in gone]
 
 
 def _within_day(event: Event | None) -> tuple[int, float, float]:
@@ -127,42 +119,25 @@ def _within_day(event: Event | None) -> tuple[int, float, float]:
     return 5, 0.0, 0.0
 
 
-def _fallen(entries: Sequence[Entry]) -> set[int]:
-    """Return the entries that a standing correction takes away. Raises ValueError for corrections in a ring.
-
-    From the corrections that nothing corrects inwards, without recursion: a chain may be as long as the book.
-    """
-    corrects = {entry.id: entry.corrects for entry in entries if entry.corrects is not None}
-    waiting = Counter(corrects.values())
-    settled = [number for number in corrects if not waiting[number]]
-    fallen: set[int] = set()
-    for number in settled:  # grows while it is walked
-        wrong = corrects[number]
-        if number not in fallen:
-            fallen.add(wrong)
-        waiting[wrong] -= 1
-        if not waiting[wrong] and wrong in corrects:
-            settled.append(wrong)
-    if len(settled) < len(corrects):
-        ring = sorted(set(corrects) - set(settled))
-        raise ValueError(f"The corrections {', '.join(map(str, ring))} correct each other. Take one of them out.")
-    return fallen
-
-
 def _stage_page(
     stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
 ) -> StagePage:
-    beliefs = {tub.tub: stock.replay(events.get((tub.tub, stage), ()), terms.ageing, stage) for tub in tubs}
+    at = (terms.confidence,)
+    beliefs = {tub.tub: stock.replay(events.get((tub.tub, stage), ()), terms.ageing, stage, at) for tub in tubs}
     held = [promise for promise in promises if promise.stage == stage]
     kept = StageStock(
         stage,
-        tuple(_tub_stage(tub, stage, beliefs[tub.tub], as_of, terms, held) for tub in tubs),
+        tuple(
+            tub_stage(tub, beliefs[tub.tub], stage, as_of, terms.confidence, terms.ageing, _promised(held, tub.tub))
+            for tub in tubs
+        ),
         terms.kept(stage),
         sum(promise.number for promise in held),
         terms.handling_loss,
         terms.harvest(stage),
     )
     line, by_tub = stage_free(kept)
+    line = replace(line, why=(*line.why, *grown_up(stage, terms.ageing)))
     pages = tuple(
         TubPage(tub.tub, stock.aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
         for tub in kept.tubs
@@ -171,19 +146,5 @@ def _stage_page(
     return StagePage(stage, line, kept.breeders, pages)
 
 
-def _tub_stage(
-    tub: Tub, stage: str, known: Belief | None, as_of: date, terms: Terms, held: Sequence[Promise]
-) -> TubStage:
-    promised = sum(promise.number for promise in held if promise.tub == tub.tub)
-    if known is None:
-        return TubStage(tub.tub, tub.purpose, 0, promised=promised)
-    return TubStage(
-        tub.tub,
-        tub.purpose,
-        stock.lower(known, as_of, terms.confidence, terms.ageing, stage),
-        stock.is_stale(known, as_of, terms.ageing),
-        promised,
-        stock.bound_at_count(known, terms.confidence),
-        known.moved + known.taken,
-        known.taken,
-    )
+def _promised(held: Sequence[Promise], tub: int) -> int:
+    return sum(promise.number for promise in held if promise.tub == tub)

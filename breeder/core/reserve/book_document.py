@@ -15,6 +15,7 @@ from .book import ADULTS, STAGES, YOUNG, Entry, Promise, Terms, Tub
 from .defaults import ADULTS_KEPT, CONFIDENCE, PURPOSES
 
 MOST_MONTHS, MOST_WIDENING = 1e6, 10.0  # a slip of the finger beyond that
+Confidences = tuple[float, ...]  # those at which bounds are asked for, one-sided
 KINDS = ("count", "change", "about", "correct")
 
 
@@ -37,7 +38,7 @@ def read_book(reader: Reader) -> BookDocument:
     tubs = _tubs(reader)
     known = {tub.tub for tub in tubs}
     notes: dict[str, list[str]] = {}
-    entries = _entries(reader, known, notes)
+    entries = _entries(reader, known, notes, (terms.confidence,))
     promises = tuple(_promise(promise, known) for promise in reader.objects("promises", default=()))
     reader.finish()
     return BookDocument(as_of, terms, tubs, entries, promises, notes)
@@ -69,10 +70,21 @@ def _terms(reader: Reader) -> Terms:
             reader.number("adult_life_months", above=0, high=MOST_MONTHS, default=ADULT_LIFE_MONTHS),
             reader.number("widening_per_month", low=0, high=MOST_WIDENING, default=WIDENING_PER_MONTH),
             reader.number("stale_after_months", low=0, default=STALE_AFTER_MONTHS),
+            *_young(reader),
         ),
     )
     reader.done()
     return terms
+
+
+def _young(reader: Reader) -> tuple[float | None, float]:
+    """Return how long young take to grow up, in months, and the share that lives to; without them young do not age."""
+    mature = reader.number_or_none("young_mature_months", above=0, high=MOST_MONTHS)
+    survival = reader.number_or_none("young_survival", low=0, high=1)
+    if (mature is None) != (survival is None) and reader.usable:
+        missing, other = ("young_mature_months", "young_survival")[:: 1 if mature is None else -1]
+        reader.fault(missing, f"“{other}” is given without it. Give both, or neither if young do not age.")
+    return mature, 1.0 if survival is None else survival
 
 
 def _tubs(reader: Reader) -> tuple[Tub, ...]:
@@ -86,9 +98,11 @@ def _tubs(reader: Reader) -> tuple[Tub, ...]:
     return tuple(found)
 
 
-def _entries(reader: Reader, tubs: set[int], notes: dict[str, list[str]]) -> tuple[Entry, ...]:
+def _entries(
+    reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences
+) -> tuple[Entry, ...]:
     readers = reader.objects("entries", default=())
-    entries = [_entry(entry, tubs, notes) for entry in readers]
+    entries = [_entry(entry, tubs, notes, confidences) for entry in readers]
     by_id: dict[int, Entry] = {}
     for entry, found in zip(entries, readers, strict=True):
         if entry.id in by_id and found.usable:
@@ -129,7 +143,7 @@ def _leading_into_rings(by_id: dict[int, Entry]) -> set[int]:
     return {number for number, endless in known.items() if endless}
 
 
-def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]]) -> Entry:
+def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences) -> Entry:
     number, tub, on = reader.whole("id"), reader.whole("tub"), _day(reader, "on")
     if tub not in tubs and reader.has("tub"):
         reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or mend the number.")
@@ -145,12 +159,15 @@ def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]]) -> Entry
         entry = Entry(number, tub, on, corrects=reader.whole("corrects"))
     else:
         stage = reader.choice("stage", STAGES)
-        entry = Entry(number, tub, on, stage, _event(reader, kind, on, number, notes.setdefault(stage, [])))
+        event = _event(reader, kind, on, number, notes.setdefault(stage, []), confidences)
+        entry = Entry(number, tub, on, stage, event)
     reader.done()
     return entry
 
 
-def _event(reader: Reader, kind: str, on: date, number: int, notes: list[str]) -> Event | None:
+def _event(
+    reader: Reader, kind: str, on: date, number: int, notes: list[str], confidences: Confidences
+) -> Event | None:
     if kind == "change":
         moved = reader.whole("number", low=-MOST_ANIMALS, high=MOST_ANIMALS)
         return Moved(on, moved, reader.text("reason") if reader.has("reason") else "")
@@ -169,7 +186,7 @@ def _event(reader: Reader, kind: str, on: date, number: int, notes: list[str]) -
     if count.estimate is None or count.log_sd is None:
         notes.append(f"Entry {number} says nothing about the number: {' '.join(count.notes)}")
         return None
-    return counted_from(on, count)
+    return counted_from(on, count, confidences=confidences)
 
 
 def _promise(reader: Reader, tubs: set[int]) -> Promise:

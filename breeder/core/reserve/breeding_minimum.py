@@ -18,7 +18,7 @@ from .defaults import (
     INBREEDING_LIMIT,
     KEEPER_DEFAULT,
 )
-from .demography import demographic_floor
+from .demography import demographic_floor, floor_without_sexes
 from .effective_size import (
     animals_needed_sexed,
     animals_needed_unsexed,
@@ -105,8 +105,7 @@ def binding_minimum(
     keeper = usual if keeper_number is None else keeper_number
     mark = f" ({KEEPER_DEFAULT})" if keeper_number is None else ""
     sexes = each_sex if reproduction == TWO_SEXES else 0
-    female = 1.0 if reproduction in (CLONAL, HERMAPHRODITE) else share_female
-    floor = demographic_floor(female)
+    floor = demographic_floor(share_female) if reproduction == TWO_SEXES else floor_without_sexes()
     advised, size, words = _advised(advice, reproduction, share_female)
     rules = {"keeper": keeper, "sexes": 2 * sexes, "demographic": floor or 0}
     if advice is not None and advice.binds and advised is not None:
@@ -116,7 +115,7 @@ def binding_minimum(
     if sexes:
         why.append(f"At least {sexes} males and {sexes} females stay ({KEEPER_DEFAULT}).")
     if floor is not None:
-        why.append(f"Under {floor} adults a line may end by bad luck alone, with a chance of 1 in 20.")
+        why.append(f"Under {floor} adults a line may end by bad luck alone, with a chance of about 1 in 20 or more.")
     if rule == "genetic":
         why.append(f"The keeper lets the genetic number bind: {advised} adults.")
     return Minimum(rules[rule], sexes, rule, tuple(why), words, advised, size)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import scipy
 
-from .defaults import DAUGHTERS_PER_FEMALE, EXTINCTION_RISK
+from .defaults import DAUGHTERS_PER_FEMALE, EXTINCTION_RISK, FLOOR_BY_SHARE_FEMALE
 from .rounding import whole_above
 
 
@@ -28,19 +29,30 @@ def chance_ended_by(daughters: float, generations: int) -> float:
     return ended
 
 
-def demographic_floor(
-    share_female: float = 0.5, daughters: float = DAUGHTERS_PER_FEMALE, risk: float = EXTINCTION_RISK
-) -> int | None:
-    """Return the adults whose females' lines all end with a chance of at most `risk`; None when none are enough.
+def demographic_floor(share_female: float = 0.5) -> int | None:
+    """Return the adults of unknown sex under which a line of two sexes ends by bad luck more often than about 1 in 20.
 
-    Assumes independent lines, so qⁿ ≤ risk for n females, divided by their share among adults. In all-female lines the
-    share is 1.
+    From a simulated table by share of females, between its rows on a straight line, beyond its ends by the number of
+    the rarer sex. None where one sex is missing, since no number is enough then. Source: own simulation (its model
+    stands with the table; tests/reserve runs it again).
+    """
+    if not 0 < share_female < 1:
+        return None
+    shares, floors = zip(*FLOOR_BY_SHARE_FEMALE, strict=True)
+    if share_female < shares[0]:
+        return whole_above(floors[0] * shares[0] / share_female)
+    if share_female > shares[-1]:
+        return whole_above(floors[-1] * (1 - shares[-1]) / (1 - share_female))
+    return whole_above(float(np.interp(share_female, shares, floors)))
+
+
+def floor_without_sexes(daughters: float = DAUGHTERS_PER_FEMALE, risk: float = EXTINCTION_RISK) -> int | None:
+    """Return the adults whose lines all end with a chance of at most `risk`, where each adult breeds by itself.
+
+    Assumes independent lines, so qⁿ ≤ risk for n adults; None when no number is enough.
     """
     ends = chance_line_of_one_ends(daughters)
-    if ends >= 1 or share_female <= 0:
-        return None
-    females = max(1, whole_above(math.log(risk) / math.log(ends)))
-    return whole_above(females / share_female)
+    return None if ends >= 1 else max(1, whole_above(math.log(risk) / math.log(ends)))
 
 
 def chance_ever_down_to(low: float, now: float, mean_growth: float, variance: float) -> float:

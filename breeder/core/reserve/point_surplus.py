@@ -29,7 +29,7 @@ def surplus_of_estimate(
     handling_loss: float,
     confidence: float,
 ) -> Lot:
-    """Return ⌊(lower − minimum − promised) · (1 − loss)⌋, at least 0, with a log-scale bound.
+    """Return ⌊(lower − minimum) · (1 − loss)⌋ − promised, at least 0, with a log-scale bound.
 
     lower = N·exp(−q·√ln(1 + CV²)), q Student's t with portions − 1 degrees of freedom where portions are given, else
     normal. `confidence` one-sided. Source: simulated coverage of the log-t bound in tests/census.
@@ -39,4 +39,4 @@ def surplus_of_estimate(
     quantile = scipy.special.ndtri(confidence) if portions is None else scipy.special.stdtrit(portions - 1, confidence)
     cv = min(standard_error / estimate, WIDEST_CV)
     lower = estimate * math.exp(-float(quantile) * math.sqrt(math.log1p(cv**2)))
-    return Lot(lower, max(0, whole_below((lower - breeding_minimum - promised) * (1 - handling_loss))))
+    return Lot(lower, max(0, whole_below((lower - breeding_minimum) * (1 - handling_loss)) - promised))

@@ -10,7 +10,7 @@ from .breeding_minimum import TWO_SEXES
 from .defaults import FEW_EXPECTED, SEX_RATIO_CONFIDENCE
 from .effective_size import effective_size
 
-DAUGHTERS_OF_BACTERIA = "70% to 80%"  # females of mothers with Wolbachia: Moreau & Rigaud 2004, Proc. R. Soc. B
+DAUGHTERS_OF_BACTERIA = "70% to 80%"  # females of mothers with Wolbachia: Rigaud & Moreau 2004, Proc. R. Soc. B
 
 
 @dataclass(frozen=True)

@@ -4,19 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import date
 
+from breeder.core import stock
+from breeder.core.counting.defaults import DAYS_PER_MONTH
 from breeder.core.counting.plurals import many
+from breeder.core.stock import YOUNG, Ageing, Belief
 
-from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS
+from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS, SOON_GROWN_MONTHS
 from .rounding import whole_below
+
+
+@dataclass(frozen=True)
+class Tub:
+    """A tub of the line, by its number, and what it is for."""
+
+    tub: int
+    purpose: str
 
 
 @dataclass(frozen=True)
 class TubStage:
     """One tub and stage as the stock book reads it on a day, all in animals.
 
-    `lower` is the safe bound; `promised` what promises that name this tub hold; `at_count` the bound that the last
-    count gave and `added` what was added (or died, or moved out) since, `taken` what was taken for people since.
+    `lower` is the safe bound; `promised` what promises that name this tub hold. Since the last count `taken` were taken
+    for people and `added` were put in (or died, or were moved out); `at_count` is what was likely there right after it.
+    The last three need not be whole: a tub that was tipped apart passes them on by share.
     """
 
     tub: int
@@ -24,9 +37,9 @@ class TubStage:
     lower: int
     stale: bool = False
     promised: int = 0
-    at_count: int = 0
-    added: int = 0
-    taken: int = 0
+    at_count: float = 0.0
+    added: float = 0.0
+    taken: float = 0.0
 
     @property
     def counts(self) -> bool:
@@ -37,6 +50,24 @@ class TubStage:
     def breeds(self) -> bool:
         """Whether its adults are breeders of the line."""
         return self.purpose in COUNTS_AS_BREEDERS
+
+
+def tub_stage(
+    tub: Tub, known: Belief | None, stage: str, on: date, confidence: float, ageing: Ageing, promised: int
+) -> TubStage:
+    """Return a tub as the book believes it on a day, at a one-sided `confidence`; None: nothing is known of it."""
+    if known is None:
+        return TubStage(tub.tub, tub.purpose, 0, promised=promised)
+    return TubStage(
+        tub.tub,
+        tub.purpose,
+        stock.lower(known, on, confidence, ageing, stage),
+        stock.is_stale(known, on, ageing),
+        promised,
+        known.at_count,
+        known.added,
+        known.taken,
+    )
 
 
 @dataclass(frozen=True)
@@ -59,6 +90,11 @@ class StageStock:
         return sum(tub.lower for tub in self.tubs if tub.counts)
 
     @property
+    def taken(self) -> float:
+        """What was taken of them for people since each was counted last."""
+        return sum(tub.taken for tub in self.tubs if tub.counts)
+
+    @property
     def breeders(self) -> int:
         """The part of it that is in breeding tubs."""
         return sum(tub.lower for tub in self.tubs if tub.counts and tub.breeds)
@@ -71,7 +107,11 @@ class StageStock:
 
 @dataclass(frozen=True)
 class Free:
-    """What may be promised: `number` free, `short` promised without cover, and the figures it was worked out from."""
+    """What may be promised: `number` free, `short` promised without cover, and the figures it was worked out from.
+
+    `spare` are above the number kept back, handling loss taken off, and `may_go` is how many may go until the next
+    count (None: no such limit); promises are taken off neither.
+    """
 
     number: int
     short: int
@@ -79,30 +119,49 @@ class Free:
     kept_back: int
     promised: int
     why: tuple[str, ...] = ()
+    spare: int = 0
+    may_go: int | None = None
+
+
+def spare_above(lower: int, kept_back: int, taken: float = 0.0, handling_loss: float = 0.0) -> int:
+    """Return ⌊(lower + taken − kept back) · (1 − handling loss)⌋ − taken, never above lower − kept back.
+
+    The loss comes off once for all that goes between two counts, what has gone already included; so what is packed
+    lowers this by itself alone, and asking again finds nothing new. Negative where too few are there.
+    """
+    whole = whole_below((lower + taken - kept_back) * (1 - handling_loss) - taken)
+    return min(whole, lower - kept_back)
 
 
 def line_free(
-    lower_sum: int, kept_back: int, promised: int, handling_loss: float = 0.0, *, harvest: int | None = None
+    lower: int,
+    kept_back: int,
+    promised: int,
+    handling_loss: float = 0.0,
+    *,
+    taken: float = 0.0,
+    may_go: int | None = None,
 ) -> Free:
-    """Return ⌊(Σ lower − kept back − promised) · (1 − handling loss)⌋, at least 0.
+    """Return min(spare, may go) − promised, at least 0.
 
-    `harvest` is how many may be taken before the next count, promises not yet taken off; None when there is no such
-    limit. `short` is what is promised beyond what is there above the number kept back: max(0, promised − max(0, lower −
-    kept back)); animals that are there but not yet to be harvested are not short. Promising n and then packing n leaves
-    the number as it was, since packing takes n off `lower_sum` (and off `harvest`) and off `promised`.
+    `lower` is the sum of bounds, `taken` what left those tubs for people since their last counts. `short` is what is
+    promised beyond what is there above the number kept back: animals that are there but not yet to go are not short.
+    Promising n and then packing n leaves the number as it was, since packing takes n off `lower` and off `promised` and
+    adds n to `taken`.
     """
-    spare = lower_sum - kept_back - promised
-    number = max(0, whole_below(spare * (1 - handling_loss)))
-    short = max(0, promised - max(0, lower_sum - kept_back))
-    why = [f"{lower_sum} at least, {kept_back} kept back, {promised} promised: {max(0, spare)} to spare."]
-    if handling_loss and spare > 0:
-        why.append(f"Less {handling_loss:.0%} that handling costs: {number}.")
-    if harvest is not None and harvest - promised < number:
-        number = max(0, harvest - promised)
-        why.append(f"Until the next count {max(0, harvest)} may be taken, {promised} of them promised: {number}.")
+    spare = spare_above(lower, kept_back, taken, handling_loss)
+    number = max(0, spare - promised)
+    short = max(0, promised - max(0, lower - kept_back))
+    there = lower - kept_back - promised
+    why = [f"{lower} at least, {kept_back} kept back, {promised} promised: {max(0, there)} to spare."]
+    if handling_loss and there > 0:
+        why.append(f"Less {handling_loss:.0%} that handling costs, of all that goes between two counts: {number}.")
+    if may_go is not None and may_go - promised < number:
+        number = max(0, may_go - promised)
+        why.append(f"Until the next count {max(0, may_go)} may be taken, {promised} of them promised: {number}.")
     if short:
         why.append(f"Short by {short}: promised, but not there above the number kept back. No new promise until then.")
-    return Free(number, short, lower_sum, kept_back, promised, tuple(why))
+    return Free(number, short, lower, kept_back, promised, tuple(why), spare, may_go)
 
 
 def tub_free(
@@ -113,13 +172,15 @@ def tub_free(
     handling_loss: float = 0.0,
     *,
     is_breeding: bool = True,
-    harvest: int | None = None,
+    taken: float = 0.0,
+    may_go: int | None = None,
 ) -> Free:
     """Return the same for one tub, the line's `kept_back` shared equally over its breeding tubs and rounded up.
 
     A tub that is not a breeding tub keeps nothing back by itself; the line does.
     """
-    return line_free(lower, share_kept(kept_back, breeding_tubs, is_breeding), promised, handling_loss, harvest=harvest)
+    kept = share_kept(kept_back, breeding_tubs, is_breeding)
+    return line_free(lower, kept, promised, handling_loss, taken=taken, may_go=may_go)
 
 
 def share_kept(kept_back: int, breeding_tubs: int, is_breeding: bool) -> int:
@@ -132,24 +193,28 @@ def most_promised(line: Free, tub: Free | None = None) -> int:
     return line.number if tub is None else min(line.number, tub.number)
 
 
-def harvest_left(tubs: Iterable[TubStage], share: float) -> int:
-    """Return how many may be taken before the next count, promises not taken off.
+def may_go(tubs: Iterable[TubStage], share: float | None) -> int | None:
+    """Return how many may go until the next count, promises not taken off; None where no `share` limits it.
 
-    The sum over tubs of ⌊share · (bound at the last count + added since)⌋ − taken since. A tub that gave more than its
-    share counts against the others, so packing what was promised never frees anything.
+    The sum over tubs of ⌊share · (likely at the last count + added since)⌋ − taken since. The share is one of the
+    animals likely there, not of the bound: a bound is too low for the very reason that it is safe. A tub that gave more
+    than its share counts against the others, so packing what was promised never frees anything.
     """
-    return sum(whole_below(share * max(0, tub.at_count + tub.added)) - tub.taken for tub in tubs if tub.counts)
+    if share is None:
+        return None
+    giving = [tub for tub in tubs if tub.counts]
+    return whole_below(sum(whole_below(share * max(0.0, tub.at_count + tub.added)) - tub.taken for tub in giving))
 
 
 def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
     """Return what a stage of a line can spare, and the same for each tub that gives surplus."""
-    share = stock.harvest_share
     line = line_free(
         stock.lower,
         stock.kept_back,
         stock.promised,
         stock.handling_loss,
-        harvest=None if share is None else harvest_left(stock.tubs, share),
+        taken=stock.taken,
+        may_go=may_go(stock.tubs, stock.harvest_share),
     )
     tubs = {tub.tub: _one_tub(stock, tub) for tub in stock.tubs}
     return replace(line, why=(*line.why, *_cautions(stock))), tubs
@@ -158,7 +223,6 @@ def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
 def _one_tub(stock: StageStock, tub: TubStage) -> Free:
     if not tub.counts:
         return Free(0, tub.promised, 0, 0, tub.promised, (_why_not(tub),))
-    share = stock.harvest_share
     return tub_free(
         tub.lower,
         stock.kept_back,
@@ -166,7 +230,8 @@ def _one_tub(stock: StageStock, tub: TubStage) -> Free:
         tub.promised,
         stock.handling_loss,
         is_breeding=tub.breeds,
-        harvest=None if share is None else harvest_left([tub], share),
+        taken=tub.taken,
+        may_go=may_go([tub], stock.harvest_share),
     )
 
 
@@ -185,3 +250,15 @@ def _cautions(stock: StageStock) -> tuple[str, ...]:
             "must stay."
         )
     return tuple(cautions)
+
+
+def grown_up(stage: str, ageing: Ageing) -> tuple[str, ...]:
+    """Return why a stage whose young are grown within a month of a count has nothing to sell soon after it."""
+    mature = ageing.young_mature_months
+    if stage != YOUNG or mature is None or mature > SOON_GROWN_MONTHS:
+        return ()
+    days = round(mature * DAYS_PER_MONTH)
+    return (
+        f"Its young are grown within {many(days, 'days')}, so a count of them holds for less than that. Count on the "
+        "day you sell, or sell grown ones or whole cups.",
+    )

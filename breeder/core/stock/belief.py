@@ -8,16 +8,21 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
+from breeder.core.counting.defaults import STORED_CONFIDENCE
 from breeder.core.counting.quantiles import STORED_Z, months_between, whole_above, whole_below, z_of
 
-from .events import DYING_STAGES, Ageing
+from .events import Ageing
+from .reach import Reach, multiple_at
 
 
 @dataclass(frozen=True)
 class Animals:
-    """Log-normal animals: median `middle`, spread `log_sd` of which `shared_sd` is shared, as known on `since`.
+    """Log-normal animals: median `middle`, spread `log_sd` of which `shared_sd` is shared, as counted on `since`.
 
-    `cap` is the last count's own estimate, which no bound may pass.
+    `cap` is the last count's own estimate, which no bound may pass, and `floor` the animals that were in the hand,
+    which it may not fall below. `reach` is how the bound reaches at other confidences than 95 %. Read on a later day,
+    `left` is the share still there and `waited` the variance that the wait has added; both follow from `since` in one
+    step, whenever and however often they are asked for.
     """
 
     middle: float
@@ -25,25 +30,40 @@ class Animals:
     shared_sd: float
     since: date
     cap: float | None = None
+    floor: float = 0.0
+    reach: Reach = ()
+    left: float = 1.0
+    waited: float = 0.0
+
+    @property
+    def likely(self) -> float:
+        """The median as it reads on the day."""
+        return self.middle * self.left
+
+    @property
+    def spread(self) -> float:
+        """The spread as it reads on the day."""
+        return math.sqrt(self.log_sd**2 + self.waited)
 
     def aged(self, on: date, ageing: Ageing, stage: str) -> Animals:
-        """Return the same animals later: wider, and for adults fewer."""
+        """Return the same animals as they read on a later day: fewer, and less sure."""
         months = months_between(self.since, on)
-        if not months:
-            return self
-        left = math.exp(-months / ageing.adult_life_months) if stage in DYING_STAGES else 1.0
-        return Animals(
-            self.middle * left,
-            math.sqrt(self.log_sd**2 + ageing.widening_per_month * months) if self.middle else 0.0,
-            self.shared_sd,
-            on,
-            None if self.cap is None else self.cap * left,
-        )
+        waited = ageing.widening_per_month * months if self.middle else 0.0
+        return replace(self, left=ageing.left(stage, months), waited=waited)
 
-    def low(self, z: float, log_sd: float | None = None) -> float:
-        """Return the quantile `z` standard deviations under the median, not above the cap."""
-        at = self.middle * math.exp(-z * (self.log_sd if log_sd is None else log_sd))
-        return at if self.cap is None else min(at, self.cap)
+    def low(self, confidence: float, *, shared_only: bool = False) -> float:
+        """Return the bound at a one-sided confidence, not above the cap and not below the animals in the hand."""
+        z = z_of(confidence)
+        if shared_only:
+            return min(self.likely * math.exp(-z * self.shared_sd), self._most)
+        reach = STORED_Z * self.log_sd * multiple_at(self.reach, confidence) if self.log_sd else 0.0
+        at = self.likely * math.exp(-math.sqrt(reach**2 + z**2 * self.waited))
+        in_hand = self.floor * self.left * math.exp(-z * math.sqrt(self.waited))
+        return min(max(at, in_hand), self._most)
+
+    @property
+    def _most(self) -> float:
+        return math.inf if self.cap is None else self.cap * self.left
 
 
 @dataclass(frozen=True)
@@ -53,8 +73,8 @@ class Gone:
     middle: float
     log_sd: float
 
-    def high(self, z: float) -> float:
-        return self.middle * math.exp(z * self.log_sd)
+    def high(self, confidence: float) -> float:
+        return self.middle * math.exp(z_of(confidence) * self.log_sd)
 
 
 @dataclass(frozen=True)
@@ -64,6 +84,10 @@ class Part:
     share: float
     log_sd: float
     of: Belief
+
+    def doubt(self, confidence: float) -> float:
+        """Return what the doubt about the share leaves of it."""
+        return math.exp(-z_of(confidence) * self.log_sd)
 
 
 Source = Animals | Gone | Part
@@ -94,16 +118,19 @@ class Belief:
     """X + moved for one tub and stage, as of its last event; ask `lower` for what is safe to rely on.
 
     `sources` make up X: as a rule one log-normal from the counts, more after tubs were tipped together. Their errors
-    are taken to go together (one eye, one season), so quantiles add. `moved` is the whole number added or taken since,
-    `taken` the part of it that was taken for people.
+    are taken to go together (one eye, one season), so quantiles add. `moved` is the whole number added or taken since.
+    `taken` for people since the last count, `added` (or died, or moved out) since, and `at_count`, the middle right
+    after that count, decide what may still go; they are passed on by share when a tub is tipped, so need not be whole.
     """
 
     sources: tuple[Source, ...]
     begun_on: date
     moved: int = 0
-    taken: int = 0
+    taken: float = 0.0
     counted_on: date | None = None
     used: Used | None = None
+    added: float = 0.0
+    at_count: float = 0.0
 
     @property
     def known_since(self) -> date:
@@ -124,13 +151,13 @@ class Belief:
     def log_sd(self) -> float:
         """Spread of X on the log scale; for several sources the one that gives their joint 95 % bound."""
         if len(self.sources) == 1 and isinstance(self.sources[0], Animals):
-            return self.sources[0].log_sd
-        return spread_between(self.middle, low_of(self, STORED_Z))
+            return self.sources[0].spread
+        return spread_between(self.middle, low_of(self))
 
     @property
     def shared_sd(self) -> float:
         """The part of the spread that repetition does not reduce, on the log scale."""
-        return spread_between(self.middle, low_of(self, STORED_Z, shared_only=True))
+        return spread_between(self.middle, low_of(self, shared_only=True))
 
     @property
     def cap(self) -> float | None:
@@ -167,17 +194,12 @@ def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
 
 def lower(belief: Belief, on: date, confidence: float, ageing: Ageing, stage: str) -> int:
     """Return ⌊quantile of X, aged⌋ + moved at a one-sided `confidence`, never below 0: what is safe to rely on."""
-    return bound(aged(belief, on, ageing, stage), z_of(confidence))
+    return bound(aged(belief, on, ageing, stage), confidence)
 
 
-def bound(belief: Belief, z: float) -> int:
-    """Return whole animals `z` standard deviations under the middle, as of the day the sources are known for."""
-    return max(0, sum(_whole(source, z) for source in belief.sources) + belief.moved)
-
-
-def bound_at_count(belief: Belief, confidence: float) -> int:
-    """Return the bound that the last count gave, before anything moved: what a harvest share is taken of."""
-    return max(0, sum(_whole(source, z_of(confidence)) for source in belief.sources))
+def bound(belief: Belief, confidence: float) -> int:
+    """Return the whole animals that are safe to rely on, as of the day that the sources read on."""
+    return max(0, sum(_whole(source, confidence) for source in belief.sources) + belief.moved)
 
 
 def is_stale(belief: Belief, on: date, ageing: Ageing) -> bool:
@@ -185,9 +207,9 @@ def is_stale(belief: Belief, on: date, ageing: Ageing) -> bool:
     return months_between(belief.known_since, on) > ageing.stale_after_months
 
 
-def low_of(belief: Belief, z: float, *, shared_only: bool = False) -> float:
+def low_of(belief: Belief, confidence: float = STORED_CONFIDENCE, *, shared_only: bool = False) -> float:
     """Return the quantile of X that `bound` rounds, not rounded and without `moved`; it may fall below 0."""
-    return sum(_low(source, z, shared_only) for source in belief.sources)
+    return sum(_low(source, confidence, shared_only) for source in belief.sources)
 
 
 def spread_between(middle: float, low: float) -> float:
@@ -206,24 +228,24 @@ WIDEST = 5.0  # log scale: a factor of 150 either way
 def _middle(source: Source) -> float:
     if isinstance(source, Part):
         return source.share * source.of.expected
-    return -source.middle if isinstance(source, Gone) else source.middle
+    return -source.middle if isinstance(source, Gone) else source.likely
 
 
-def _low(source: Source, z: float, shared_only: bool) -> float:
+def _low(source: Source, confidence: float, shared_only: bool) -> float:
     if isinstance(source, Animals):
-        return source.low(z, source.shared_sd if shared_only else None)
+        return source.low(confidence, shared_only=shared_only)
     if isinstance(source, Gone):
-        return -(source.middle if shared_only else source.high(z))
-    inner = max(0.0, low_of(source.of, z, shared_only=shared_only) + source.of.moved)
-    return source.share * math.exp(-z * (0.0 if shared_only else source.log_sd)) * inner
+        return -(source.middle if shared_only else source.high(confidence))
+    inner = max(0.0, low_of(source.of, confidence, shared_only=shared_only) + source.of.moved)
+    return source.share * (1.0 if shared_only else source.doubt(confidence)) * inner
 
 
-def _whole(source: Source, z: float) -> int:
+def _whole(source: Source, confidence: float) -> int:
     if isinstance(source, Animals):
-        return whole_below(source.low(z))
+        return whole_below(source.low(confidence))
     if isinstance(source, Gone):
-        return -whole_above(source.high(z))
-    return whole_below(source.share * math.exp(-z * source.log_sd) * bound(source.of, z))
+        return -whole_above(source.high(confidence))
+    return whole_below(source.share * source.doubt(confidence) * bound(source.of, confidence))
 
 
 def _aged(source: Source, on: date, ageing: Ageing, stage: str) -> Source:

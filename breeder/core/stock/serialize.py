@@ -7,6 +7,8 @@ from typing import Any
 
 from .belief import Animals, Belief, Gone, Part, Source, Used
 
+READ_ON_A_DAY = ("left", "waited")  # what animals lose by waiting is never stored: it follows from the day of reading
+
 
 def as_json(belief: Belief) -> dict[str, Any]:
     """Return the belief as JSON values; `from_json` gives back an equal belief."""
@@ -15,13 +17,15 @@ def as_json(belief: Belief) -> dict[str, Any]:
         "begun_on": belief.begun_on.isoformat(),
         "moved": belief.moved,
         "taken": belief.taken,
+        "added": belief.added,
+        "at_count": belief.at_count,
         "counted_on": None if belief.counted_on is None else belief.counted_on.isoformat(),
         "used": None if belief.used is None else belief.used.as_json(),
     }
 
 
 def from_json(stored: dict[str, Any]) -> Belief:
-    """Return the belief that `as_json` stored."""
+    """Return the belief that `as_json` stored, by this version or an older one."""
     return Belief(
         tuple(_source_in(source) for source in stored["sources"]),
         _day(stored["begun_on"]),
@@ -29,6 +33,8 @@ def from_json(stored: dict[str, Any]) -> Belief:
         stored["taken"],
         None if stored["counted_on"] is None else _day(stored["counted_on"]),
         None if stored["used"] is None else Used(**stored["used"]),
+        stored.get("added", stored["moved"] + stored["taken"]),
+        stored.get("at_count", 0.0),
     )
 
 
@@ -37,8 +43,9 @@ def _source_out(source: Source) -> dict[str, Any]:
         return {"kind": "part", "share": source.share, "log_sd": source.log_sd, "of": as_json(source.of)}
     if isinstance(source, Gone):
         return {"kind": "gone", "middle": source.middle, "log_sd": source.log_sd}
-    values = dict(vars(source))
-    return {"kind": "animals", **values, "since": source.since.isoformat()}
+    values = {name: value for name, value in vars(source).items() if name not in READ_ON_A_DAY}
+    reach = [list(pair) for pair in source.reach]
+    return {"kind": "animals", **values, "since": source.since.isoformat(), "reach": reach}
 
 
 def _source_in(stored: dict[str, Any]) -> Source:
@@ -48,7 +55,8 @@ def _source_in(stored: dict[str, Any]) -> Source:
         return Part(values["share"], values["log_sd"], from_json(values["of"]))
     if kind == "gone":
         return Gone(**values)
-    return Animals(**values | {"since": _day(values["since"])})
+    reach = tuple((level, times) for level, times in values.get("reach", ()))
+    return Animals(**values | {"since": _day(values["since"]), "reach": reach})
 
 
 def _day(text: str) -> date:

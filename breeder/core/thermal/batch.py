@@ -1,8 +1,8 @@
 """Extremes and hours outside the band for a great many members of one kit, without keeping their curves.
 
-The board's way: members lie row by row, one block at a time passes through the response matrix in single precision
-(0.0001 K), read every half hour; between the readings extremes lie on a parabola and crossings on a straight line.
-What it leaves out of the product are responses that have not begun or have died away.
+Members lie row by row, one block at a time passes through the response matrix in single precision (0.0001 K), read
+every half hour by the board and every quarter by a check; between half hours extremes lie on a parabola, and crossings
+always on a straight line. What it leaves out of the product are responses that have not begun or have died away.
 """
 
 from __future__ import annotations
@@ -33,7 +33,11 @@ NEAR_FREEZING_K = 0.01  # a hundred times the rounding of single precision
 
 @dataclass(frozen=True)
 class Swept:
-    """What each member feels, arrays (N,): extremes in degC with their hours, hours outside the band."""
+    """What each member feels, arrays (N,): extremes in degC with their hours, hours outside the band.
+
+    `left_below`, `left_above`: the first reading outside the band on that side, h, NaN where there is none;
+    `stalled`: 1 where a heat pack froze, else 0.
+    """
 
     coldest_c: Array
     coldest_hour: Array
@@ -41,6 +45,16 @@ class Swept:
     warmest_hour: Array
     hours_below: Array
     hours_above: Array
+    left_below: Array
+    left_above: Array
+    stalled: Array
+
+    @classmethod
+    def empty(cls, members: int) -> Swept:
+        """Return members of whom nothing is known yet."""
+        found = cls(*(np.zeros(members) for _ in fields(cls)))
+        found.left_below[:] = found.left_above[:] = np.nan
+        return found
 
 
 @dataclass(frozen=True)
@@ -69,55 +83,66 @@ def sweep(
     Kits with melting packs, and members in whose box a heat pack may freeze, are simulated the longer way.
     Raises ValueError as `inside` does.
     """
-    weather = np.asarray(ambient_c)
-    around = surroundings(weather.T, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
-    found = Swept(*(np.empty(len(around.leak)) for _ in fields(Swept)))
-    everybody = np.arange(len(around.leak))
+    weather = np.asarray(ambient_c).T
+    around = surroundings(weather, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
+    return sweep_cases(kit, [around], low_c=low_c, high_c=high_c)[0]
+
+
+def sweep_cases(
+    kit: Kit, cases: Sequence[Surroundings], *, low_c: float, high_c: float, per_hour: int = PER_HOUR
+) -> list[Swept]:
+    """Return what `sweep` returns for several cases of one kit; the longer way is gone by all of them together.
+
+    `per_hour` readings: 2, or 4 where extremes must be right to 0.01 K.
+    """
+    found = [Swept.empty(len(case.leak)) for case in cases]
     if kit.phase_change_packs:
-        _read_marched(kit, around, low_c, high_c, everybody, found)
+        _read_marched(kit, cases, low_c, high_c, [np.arange(len(case.leak)) for case in cases], found)
         return found
-    for who, curves in _blocks(kit, around, weather, everybody):
-        _read(curves, PER_HOUR, low_c, high_c, who, found)
+    for case, swept in zip(cases, found, strict=True):
+        for who, curves in _blocks(kit, case, np.arange(len(case.leak)), per_hour):
+            _read(curves, per_hour, low_c, high_c, who, swept)
     if kit.heat_packs:
-        freezing = _may_freeze(kit, around, weather)
-        if len(freezing):
-            _read_marched(kit, around, low_c, high_c, freezing, found)
+        _read_marched(kit, cases, low_c, high_c, [_may_freeze(kit, case) for case in cases], found)
     return found
 
 
-def _may_freeze(kit: Kit, around: Surroundings, weather: Array | Single) -> Whole:
+def _may_freeze(kit: Kit, around: Surroundings) -> Whole:
     """Return the members in whose box a heat pack may freeze; who is left out is warm enough beyond all rounding.
 
     A pack leads the air by its power, by that of the weakest member at least; a spent one cannot freeze.
     """
-    cold = np.flatnonzero((weather.min(axis=1) < FREEZING_C) | (around.start_c < FREEZING_C))
+    cold = np.flatnonzero((around.ambient_c.min(axis=0) < FREEZING_C) | (around.start_c < FREEZING_C))
     if not len(cold):
         return cold
     hour = np.arange(around.hours * LONGER_PER_HOUR + 1) / LONGER_PER_HOUR
     weak, strong = (kit_power_w(kit, hour, float(pick(around.pack_energy[cold]))) for pick in (np.min, np.max))
     lead = np.where(strong > FAINT_W, weak / PACK_FACE_W_K - NEAR_FREEZING_K, np.inf).astype(np.float32)
     found = [
-        who[(air + lead).min(axis=1) < FREEZING_C]
-        for who, air in _blocks(kit, around, weather, cold, LONGER_PER_HOUR, AIR)
+        who[(air + lead).min(axis=1) < FREEZING_C] for who, air in _blocks(kit, around, cold, LONGER_PER_HOUR, AIR)
     ]
     return np.sort(np.concatenate(found))
 
 
-def _read_marched(kit: Kit, around: Surroundings, low_c: float, high_c: float, who: Whole, found: Swept) -> None:
+def _read_marched(
+    kit: Kit, cases: Sequence[Surroundings], low_c: float, high_c: float, members: Sequence[Whole], found: list[Swept]
+) -> None:
     """Fill in the answers of members that are simulated the longer way, read every quarter of an hour."""
-    payload = inside_all(kit, [around.only(who)], per_hour=LONGER_PER_HOUR)[0].payload_c
-    for begin in range(0, len(who), MEMBERS_AT_ONCE):
-        some = slice(begin, begin + MEMBERS_AT_ONCE)
-        _read(np.ascontiguousarray(payload[:, some].T, np.float32), LONGER_PER_HOUR, low_c, high_c, who[some], found)
+    some = [place for place, who in enumerate(members) if len(who)]
+    if not some:
+        return
+    marched = inside_all(kit, [cases[place].only(members[place]) for place in some], per_hour=LONGER_PER_HOUR)
+    for place, each in zip(some, marched, strict=True):
+        who, swept = members[place], found[place]
+        swept.stalled[who] = each.stalled
+        for begin in range(0, len(who), MEMBERS_AT_ONCE):
+            block = slice(begin, begin + MEMBERS_AT_ONCE)
+            curves = np.ascontiguousarray(each.payload_c[:, block].T, np.float32)
+            _read(curves, LONGER_PER_HOUR, low_c, high_c, who[block], swept)
 
 
 def _blocks(
-    kit: Kit,
-    around: Surroundings,
-    weather: Array | Single,
-    members: Whole,
-    per_hour: int = PER_HOUR,
-    node: int = PAYLOAD,
+    kit: Kit, around: Surroundings, members: Whole, per_hour: int = PER_HOUR, node: int = PAYLOAD
 ) -> Iterator[tuple[Whole, Single]]:
     """Yield one node's curves (members, readings) in degC, block by block, with the members they belong to."""
     levels, which = np.unique(around.leak, return_inverse=True)
@@ -129,7 +154,7 @@ def _blocks(
     parts = {level: _parts(kit, around.films, key, level, per_hour, node) for level in np.unique(level_of).tolist()}
     for begin in range(0, len(in_order), MEMBERS_AT_ONCE):
         who, own = in_order[begin : begin + MEMBERS_AT_ONCE], level_of[begin : begin + MEMBERS_AT_ONCE]
-        given = _given(kit, around, weather, who)
+        given = _given(kit, around, who)
         curves = np.empty((len(who), around.hours * per_hour + 1), np.float32)
         for level, own_parts in parts.items():
             first, last = np.searchsorted(own, (level, level + 1))
@@ -154,13 +179,13 @@ def _parts(
     return tuple(parts)
 
 
-def _given(kit: Kit, around: Surroundings, weather: Array | Single, who: Whole) -> Single:
+def _given(kit: Kit, around: Surroundings, who: Whole) -> Single:
     """Return what the matrix is multiplied with, (members, columns): shares of the packs' power, start, weather."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)
     given[:, : series.shape[1]] = series
     given[:, series.shape[1]] = around.start_c[who]
-    given[:, series.shape[1] + 1 :] = weather[who]
+    given[:, series.shape[1] + 1 :] = around.ambient_c.T[who]
     return given
 
 
@@ -169,8 +194,8 @@ def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole
     coldest, warmest = curves.argmin(axis=1), curves.argmax(axis=1)
     found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, coldest, per_hour)
     found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, warmest, per_hour)
-    found.hours_below[who] = _hours(curves, coldest, np.less, low_c, per_hour)
-    found.hours_above[who] = _hours(curves, warmest, np.greater, high_c, per_hour)
+    found.hours_below[who], found.left_below[who] = _hours(curves, coldest, np.less, low_c, per_hour)
+    found.hours_above[who], found.left_above[who] = _hours(curves, warmest, np.greater, high_c, per_hour)
 
 
 def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
@@ -190,16 +215,16 @@ def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
     return extreme - lean**2 / (8.0 * bend), (at + lean / (2.0 * bend)) / per_hour
 
 
-def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, per_hour: int) -> Array:
-    """Return the hours beyond a limit of each row, whose `extreme` is at that reading.
+def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, per_hour: int) -> tuple[Array, Array]:
+    """Return the hours beyond a limit of each row, whose `extreme` is at that reading, and its first reading beyond.
 
-    They are leaving times less entering times, on straight lines.
+    The hours are leaving times less entering times, on straight lines.
     """
     limit = np.float32(limit_c)
-    all_hours = np.zeros(len(curves))
+    all_hours, all_first = np.zeros(len(curves)), np.full(len(curves), np.nan)
     rows = np.flatnonzero(is_beyond(curves[np.arange(len(curves)), extreme], limit))
     if not len(rows):
-        return all_hours
+        return all_hours, all_first
     values = curves if len(rows) == len(curves) else curves[rows]
     readings = values.shape[1]
     beyond = is_beyond(values, limit)
@@ -212,4 +237,5 @@ def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, 
     begin, end = values[at] - limit, values[at + 1] - limit
     when = (at - row * readings + begin / (begin - end)) / per_hour
     all_hours[rows] = hours + np.bincount(row, np.where(flags[at], when, -when), minlength=len(rows))
-    return all_hours
+    all_first[rows] = beyond.argmax(axis=1) / per_hour
+    return all_hours, all_first

@@ -1,32 +1,45 @@
-"""A box's own conductance from a logger beside a water bottle, or from an ice-melt weighing.
+"""A box's own conductance from loggers around a bottle of water.
 
-With outside and inside alone only ratios can be known, so the water of the bottle must be: its heat scales all else.
-Output-error fit: the model runs through the whole course and is compared with what was logged.
+With outside and inside alone only ratios can be known, so something of known heat must be inside: the bottle, and
+nothing else. Output-error fit: the box as drawn, its conductance free, runs through the whole course and is compared
+with what was logged. Into the bottle heat passes a second resistance, the film of air around it. A second logger in the
+air tells the two apart; without it the film is taken from the bottle's size.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .first_order_hold import first_order_hold
-from .materials import ICE_MELT_KJ_KG, SECONDS_PER_HOUR, WATER_J_KGK
+from .box import Network, network
+from .box_fit_text import FLOOR_WITH_AIR_SD_LN, doubts_about, notes_on, vague
+from .ensemble_draws import LEAK_MEDIAN
+from .kit import Box, Kit, Payload
+from .materials import SECONDS_PER_HOUR
+from .repeated_run import course
 
 Array = NDArray[np.float64]
 
 LEAST_HOURS = 20.0  # a day's swing, nearly
 MOST_HOURS = 7 * 24.0  # a week says all that a box has to say; a wrong year in one row would make decades of it
 LEAST_SWING_K = 10.0
-MOST_SD_LN = 0.15
-MOST_RESIDUAL_K = 0.5
+LEAST_READINGS = 10
+MOST_GAP_H = 3.0  # of the weather; what a box did meanwhile cannot be compared
+MOST_SD_LN = 0.45  # beyond it the answer is what was assumed of film or bag rather than what was measured
 GRID_S = 300.0
-GUESS_W_K, GUESS_BOTTLE_W_K, GUESS_AIR_J_K = 0.4, 1.2, 450.0
-LOOSE = np.log([GUESS_BOTTLE_W_K, GUESS_AIR_J_K])
-LOOSE_SD_LN = 0.5  # what is known beforehand of film and air: a logger on the bottle hardly tells the two apart
-LOOSE_START_K = 1.0
 READING_K = 0.15  # noise and resolution of a usual logger
+
+FILM_W_M2K, HALF_LITRE_M2 = 7.0, 0.05  # a bottle in still air, half of it by radiation (judgement)
+FILM_SD_LN = 0.3  # films of 0.2 to 0.6 W/K at half a liter
+# What no run shows: walls that are not as drawn, air that is not mixed (own simulation).
+FLOOR_SD_LN = 0.15
+# Known beforehand, as sd: starts of bottle and box, outside logger's offset, K; with air: ln film, ln heat, its offset.
+LOOSE = np.array([2.0, 2.0, 0.15, 1.0, 0.5, 0.15])
+FREE, FREE_WITH_AIR = 4, 7  # with the ln conductance before them
 
 
 class CannotFit(ValueError):
@@ -35,91 +48,69 @@ class CannotFit(ValueError):
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fitted box: conductance in W/K with its standard error, the other parameters, and how well it fits."""
+    """A fitted box: conductance in W/K with its spread on the log scale, the bottle's film in W/K, how well it fits.
+
+    The courses are the bottle's, degC, every five minutes. `doubts` speak against using the answer, `notes` do not.
+    """
 
     conductance_w_k: float
-    standard_error_w_k: float
-    bottle_w_k: float
-    air_j_k: float
+    log_sd: float
+    film_w_k: float
     residual_rms_k: float
     hours: Array
     outside_c: Array
     logged_c: Array
     modelled_c: Array
     doubts: tuple[str, ...]
-
-    @property
-    def sd_ln(self) -> float:
-        """Return the spread of the conductance on the log scale."""
-        return self.standard_error_w_k / self.conductance_w_k
+    notes: tuple[str, ...]
 
     @property
     def is_good(self) -> bool:
         return not self.doubts
 
 
-def water_j_k(kg: float) -> float:
-    """Return the heat that a water bottle takes up, J/K."""
-    return kg * WATER_J_KGK
+def bottle_film_w_k(litres: float) -> float:
+    """Return the usual conductance between a bottle and the air, W/K: 7 W/m2K x 0.05 m2 x (litres / 0.5)^(2/3).
 
-
-def ice_melt_w_k(melted_kg: float, hours: float, outside_c: float) -> float:
-    """Return a box's conductance from the ice melted in it, W/K: m L / (t dT).
-
-    Assumes the inside at 0 degC throughout. Source: ice-melt method, Burgess 1999, Packaging Technology and Science
-    12:75. Check: 0.5 kg in 3.706111 h at 25 degC outside gives 0.5 W/K.
+    Check: 0.5 gives 0.35. Judgement: measured half-liter bottles have 0.3 to 0.4.
     """
-    if not (melted_kg > 0 and hours > 0 and outside_c > 0):
-        raise CannotFit(
-            f"{melted_kg:g} kg in {hours:g} h at {outside_c:g} degC does not say how leaky the box is. "
-            "All three must be above 0: melt some ice in a warm place, and weigh it."
-        )
-    return melted_kg * ICE_MELT_KJ_KG * 1000.0 / (hours * SECONDS_PER_HOUR * outside_c)
+    return FILM_W_M2K * HALF_LITRE_M2 * (litres / 0.5) ** (2.0 / 3.0)
 
 
-def fit_box(hours: ArrayLike, outside_c: ArrayLike, inside_c: ArrayLike, *, bottle_kg: float) -> Fitted:
-    """Return the box that explains what a logger on a water bottle recorded.
+def fit_box(
+    box: Box,
+    hours: ArrayLike,
+    outside_c: ArrayLike,
+    bottle_c: ArrayLike,
+    *,
+    litres: float,
+    air_c: ArrayLike | None = None,
+) -> Fitted:
+    """Return the box that explains what loggers recorded with a bottle of water, and nothing else, in it.
 
-    `hours` increasing, `outside_c` and `inside_c` degC of the same length, NaN where a logger has a gap.
-    Raises CannotFit where the run is too short, too long, too steady, or leaves the parameters open.
+    `box` as drawn; its leak factor is not used. `hours` increasing, `outside_c`, `bottle_c` and `air_c` (a logger that
+    hangs in the air of the box) degC of the same length, NaN where a logger has a gap. Raises CannotFit where the run
+    is too short, too long, too steady, or where the answer would rest on what is assumed of the bottle's film, and
+    BadKit where the bottle is too large for the box.
     """
-    at, outside, inside = (np.asarray(values, dtype=float) for values in (hours, outside_c, inside_c))
-    from scipy.optimize import least_squares  # a third of a second that only a fit needs
-
-    _refuse_poor(at, outside, inside, bottle_kg)
-    grid = np.arange(0.0, (at[-1] - at[0]) * SECONDS_PER_HOUR + 1e-6, GRID_S) / SECONDS_PER_HOUR + at[0]
-    known = np.isfinite(outside)
-    weather = np.interp(grid, at[known], outside[known])
-    seen = np.isfinite(inside)
-    logged = np.interp(grid, at[seen], inside[seen])
-    near = _to_nearest(grid, at[seen]) <= 2 * GRID_S / SECONDS_PER_HOUR
-
-    def off(guess: Array) -> Array:
-        missed = (_modelled(guess, weather, logged[0], bottle_kg) - logged)[near]
-        return np.concatenate([missed / READING_K, _beforehand(guess)])
-
-    found = least_squares(off, [np.log(GUESS_W_K), *LOOSE, 0.0], xtol=1e-10, ftol=1e-10)
-    return _told(found.x, found.jac, grid, weather, logged, near, bottle_kg)
+    at, outside, bottle = (np.asarray(values, dtype=float) for values in (hours, outside_c, bottle_c))
+    air = None if air_c is None else np.asarray(air_c, dtype=float)
+    _refuse_poor(at, outside, bottle, litres)
+    drawn = network(Kit(replace(box, leak_factor=1.0), Payload(litres, water_share=1.0)))  # a liter weighs a kilogram
+    if air is None:
+        _refuse_thin(drawn, bottle_film_w_k(litres))
+    elif air.shape != at.shape or np.isfinite(air).sum() < LEAST_READINGS:
+        raise CannotFit("The logger in the air has too few readings. Log anew, or leave its column out.")
+    return _answer(_Run(at, outside, bottle, air, drawn, bottle_film_w_k(litres)))
 
 
-def _to_nearest(grid: Array, at: Array) -> Array:
-    """Return how far each point of the grid lies from the nearest reading, h."""
-    after = np.clip(np.searchsorted(at, grid), 1, len(at) - 1)
-    return np.minimum(np.abs(grid - at[after - 1]), np.abs(at[after] - grid))
-
-
-def _beforehand(guess: Array) -> Array:
-    """Return how far film, air and start lie from what is usual, in standard deviations; the wall is left free."""
-    return np.array([*((guess[1:3] - LOOSE) / LOOSE_SD_LN), guess[3] / LOOSE_START_K])
-
-
-def _refuse_poor(at: Array, outside: Array, inside: Array, bottle_kg: float) -> None:
-    if not 0.05 <= bottle_kg <= 10:
-        raise CannotFit(f"The bottle holds {bottle_kg:g} kg, but it must be from 0.05 to 10 kg. Weigh it.")
-    if not (at.shape == outside.shape == inside.shape) or np.any(np.diff(at) <= 0):
-        raise CannotFit("The times must increase, with one outside and one inside reading for each.")
-    seen = np.isfinite(outside) & np.isfinite(inside)
-    if seen.sum() < 10:
+def _refuse_poor(at: Array, outside: Array, bottle: Array, litres: float) -> None:
+    if not 0.05 <= litres <= 10:
+        raise CannotFit(f"The bottle holds {litres:g} liters, but it must be from 0.05 to 10.")
+    if not (at.shape == outside.shape == bottle.shape) or np.any(np.diff(at) <= 0):
+        raise CannotFit("The times must increase, with one outside and one bottle reading for each.")
+    seen = np.isfinite(outside) & np.isfinite(bottle)
+    if seen.sum() < LEAST_READINGS:
         raise CannotFit(f"Only {seen.sum()} times have both readings. Log both at least every quarter of an hour.")
     span = at[seen][-1] - at[seen][0]
     if span < LEAST_HOURS:
@@ -129,8 +120,14 @@ def _refuse_poor(at: Array, outside: Array, inside: Array, bottle_kg: float) -> 
             f"The run lasted {whole:.0f} h, and at most {MOST_HOURS:g} h are looked through. Check the year and the "
             "month of each row, or leave only the days outdoors in the file."
         )
+    gap = float(np.diff([at[0], *at[np.isfinite(outside)], at[-1]]).max())
+    if gap > MOST_GAP_H:
+        raise CannotFit(
+            f"The outside logger has a gap of {gap:.1f} h, and at most {MOST_GAP_H:g} h can be bridged. Leave out the "
+            "hours before or after the gap, or log another day."
+        )
     # A swing of the weather shows the box, and so does a box carried from a warm room into the cold.
-    step = abs(inside[seen][0] - np.median(outside[seen]))
+    step = abs(bottle[seen][0] - np.median(outside[seen]))
     swing = max(float(np.ptp(outside[seen])), float(step))
     if swing < LEAST_SWING_K:
         raise CannotFit(
@@ -139,53 +136,132 @@ def _refuse_poor(at: Array, outside: Array, inside: Array, bottle_kg: float) -> 
         )
 
 
-def _modelled(guess: Array, weather: Array, start_c: float, bottle_kg: float) -> Array:
-    """Return the bottle's course for log conductances, log air capacity and an offset of the start, degC."""
-    wall, bottle, air = np.exp(guess[:3])
-    water = water_j_k(bottle_kg)
-    a = np.array([[-(wall + bottle) / air, bottle / air], [bottle / water, -bottle / water]])
-    phi, before, after = first_order_hold(a, np.array([[wall / air], [0.0]]), GRID_S)
-    state = np.full(2, start_c + guess[3])
-    course = np.empty(len(weather))
-    course[0] = state[1]
-    for step in range(1, len(weather)):
-        state = phi @ state + before[:, 0] * weather[step - 1] + after[:, 0] * weather[step]
-        course[step] = state[1]
-    return course
-
-
-def _told(
-    best: Array, jacobian: Array, grid: Array, weather: Array, logged: Array, near: NDArray[np.bool_], bottle_kg: float
-) -> Fitted:
-    modelled = _modelled(best, weather, logged[0], bottle_kg)
-    residual = (modelled - logged)[near]
-    rms = float(np.sqrt(np.mean(residual**2)))
-    # Neighbouring residuals go together, so there are fewer independent readings than rows.
-    weight = _independent_share(residual) * (READING_K / max(rms, READING_K)) ** 2
-    seen, usual = jacobian[: len(residual)], jacobian[len(residual) :]
-    covariance = np.linalg.inv(seen.T @ seen * weight + usual.T @ usual + np.diag([1e-9, 0.0, 0.0, 0.0]))
-    wall, bottle, air = (float(value) for value in np.exp(best[:3]))
-    sd_ln = float(np.sqrt(covariance[0, 0]))
-    doubts = _doubts(sd_ln, rms)
-    return Fitted(wall, wall * sd_ln, bottle, air, rms, grid, weather, logged, modelled, doubts)
-
-
-def _independent_share(residual: Array) -> float:
-    """Return the share of residuals that are independent, from their lag-one correlation (AR(1))."""
-    total = float(residual @ residual)
-    if total == 0:
-        return 1.0
-    together = min(max(float(residual[1:] @ residual[:-1]) / total, 0.0), 0.99)
-    return (1 - together) / (1 + together)
-
-
-def _doubts(sd_ln: float, rms: float) -> tuple[str, ...]:
-    doubts = []
-    if sd_ln > MOST_SD_LN:
-        doubts.append(f"The conductance is known to {100 * sd_ln:.0f} % only; under {100 * MOST_SD_LN:.0f} % is good.")
-    if rms > MOST_RESIDUAL_K:
-        doubts.append(
-            f"The model misses the logger by {rms:.1f} K on average; under {MOST_RESIDUAL_K:g} K is good. "
-            "Sun on the box or a moved logger does that."
+def _refuse_thin(drawn: Network, film_w_k: float) -> None:
+    """Refuse one logger in a box whose walls hold heat up less than the film around the bottle does."""
+    if math.hypot(FLOOR_SD_LN, _by_film(drawn, film_w_k)) > MOST_SD_LN:
+        raise CannotFit(
+            f"The walls let about {LEAK_MEDIAN * drawn.outside_w_k:.2f} W through for every degree, the air around "
+            f"the bottle about {film_w_k:.2f}, so one logger sees more of the bottle than of the box. Hang a second "
+            "logger in the air of the box."
         )
-    return tuple(doubts)
+
+
+def _by_film(drawn: Network, film_w_k: float) -> float:
+    """Return the spread of ln conductance that comes of a film that is not known, for a usual box of these walls."""
+    return FILM_SD_LN * LEAK_MEDIAN * drawn.outside_w_k / film_w_k
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What was logged, arrays (M,), with the box as drawn and the bottle's usual film in W/K."""
+
+    at: Array
+    outside_c: Array
+    bottle_c: Array
+    air_c: Array | None
+    drawn: Network
+    film_w_k: float
+
+    def grid_h(self) -> Array:
+        """Return hours every five minutes, the last of them at the end or just after it."""
+        pieces = math.ceil((self.at[-1] - self.at[0]) * SECONDS_PER_HOUR / GRID_S - 1e-9)
+        return self.at[0] + np.arange(pieces + 1) * GRID_S / SECONDS_PER_HOUR
+
+    def on_grid(self, values: Array) -> Array:
+        """Return a logger's readings at the hours of the grid, its gaps bridged."""
+        known = np.isfinite(values)
+        return np.interp(self.grid_h(), self.at[known], values[known])
+
+    def network(self, guess: Array) -> Network:
+        """Return the box of a guess: ln conductance, then as in LOOSE."""
+        walls, film, heat = np.exp(guess[[0, 4, 5]])
+        return Network(
+            self.film_w_k * film,
+            self.drawn.air_j_k * heat,
+            self.drawn.payload_j_k,
+            tuple(g * walls for g in self.drawn.wall_w_k),
+            tuple(each * heat for each in self.drawn.wall_j_k),
+        )
+
+
+def _misses(run: _Run) -> Callable[[Array], list[Array]]:
+    """Return what gives for a guess by how much bottle and air are missed at each of their readings, K."""
+    grid, weather, start_c = run.grid_h(), run.on_grid(run.outside_c), run.on_grid(run.bottle_c)[0]
+    series = [(1, run.bottle_c)] if run.air_c is None else [(1, run.bottle_c), (0, run.air_c)]
+    logged = [(node, run.at[np.isfinite(each)], each[np.isfinite(each)]) for node, each in series]
+
+    def missed(guess: Array) -> list[Array]:
+        starts = {"payload_c": start_c + guess[1], "box_c": start_c + guess[2]}
+        air, bottle = course(run.network(guess), weather + guess[3], GRID_S, **starts)
+        models = (air + guess[6], bottle)
+        return [np.interp(at, grid, models[node]) - values for node, at, values in logged]
+
+    return missed
+
+
+@dataclass(frozen=True)
+class _Best:
+    """The best guess of a run: all its figures, what it misses in K, spread of ln conductance."""
+
+    guess: Array
+    missed: list[Array]
+    sd_ln: float
+
+
+def _best(run: _Run) -> _Best:
+    """Return the guess with the least misses; film and heat are free only where the air was logged."""
+    from scipy.optimize import least_squares  # a third of a second that only a fit needs
+
+    missed, free = _misses(run), FREE if run.air_c is None else FREE_WITH_AIR
+
+    def whole(guess: Array) -> Array:
+        return np.pad(guess, (0, FREE_WITH_AIR - len(guess)))
+
+    def off(guess: Array) -> Array:
+        known = guess[1:] / LOOSE[: free - 1]
+        return np.concatenate([*(each / READING_K for each in missed(whole(guess))), known])
+
+    best = least_squares(off, np.zeros(free), xtol=1e-6, ftol=1e-7, max_nfev=50)
+    misses, slopes = missed(whole(best.x)), best.jac[: -(free - 1)]
+    weight = np.concatenate([np.full(len(each), _weight(each)) for each in misses])[:, None]
+    information = (slopes * weight).T @ slopes + np.diag([1e-9, *LOOSE[: free - 1] ** -2.0])
+    return _Best(whole(best.x), misses, float(np.sqrt(np.linalg.inv(information)[0, 0])))
+
+
+def _weight(missed: Array) -> float:
+    """Return what a reading counts for: neighbours go together (AR(1)), and a poor fit counts for less."""
+    total = float(missed @ missed)
+    if total == 0.0:
+        return 1.0
+    together = min(max(float(missed[1:] @ missed[:-1]) / total, 0.0), 0.99)
+    rms = math.sqrt(total / len(missed))
+    return (1.0 - together) / (1.0 + together) * (READING_K / max(rms, READING_K)) ** 2
+
+
+def _answer(run: _Run) -> Fitted:
+    best = _best(run)
+    log_sd, rms = _log_sd(run, best), float(np.sqrt(np.mean(np.concatenate(best.missed) ** 2)))
+    doubts, has_air = doubts_about(rms, math.exp(best.guess[5])), run.air_c is not None
+    if log_sd > MOST_SD_LN:
+        raise CannotFit(" ".join(doubts) or vague(log_sd, has_air=has_air))
+    net, weather = run.network(best.guess), run.on_grid(run.outside_c) + best.guess[3]
+    logged = run.on_grid(run.bottle_c)
+    bottle, box = logged[0] + best.guess[1:3]
+    modelled = course(net, weather, GRID_S, box_c=box, payload_c=bottle)[1]
+    return Fitted(
+        net.outside_w_k, log_sd, net.payload_w_k, rms, run.grid_h(), weather, logged, modelled,
+        doubts, notes_on(log_sd, math.exp(best.guess[0]), has_air=has_air),
+    )  # fmt: skip
+
+
+def _log_sd(run: _Run, best: _Best) -> float:
+    """Return the spread of ln conductance: of the readings, of the film, and of what no run shows.
+
+    A slow film looks like a good box, which then seems to be sure of itself; so the film counts for at least as much
+    as it does in a usual box of these walls.
+    """
+    if run.air_c is not None:
+        return math.hypot(best.sd_ln, FLOOR_WITH_AIR_SD_LN)
+    slow, quick = (replace(run, film_w_k=run.film_w_k * math.exp(way * FILM_SD_LN)) for way in (-1.0, 1.0))
+    by_film = (_best(slow).guess[0] - _best(quick).guess[0]) / 2.0
+    return math.hypot(best.sd_ln, max(by_film, _by_film(run.drawn, run.film_w_k)), FLOOR_SD_LN)

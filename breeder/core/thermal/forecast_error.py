@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .diurnal import HIGH_LAG_H, LOW_LAG_H, NIGHT_DECAY
-from .ensemble_draws import HOURS, Draws
+from .ensemble_draws import HOURS, SPELL_KEPT, SPELL_SHARE, Draws
 
 Array = NDArray[np.float64]
 
@@ -112,7 +112,11 @@ def error_c(
 
 
 def unit_error(drawn: Draws, *, hour: NDArray[np.int64], local_hour: Array, place: int) -> Array:
-    """Return the errors of one place's own draws in parts of the standard deviation, (n, H); as in `error_c`."""
+    """Return the errors of one place's own draws in parts of the standard deviation, (n, H); as in `error_c`.
+
+    Low and high hardly go together, so halfway between them their mix would have only 0.74 of the spread. It is divided
+    by its own standard deviation, so that each hour has the spread that was asked for.
+    """
     if hour.min() < 0 or hour.max() >= HOURS:
         raise ValueError(f"The hours run from {hour.min()} to {hour.max()}, but draws hold 0 to {HOURS - 1}.")
     # The day of an hour runs from one usual low to the next, on the clock of the first hour.
@@ -121,4 +125,10 @@ def unit_error(drawn: Draws, *, hour: NDArray[np.int64], local_hour: Array, plac
     after_noon = np.mod(clock, 24.0) >= HIGH_AT_H - LOW_AT_H
     share = high_share(local_hour)
     unit = drawn.lows[:, place, day + after_noon] * (1.0 - share) + drawn.highs[:, place, day] * share
-    return unit * drawn.tail[:, None]
+    return unit * (drawn.tail[:, None] / _mixed_sd(share, after_noon))
+
+
+def _mixed_sd(share: Array, after_noon: NDArray[np.bool_]) -> Array:
+    """Return the standard deviation of a mix of low and high, each of 1; after noon the low is that of the next day."""
+    covariance = np.where(after_noon, SPELL_SHARE * SPELL_KEPT, SPELL_SHARE)
+    return np.sqrt((1.0 - share) ** 2 + share**2 + 2.0 * share * (1.0 - share) * covariance)

@@ -47,14 +47,16 @@ def _added(what: Packed, trace: Trace) -> str:
 def _oxygen(what: Packed, trace: Trace) -> str:
     if what.free_litres is None:
         return ""
-    wanted = sum((heat_packs.power_w(pack, trace.hour) for pack in what.heat_packs), np.zeros(len(trace.hour)))
-    share = float(heat_packs.oxygen_share(wanted, what.air_changes_h, what.free_litres).min())
+    burning = heat_packs.burn(
+        what.heat_packs, trace.hour, air_changes_h=what.air_changes_h, free_litres=what.free_litres
+    )
+    share = float(burning.share.min())
     if share * heat_packs.OXYGEN_IN_AIR >= heat_packs.LOW_OXYGEN:
         return ""
     return (
         f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the "
-        f"packs give only {100 * share:.0f} % of their power. Make air holes: with little oxygen animals also bear "
-        "less heat."
+        f"packs give only {100 * share:.0f} % of their power at first and stay warm for longer, on a warm day too. "
+        "Make air holes: with little oxygen animals also bear less heat."
     )
 
 

@@ -62,7 +62,8 @@ def _layer(reader: Reader) -> Layer | None:
     return _made(reader, lambda: Layer(material, mm, gap))
 
 
-def _box(reader: Reader) -> Box | None:
+def read_box(reader: Reader) -> Box | None:
+    """Return a box with its layers; None after faults."""
     inner = reader.numbers("inner_m")
     rows = [_layer(row) for row in reader.objects("layers")]
     layers = tuple(row for row in rows if row is not None)
@@ -159,7 +160,7 @@ def read_kit(reader: Reader) -> Given | None:
 
 def _with_box(reader: Reader) -> tuple[Box | None, Payload | None, float]:
     """Read what goes with a box, as far as it is there."""
-    box = _box(reader.object("box")) if reader.has("box") else None
+    box = read_box(reader.object("box")) if reader.has("box") else None
     payload = _payload(reader.object("payload")) if reader.has("box") or reader.has("payload") else None
     return box, payload, reader.number("ballast_kg", default=0.0, low=0.0, high=100.0)
 

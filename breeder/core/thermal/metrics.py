@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .batch import Swept
+
 Array = NDArray[np.float64]
 
 
@@ -61,6 +63,37 @@ def extremes(hour: Array, curve_c: Array) -> Extremes:
     high = curve_c.argmax(axis=0) if known else np.nanargmax(curve_c, axis=0)
     column = np.arange(curve_c.shape[1])
     return Extremes(curve_c[low, column], hour[low], curve_c[high, column], hour[high])
+
+
+def cut(hour: Array, curve_c: Array, known_until: Array, complete: NDArray[np.bool_]) -> Array:
+    """Return curves (M, N) with NaN after the last known hour of each member that lacks one.
+
+    From that hour on the straight line of the weather is unknown. A member that lacks even hour 0 keeps its start.
+    """
+    if complete.all():
+        return curve_c
+    until = np.where(complete, np.inf, np.maximum(known_until, 0.0))
+    return np.where(hour[:, None] <= until + 1e-9, curve_c, np.nan)
+
+
+def swept(hour: Array, curve_c: Array, low_c: float, high_c: float, stalled: NDArray[np.bool_]) -> Swept:
+    """Return what members feel, as `sweep` does, from their curves (M, N)."""
+    found = extremes(hour, curve_c)
+    return Swept(
+        found.coldest_c,
+        found.coldest_hour,
+        found.warmest_c,
+        found.warmest_hour,
+        time_below(hour, curve_c, low_c)[0],
+        time_above(hour, curve_c, high_c)[0],
+        _first(hour, curve_c < low_c),
+        _first(hour, curve_c > high_c),
+        stalled.astype(float),
+    )
+
+
+def _first(hour: Array, flags: NDArray[np.bool_]) -> Array:
+    return np.where(flags.any(axis=0), hour[flags.argmax(axis=0)], np.nan)
 
 
 def weighted_quantiles(values: Array, weights: Array, shares: tuple[float, ...]) -> tuple[float, ...]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,6 +31,7 @@ LITRES_PER_MOL = 24.465  # at 25 degC, 1 atm
 OXYGEN_IN_AIR = 0.2095
 LOW_OXYGEN = 0.15  # animals stand heat less well well below this (Stevens 2010: at 2.5 % 10.6 K less in P. scaber)
 PACK_FACE_W_K = 0.16  # two faces of 10 x 13 cm at 6 W/m2K (judgement): a working pack's lead over the air
+MOST_STEPS, CLOSE_H = 50, 1e-9  # of solving for the time that a pack burns
 FAINT_W = 0.25  # a nearly spent pack may freeze without making a difference
 FREEZING_C = 0.0  # a pack whose own water freezes stalls (growers' tests)
 
@@ -58,21 +60,33 @@ def curve(age_h: ArrayLike, rated_h: float) -> NDArray[np.float64]:
     return -np.expm1(-age / RISE_H) * plateau * tail
 
 
+def burnt_hours(age_h: ArrayLike, rated_h: float) -> NDArray[np.float64]:
+    """Return the integral of the curve from opening to an age in hours (any shape), h."""
+    end, rise, tail = PLATEAU_SHARE * rated_h, RISE_H, TAIL_SHARE * rated_h
+    age = np.maximum(np.asarray(age_h, dtype=float), 0.0)
+    plateau, beyond = np.minimum(age, end), np.maximum(age - end, 0.0)
+    gone = np.exp(-plateau / rise)
+    whole = plateau * (1.0 - DROOP / 2.0 * plateau / end)
+    # integral of exp(-t/rise) (1 - DROOP t/end) from 0 to the age
+    warming = rise * (1.0 - gone) - DROOP / end * (rise**2 * (1.0 - gone) - rise * plateau * gone)
+    both = 1.0 / (1.0 / tail + 1.0 / rise)
+    after = tail * -np.expm1(-beyond / tail) - math.exp(-end / rise) * both * -np.expm1(-beyond / both)
+    return whole - warming + (1.0 - DROOP) * after
+
+
 def curve_hours(rated_h: float) -> float:
     """Return the integral of the curve over all time, h. Check: 72 h gives 54.4232."""
-    end, rise, tail = PLATEAU_SHARE * rated_h, RISE_H, TAIL_SHARE * rated_h
-    gone = math.exp(-end / rise)
-    plateau = end * (1.0 - DROOP / 2.0)
-    # integral of exp(-t/rise) (1 - DROOP t/end) from 0 to end
-    warming = rise * (1.0 - gone) - DROOP / end * (rise**2 * (1.0 - gone) - rise * end * gone)
-    both = 1.0 / (1.0 / tail + 1.0 / rise)
-    return plateau - warming + (1.0 - DROOP) * (tail - gone * both)
+    return float(burnt_hours(math.inf, rated_h))
+
+
+def _watts(pack: HeatPack) -> float:
+    """Return the power at the curve's 1, W."""
+    return energy_kj(pack) * 1000.0 / (SECONDS_PER_HOUR * curve_hours(pack.rated_h))
 
 
 def power_w(pack: HeatPack, hour: ArrayLike) -> NDArray[np.float64]:
     """Return the power with plenty of oxygen at hours of the run, W. Check: 72 h, 125 g, 18 h after opening 1.751."""
-    scale = energy_kj(pack) * 1000.0 / (SECONDS_PER_HOUR * curve_hours(pack.rated_h))
-    return scale * curve(np.asarray(hour, dtype=float) - pack.lit_h, pack.rated_h)
+    return _watts(pack) * curve(np.asarray(hour, dtype=float) - pack.lit_h, pack.rated_h)
 
 
 def oxygen_use_l_h(power: ArrayLike) -> NDArray[np.float64]:
@@ -87,10 +101,76 @@ def oxygen_share(power: ArrayLike, air_changes_h: float, free_litres: float) -> 
     Assumes power proportional to oxygen and a steady state. `power`: what all packs together would give, W.
     Check: 1.42 W, 0.5 changes an hour, 10 litres give 0.821. Source: oxygen balance of the box.
     """
+    return 1.0 / (1.0 + oxygen_use_l_h(power) / _supply_l_h(air_changes_h, free_litres))
+
+
+def _supply_l_h(air_changes_h: float, free_litres: float) -> float:
     supply = air_changes_h * free_litres * OXYGEN_IN_AIR
     if supply <= 0.0:
         raise ValueError("Air changes and free volume must be above 0 for a heat pack to burn.")
-    return 1.0 / (1.0 + oxygen_use_l_h(power) / supply)
+    return supply
+
+
+@dataclass(frozen=True)
+class Burning:
+    """Heat packs at work: the share of oxygen that is left, and what each pack gives, W; arrays of one shape."""
+
+    share: NDArray[np.float64]
+    power_w: tuple[NDArray[np.float64], ...]
+
+
+def burn(
+    packs: Sequence[HeatPack],
+    hour: ArrayLike,
+    *,
+    air_changes_h: float,
+    free_litres: float | None,
+    energy: float | NDArray[np.float64] = 1.0,
+) -> Burning:
+    """Return how the packs of one box burn at hours of the run from 0 on, shape of `hour` broadcast with `energy`.
+
+    Little oxygen limits their power and takes none of their energy: a pack that gets half of the oxygen ages half as
+    fast along its curve. What burns before hour 0 burns in the open. `energy` multiplies the energy of every pack;
+    `free_litres` None means plenty of oxygen.
+    """
+    hours, factor = np.broadcast_arrays(np.asarray(hour, dtype=float), np.asarray(energy, dtype=float))
+    if free_litres is None or not packs:
+        return Burning(np.ones(hours.shape), tuple(factor * power_w(pack, hours) for pack in packs))
+    supply = _supply_l_h(air_changes_h, free_litres)
+    ages = [np.full(hours.shape, max(-pack.lit_h, 0.0)) for pack in packs]
+    starts = sorted({0.0, *(pack.lit_h for pack in packs if pack.lit_h > 0.0)})
+    for start, end in zip(starts, [*starts[1:], math.inf], strict=True):
+        lit = [place for place, pack in enumerate(packs) if pack.lit_h <= start]
+        spent = np.clip(hours, start, end) - start
+        burnt = _burning_time([(packs[place], ages[place]) for place in lit], factor / supply, spent)
+        for place in lit:
+            ages[place] = ages[place] + burnt
+    wanted = [factor * _watts(pack) * curve(age, pack.rated_h) for pack, age in zip(packs, ages, strict=True)]
+    share = oxygen_share(sum(wanted, np.zeros(hours.shape)), air_changes_h, free_litres)
+    return Burning(share, tuple(share * each for each in wanted))
+
+
+def _burning_time(
+    lit: Sequence[tuple[HeatPack, NDArray[np.float64]]], per_supply: NDArray[np.float64], spent: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return by how many hours of their curve packs of some ages burn on in `spent` hours.
+
+    Solves u + (oxygen used in u) / supply = spent by Newton's steps, kept between what most and no lack would give.
+    """
+    use = [oxygen_use_l_h(_watts(pack)) * per_supply for pack, _ in lit]
+    high, low = spent, spent / (1.0 + sum(use, np.zeros_like(spent)))
+    before = [burnt_hours(age, pack.rated_h) for pack, age in lit]
+    time = low
+    for _ in range(MOST_STEPS):
+        gone, slope = time - spent, np.ones_like(spent)
+        for (pack, age), used, begun in zip(lit, use, before, strict=True):
+            gone = gone + used * (burnt_hours(age + time, pack.rated_h) - begun)
+            slope = slope + used * curve(age + time, pack.rated_h)
+        low, high = np.where(gone < 0.0, time, low), np.where(gone > 0.0, time, high)
+        time = np.clip(time - gone / slope, low, high)
+        if np.max(np.abs(gone), initial=0.0) < CLOSE_H:
+            break
+    return time
 
 
 def together_w(
@@ -105,10 +185,8 @@ def together_w(
 
     `energy` multiplies the energy of every pack; `free_litres` None means plenty of oxygen.
     """
-    wanted = energy * sum((power_w(pack, hour) for pack in packs), np.zeros(np.shape(hour)))
-    if free_litres is None or not packs:
-        return wanted
-    return wanted * oxygen_share(wanted, air_changes_h, free_litres)
+    burning = burn(packs, hour, air_changes_h=air_changes_h, free_litres=free_litres, energy=energy)
+    return sum(burning.power_w, np.zeros_like(burning.share))
 
 
 def kit_power_w(kit: Kit, hour: ArrayLike, energy: float | NDArray[np.float64] = 1.0) -> NDArray[np.float64]:

@@ -13,7 +13,7 @@ from . import hazards, metrics
 from . import packs as heat_packs
 from .box import Network
 from .kit_document import COLDEST_C, MOST_W, WARMEST_C, Given, read_hours, read_kit, read_series
-from .kit_risk import QUANTILES, Judged, Moment, cut, judge, outcome, weights_fault
+from .kit_risk import QUANTILES, Judged, Moment, judge, outcome, weights_fault
 from .materials import SECONDS_PER_HOUR
 from .phase_change import regimes_of, stored_kj
 from .regime_stepper import Trace
@@ -122,14 +122,9 @@ def _outside(trace: Trace, low_c: float, high_c: float) -> dict[str, float]:
 
 def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
     """Return energy and mean power of each pack: heat packs over their printed hours, melting packs over the run."""
-    what = given.packed
-    wanted = sum((heat_packs.power_w(pack, trace.hour) for pack in what.heat_packs), np.zeros(len(trace.hour)))
-    share = np.ones_like(wanted)
-    if what.heat_packs and what.free_litres is not None:
-        share = heat_packs.oxygen_share(wanted, what.air_changes_h, what.free_litres)
-    rows: list[dict[str, Any]] = []
-    for pack in what.heat_packs:
-        given_w = heat_packs.power_w(pack, trace.hour) * share
+    what, rows = given.packed, []
+    burning = what.burn(trace.hour)
+    for pack, given_w in zip(what.heat_packs, burning.power_w, strict=True):
         rows.append(
             {
                 "kind": "heat",
@@ -137,7 +132,7 @@ def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]
                 "energy_kj": heat_packs.energy_kj(pack),
                 "mean_w": heat_packs.mean_w(pack),
                 "given_kj": float(np.trapezoid(given_w, trace.hour)) * SECONDS_PER_HOUR / 1000.0,
-                "oxygen_share": float(share.min()),
+                "oxygen_share": float(burning.share.min()),
             }
         )
     return rows + _melting_rows(given, trace, end_h)
@@ -183,7 +178,7 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
     assert limits is not None
     assert tolerance is not None
     judged = [_judged(given, case, start_c, limits) for case in cases]
-    found = outcome(judged, limits, tolerance)
+    found = outcome(judged, tolerance)
     notes = [f"Hour {hour:g} is missing in at least one member." for hour in found.missing_hours]
     return {
         "contract": CONTRACT,
@@ -249,16 +244,10 @@ def _judged(given: Given, case: Case, start_c: float, limits: Limits) -> Judged:
     trace = run(given.packed, Series(at, np.where(gap, start_c, members)), start_c, end_h=float(at[-1]), also=hours)
     first = gap.argmax(axis=0)
     known_until = np.where(first > 0, at[np.maximum(first - 1, 0)], 0.0)
-    return judge(
-        name,
-        weight,
-        trace.hour,
-        cut(trace.hour, trace.payload_c, known_until, complete),
-        limits,
-        complete=complete,
-        stalled=trace.stalled,
-        missing_hours=tuple(float(hour) for hour in at[gap.any(axis=1)]),
-    )
+    known_c = metrics.cut(trace.hour, trace.payload_c, known_until, complete)
+    swept = metrics.swept(trace.hour, known_c, limits.low_c, limits.high_c, trace.stalled)
+    missing = tuple(float(hour) for hour in at[gap.any(axis=1)])
+    return judge(name, weight, swept, limits, complete=complete, missing_hours=missing)
 
 
 def _odds_row(odds: Odds) -> dict[str, float]:

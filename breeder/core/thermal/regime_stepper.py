@@ -143,14 +143,17 @@ def march(
     *,
     heater_w: Array | None = None,
     with_air: bool = False,
+    until_h: Array | None = None,
 ) -> Trace:
     """Return what the payload and, on demand, the air do.
 
     `outside_c`, `power` and `heater_w` (K, N), degC and W, are straight between the knots; `power` is the heat packs',
     which may freeze, `heater_w` anything else's; None: there is none. `start_c` (N,) in degC holds for air, payload
-    and walls; melting packs begin at their own.
+    and walls; melting packs begin at their own. `until_h` (N,): when each member is done; packs that freeze later are
+    not told of.
     """
     seats = run.seats()
+    done_h = np.full(seats.shape, np.inf) if until_h is None else until_h[seats]
     outside, wanted = outside_c[:, seats], None if power is None else power[:, seats]
     steady = None if heater_w is None else heater_w[:, seats]
     inputs = 1 if wanted is None and steady is None else 2
@@ -165,7 +168,7 @@ def march(
             column[:, n + 1], column[:, n + 3] = (0.0, 0.0) if steady is None else (steady[k], steady[k + 1])
         if wanted is not None:
             frozen = heat_packs.stalled(frozen, going.state[:, AIR], wanted[k])
-            ever |= frozen
+            ever |= frozen & (run.hour[k] < done_h)
             column[:, n + 1] += np.where(frozen, 0.0, wanted[k])
             column[:, n + 3] += np.where(frozen, 0.0, wanted[k + 1])
         read.append(going.go(block, column)[:, :, : len(kept)].copy())

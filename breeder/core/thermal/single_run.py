@@ -38,11 +38,13 @@ class Packed:
     free_litres: float | None = None
     air_changes_h: float = 0.6
 
+    def burn(self, hour: Array) -> heat_packs.Burning:
+        """Return how the heat packs burn at hours of the run, while they are not frozen."""
+        return heat_packs.burn(self.heat_packs, hour, air_changes_h=self.air_changes_h, free_litres=self.free_litres)
+
     def pack_power_w(self, hour: Array) -> Array:
-        """Return what the heat packs give at hours of the run, W, while they are not frozen."""
-        return heat_packs.together_w(
-            self.heat_packs, hour, air_changes_h=self.air_changes_h, free_litres=self.free_litres
-        )
+        """Return what the heat packs give together at hours of the run, W, while they are not frozen."""
+        return sum(self.burn(hour).power_w, np.zeros(len(hour)))
 
 
 def packed(kit: Kit) -> Packed:

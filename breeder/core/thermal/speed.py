@@ -101,9 +101,9 @@ def _solve(net: Network, weather: Array) -> tuple[float, float, float, float]:
 def _parcel(weather: NDArray[np.float32]) -> None:
     """Try eight kits for one parcel with 200 members in three delay cases, whole answers."""
     drawn = draws(7, PARCEL_MEMBERS)
-    ambient = weather[:PARCEL_MEMBERS].T.astype(float)
+    ambient = weather[:PARCEL_MEMBERS]
     cases = [
-        AmbientCase(name, weight, ambient[: hours + 1])
+        AmbientCase(name, weight, ambient[:, : hours + 1])
         for name, weight, hours in (("on time", 0.87, 48), ("1 day late", 0.09, 72), ("2 days late", 0.04, 96))
     ]
     limits = Limits(LOW_C, HIGH_C, 4, 0, 36)

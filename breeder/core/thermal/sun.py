@@ -104,14 +104,6 @@ def late_by(by_hour: Array, lag_h: float) -> Array:
     return np.concatenate([by_hour[:1].repeat(lag, axis=0), by_hour[: len(by_hour) - lag]]) if lag else by_hour
 
 
-def van_rise_k(ghi_w_m2: Array, gain: ArrayLike, lag_h: float = VAN_LAG_H) -> Array:
-    """Return how much warmer a van is than the outside, K, from hourly sun (H, ...) and gain in K per W/m2.
-
-    The rise follows the sun an hour later: the value of each hour is the one before's; the first hour keeps its own.
-    """
-    return late_by(ghi_w_m2, lag_h) * np.asarray(gain)
-
-
 def doorstep_rise_k(
     top_w_m2: ArrayLike,
     side_w_m2: ArrayLike,

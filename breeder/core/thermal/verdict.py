@@ -8,6 +8,7 @@ from dataclasses import dataclass
 GO, NO_GO, NOT_DECIDED = "go", "no-go", "not decided"
 WITH_PACK = "with pack"  # the word on the page for a Go in a kit with a heat, cold or phase-change pack
 LEAVING = (GO, WITH_PACK)
+HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}  # how bad each is, least first
 LABELS = {GO: "Go", WITH_PACK: "Go with pack", NO_GO: "No-go", NOT_DECIDED: "Not decided"}
 
 

@@ -1,12 +1,14 @@
-"""What surrounds the box hour by hour, for every member of a check: the forecast at both ends, its error, sun and hubs.
+"""What surrounds boxes hour by hour, for every member of a check: forecast and its error at both ends, sun and hubs.
 
-A missing hour stays missing (NaN) in every leg that needs it.
+A missing hour stays missing (NaN) in every leg that needs it. What two ways have in common is made once.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from math import asin, cos, radians, sin, sqrt
+from datetime import datetime
+from functools import lru_cache
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,11 +16,13 @@ from numpy.typing import NDArray
 from breeder.core.thermal import ensemble_draws, forecast_error, sun
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import AmbientCase
+from breeder.core.transit.batch_air import Air, distance_km, season_of, window
 from breeder.core.transit.exposure import USUAL, Template
-from breeder.core.transit.itinerary import HOUR, Case, Exposure, Where
+from breeder.core.transit.itinerary import Case, Exposure, Where
+from breeder.core.transit.trial_result import Journey, journey_cases
 from breeder.core.transit.weather_hours import Hours
 
-Array = NDArray[np.float64]
+Single = NDArray[np.float32]
 Floats = TypeVar("Floats", bound=NDArray[np.floating])  # of either precision
 
 # Behind a counter it is a shop, with a door that opens (judgement).
@@ -33,117 +37,62 @@ FILM = {
 
 SUNNY = frozenset({Exposure.VAN, Exposure.DOORSTEP})
 
-ONE_DAY = timedelta(days=1)
-EARTH_KM = 6371.0
-# A day of which fewer hours than this are known does not tell how clear its sky is.
-LEAST_HOURS_OF_DAY = 18
+
+@dataclass(frozen=True)
+class Stretch:
+    """Rows of a case that are one leg."""
+
+    rows: slice
+    exposure: Exposure
+    where: Where
 
 
 @dataclass(frozen=True)
-class Ends:
-    """The hours of both ends of the way, wide enough to hold the whole local days of every case."""
+class Shape:
+    """The delay cases of a journey on the clocks of its ends, with each one's legs as rows and films by hour."""
 
-    origin: Hours
-    destination: Hours
-
-    @property
-    def km(self) -> float:
-        """Return the distance between the ends along the earth."""
-        return distance_km(self.origin, self.destination)
+    cases: tuple[Case, ...]
+    stretches: tuple[tuple[Stretch, ...], ...]
+    films: tuple[tuple[str, ...], ...]
+    hours: int
+    starts_at: datetime
 
 
-def distance_km(one: Hours, other: Hours) -> float:
-    """Return the distance of two places in km (haversine, a round earth)."""
-    north = radians(other.latitude - one.latitude) / 2
-    east = radians(other.longitude - one.longitude) / 2
-    part = sin(north) ** 2 + cos(radians(one.latitude)) * cos(radians(other.latitude)) * sin(east) ** 2
-    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
+@lru_cache(maxsize=2048)
+def _shape(journey: Journey, origin: str, destination: str) -> Shape:
+    return shape_of_cases(journey_cases(journey, ZoneInfo(origin), ZoneInfo(destination)))
 
 
-def around(case: Case, ends: Ends, drawn: Draws) -> AmbientCase:
-    """Return what surrounds the box in one delay case: (hours + 1, members) in °C, NaN where nothing is forecast."""
-    times = case.times
-    origin = outside_c(ends.origin, times, drawn, place=0, together=0.0)
-    destination = outside_c(ends.destination, times, drawn, place=1, together=forecast_error.correlation(ends.km))
-    legs = [case.leg_at(at) for at in times]
-    rows = np.empty_like(origin)
-    for exposure in Exposure:
-        for where in Where:
-            here = np.array([leg.exposure == exposure and leg.where == where for leg in legs])
-            if here.any():
-                outside = outside_at(where, origin, destination)
-                own = ends.origin if where == Where.ORIGIN else ends.destination
-                light = sunlight_w_m2(own, times) if exposure in SUNNY else None
-                rows[here] = exposed(exposure, outside, light, drawn, case.template)[here]
-    return AmbientCase(case.name, case.weight, rows, tuple(FILM[leg.exposure] for leg in legs[:-1]))
+def shape_of_cases(cases: tuple[Case, ...]) -> Shape:
+    """Return cases that begin at the same hour with their legs as rows."""
+    legs = [[case.leg_at(at) for at in case.times] for case in cases]
+    stretches = []
+    for row in legs:
+        starts = [index for index, leg in enumerate(row) if index == 0 or leg is not row[index - 1]]
+        ends = [*starts[1:], len(row)]
+        stretches.append(
+            tuple(
+                Stretch(slice(first, last), row[first].exposure, row[first].where)
+                for first, last in zip(starts, ends, strict=True)
+            )
+        )
+    films = tuple(tuple(FILM[leg.exposure] for leg in row[:-1]) for row in legs)
+    return Shape(cases, tuple(stretches), films, max(case.hours for case in cases), cases[0].starts_at)
 
 
-def outside_c(hours: Hours, times: tuple[datetime, ...], drawn: Draws, *, place: int, together: float) -> Array:
-    """Return the air outside for every member, (hours, members) in °C: the forecast with the error of its lead."""
-    at = _places_of(hours, times)
-    zone = hours.zone
-    middle = np.array(
-        [np.nan if index is None or hours.c[index] is None else hours.c[index] for index in at], dtype=float
-    )
-    local = np.array([moment.astimezone(zone).hour for moment in times], dtype=float)
-    lead, extra, share = _trust(hours, times, at)
-    error = forecast_error.error_c(
-        drawn,
-        hour=np.minimum(np.arange(len(times)), ensemble_draws.HOURS - 1),
-        local_hour=local,
-        sd=spread_c(lead, local, extra, share, season_of(times[0], hours.latitude)),
-        place=place,
-        together=together,
-    )
-    return middle[:, None] + error
+def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
+    """Return the cases of a journey with their legs as rows; the same journey on the same clocks is shaped once."""
+    return _shape(journey, origin.timezone, destination.timezone)
 
 
-def _places_of(hours: Hours, times: tuple[datetime, ...]) -> list[int | None]:
-    """Return where each time stands in the hours, None outside them."""
-    first = hours.times[0]
-    found = [round((at - first) / HOUR) for at in times]
-    return [index if 0 <= index < len(hours.times) else None for index in found]
-
-
-def _trust(hours: Hours, times: tuple[datetime, ...], at: list[int | None]) -> tuple[Array, Array, Array]:
-    """Return each hour's lead in days, the spread that its kind of source adds in °C, and what was learnt of it."""
-    leads, extra, share = np.zeros(len(times)), np.zeros(len(times)), np.ones(len(times))
-    for row, index in enumerate(at):
-        issued = hours.issued[index] if index is not None else None
-        if index is not None and issued is not None:
-            leads[row] = (times[row] - issued) / HOUR / 24
-            extra[row] = hours.extra_sd_c[index]
-            share[row] = hours.sd_share[index] if hours.sd_share else 1.0
-    return leads, extra, share
-
-
-def spread_c(lead_days: Array, local_hour: Array, extra_sd_c: Array, share: Array, season: str) -> Array:
-    """Return the usual error of each hour, times what was learnt of it, with what its kind of source adds, °C."""
-    return np.hypot(share * forecast_error.sd_c(lead_days, local_hour, season), extra_sd_c)
-
-
-def season_of(at: datetime, latitude: float) -> str:
-    """Return the meteorological season at a latitude."""
-    return forecast_error.season_of(at.month, latitude)
-
-
-def outside_at(where: Where, origin: Array, destination: Array) -> Array:
-    """Return the air outside a leg, (hours, members), from that of both ends."""
-    if where == Where.BETWEEN:
-        return bracketed(origin.T, destination.T).T
-    return origin if where == Where.ORIGIN else destination
-
-
-def exposed(exposure: Exposure, outside: Array, light: Array | None, drawn: Draws, template: Template = USUAL) -> Array:
-    """Return the effective temperature over all hours as if the whole way were this leg; `light` in W/m² by hour."""
-    if exposure not in SUNNY:
-        return kept(exposure, outside, template)
-    if light is None:
-        raise ValueError(f"The sun is needed for the leg {exposure}.")
-    if exposure == Exposure.VAN:
-        return outside + sun.van_rise_k(light[:, None], drawn.van_gain())
-    least, factor = template.step_gain(ensemble_draws.DOORSTEP_HIGH)
-    return outside + light[:, None] * (least + factor * drawn.doorstep_gain())
+def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, float]:
+    """Return the lowest and highest air at either end while the box stands in it on time, NaN where none is known."""
+    number = shape.stretches[0][-1].rows.stop
+    at_end = {Where.ORIGIN: origin, Where.DESTINATION: destination}
+    middles = {where: window(air.middle_c, air.place_of(shape.starts_at), number) for where, air in at_end.items()}
+    stood = np.concatenate([middles[leg.where][leg.rows] for leg in shape.stretches[0] if leg.where in middles])
+    known = stood[~np.isnan(stood)]
+    return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
 
 
 def kept(exposure: Exposure, outside: Floats, template: Template = USUAL) -> Floats:
@@ -164,35 +113,95 @@ def bracketed(origin: Floats, destination: Floats) -> Floats:
     return found
 
 
-def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
-    """Return the sun on level ground at each hour, W/m²: above the air, times what the day's range lets through.
+def _legs_in_common(one: Sequence[Stretch], other: Sequence[Stretch]) -> int:
+    """Return how many legs two cases share from the first on; all cases of a journey have one template."""
+    pairs = enumerate(zip(one, other, strict=False))
+    return next((place for place, (a, b) in pairs if a != b), min(len(one), len(other)))
 
-    NaN by day where too little of the day is known to tell; 0 at night in any case.
+
+class Members:
+    """What surrounds boxes on their ways, over one set of draws; what two ways have in common is made once.
+
+    Single precision, a member a row: 0.00001 K of rounding, half the time of double.
     """
-    zone = hours.zone
-    days, hour = (np.array(column) for column in zip(*((at.timetuple().tm_yday, at.hour) for at in times), strict=True))
-    above = sun.above_air_w_m2(days, hour, hours.latitude, hours.longitude)
-    through = clearness_by_day(hours, {at.astimezone(zone).date() for at in times})
-    clear = np.array([through[at.astimezone(zone).date()] for at in times])
-    return np.where(above > 0, above * clear, 0.0)
+
+    def __init__(self, drawn: Draws) -> None:
+        self.drawn = drawn
+        self.van, self.doorstep = (
+            gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain())
+        )
+        self.errors: dict[tuple[int, bytes], Single] = {}
+        self.starts: dict[tuple[Air, datetime, int], Single] = {}
+        self.steps: dict[tuple[float, float], Single] = {}
+
+    def of(self, shape: Shape, origin: Air, destination: Air) -> tuple[AmbientCase, ...]:
+        """Return what surrounds the box in each delay case.
+
+        All cases begin at the same hour, so the air at both ends is made once, for the longest.
+        """
+        start, number = shape.starts_at, shape.hours + 1
+        first = self.at_origin(origin, start, number)
+        last = self.at_destination(destination, start, number, distance_km(origin.hours, destination.hours))
+        airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: bracketed(first, last)}
+        sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
+        lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
+        in_van = {where: sun.late_by(light, sun.VAN_LAG_H).astype(np.float32) for where, light in lights.items()}
+        on_step = {where: light.astype(np.float32) for where, light in lights.items()}
+        found: list[Single] = []
+        for case, stretches in zip(shape.cases, shape.stretches, strict=True):
+            rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
+            same = _legs_in_common(stretches, shape.stretches[0]) if found else 0
+            if same:
+                alike = slice(0, stretches[same - 1].rows.stop)
+                rows[:, alike] = found[0][:, alike]
+            for leg in stretches[same:]:
+                outside = airs[leg.where][:, leg.rows]
+                if leg.exposure not in SUNNY:
+                    rows[:, leg.rows] = kept(leg.exposure, outside, case.template)
+                    continue
+                is_van = leg.exposure == Exposure.VAN
+                light = (in_van if is_van else on_step)[leg.where][leg.rows]
+                np.multiply(light, self.van if is_van else self._step(case.template), out=rows[:, leg.rows])
+                rows[:, leg.rows] += outside
+            found.append(rows)
+        return tuple(
+            AmbientCase(case.name, case.weight, rows, films)
+            for case, rows, films in zip(shape.cases, found, shape.films, strict=True)
+        )
+
+    def _step(self, template: Template) -> Single:
+        """Return each member's gain on this doorstep."""
+        if template.step_sun not in self.steps:
+            least, factor = template.step_gain(ensemble_draws.DOORSTEP_HIGH)
+            self.steps[template.step_sun] = np.float32(least) + np.float32(factor) * self.doorstep
+        return self.steps[template.step_sun]
+
+    def at_origin(self, air: Air, start: datetime, number: int) -> Single:
+        """Return the air outside at the origin, (members, hours) in °C: the forecast with the error of its lead."""
+        key = (air, start, number)
+        if key not in self.starts:
+            self.starts[key] = _with_error(air, start, number, self._error(air, start, number, 0))
+        return self.starts[key]
+
+    def at_destination(self, air: Air, start: datetime, number: int, km: float) -> Single:
+        """Return the same at the destination; the fewer km it is away, the more its errors are those of the origin."""
+        together = forecast_error.correlation(km)
+        error = np.float32(together) * self._error(air, start, number, 0)
+        error += np.float32(np.sqrt(1.0 - together**2)) * self._error(air, start, number, 1)
+        return _with_error(air, start, number, error)
+
+    def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
+        """Return the unit error of one end's own stream by hour, (members, hours)."""
+        local = window(air.local_hour, air.place_of(start), number, beyond=0.0)
+        key = (place, local.tobytes())
+        if key not in self.errors:
+            hour = np.minimum(np.arange(number), ensemble_draws.HOURS - 1)
+            unit = forecast_error.unit_error(self.drawn, hour=hour, local_hour=local, place=place)
+            self.errors[key] = unit.astype(np.float32)
+        return self.errors[key]
 
 
-def clearness_by_day(hours: Hours, days: set[date]) -> dict[date, float]:
-    """Return the share of sun that comes through on each local day, by its low and high; NaN where it can't be told.
-
-    A day of which some hours are missing borrows the hours next to it, within a day on either side.
-    """
-    zone = hours.zone
-    local = [at.astimezone(zone) for at in hours.times]
-    found = {}
-    for day in days:
-        own = [hours.c[index] for index, at in enumerate(local) if at.date() == day]
-        known = [value for value in own if value is not None]
-        if len(known) < len(own) or len(own) < LEAST_HOURS_OF_DAY:
-            near = [
-                value for at, value in zip(local, hours.c, strict=True)
-                if value is not None and abs((at.date() - day).days) <= 1
-            ]  # fmt: skip
-            known = near if len(near) >= LEAST_HOURS_OF_DAY else []
-        found[day] = float(sun.clearness(min(known), max(known))) if known else float("nan")
-    return found
+def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
+    at = air.place_of(start)
+    sd = window(air.sd_c(season_of(start, air.hours.latitude)), at, number)
+    return error * sd.astype(np.float32) + window(air.middle_c, at, number).astype(np.float32)

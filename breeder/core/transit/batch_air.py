@@ -1,30 +1,26 @@
-"""The air around many boxes: each place's hours turned to arrays once, each way's members made once for every kit.
+"""One place's hours as arrays: the air forecast, how far it may be off, and the sun. Pure; no database."""
 
-The board's way to what `ambient.around` gives for a single box; both use the same error, sun and exposures.
-"""
-
-from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
-from functools import cached_property, lru_cache
+from datetime import date, datetime, timedelta
+from functools import cached_property
 from hashlib import blake2b
+from math import asin, cos, radians, sin, sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from breeder.core.thermal import ensemble_draws, forecast_error, sun
-from breeder.core.thermal.ensemble_draws import Draws
-from breeder.core.transit import ambient_ensemble
-from breeder.core.transit.ambient_ensemble import FILM, SUNNY, Ends, distance_km
-from breeder.core.transit.exposure import Template
-from breeder.core.transit.itinerary import HOUR, Case, Exposure, Where
-from breeder.core.transit.trial_result import Journey, journey_cases
+from breeder.core.thermal import forecast_error, sun
+from breeder.core.transit.itinerary import HOUR
 from breeder.core.transit.weather_hours import Hours
 
 Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 PER_HOUR = [field for field in fields(Hours) if field.type not in (str, float)]  # and the names of sources
+
+ONE_DAY = timedelta(days=1)
+EARTH_KM = 6371.0
+# A day of which fewer hours than this are known does not tell how clear its sky is.
+LEAST_HOURS_OF_DAY = 18
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,9 +53,7 @@ class Air:
     def sd_c(self, season: str) -> Array:
         """Return the usual error of each hour in a season, °C."""
         if season not in self._sd_c:
-            self._sd_c[season] = ambient_ensemble.spread_c(
-                self.lead_days, self.local_hour, self.extra_sd_c, self.sd_share, season
-            )
+            self._sd_c[season] = spread_c(self.lead_days, self.local_hour, self.extra_sd_c, self.sd_share, season)
         return self._sd_c[season]
 
     @cached_property
@@ -94,161 +88,70 @@ def air_of(hours: Hours) -> Air:
         np.array(hours.extra_sd_c, dtype=float),
         np.array(hours.sd_share or (1.0,) * len(hours.times), dtype=float),
         np.array([at.astimezone(zone).hour for at in hours.times], dtype=float),
-        ambient_ensemble.sunlight_w_m2(hours, hours.times),
+        sunlight_w_m2(hours, hours.times),
     )
 
 
 @dataclass(frozen=True)
-class Stretch:
-    """Rows of a case that are one leg."""
+class Ends:
+    """The hours of both ends of the way, wide enough to hold the whole local days of every case."""
 
-    rows: slice
-    exposure: Exposure
-    where: Where
+    origin: Hours
+    destination: Hours
 
-
-@dataclass(frozen=True)
-class Shape:
-    """The delay cases of a journey on the clocks of its ends, with each one's legs as rows and films by hour."""
-
-    cases: tuple[Case, ...]
-    stretches: tuple[tuple[Stretch, ...], ...]
-    films: tuple[tuple[str, ...], ...]
-    hours: int
-    starts_at: datetime
+    @cached_property
+    def airs(self) -> tuple[Air, Air]:
+        """Return both as arrays."""
+        return air_of(self.origin), air_of(self.destination)
 
 
-@lru_cache(maxsize=2048)
-def _shape(journey: Journey, origin: str, destination: str) -> Shape:
-    nowhere = [_nowhere(zone) for zone in (origin, destination)]
-    cases = journey_cases(journey, Ends(*nowhere))
-    legs = [[case.leg_at(at) for at in case.times] for case in cases]
-    stretches = []
-    for row in legs:
-        starts = [index for index, leg in enumerate(row) if index == 0 or leg is not row[index - 1]]
-        ends = [*starts[1:], len(row)]
-        stretches.append(
-            tuple(
-                Stretch(slice(first, last), row[first].exposure, row[first].where)
-                for first, last in zip(starts, ends, strict=True)
-            )
-        )
-    films = tuple(tuple(FILM[leg.exposure] for leg in row[:-1]) for row in legs)
-    return Shape(cases, tuple(stretches), films, max(case.hours for case in cases), cases[0].starts_at)
+def distance_km(one: Hours, other: Hours) -> float:
+    """Return the distance of two places in km (haversine, a round earth)."""
+    north = radians(other.latitude - one.latitude) / 2
+    east = radians(other.longitude - one.longitude) / 2
+    part = sin(north) ** 2 + cos(radians(one.latitude)) * cos(radians(other.latitude)) * sin(east) ** 2
+    return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
 
 
-def _nowhere(zone: str) -> Hours:
-    return Hours("", 0.0, 0.0, zone, (), (), (), (), (), (), ())
+def spread_c(lead_days: Array, local_hour: Array, extra_sd_c: Array, share: Array, season: str) -> Array:
+    """Return the usual error of each hour, times what was learnt of it, with what its kind of source adds, °C."""
+    return np.hypot(share * forecast_error.sd_c(lead_days, local_hour, season), extra_sd_c)
 
 
-def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
-    """Return the cases of a journey with their legs as rows; the same journey on the same clocks is shaped once."""
-    return _shape(journey, origin.timezone, destination.timezone)
+def season_of(at: datetime, latitude: float) -> str:
+    """Return the meteorological season at a latitude."""
+    return forecast_error.season_of(at.month, latitude)
 
 
-def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, float]:
-    """Return the lowest and highest air at either end while the box stands in it on time, as `trying.air_at_ends`."""
-    number = shape.stretches[0][-1].rows.stop
-    at_end = {Where.ORIGIN: origin, Where.DESTINATION: destination}
-    middles = {where: window(air.middle_c, air.place_of(shape.starts_at), number) for where, air in at_end.items()}
-    stood = np.concatenate([middles[leg.where][leg.rows] for leg in shape.stretches[0] if leg.where in middles])
-    known = stood[~np.isnan(stood)]
-    return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
+def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
+    """Return the sun on level ground at each hour, W/m²: above the air, times what the day's range lets through.
 
-
-def _legs_in_common(one: Sequence[Stretch], other: Sequence[Stretch]) -> int:
-    """Return how many legs two cases share from the first on; all cases of a journey have one template."""
-    pairs = enumerate(zip(one, other, strict=False))
-    return next((place for place, (a, b) in pairs if a != b), min(len(one), len(other)))
-
-
-class Members:
-    """What surrounds boxes on their ways, over one set of draws; what two ways have in common is made once.
-
-    Single precision, a member a row: 0.00001 K of rounding, half the time of double.
+    NaN by day where too little of the day is known to tell; 0 at night in any case.
     """
-
-    def __init__(self, drawn: Draws) -> None:
-        self.drawn = drawn
-        self.van, self.doorstep = (
-            gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain())
-        )
-        self.errors: dict[tuple[int, bytes], Single] = {}
-        self.starts: dict[tuple[Air, datetime, int], Single] = {}
-        self.steps: dict[tuple[float, float], Single] = {}
-
-    def of(self, shape: Shape, origin: Air, destination: Air) -> list[Single]:
-        """Return what surrounds the box in each case, (members, hours + 1) in °C; NaN where nothing is forecast.
-
-        All cases begin at the same hour, so the air at both ends is made once, for the longest.
-        """
-        start, number = shape.starts_at, shape.hours + 1
-        first = self._origin(origin, start, number)
-        last = self._destination(destination, start, number, distance_km(origin.hours, destination.hours))
-        airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: ambient_ensemble.bracketed(first, last)}
-        sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
-        lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
-        in_van = {where: sun.late_by(light, sun.VAN_LAG_H).astype(np.float32) for where, light in lights.items()}
-        on_step = {where: light.astype(np.float32) for where, light in lights.items()}
-        found: list[Single] = []
-        for case, stretches in zip(shape.cases, shape.stretches, strict=True):
-            rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
-            same = _legs_in_common(stretches, shape.stretches[0]) if found else 0
-            if same:
-                alike = slice(0, stretches[same - 1].rows.stop)
-                rows[:, alike] = found[0][:, alike]
-            for leg in stretches[same:]:
-                outside = airs[leg.where][:, leg.rows]
-                if leg.exposure not in SUNNY:
-                    rows[:, leg.rows] = ambient_ensemble.kept(leg.exposure, outside, case.template)
-                    continue
-                is_van = leg.exposure == Exposure.VAN
-                light = (in_van if is_van else on_step)[leg.where][leg.rows]
-                np.multiply(light, self.van if is_van else self._step(case.template), out=rows[:, leg.rows])
-                rows[:, leg.rows] += outside
-            found.append(rows)
-        return found
-
-    def _step(self, template: Template) -> Single:
-        """Return each member's gain on this doorstep."""
-        if template.step_sun not in self.steps:
-            least, factor = template.step_gain(ensemble_draws.DOORSTEP_HIGH)
-            self.steps[template.step_sun] = np.float32(least) + np.float32(factor) * self.doorstep
-        return self.steps[template.step_sun]
-
-    def _origin(self, air: Air, start: datetime, number: int) -> Single:
-        key = (air, start, number)
-        if key not in self.starts:
-            self.starts[key] = _with_error(air, start, number, self._error(air, start, number, 0))
-        return self.starts[key]
-
-    def _destination(self, air: Air, start: datetime, number: int, km: float) -> Single:
-        together = forecast_error.correlation(km)
-        error = np.float32(together) * self._error(air, start, number, 0)
-        error += np.float32(np.sqrt(1.0 - together**2)) * self._error(air, start, number, 1)
-        return _with_error(air, start, number, error)
-
-    def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
-        """Return the unit error of one end's own stream by hour, (members, hours)."""
-        local = window(air.local_hour, air.place_of(start), number, beyond=0.0)
-        key = (place, local.tobytes())
-        if key not in self.errors:
-            hour = np.minimum(np.arange(number), ensemble_draws.HOURS - 1)
-            unit = forecast_error.unit_error(self.drawn, hour=hour, local_hour=local, place=place)
-            self.errors[key] = unit.astype(np.float32)
-        return self.errors[key]
+    zone = hours.zone
+    days, hour = (np.array(column) for column in zip(*((at.timetuple().tm_yday, at.hour) for at in times), strict=True))
+    above = sun.above_air_w_m2(days, hour, hours.latitude, hours.longitude)
+    through = clearness_by_day(hours, {at.astimezone(zone).date() for at in times})
+    clear = np.array([through[at.astimezone(zone).date()] for at in times])
+    return np.where(above > 0, above * clear, 0.0)
 
 
-def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
-    at = air.place_of(start)
-    sd = window(air.sd_c(ambient_ensemble.season_of(start, air.hours.latitude)), at, number)
-    return error * sd.astype(np.float32) + window(air.middle_c, at, number).astype(np.float32)
+def clearness_by_day(hours: Hours, days: set[date]) -> dict[date, float]:
+    """Return the share of sun that comes through on each local day, by its low and high; NaN where it can't be told.
 
-
-def known_rows(found: Sequence[Single]) -> list[int]:
-    """Return for each case how many of its hours, from the first on, are known; members lack the same hours."""
-    known = []
-    for rows in found:
-        gaps = np.isnan(rows[0])
-        known.append(int(gaps.argmax()) if gaps.any() else rows.shape[1])
-    return known
+    A day of which some hours are missing borrows the hours next to it, within a day on either side.
+    """
+    zone = hours.zone
+    local = [at.astimezone(zone) for at in hours.times]
+    found = {}
+    for day in days:
+        own = [hours.c[index] for index, at in enumerate(local) if at.date() == day]
+        known = [value for value in own if value is not None]
+        if len(known) < len(own) or len(own) < LEAST_HOURS_OF_DAY:
+            near = [
+                value for at, value in zip(local, hours.c, strict=True)
+                if value is not None and abs((at.date() - day).days) <= 1
+            ]  # fmt: skip
+            known = near if len(near) >= LEAST_HOURS_OF_DAY else []
+        found[day] = float(sun.clearness(min(known), max(known))) if known else float("nan")
+    return found

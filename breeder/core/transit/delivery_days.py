@@ -4,6 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from breeder.core.days import day_text
+
 SUNDAY = 6
 
 # Share of parcels 0, 1 and 2 days late, until the keeper's own arrivals say otherwise. Source: first-class mail of the
@@ -92,7 +94,7 @@ def posting_day(timing: Timing, day: date, closures: Iterable[date]) -> PostingD
     latest = after_working_days(day, timing.latest_days, shut)
     if (latest - day).days > timing.latest_days:
         off = next(d for d in (day + timedelta(days=n) for n in range(1, timing.latest_days + 1)) if not works(d, shut))
-        what = "Sunday" if off.weekday() == SUNDAY else f"closure on {off:%-d %B}"
+        what = "Sunday" if off.weekday() == SUNDAY else f"closure on {day_text(off, this_year=day.year)}"
         return PostingDay(day, False, f"the latest planned delivery would cross the {what}", latest)
     return PostingDay(day, True, latest_on=latest)
 

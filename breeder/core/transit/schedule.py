@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
+from breeder.core.days import day_text
 from breeder.core.transit.results import Cell, Option
 
 
@@ -199,4 +200,6 @@ def _instead(bench: _Bench, number: int) -> str:
     given = bench.given.get(number)
     if given is None:
         return f"Box {number} finds no day without it."
-    return f"Box {number} goes in {given.option.candidate.name} on {given.on:%A %-d %B}."
+    first = min(other.on for other in bench.given.values())
+    on = day_text(given.on, this_year=first.year, weekday=True)
+    return f"Box {number} goes in {given.option.candidate.name} on {on}."

@@ -1,23 +1,27 @@
-"""The board's sums: many boxes on many days in every kit, over few members of the same draws. Pure; no database.
+"""The sums of the board and of a check, by the same engine. Pure; no database.
+
+The board: many boxes on many days in every kit, over few members of the same draws.
 
 Boxes that go the same way share what surrounds them; kits are swept over all ways at once, in order of cost until one
 goes easily and two may go, or in earnest until one goes easily. A delay case that cannot change a No-go any more is
-left out.
+left out. A check leaves out nothing: every kit is tried on every delay case, and all that members feel is kept.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from typing import Any
 
 from breeder.core.thermal.ensemble_draws import Draws, draws
-from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED
-from breeder.core.transit import batch_air, rule_of_thumb
-from breeder.core.transit.batch_air import Air, Members
+from breeder.core.thermal.evaluate_kit import try_kit
+from breeder.core.thermal.verdict import GO, HARM, NO_GO, NOT_DECIDED
+from breeder.core.transit import ambient_ensemble, rule_of_thumb
+from breeder.core.transit.ambient_ensemble import Members
+from breeder.core.transit.batch_air import Air
 from breeder.core.transit.result_cache import Memo, keys_of
 from breeder.core.transit.results import Asked, Cell, Option
-from breeder.core.transit.tally import HARM, Tally, Way, melts, sweep_all, sweep_once
-from breeder.core.transit.trial_result import Candidate
+from breeder.core.transit.tally import Tally, Way, melts, sweep_all, sweep_once
+from breeder.core.transit.trial_result import START_C, Candidate, Trial, Tried
 
 SCREENED = 48  # members of a day on the board: odds of 1 in 20 are then known to 3 hundredths
 # Members of boxes and days that are reckoned together, in three delay cases about 90 MB. One thread of a process does
@@ -106,6 +110,22 @@ def cells_of_block(asked: Sequence[Asked], members: int) -> list[Cell]:
     return [_cell(one, kits) for one, kits in zip(asked, tallies, strict=True)]
 
 
+def trials_of(asked: Asked, members: int) -> list[Trial]:
+    """Return what comes of every kit by each reading of both ends, over all delay cases and members."""
+    ways = _Ways(members)
+    return [_trial(asked, ways.of(asked, reading)) for reading in asked.readings]
+
+
+def _trial(asked: Asked, way: Way) -> Trial:
+    limits, tolerance = asked.animals.limits, asked.animals.tolerance
+    tried = []
+    for candidate in asked.candidates:
+        found = try_kit(candidate.kit, way.around, limits, tolerance, start_c=START_C, draws=way.drawn)
+        is_barred = way.bars(candidate.kit, found.verdict)
+        tried.append(Tried(candidate, replace(found, verdict=NO_GO) if is_barred else found, is_barred))
+    return Trial(way.shape.cases, way.around, tuple(tried), tolerance, way.drawn)
+
+
 class _Ways:
     """What surrounds the boxes of one block; boxes that go the same way share it."""
 
@@ -119,11 +139,13 @@ class _Ways:
         origin, destination = reading
         key = (asked.journey, origin, destination, asked.seed, asked.weather_known)
         if key not in self.made:
-            shape, around = batch_air.shape_of(asked.journey, origin.hours, destination.hours), self._around(asked)
-            rows = around.of(shape, origin, destination)
-            ends = batch_air.air_at_ends(shape, origin, destination)
+            shape, around = (
+                ambient_ensemble.shape_of(asked.journey, origin.hours, destination.hours),
+                self._around(asked),
+            )
+            ends = ambient_ensemble.air_at_ends(shape, origin, destination)
             is_harsh = not asked.journey.to_counter and rule_of_thumb.is_harsh(*ends)
-            self.made[key] = Way(shape, rows, batch_air.known_rows(rows), around.drawn, is_harsh)
+            self.made[key] = Way(shape, around.of(shape, origin, destination), around.drawn, is_harsh)
         return self.made[key]
 
     def _around(self, asked: Asked) -> Members:
@@ -139,7 +161,7 @@ def _give_up_hopeless(melting: Iterable[list[Tally]]) -> None:
     looks = [(row, place, tally.first_look(FIRST_LOOK)) for row in melting for place, tally in enumerate(row)]
     sweep_once(look for _, _, look in looks)
     for row, place, look in looks:
-        if max(look.comfort, look.hard) >= HOPELESS * look.way.shape.cases[0].weight and look.decided == NO_GO:
+        if max(look.comfort, look.hard) >= HOPELESS * look.way.around[0].weight and look.decided == NO_GO:
             row[place] = look
 
 

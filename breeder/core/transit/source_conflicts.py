@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import product
 
-from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.thermal.verdict import HARM
+from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.trial_result import Trial, Tried
 from breeder.core.transit.weather_hours import Hours
 
@@ -17,8 +17,6 @@ DISAGREE_C = 4.0
 # What hours carry one by one; of some nothing is kept where every hour has the usual value.
 USUAL_WHERE_EMPTY = {"sd_share": 1.0, "coarse": False, "spread": False, "anchored": False}
 BY_HOUR = ("c", "issued", "extra_sd_c", "filled", *USUAL_WHERE_EMPTY)
-
-HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
 
 
 @dataclass(frozen=True)

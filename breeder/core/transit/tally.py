@@ -1,7 +1,7 @@
 """Kits swept over many ways at once, and the tally of what failed, delay case by delay case. Pure; no database."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -9,26 +9,23 @@ from numpy.typing import NDArray
 
 from breeder.core.thermal.batch import Swept, sweep
 from breeder.core.thermal.ensemble_draws import Draws
-from breeder.core.thermal.evaluate_kit import leak_of
+from breeder.core.thermal.evaluate_kit import LEAST_ROWS, AmbientCase, leak_of
 from breeder.core.thermal.kit import Kit as HeatKit
-from breeder.core.thermal.verdict import EASY, GO, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
-from breeder.core.transit.batch_air import Shape, Single
+from breeder.core.thermal.kit_risk import failures
+from breeder.core.thermal.verdict import EASY, GO, HARM, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
+from breeder.core.transit.ambient_ensemble import Shape, Single
 from breeder.core.transit.trial_result import START_C, Animals
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}
-LEAST_ROWS = 2  # the weather of one hour
-
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """What surrounds a box on one way, case by case: (members, hours + 1), and how many hours of each are known."""
+    """What surrounds a box on one way, case by case."""
 
     shape: Shape
-    around: Sequence[Single]
-    known: Sequence[int]
+    around: tuple[AmbientCase, ...]
     drawn: Draws
     is_harsh: bool = False  # too cold or warm for a kit without a pack
     touching: dict[Any, Flags] = field(default_factory=dict)
@@ -37,32 +34,32 @@ class Way:
     def narrowed(self, members: int) -> "Way":
         """Return the first members of the same way."""
         if members not in self.narrower:
-            around = [rows[:members] for rows in self.around]
-            self.narrower[members] = Way(self.shape, around, self.known, self.drawn.first(members), self.is_harsh)
+            around = tuple(replace(case, ambient_c=case.ambient_c[:members]) for case in self.around)
+            self.narrower[members] = Way(self.shape, around, self.drawn.first(members), self.is_harsh)
         return self.narrower[members]
 
     def may_leave(self, case: int, limits: Limits) -> Flags:
         """Return which members can leave comfort without a pack: inside stays within the weather and the start."""
         key = case, limits.low_c, limits.high_c
         if key not in self.touching:
-            rows, start = self.around[case][:, : self.known[case]], START_C + self.drawn.start_offset_k()
+            around, start = self.around[case], START_C + self.drawn.start_offset_k()
+            rows = around.ambient_c[:, : around.known]
             coldest, warmest = (np.minimum(rows.min(axis=1), start), np.maximum(rows.max(axis=1), start))
             self.touching[key] = (coldest < limits.low_c) | (warmest > limits.high_c)
         return self.touching[key]
 
-    def is_complete(self, case: int) -> bool:
-        """Return whether every hour of a delay case is known."""
-        return self.known[case] == self.around[case].shape[1]
-
     @property
     def lacking(self) -> int:
-        """Return how many hours of all cases are missing."""
-        return sum(rows.shape[1] - known for rows, known in zip(self.around, self.known, strict=True))
+        """Return how many hours of all cases, from the first missing one on, are of no use."""
+        return sum(case.hours - case.known for case in self.around)
+
+    def bars(self, kit: HeatKit, decided: str) -> bool:
+        """Return whether harsh weather keeps a kit here for want of a pack, though by its odds it may go."""
+        return self.is_harsh and not kit.packs and decided == GO
 
     def rules_out_go(self, animals: Animals) -> bool:
         """Return whether so many hours are missing that no kit can go."""
-        cases = enumerate(self.shape.cases)
-        unknown = sum(case.weight for place, case in cases if not self.is_complete(place))
+        unknown = sum(case.weight for case in self.around if case.missing)
         return unknown > min(animals.tolerance.comfort, animals.tolerance.hard) + ROUNDING
 
 
@@ -90,12 +87,9 @@ class Felt:
 def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
     """Return what each of several ways with equally many members comes to."""
     by_way = Swept(*(getattr(swept, one.name).reshape(ways, -1) for one in fields(Swept)))
-    hard_cold, hard_warm = by_way.coldest_c < limits.hard_low_c, by_way.warmest_c > limits.hard_high_c
-    comfort = by_way.hours_below + by_way.hours_above > limits.hours_allowed
-    is_cold = hard_cold | comfort & (by_way.hours_below > 0.0)
-    is_warm = hard_warm | comfort & (by_way.hours_above > 0.0)
-    shares = (flags.mean(axis=1) for flags in (comfort, hard_cold | hard_warm, is_cold, is_warm))
-    return Felt(*shares, is_cold, is_warm, by_way.coldest_hour, by_way.warmest_hour)
+    failed = failures(by_way, limits)
+    shares = (flags.mean(axis=1) for flags in (failed.comfort, failed.hard, failed.cold, failed.warm))
+    return Felt(*shares, failed.cold, failed.warm, by_way.coldest_hour, by_way.warmest_hour)
 
 
 @dataclass(eq=False)
@@ -129,12 +123,12 @@ class Tally:
         """Return whether no further case can change the verdict."""
         most = self.animals.tolerance
         exceeds = self.comfort > most.comfort + ROUNDING or self.hard > most.hard + ROUNDING
-        return exceeds or self.cases_done == len(self.way.shape.cases)
+        return exceeds or self.cases_done == len(self.way.around)
 
     @property
     def stopped_early(self) -> bool:
         """Return whether cases were left out, so that the odds are only a lower bound."""
-        return self.cases_done < len(self.way.shape.cases)
+        return self.cases_done < len(self.way.around)
 
     @property
     def is_easy(self) -> bool:
@@ -158,12 +152,12 @@ class Tally:
     def add(self, found: Felt, way: int) -> None:
         """Count in the next delay case."""
         case = self.cases_done
-        weight = self.way.shape.cases[case].weight
+        weight = self.way.around[case].weight
         self.cases_done += 1
         comfort, hard = float(found.comfort[way]), float(found.hard[way])
         self.comfort += weight * comfort
         self.hard += weight * hard
-        if not self.way.is_complete(case):
+        if self.way.around[case].missing:
             self.comfort_unknown += weight * (1.0 - comfort)
             self.hard_unknown += weight * (1.0 - hard)
         cold, warm = float(found.cold[way]), float(found.warm[way])
@@ -177,7 +171,7 @@ class Tally:
 
     def add_unknown(self) -> None:
         """Count in the next delay case, of which not even the first hour is known."""
-        weight = self.way.shape.cases[self.cases_done].weight
+        weight = self.way.around[self.cases_done].weight
         self.cases_done += 1
         self.comfort_unknown += weight
         self.hard_unknown += weight
@@ -188,7 +182,7 @@ class Tally:
         comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
         hard = Odds(self.hard, self.hard + self.hard_unknown, 0.0)
         self.decided = decide(comfort, hard, self.animals.tolerance)
-        self.is_barred = self.way.is_harsh and not self.kit.packs and self.decided == GO
+        self.is_barred = self.way.bars(self.kit, self.decided)
         if self.is_barred:
             self.decided = NO_GO
         self.strain = strain(comfort, hard, self.animals.tolerance)
@@ -211,12 +205,11 @@ def sweep_once(tallies: Iterable[Tally]) -> None:
     """Run the next delay case of every tally."""
     groups: dict[Any, list[Tally]] = {}
     for tally in tallies:
-        case = tally.cases_done
-        rows = tally.way.known[case]
-        if rows < LEAST_ROWS:
+        case = tally.way.around[tally.cases_done]
+        if case.known < LEAST_ROWS:
             tally.add_unknown()
             continue
-        films = tally.way.shape.films[case][: rows - 1]
+        films = case.films
         key = (tally.kit, tally.animals.limits, films, tally.way.drawn.members)
         groups.setdefault(key, []).append(tally)
     for (kit, limits, films, _), group in groups.items():
@@ -233,7 +226,7 @@ def _sweep_group(kit: HeatKit, limits: Limits, films: tuple[str, ...], group: li
             places[key] = len(ways)
             ways.append((tally.way, tally.cases_done))
     drawn = _spread_of(kit, [way.drawn for way, _ in ways])
-    rows = [way.around[case][:, : len(films) + 1] for way, case in ways]
+    rows = [way.around[case].ambient_c[:, : len(films) + 1] for way, case in ways]
     who = _who_is_run(kit, limits, ways)
     weather = np.empty((np.count_nonzero(who), len(films) + 1), np.float32)
     done = 0
@@ -264,7 +257,7 @@ def _swept(
     energy: Array,
 ) -> Swept:
     """Return what all members feel, of whom only `who` are run; of the others only that they stay in comfort."""
-    whole = Swept(*(np.zeros(len(who)) for _ in fields(Swept)))
+    whole = Swept.empty(len(who))
     whole.coldest_c[:], whole.warmest_c[:] = limits.low_c, limits.high_c
     if not len(weather):
         return whole

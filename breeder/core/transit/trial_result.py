@@ -1,19 +1,19 @@
-"""The sums of a check, without the database: every kit tried on every way the journey can go."""
+"""A journey to be tried, and what came of every kit on it. Pure; no database."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
-from math import nan
+from zoneinfo import ZoneInfo
 
 from breeder.core.thermal.ensemble_draws import Draws
-from breeder.core.thermal.evaluate_kit import AmbientCase, Offer, best_of, try_kit
+from breeder.core.thermal.evaluate_kit import AmbientCase, Band, Offer, best_of, curve_of
 from breeder.core.thermal.kit import Kit as HeatKit
 from breeder.core.thermal.kit_risk import Outcome
-from breeder.core.thermal.verdict import GO, NO_GO, Limits, Tolerance, with_pack
-from breeder.core.transit import ambient_ensemble, rule_of_thumb
-from breeder.core.transit.ambient_ensemble import Ends
+from breeder.core.thermal.verdict import Limits, Tolerance, with_pack
+from breeder.core.transit import rule_of_thumb
+from breeder.core.transit.batch_air import ONE_DAY, Ends
 from breeder.core.transit.delivery_days import Delivery
-from breeder.core.transit.itinerary import Case, ServiceTimes, Where, cases_of
+from breeder.core.transit.itinerary import Case, ServiceTimes, cases_of
 from breeder.core.transit.weather_hours import Hours
 
 # The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).
@@ -74,6 +74,7 @@ class Trial:
     around: tuple[AmbientCase, ...]
     tried: tuple[Tried, ...]
     tolerance: Tolerance
+    drawn: Draws
 
     @property
     def best(self) -> Tried | None:
@@ -93,39 +94,20 @@ class Trial:
         """Return what came of one kit."""
         return next((one for one in self.tried if one.candidate.kit_id == kit_id), None)
 
-
-def try_journey(journey: Journey, candidates: Sequence[Candidate], ends: Ends, animals: Animals, drawn: Draws) -> Trial:
-    """Return what comes of every kit on a journey, over all delay cases and members."""
-    cases = journey_cases(journey, ends)
-    around = tuple(ambient_ensemble.around(case, ends, drawn) for case in cases)
-    is_harsh = not journey.to_counter and rule_of_thumb.is_harsh(*air_at_ends(cases[0], ends))
-    tried = []
-    for candidate in candidates:
-        found = try_kit(candidate.kit, around, animals.limits, animals.tolerance, start_c=START_C, draws=drawn)
-        is_barred = is_harsh and not candidate.has_pack and found.verdict == GO
-        tried.append(Tried(candidate, replace(found, verdict=NO_GO) if is_barred else found, is_barred))
-    return Trial(cases, around, tuple(tried), animals.tolerance)
+    def curve_of(self, tried: Tried) -> Band:
+        """Return how warm it is inside one kit on the on-time journey."""
+        return curve_of(tried.candidate.kit, self.around[0], start_c=START_C, draws=self.drawn)
 
 
-def air_at_ends(case: Case, ends: Ends) -> tuple[float, float]:
-    """Return the lowest and highest air at either end while the box stands in it; NaN where no hour is known."""
-    at_end = {Where.ORIGIN: ends.origin, Where.DESTINATION: ends.destination}
-    known = {where: dict(zip(hours.times, hours.c, strict=True)) for where, hours in at_end.items()}
-    stands = ((case.leg_at(at).where, at) for at in case.times)
-    values = [known[where].get(at) for where, at in stands if where in known]
-    found = [value for value in values if value is not None]
-    return (min(found), max(found)) if found else (nan, nan)
-
-
-def journey_cases(journey: Journey, ends: Ends) -> tuple[Case, ...]:
+def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> tuple[Case, ...]:
     """Return the delay cases of a journey on the clocks of its ends."""
     return cases_of(
         journey.post_on,
         journey.deliveries,
         journey.times,
         to_counter=journey.to_counter,
-        origin=ends.origin.zone,
-        destination=ends.destination.zone,
+        origin=origin,
+        destination=destination,
     )
 
 
@@ -142,6 +124,6 @@ def second_opinion(cases: Sequence[Case], ends: Ends, band: str) -> rule_of_thum
         value
         for hours in (ends.origin, ends.destination)
         for at, value in zip(hours.times, hours.c, strict=True)
-        if value is not None and first <= at <= last + ambient_ensemble.ONE_DAY
+        if value is not None and first <= at <= last + ONE_DAY
     ]
     return rule_of_thumb.opinion(band, min(known), max(known)) if known else None

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from breeder.core.stock import tipping
+from breeder.core.stock import Belief, as_json, tipping
 from breeder.cultures import belief_store, steps, tub_ledger
 from breeder.cultures.actions import line_lock
 from breeder.cultures.models import Culture, Entry
@@ -33,7 +33,8 @@ def tip_over(
     at that moment.
     """
     spread = TIPPED_SHARE_SD if share < 1 else 0.0
-    number, log_sd, shared_sd = _about(source, stage, share, spread, at)
+    held = belief_store.load({source.pk})[0].held_at(source.pk, stage, at).belief
+    number = _tipped_number(held, source, stage, share, at)
     given = {"share": share, "share_log_sd": spread} | ({"closing": closing} if closing else {})
     shared = {
         "kind": Entry.Kind.ABOUT,
@@ -44,18 +45,17 @@ def tip_over(
         "given": given,
     }
     out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
-    if target.line_id != source.line_id:  # its replay must not wait for another line's turn: the number stays as it is
-        shared["given"] = {"tipped": share} | ({"closing": closing} if closing else {})
-    steps.write_entry(target, number=number, log_sd=log_sd, shared_sd=shared_sd, other_side=out, **shared)
+    if target.line_id != source.line_id:  # its replay must not wait for another line's turn: it keeps the tub as it was
+        was = {} if held is None else {"of": as_json(held), "share_log_sd": spread}
+        shared["given"] = {"tipped": share} | was | ({"closing": closing} if closing else {})
+    steps.write_entry(target, number=number, log_sd=spread, other_side=out, **shared)
 
 
-def _about(source: Culture, stage: str, share: float, spread: float, at: datetime) -> tuple[int, float, float]:
-    book, _ = belief_store.load({source.pk})
-    held = book.held_at(source.pk, stage, at).belief
+def _tipped_number(held: Belief | None, source: Culture, stage: str, share: float, at: datetime) -> int:
     if held is None:
-        return 0, spread, 0.0
-    _, into = tipping(held, at, share, spread, tub_ledger.ageing_of(source.line), stage)
-    return into.number, into.log_sd, into.shared_sd
+        return 0
+    out, _ = tipping(held, at, share, 0.0, tub_ledger.ageing_of(source.line), stage)
+    return -out.number
 
 
 def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:

@@ -1,8 +1,6 @@
 """Forms of tubs, counts and lines; each answers in whole sentences and keeps what was typed."""
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.forms import BaseForm
-
+from breeder.base.form_messages import show_refusal
 from breeder.cultures.forms.counts import COUNT_FORMS, CareForm, CountForm, WhenForm
 from breeder.cultures.forms.fields import as_number
 from breeder.cultures.forms.lines import EndFreezeForm, FreezeForm, MinimumForm
@@ -21,17 +19,6 @@ from breeder.cultures.forms.tubs import (
     PurposeForm,
     SplitForm,
 )
-
-
-def show_refusal(form: BaseForm, refusal: ValidationError) -> None:
-    """Put a refusal beside the fields that it names, and above the form where the form has no such field."""
-    if not hasattr(refusal, "error_dict"):
-        form.add_error(None, refusal)
-        return
-    for name, errors in refusal.error_dict.items():
-        known = name != NON_FIELD_ERRORS and name in form.fields
-        form.add_error(name if known else None, ValidationError(errors))
-
 
 __all__ = [
     "COUNT_FORMS",

@@ -54,6 +54,11 @@ class CountForm(PlainForm, forms.Form):
         return None
 
     @property
+    def takes_sexes(self) -> bool:
+        """Return whether this way of counting may be given by sex."""
+        return any(isinstance(field, AnimalsField) for field in self.fields.values())
+
+    @property
     def fingerprint(self) -> str:
         """Return a short digest of the values: only what was shown is saved."""
         told = json.dumps([self.method, self.cleaned_data["stage"], self.given, str(self.sexed)], sort_keys=True)

@@ -95,7 +95,9 @@ class NumbersField(forms.CharField):
 
 def photo_field() -> forms.FileField:
     """Return a field for a photo from the phone's camera; whether it can be read is told after the entry is safe."""
-    camera = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
+    # Asked for these kinds by name, a phone that keeps others hands over a JPEG.
+    kinds = "image/jpeg,image/png,image/webp"
+    camera = forms.FileInput(attrs={"accept": kinds, "capture": "environment"})
     return forms.FileField(label="Photo", required=False, allow_empty_file=True, widget=camera)
 
 

@@ -64,6 +64,11 @@ class SheetRowForm(PlainForm, forms.Form):
         self.tub, self.done = tub, done
         self.by_head = tub.line.sold_by == Line.SoldBy.HEAD
 
+    @property
+    def about(self) -> str:
+        """Return which row of the sheet this is."""
+        return f"Tub {self.tub.number}"
+
     def visit(self) -> Visit | None:
         """Return what is written in the row; None for an empty one."""
         data = self.cleaned_data

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
+from breeder.base.dates import day_said
 from breeder.core.counting.plurals import many
 from breeder.cultures import belief_store
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
@@ -181,7 +182,7 @@ class LineRow:
         if self.line.not_for_sale:
             return f"not for sale: {self.line.not_for_sale}"
         if not self.stock.sellable and self.stock.resting_until:
-            return f"resting until {self.stock.resting_until:%-d %B}"
+            return f"resting until {day_said(self.stock.resting_until)}"
         return "cannot be bought again" if self.line.irreplaceable else ""
 
 

@@ -13,7 +13,8 @@ from breeder.base.paging import ROWS_WITH_BARS, in_pages
 from breeder.base.roles import keeper_only
 from breeder.cultures import actions, forms, frozen_lines, queries
 from breeder.cultures.growth_forecast import spare_of_species, when_ready
-from breeder.cultures.line_minimum import minimum_of, outlook_of, sexes_out_of_share
+from breeder.cultures.line_minimum import minimum_of, outlook_of, sexes_out_of_share, too_few_tubs
+from breeder.cultures.line_surplus import purpose_on
 from breeder.cultures.promise_queue import waiting_for
 from breeder.cultures.queries.tubs import LineRow
 from breeder.cultures.tables import LineTable
@@ -36,12 +37,14 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
     one = _line_or_404(pk)
     row = LineRow(one, queries.stock_of(pk))
     promises = queries.promise_rows(pk)
+    tubs = queries.tub_rows(line_id=pk)
     stages = [(stage, waiting_for(stage, promises)) for stage in row.shown]
     shown = {
         "line": one,
         "row": row,
         "stages": stages,
-        "tubs": queries.tub_rows(line_id=pk),
+        "tubs": tubs,
+        "too_few_tubs": too_few_tubs(one, [purpose_on(each.tub, each.today) for each in tubs]),
         "frozen": one.frozen_because.rstrip("."),
         "should_freeze": frozen_lines.should_freeze(row.stock),
     }

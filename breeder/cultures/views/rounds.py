@@ -21,7 +21,6 @@ from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.rounds import SEEN_CHOICES
 from breeder.cultures.models import Culture
 from breeder.cultures.queries.rounds import Round
-from breeder.cultures.tub_ledger import ageing_of
 from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
 from breeder.species.models import Line
 
@@ -37,8 +36,8 @@ def start(request: HttpRequest) -> HttpResponse:
 def overview(request: HttpRequest) -> HttpResponse:
     """Show which tubs of the round are still to do, those that were skipped too, and which are done."""
     today = queries.round_of(timezone.localdate())
-    shelves = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
-    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": shelves})
+    by_shelf = [(shelf, list(stops)) for shelf, stops in groupby(today.stops, key=lambda stop: stop.shelf)]
+    return render(request, "cultures/round_done.html", _last_of(request) | {"round": today, "shelves": by_shelf})
 
 
 @require_safe
@@ -105,7 +104,6 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
     today = queries.round_of(timezone.localdate())
     stage = (form["stage"].value() or "young") if tub.line.sold_by == Line.SoldBy.HEAD else "cups"
     book = queries.book_of(tub)
-    confidence, ageing = float(tub.line.confidence), ageing_of(tub.line)
     held = book.held(tub.pk, stage)
     return {
         "tub": tub,
@@ -114,7 +112,7 @@ def _page(request: HttpRequest, tub: Culture, form: forms.RoundForm, shown: Prev
         "stage": stage,
         "by_head": tub.line.sold_by == Line.SoldBy.HEAD,
         "other_stage": "adults" if stage == "young" else "young",
-        "working": entry_text.working_of(held, stage, timezone.localdate(), confidence, ageing),
+        "working": entry_text.working_of(held, stage, timezone.localdate(), tub.line),
         "eye_choices": EYE_CHOICES,
         "chosen_eye": form["eye"].value() or "",
         "chosen_seen": form["seen"].value() or [],
@@ -153,6 +151,7 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
             form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer
         )
     except ValidationError as refusal:
+        form_tokens.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
     else:
@@ -163,8 +162,8 @@ def undo(request: HttpRequest, number: int) -> HttpResponse:
 def care(request: HttpRequest) -> HttpResponse:
     """Record what was done for a whole shelf."""
     form_tokens.seen(request.POST.get("token", ""))
-    shelves = queries.shelves()
-    form = forms.CareForm(request.POST or None, shelves=shelves, initial={"shelf": request.GET.get("shelf")})
+    names = queries.shelves()
+    form = forms.CareForm(request.POST or None, shelves=names, initial={"shelf": request.GET.get("shelf")})
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         writing = {"by": request.user, "token": request.POST.get("token", "")}
@@ -178,5 +177,5 @@ def care(request: HttpRequest) -> HttpResponse:
             many = "1 tub" if len(done) == 1 else f"{len(done)} tubs"
             messages.success(request, f"{', '.join(data['did']).capitalize()}: {many} of shelf {data['shelf']}.")
             return redirect("cultures:care")
-    shown = {"form": form, "shelves": shelves}
+    shown = {"form": form, "shelves": names}
     return render(request, "cultures/care.html", shown, status=REFUSED if form.is_bound else 200)

@@ -17,9 +17,9 @@ from breeder.cultures.count_preview import Preview, preview
 from breeder.cultures.models import Culture
 from breeder.cultures.tables import TubTable
 from breeder.cultures.tub_chart import chart_of
-from breeder.cultures.tub_ledger import ageing_of
 from breeder.cultures.views.answers import REFUSED, say, tub_or_404, tub_url, with_fault, written
 from breeder.species.models import Line
+from breeder.species.species_fields import fact
 
 NEWEST_ENTRIES = 20
 LONGEST_FIND, LONGEST_CHOICE = 40, 12
@@ -58,11 +58,13 @@ def _asked(request: HttpRequest, name: str, longest: int) -> str:
 
 def tub(request: HttpRequest, number: int) -> HttpResponse:
     """One tub: what the book relies on, how that came about, and everything that was recorded."""
-    one = tub_or_404(number)
+    return _tub_page(request, tub_or_404(number), forms.RoundForm())
+
+
+def _tub_page(request: HttpRequest, one: Culture, look: forms.RoundForm, status: int = 200) -> HttpResponse:
     book, today = queries.book_of(one), timezone.localdate()
-    confidence, ageing = float(one.line.confidence), ageing_of(one.line)
     kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
-    workings = [entry_text.working_of(book.held(one.pk, stage), stage, today, confidence, ageing) for stage in kept]
+    workings = [entry_text.working_of(book.held(one.pk, stage), stage, today, one.line) for stage in kept]
     looks = queries.looks_of(one)
     rows = queries.entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
     shown = {
@@ -73,10 +75,10 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
         "charts": [chart for stage in kept if (chart := chart_of(book, one, stage, timezone.now(), looks))],
         "entries": [(row, entry_text.sentence_of(row.entry, row.other_number)) for row in rows],
         "more": len(rows) == NEWEST_ENTRIES and "all" not in request.GET,
-        "look": forms.RoundForm(),
+        "look": look,
         "row": next(iter(queries.tub_rows(line_id=one.line_id, number=one.number, closed=bool(one.closed_on))), None),
     }
-    return render(request, "cultures/tub.html", shown)
+    return render(request, "cultures/tub.html", shown, status=status)
 
 
 @require_POST
@@ -85,12 +87,13 @@ def tub_looked(request: HttpRequest, number: int) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     one = tub_or_404(number)
     form = forms.RoundForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _tub_page(request, one, form, REFUSED)
     try:
-        if not form.is_valid():
-            raise ValidationError([said for errors in form.errors.values() for said in errors])
         recorded = _look(request, one, form)
     except ValidationError as refusal:
-        return _refused(request, one, refusal)
+        forms.show_refusal(form, refusal)
+        return _tub_page(request, one, form, REFUSED)
     say(request, f"Tub {one.number}: {entry_text.sentence_of(recorded.entry)}", recorded)
     return written(tub_url(one), recorded)
 
@@ -134,6 +137,8 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
             forms.show_refusal(form, refusal)
     page = {"form": form, "tub": one, "line": one.line, "method": form.method, "preview": shown}
     page |= {"methods": [(name, count_entry.NAMES[name]) for name in forms.COUNT_FORMS]}
+    page |= {"sexing": fact(one.line.species, "sexing", request.household)}  # type: ignore[attr-defined]
+    page |= {"cautions": [(count_entry.NAMES[name], caution) for name, caution in count_entry.CAUTIONS.items()]}
     page |= {"fingerprint": form.fingerprint if shown else ""}
     status = REFUSED if form.is_bound and shown is None else 200
     return render(request, "cultures/count.html", page, status=status)

@@ -7,8 +7,8 @@ from datetime import date, time, timedelta
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.forecast_error import correlation
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import batch_air, rule_of_thumb, screening, trial_result
-from breeder.core.transit.ambient_ensemble import Ends, distance_km
+from breeder.core.transit import ambient_ensemble, batch_air, rule_of_thumb, screening, trial_result
+from breeder.core.transit.batch_air import Ends, distance_km
 from breeder.core.transit.delivery_days import DELAY_SHARES, Delivery
 from breeder.core.transit.itinerary import ServiceTimes
 from breeder.core.transit.results import Asked, Option
@@ -107,6 +107,11 @@ class Case:
     forecast: tuple[batch_air.Air, batch_air.Air]
     seed: int
 
+    @property
+    def shape(self) -> ambient_ensemble.Shape:
+        """Return the delay cases of the journey; both ends' clocks are those of what really was."""
+        return ambient_ensemble.shape_of(self.journey, self.truth[0].hours, self.truth[1].hours)
+
     def ends(self, which: tuple[batch_air.Air, batch_air.Air]) -> Ends:
         return Ends(which[0].hours, which[1].hours)
 
@@ -189,8 +194,7 @@ def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
 
 def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
     """Return what the trade's rule does with the same forecast: its plain box or the pack that it asks for."""
-    ends = case.ends(case.forecast)
-    said = trial_result.second_opinion(trial_result.journey_cases(case.journey, ends), ends, band)
+    said = trial_result.second_opinion(case.shape.cases, case.ends(case.forecast), band)
     if (
         said is None
         or said.word == rule_of_thumb.NO_GO
@@ -242,5 +246,4 @@ def _broken(option: Option) -> float:
 
 def _extremes(case: Case) -> tuple[float, float]:
     """Return the lowest and highest air at either end while the box stands in it; hubs are near room temperature."""
-    ends = case.ends(case.truth)
-    return trial_result.air_at_ends(trial_result.journey_cases(case.journey, ends)[0], ends)
+    return ambient_ensemble.air_at_ends(case.shape, *case.truth)

@@ -22,5 +22,16 @@ class Command(BaseCommand):
         try:
             kept = write_backup(file)
         except OSError as trouble:
-            raise CommandError(f"'{file}' cannot be written: {trouble.strerror}. Choose another place.") from None
+            raise CommandError(_said(file, trouble)) from None
         self.stdout.write(f"{kept.total} rows and {kept.photos} photos are in {file}.")
+
+
+def _said(file: Path, trouble: OSError) -> str:
+    """Return what could not be read or written; an older backup of that name is only replaced by a whole new one."""
+    if isinstance(trouble.filename, str | Path) and Path(trouble.filename).is_relative_to(settings.MEDIA_ROOT):
+        photo = f"The photo '{trouble.filename}' cannot be read: {trouble.strerror}."
+        return f"{photo} No backup was written, and the book is as it was. Mend that first."
+    return (
+        f"'{file}' cannot be written: {trouble.strerror}. The book is as it was, and so is an older backup there. "
+        "Choose another place."
+    )

@@ -1,4 +1,4 @@
-"""`manage.py bench SUBJECT`: how fast the demanding parts are, as ratios against a named baseline."""
+"""`manage.py bench SUBJECT`: how fast the demanding parts are against a named baseline, or how near to the truth."""
 
 import json
 from argparse import ArgumentParser
@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 SUBJECTS = {
     "heat": "breeder.core.thermal.speed",
+    "fit": "breeder.evaluation.benchmarks.box_fit",
     "stock": "breeder.evaluation.benchmarks.stock",
     "board": "breeder.evaluation.benchmarks.board",
     "pages": "breeder.evaluation.benchmarks.pages",

@@ -5,17 +5,27 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from breeder.cultures import ledger_check
+from breeder.cultures import belief_renewal, ledger_check
 from breeder.cultures.models import Belief, Entry
 
 HEADS = ("tub", "stage", "value", "stored", "replayed")
+CHANGED_HEADS = ("tub", "stage", "sure before", "sure now", "likely before", "likely now")
 
 
 class Command(BaseCommand):
     help = "Replay every tub from its ledger and compare it with what is stored. Exits with 1 if anything differs."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Print what was proven, or a table of what the ledger does not bear out."""
+        """Print what was proven, or a table of what the ledger does not bear out.
+
+        Numbers that a newer version of the book works out in another way are explained before, once.
+        """
+        belief_renewal.renew()
+        if changes := belief_renewal.tell_once():
+            self.stdout.write(as_table([CHANGED_HEADS, *(_words(change) for change in changes)]))
+            self.stdout.write(
+                f"{belief_renewal.WHY} These {len(changes)} numbers changed by it, which is said only once."
+            )
         found = [(str(d.tub), d.stage, d.value, d.stored, d.replayed) for d in ledger_check.differences()]
         if found:
             self.stdout.write(as_table([HEADS, *found]))
@@ -25,6 +35,10 @@ class Command(BaseCommand):
             sys.exit(1)
         entries, beliefs = Entry.objects.count(), Belief.objects.count()
         self.stdout.write(f"The ledger bears out the book: {entries} entries, {beliefs} beliefs, no difference.")
+
+
+def _words(change: belief_renewal.Change) -> tuple[str, ...]:
+    return tuple(str(value) for value in vars(change).values())
 
 
 def as_table(rows: list[tuple[str, ...]]) -> str:

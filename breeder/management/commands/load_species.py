@@ -1,4 +1,4 @@
-"""`manage.py load_species`: add the species starter set."""
+"""`manage.py load_species`: add the species starter set, and correct what an earlier one had wrong."""
 
 from typing import Any
 
@@ -12,7 +12,8 @@ class Command(BaseCommand):
     help = "Add the species of the starter set that the book does not hold yet. What the keeper changed stays."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        server.bring_up_to_date()
+        if corrected := server.bring_up_to_date():
+            self.stdout.write(f"{corrected} species corrected; the log says what changed.")
         added = load_starter_set()
         self.stdout.write(
             f"{added} species added." if added else "Every species of the starter set is in the book already."

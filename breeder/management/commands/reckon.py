@@ -18,6 +18,7 @@ BAD_INPUT = 2
 SUBJECTS = {
     "heat": "breeder.core.thermal.reckon:heat",
     "check": "breeder.core.thermal.reckon:check",
+    "fit": "breeder.core.thermal.reckon_fit:fit",
     "count": "breeder.core.counting.reckon:count",
     "reserve": "breeder.core.reserve.reckon:reserve",
     "book": "breeder.core.reserve.reckon:book",

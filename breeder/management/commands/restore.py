@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from breeder.cultures.belief_renewal import renew
 from breeder.management.backup_file import CannotRestore, restore_backup
 
 
@@ -22,4 +23,5 @@ class Command(BaseCommand):
             kept = restore_backup(file)
         except CannotRestore as refusal:
             raise CommandError(str(refusal)) from None
+        renew()  # the version that wrote the file may have worked its numbers out in another way
         self.stdout.write(f"{kept.total} rows and {kept.photos} photos were restored. Prove them with check_ledger.")

@@ -16,6 +16,7 @@ from breeder.shipments.models import Kit, Parcel, ParcelItem
 
 POSTAGE = Decimal("14.00")
 DAYS_FROM_ORDER_TO_POST = 4
+TO_THE_COUNTER = timedelta(hours=2)  # from the last cup to the moment a box is handed over
 SHARE_TAKEN_AT_MOST = 0.2  # of the young in a tub, for one parcel
 TRADE_PARK_WEEKS = 2  # weeks of the year's end without parcels
 
@@ -59,7 +60,7 @@ class Sales:
             paid_at=agreed + timedelta(hours=14),
             promised_by=posted_on + timedelta(days=14),
             postage=POSTAGE,
-            ended_at=packed,
+            ended_at=packed + TO_THE_COUNTER,
             by=self.by,
         )
         parcel = self._parcel(order, posted_on, packed)
@@ -89,7 +90,7 @@ class Sales:
             post_on=posted_on,
             status=Parcel.Status.SENT,
             packed_at=packed,
-            sent_at=packed + timedelta(hours=2),
+            sent_at=packed + TO_THE_COUNTER,
             by=self.by,
         )
 

@@ -7,9 +7,10 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.http import QueryDict
 from django.utils import timezone
 
-from breeder.base.edit_conflicts import StampField, short
+from breeder.base.edit_conflicts import STAMP_LETTERS
 from breeder.base.form_messages import PlainForm
 from breeder.orders import rules
 from breeder.orders.actions import Change, LineChange
@@ -18,15 +19,19 @@ from breeder.orders.models import Order, OrderLine
 
 
 class LinesForm(PlainForm, forms.Form):
-    """What the lines of an order should become; asks before it writes over what was changed since the page was opened.
+    """What the lines of an order should become.
 
-    A courtesy to two browsers, as in `house.seen`; the stamp is of the terms too, which the same page changes.
+    It carries the stamp of what the page showed, of the terms too; the action compares it once nobody else can write.
     """
+
+    seen = forms.CharField(required=False, max_length=STAMP_LETTERS, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, order: Order, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.order, self.lines = order, [line for line in order.lines.all() if line.packs]
-        self.fields["seen"] = StampField(required=False, initial=_stamp(order, self.lines))
+        lines = [line for line in order.lines.all() if line.packs]
+        # What was not on the page that was sent stays as it is: somebody else may have put it on the order meanwhile.
+        self.lines = [line for line in lines if not self.is_bound or f"line-{line.pk}-packs" in self.data]
+        self.initial.setdefault("seen", rules.stamp_of(order))
         for line in self.lines:
             self.fields[f"line-{line.pk}-packs"] = packs_field("Packs", required=True, initial=line.packs)
             self.fields[f"line-{line.pk}-price"] = money_field(
@@ -35,17 +40,16 @@ class LinesForm(PlainForm, forms.Form):
             if line.offer.line.frozen_because:
                 self.fields[f"line-{line.pk}-name"] = name_field(line.offer.line)
 
-    def clean(self) -> dict[str, Any]:
-        given = super().clean() or self.cleaned_data
-        seen = self.data.get("seen", "")
-        if seen and seen != _stamp(self.order, self.lines):
-            packs = ", ".join(str(line) for line in self.lines)
-            raise ValidationError(
-                f"Order {self.order.number} was changed since you opened this page; in the book it is now {packs}. "
-                "What you typed stands below: look at it and at the terms, and keep it again if it is to be so.",
-                code="changed_meanwhile",
-            )
-        return given
+    @classmethod
+    def after_others(cls, sent: QueryDict, order: Order, refusal: ValidationError) -> "LinesForm":
+        """Return the form anew for an order that others changed: what was typed stays, their new lines are shown."""
+        data, shown = sent.copy(), cls(order=order)
+        data["seen"] = shown["seen"].value()
+        for name, field in shown.fields.items():
+            data.setdefault(name, "" if field.initial is None else str(field.initial))
+        form = cls(data, order=order)
+        form.add_error(None, refusal)
+        return form
 
     def rows(self) -> list[dict[str, Any]]:
         """Return each line with its two fields, for the page."""
@@ -65,13 +69,7 @@ class LinesForm(PlainForm, forms.Form):
             line.pk: LineChange(given[f"line-{line.pk}-packs"], given[f"line-{line.pk}-price"]) for line in self.lines
         }
         typed = [given[f"line-{line.pk}-name"] for line in self.lines if given.get(f"line-{line.pk}-name")]
-        return Change(terms=terms, lines=lines, added=added, named=[*typed, *named])
-
-
-def _stamp(order: Order, lines: Iterable[OrderLine]) -> str:
-    """Return what tells whether an order is still as the page of its change showed it."""
-    terms = (order.held_until, order.promised_by, order.postage, order.note, order.address_id)
-    return short((terms, [(line.pk, line.packs, line.price) for line in lines]))
+        return Change(terms=terms, lines=lines, added=added, named=[*typed, *named], seen=given["seen"])
 
 
 class CancelForm(PlainForm, forms.Form):

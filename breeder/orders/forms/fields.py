@@ -1,6 +1,6 @@
 """Fields that several forms of this room share."""
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from django import forms
@@ -13,7 +13,6 @@ from breeder.orders import rules
 from breeder.orders.queries import LineOnOffer
 from breeder.species.models import Line
 
-END_OF_DAY = time(23, 59, 59)
 SEVERAL = 2  # choices: with no more than “any” and one tub there is nothing to choose
 LONGEST_NAME = 240
 
@@ -61,11 +60,6 @@ def name_field(line: Line) -> forms.CharField:
         strip=False,
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
     )
-
-
-def end_of(day: date) -> datetime:
-    """Return the last second of a day in the household's zone."""
-    return timezone.make_aware(datetime.combine(day, END_OF_DAY))
 
 
 def fault_of_day(label: str, day: date) -> str:

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.base.form_messages import PlainForm
@@ -15,7 +15,6 @@ from breeder.orders.forms.fields import (
     SEVERAL,
     AgreedDays,
     day_field,
-    end_of,
     money_field,
     name_field,
     packs_field,
@@ -26,9 +25,9 @@ from breeder.orders.models import Order
 from breeder.orders.movement_block import NotLookedUp
 from breeder.orders.queries import LineOnOffer
 from breeder.orders.queries.buyers import to_choose_from
+from breeder.people.forms import PlaceFields
 from breeder.people.models import Person
 from breeder.people.queries import is_on_file
-from breeder.people.rules import destination
 
 LONGEST_FIND = 80
 LONGEST_ID = 18  # digits; no database counts further
@@ -78,7 +77,7 @@ class WhoForm(PlainForm, forms.Form):
         )
 
 
-class TermsForm(AgreedDays, PlainForm, forms.Form):
+class TermsForm(AgreedDays, PlainForm, PlaceFields):
     """Until when an order is held, by when it is promised, postage and address."""
 
     address_block = forms.CharField(
@@ -87,11 +86,6 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
         required=False,
         widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
         help_text="Empty: the address that is in the book. A country other than the US goes on the last line.",
-    )
-    without_place = forms.BooleanField(
-        label="Keep the address without a place",
-        required=False,
-        help_text="Only where no postcode leads to one; its boxes stay Not decided until the place is typed.",
     )
     looked_up = forms.BooleanField(
         label="Looked up: it may go there",
@@ -107,11 +101,11 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
     postage = money_field("Postage", required=False, min_value=0)
     note = forms.CharField(max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, runs_out: bool = True, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        if not self.is_bound and not self.initial.get("without_place"):
-            # Offered only once an address has led to no place.
-            del self.fields["without_place"]
+        self.runs_out = runs_out
+        if not runs_out:
+            del self.fields["held_until"]
         self.questions: list[str] = []
 
     def clean_promised_by(self) -> date | None:
@@ -119,25 +113,18 @@ class TermsForm(AgreedDays, PlainForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
-        block = given.get("address_block", "").strip()
-        if block:
-            try:
-                given["to"] = destination(block, without_place=given.get("without_place", False))
-            except ValidationError as refusal:
-                self.add_error("address_block", refusal)
+        given["to"] = self.read_destination("address_block")
         return given
 
     @property
     def asks_for_place(self) -> bool:
-        """Return whether to ask if an address is kept although it leads to no place."""
-        return "without_place" in self.fields and (
-            "address_block" in self.errors or bool(self["without_place"].value())
-        )
+        """Return whether the fields of the place are shown open: the address led nowhere, or something is in them."""
+        return "address_block" in self.errors or self.has_place_typed
 
     def terms(self) -> rules.Terms:
         given = self.cleaned_data
         return rules.Terms(
-            held_until=end_of(given["held_until"]),
+            held_until=rules.end_of(given["held_until"]) if self.runs_out else None,
             promised_by=given["promised_by"],
             postage=given["postage"] or rules.NOTHING,
             note=given["note"],
@@ -196,14 +183,6 @@ class PacksForm(PlainForm, forms.Form):
 
     def _holds(self, offer_id: int) -> bool:
         return any(self[f"{name}{offer_id}"].value() for name in (PACKS, PRICE) if f"{name}{offer_id}" in self.fields)
-
-
-def to_mend(*found: forms.BaseForm) -> str:
-    """Return how many fields need another look, for the head of a long page; nothing when none does."""
-    fields = sum(len(set(form.errors) - {NON_FIELD_ERRORS}) for form in found)
-    if not fields:
-        return ""
-    return "One field below needs another look." if fields == 1 else f"{fields} fields below need another look."
 
 
 def starting_terms(now: datetime, hold_days: int) -> dict[str, Any]:

@@ -202,7 +202,9 @@ def rows_of(found: Iterable[Order], now: datetime) -> list[OrderRow]:
 
 def bill_of(order: Order) -> Bill:
     """Return what an order comes to and what is paid of it."""
-    return rules.bill_of(list(order.lines.all()), order.postage, [payment.amount for payment in order.payments.all()])
+    paid = [payment.amount for payment in order.payments.all()]
+    cancelled = order.status == Order.Status.CANCELLED
+    return rules.bill_of(list(order.lines.all()), order.postage, paid, cancelled=cancelled)
 
 
 def order_lines(order: Order) -> list[PackedLine]:

@@ -13,12 +13,16 @@ SHORTEST_CARD, LONGEST_CARD = 13, 19
 
 @dataclass(frozen=True)
 class Bill:
-    """What an order comes to, what was paid of it, and how many of its lines have no price yet."""
+    """What an order comes to, what was paid of it, and how many of its lines have no price yet.
+
+    Of a cancelled order nothing is due.
+    """
 
     goods: Decimal
     postage: Decimal
     paid: Decimal
     unpriced: int
+    cancelled: bool = False
 
     @property
     def total(self) -> Decimal:
@@ -28,23 +32,31 @@ class Bill:
     @property
     def due(self) -> Decimal:
         """Return what is still to be paid; below 0 when more was paid than it comes to."""
-        return self.total - self.paid
+        return NOTHING if self.cancelled else self.total - self.paid
 
     @property
     def is_settled(self) -> bool:
         """Return whether everything has a price and is paid."""
         return self.unpriced == 0 and self.due <= 0
 
+    @property
+    def never_runs_out(self) -> bool:
+        """Return whether a hold never ends by itself: money is in it, or nothing is to be paid (a swap, a gift)."""
+        return self.paid > 0 or (self.unpriced == 0 and self.total == 0)
 
-def bill_of(lines: Sequence[OrderLine], postage: Decimal, paid: Sequence[Decimal]) -> Bill:
+
+def bill_of(lines: Sequence[OrderLine], postage: Decimal, paid: Sequence[Decimal], *, cancelled: bool = False) -> Bill:
     """Return what these lines come to and what is paid of it."""
     goods = sum((line.packs * line.price for line in lines if line.price is not None), NOTHING)
-    unpriced = sum(1 for line in lines if line.price is None and line.packs)
-    return Bill(goods, postage, sum(paid, NOTHING), unpriced)
+    unpriced = sum(1 for line in lines if line.price is None and line.packs and not cancelled)
+    return Bill(goods, postage, sum(paid, NOTHING), unpriced, cancelled)
 
 
 def in_words(bill: Bill, currency: str) -> str:
     """Return the bill as a sentence or two."""
+    if bill.cancelled:
+        paid = f"{bill.paid:.2f} {currency} was paid for it. Give back what was not sent, and write that down here."
+        return paid if bill.paid > 0 else "Nothing is due."
     said = f"It comes to {bill.total:.2f} {currency}"
     if bill.unpriced:
         lines = "one line that has" if bill.unpriced == 1 else f"{bill.unpriced} lines that have"

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from breeder.base.dates import day_said
 from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
@@ -21,6 +22,7 @@ from breeder.people.rules import Destination
 DAYS_TO_POST = 30
 # Days further away than this are a slip of the finger.
 FURTHEST_DAYS = 366
+END_OF_DAY = time(23, 59, 59)
 OPEN = (Order.Status.HELD, Order.Status.PAID)
 
 
@@ -32,7 +34,8 @@ class NotLikeThis(ValidationError):
 class Terms:
     """What was agreed besides the packs."""
 
-    held_until: datetime
+    # None where it never runs out by itself.
+    held_until: datetime | None
     promised_by: date | None = None
     postage: Decimal = NOTHING
     note: str = ""
@@ -69,9 +72,19 @@ def hold_ran_out(order: Order, now: datetime) -> bool:
     )
 
 
+def runs_out(order: Order) -> bool:
+    """Return whether an unpaid hold ends by itself some day; with money in it, or nothing to pay, it never does."""
+    return order.paid_at is None and order.held_until is not None
+
+
 def usual_hold(now: datetime, hold_days: int) -> date:
     """Return the day to whose end an unpaid order holds animals."""
     return (now + timedelta(days=hold_days)).date()
+
+
+def end_of(day: date) -> datetime:
+    """Return the last second of a day in the household's zone."""
+    return timezone.make_aware(datetime.combine(day, END_OF_DAY))
 
 
 def refuse_unless_open(order: Order) -> None:
@@ -193,10 +206,9 @@ def was_given_back(order: Order) -> bool:
 
 def standing(order: Order, bill: Bill, now: datetime) -> Standing:
     """Return how an order stands, as its page says it first."""
-    until = f"{timezone.localtime(order.held_until):%-d %B %Y}" if order.held_until else ""
-    ended = f"{timezone.localtime(order.ended_at):%-d %B %Y}" if order.ended_at else ""
+    until, ended = day_said(order.held_until), day_said(order.ended_at)
     if order.status == Order.Status.SENT:
-        return Standing("Sent", f"Its last box left on {ended}." if ended else "Its last box has left.")
+        return Standing("Sent", f"Its last box was sent on {ended}." if ended else "Its last box was sent.")
     if order.status == Order.Status.CANCELLED:
         return Standing("Cancelled", f"On {ended}, because: {order.ended_because}")
     if order.status == Order.Status.LAPSED or hold_ran_out(order, now):
@@ -205,6 +217,9 @@ def standing(order: Order, bill: Bill, now: datetime) -> Standing:
         said = "It is paid, so its animals are held until they are packed."
         back = "since money was given back" if was_given_back(order) else "since it was changed"
         return Standing("Paid", f"{said} {bill.due:.2f} is open {back}." if bill.due > 0 else said)
+    if order.held_until is None:
+        why = "Money is in it" if bill.paid > 0 else "Nothing is to be paid for it"
+        return Standing("Held", f"{why}, so it never runs out by itself. To free its animals, cancel it.")
     return Standing(f"Held until {until}", "Unpaid. When that day is over its animals are free again.")
 
 
@@ -216,8 +231,10 @@ def after_payment(order: Order, bill: Bill, currency: str) -> str:
         return "The hold of this order had run out, so nothing is held for it: hold it again, or give the money back."
     if order.status == Order.Status.CANCELLED:
         return "The order was cancelled before, so nothing is held for it."
+    if order.held_until is not None:
+        until = day_said(order.held_until)
+        return f"No money is in the order any more, so its animals are held until {until} and then free again."
+    held = "Its animals stay held; if nothing more comes, cancel it."
     if bill.unpriced:
-        return "The order is not paid in full until every line has a price: write it under “Change”."
-    if bill.due > 0 and order.status == Order.Status.HELD:
-        return f"{bill.due:.2f} {currency} is still open, so the hold runs on as agreed."
-    return ""
+        return f"The order is not paid in full until every line has a price: write it under “Change”. {held}"
+    return f"{bill.due:.2f} {currency} is still open. {held}" if bill.due > 0 else ""

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from breeder.base import form_tokens
+from breeder.base.dates import weekday_said
 from breeder.base.steps import log
 from breeder.carriers.models import Service
 from breeder.cultures.models import Culture
@@ -86,7 +87,7 @@ def choose_day(number: int, on: date, *, by: Any, token: str = "") -> Parcel:
         box_rules.refuse_day(on, parcels.days_of(parcel.service, today), today, parcel.service)
         parcel.post_on = on
         parcel.save(update_fields=["post_on"])
-        log("chose a day", str(parcel), f"Box {number} is handed over on {on:%A %-d %B}.", by=by)
+        log("chose a day", str(parcel), f"Box {number} is handed over on {weekday_said(on)}.", by=by)
         form_tokens.spend(token, box_steps.page_of(parcel))
     return parcel
 
@@ -117,7 +118,7 @@ def choose_for_boxes(choices: Sequence[Choice], *, by: Any, token: str = "", ans
             box_rules.refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
             parcel.kit, parcel.post_on = kit, choice.on
             parcel.save(update_fields=["kit", "post_on"])
-            sentence = f"Box {parcel.number} goes in {kit} and is handed over on {choice.on:%A %-d %B}."
+            sentence = f"Box {parcel.number} goes in {kit} and is handed over on {weekday_said(choice.on)}."
             log("chose day and kit", str(parcel), sentence, by=by)
             chosen.append(parcel)
         form_tokens.spend(token, answer)
@@ -139,7 +140,7 @@ def choose_way(number: int, service_id: int, way: str, *, by: Any, token: str = 
             later = [day for day in days if parcel.post_on is None or day >= parcel.post_on]
             parcel.post_on = (later or days or [None])[0]
         parcel.save(update_fields=["service", "way", "post_on"])
-        day = f", on {parcel.post_on:%A %-d %B}" if moved and parcel.post_on else ""
+        day = f", on {weekday_said(parcel.post_on)}" if moved and parcel.post_on else ""
         log("chose a service", str(parcel), f"Box {number} goes by {service}, {parcel.get_way_display()}{day}.", by=by)
         form_tokens.spend(token, box_steps.page_of(parcel))
     return parcel
@@ -243,8 +244,8 @@ def keep_measured(kit_id: int, factor: float, sd_ln: float, *, by: Any, token: s
     """Keep what a kit was measured to be; its checks then rest on it instead of on the drawing with the usual leak."""
     with transaction.atomic(durable=True):
         kit = Kit.objects.get(pk=kit_id)
-        kit.leak_factor, kit.measured_sd_ln = factor, sd_ln
-        kit.save(update_fields=["leak_factor", "measured_sd_ln"])
+        kit.leak_factor, kit.measured_sd_ln, kit.remeasure = factor, sd_ln, False
+        kit.save(update_fields=["leak_factor", "measured_sd_ln", "remeasure"])
         log(
             "measured a kit",
             str(kit),
@@ -253,3 +254,15 @@ def keep_measured(kit_id: int, factor: float, sd_ln: float, *, by: Any, token: s
         )
         form_tokens.spend(token, answer)
     return kit
+
+
+def note_old_measurements(*, by: Any, token: str = "", answer: str = "") -> list[Kit]:
+    """Take down the notice that kits went back to their drawing, once the keeper has read it."""
+    with transaction.atomic(durable=True):
+        noted = list(parcels.kits_to_remeasure())
+        Kit.objects.filter(pk__in=[kit.pk for kit in noted]).update(remeasure=False)
+        if noted:
+            names = ", ".join(str(kit) for kit in noted)
+            log("read a notice", "kits", f"To be measured again: {names}.", by=by)
+        form_tokens.spend(token, answer)
+    return noted

@@ -33,9 +33,10 @@ from breeder.shipments.steps import departure_steps
 
 @dataclass(frozen=True)
 class Done:
-    """A box as it now stands, and in sentences what the action broke or left to do."""
+    """A box as it now stands, what was done, and in sentences what that broke or left to do."""
 
     parcel: Parcel
+    done: str
     sentences: tuple[str, ...] = ()
 
 
@@ -139,21 +140,29 @@ def check_boxes(
     return Checked(tuple(waiting), tuple(failed))
 
 
-def record_packed(number: int, packed: Mapping[int, int], *, by: Any, token: str = "") -> Done:
-    """Write down what really went into a box; a fact, so never refused. The answer says what keeps it here."""
+def record_packed(number: int, packed: Mapping[int, int], *, tracking: str = "", by: Any, token: str = "") -> Done:
+    """Write down what really went into a box; a fact, so never refused. The answer says what keeps it here.
+
+    A second sending of the same numbers changes nothing and is not logged.
+    """
     with transaction.atomic(durable=True):
         parcel = packing.take_parcel(number)
         form_tokens.seen(token)
         refuse_unless_here(parcel)
+        before = {item.pk: item.packed for item in parcel.items.all()}
         items = departure_steps.write_packed(parcel, packed)
-        parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
-        parcel.save(update_fields=["status", "packed_at", "by"])
-        animals = sum(item.packed or 0 for item in items)
-        log("packed a box", str(parcel), f"Box {number}: {animals} in.", by=by)
+        said = f"Box {number} is packed, {sum(item.packed or 0 for item in items)} in."
+        if parcel.status == Parcel.Status.PACKED and before == {item.pk: item.packed for item in items}:
+            said = f"Box {number} was packed already, with these numbers. Nothing changed."
+        else:
+            parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
+            log("packed a box", str(parcel), said, by=by)
+        parcel.tracking = tracking or parcel.tracking
+        parcel.save(update_fields=["status", "packed_at", "by", "tracking"])
         form_tokens.spend(token, packing.page_of(parcel))
         on_record = legal_block.ask_boxes([parcel], timezone.now())[parcel.pk]
     kept_here = (*on_record.blocks, departure_rules.LegalBlock.NO_OVERRIDE) if on_record.blocks else ()
-    return Done(parcel, (*departure_rules.unlike_planned(items), *kept_here))
+    return Done(parcel, said, (*departure_rules.unlike_planned(items), *kept_here))
 
 
 def send_parcel(
@@ -189,9 +198,10 @@ def send_parcel(
         after = stock_by_line(lines)
         said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
         animals = sum(item.packed or 0 for item in items)
-        log("sent a box", str(parcel), f"Box {number} left in {parcel.kit} by {parcel.service}: {animals} in.", by=by)
+        done = f"Box {number} was sent in {parcel.kit} by {parcel.service}, {animals} in."
+        log("sent a box", str(parcel), done, by=by)
         form_tokens.spend(token, packing.page_of(parcel))
-    return Done(parcel, tuple(said))
+    return Done(parcel, done, tuple(said))
 
 
 def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> None:
@@ -248,6 +258,7 @@ def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "
             departure_steps.close_order(order, at=now)
         after = stock_by_line(lines)
         said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
-        log("unpacked a box", str(parcel), f"Box {number} was taken apart. {' '.join(said)}".strip(), by=by)
+        done = f"Box {number} was taken apart."
+        log("unpacked a box", str(parcel), " ".join([done, *said]), by=by)
         form_tokens.spend(token, packing.page_of(parcel))
-    return Done(parcel, tuple(said))
+    return Done(parcel, done, tuple(said))

@@ -7,9 +7,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from breeder.base.dates import weekday_said
 from breeder.base.edit_conflicts import StampField
 from breeder.base.form_messages import PlainForm
 from breeder.carriers.models import Service
+from breeder.core.thermal.ice_melt import BAG_W_K
 from breeder.cultures.models import Culture
 from breeder.shipments.models import Kit, Parcel, Supply
 from breeder.shipments.rules.box_rules import Content
@@ -39,7 +41,7 @@ class DayChoice(PlainForm, forms.Form):
 
     def __init__(self, *args: Any, days: list[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["post_on"].widget.choices = [(day.isoformat(), f"{day:%A %-d %B}") for day in days]
+        self.fields["post_on"].widget.choices = [(day.isoformat(), weekday_said(day)) for day in days]
 
 
 class ContentsForm(PlainForm, forms.Form):
@@ -162,27 +164,37 @@ class SupplyForm(PlainForm, forms.Form):
 
 
 class LoggerForm(PlainForm, forms.Form):
-    """A logger's file from a packed box outdoors, with a bottle of water inside."""
+    """A file of loggers from a box outdoors, with a bottle of water and nothing else inside."""
 
     file = forms.FileField(
-        label="The logger's file (CSV)", help_text="Columns time, outside, inside; empty cells are gaps."
+        label="The loggers' file (CSV)",
+        help_text="Columns time, outside, bottle, and air if a second logger hung in the box. Times as 2026-02-04 "
+        "17:30 or 2/4/2026 5:30 PM. Empty cells are gaps.",
     )
     fahrenheit = forms.BooleanField(label="Its temperatures are in °F", required=False)
-    bottle_kg = forms.FloatField(
-        label="Water in the bottle, kg",
+    litres = forms.FloatField(
+        label="Water in the bottle, liters",
         initial=0.5,
         min_value=0.05,
         max_value=10,
-        help_text="Weigh it; the answer rests on it.",
+        help_text="Weigh it: a kilogram is a liter, a pound 0.45. The answer rests on it.",
     )
 
 
 class IceForm(PlainForm, forms.Form):
-    """Ice that melted in a packed box."""
+    """Ice that melted in a box with nothing else in it."""
 
     melted_kg = forms.FloatField(label="Ice that melted, kg", min_value=0.01, max_value=20)
     hours = forms.FloatField(label="In how many hours", min_value=0.5, max_value=240)
     outside_c = DegreesField(label="Outside, on average", low_c=1, high_c=50)
+    bag_w_k = forms.FloatField(
+        label="The bag takes up, W for every °C",
+        initial=BAG_W_K,
+        required=False,
+        min_value=0.1,
+        max_value=20,
+        help_text="1 for one flat bag of about a kilogram, 2 for two spread out side by side (our judgment).",
+    )
 
     def __init__(self, *args: Any, fahrenheit: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

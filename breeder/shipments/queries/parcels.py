@@ -1,5 +1,6 @@
 """Reads of kits, supplies and parcels; the only place of this room that annotates and prefetches."""
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date
 
@@ -21,6 +22,11 @@ def kits(*, active: bool | None = None) -> QuerySet[Kit]:
     """Return kits in order of cost, with the supplies that each uses up."""
     rows = Kit.objects.prefetch_related(Prefetch("parts", KitPart.objects.select_related("supply")))
     return rows if active is None else rows.filter(active=active)
+
+
+def kits_to_remeasure() -> QuerySet[Kit]:
+    """Return the kits that went back to their drawing, until the keeper has read so or measured them again."""
+    return Kit.objects.filter(remeasure=True).order_by("name")
 
 
 def supplies() -> QuerySet[Supply]:
@@ -51,6 +57,13 @@ def parcels_sent(number: int) -> QuerySet[Parcel]:
     """
     at = Coalesce("sent_at", "packed_at", "order__agreed_at")
     return parcels().exclude(status__in=HERE).order_by(at.desc(), "-number")[:number]
+
+
+def planned_from_tubs(culture_ids: Iterable[int]) -> Counter[tuple[int, str]]:
+    """Return how many animals boxes that wait are to take from these tubs, by tub and stage."""
+    rows = ParcelItem.objects.filter(culture__in=list(culture_ids), parcel__status=Parcel.Status.WAITING)
+    sums = rows.order_by().values_list("culture", "order_line__promise__stage").annotate(Sum("planned"))
+    return Counter({(culture_id, stage): number for culture_id, stage, number in sums})
 
 
 def planned_of(order_line_ids: Iterable[int]) -> dict[int, int]:

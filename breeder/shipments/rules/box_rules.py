@@ -1,11 +1,12 @@
 """Pure decisions about boxes: from which tubs to pull, what never goes in, what to mind with each kit."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.core.exceptions import ValidationError
 
+from breeder.base.dates import weekday_said
 from breeder.carriers.models import Service
 from breeder.core.transit.delivery_days import PostingDay
 from breeder.core.units import degrees
@@ -51,23 +52,28 @@ class Content:
     cups: int
 
 
-def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
-    """Return from which tubs the animals of a promise come: a named tub, else the tub with the most to spare first.
+def without(tub: TubStock, number: int) -> TubStock:
+    """Return what a tub can still give once so many animals of it are spoken for."""
+    return replace(tub, lower=max(0, tub.lower - number), free_alone=max(0, tub.free_alone - number))
 
-    A plan is never refused: what the tubs cannot spare is still asked of the fullest one, and the bench sees what is
-    there. The sexes go with the first animals.
+
+def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
+    """Return from which tubs the animals of a promise come: a named tub, else the fewest tubs that safely hold them.
+
+    Among as few, those with the most to spare are taken: what must stay is a number of the whole line, so one tub
+    may give a little more than its share. A plan is never refused: what is safely in no tub is still asked of the
+    fullest one, and the bench sees what is there. The sexes go with the first animals.
     """
     wanted = promise.number
     if promise.culture_id is not None:
         return [Pull(promise.culture_id, wanted, promise.males, promise.females)]
-    giving = [tub for tub in tubs if tub.gives]
+    giving = _fewest_tubs(wanted, [tub for tub in tubs if tub.gives])
     if not giving:
         return [Pull(None, wanted, promise.males, promise.females)]
     taken: dict[int, int] = {}
-    by_free = sorted(giving, key=lambda tub: (-tub.free, -tub.lower, tub.number))
     by_lower = sorted(giving, key=lambda tub: (-tub.lower, tub.number))
-    # First what a tub can spare, then what is safely in it: the promise itself is already out of what can be spared.
-    rounds = [(tub, tub.free) for tub in by_free] + [(tub, tub.lower) for tub in by_lower]
+    # First what a tub can spare by itself, then what is safely in it.
+    rounds = [(tub, tub.free_alone) for tub in giving] + [(tub, tub.lower) for tub in by_lower]
     for tub, most in rounds:
         more = min(wanted, max(0, most - taken.get(tub.culture_id, 0)))
         if more:
@@ -77,6 +83,22 @@ def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
         fullest = by_lower[0].culture_id
         taken[fullest] = taken.get(fullest, 0) + wanted
     return _with_sexes(taken, promise.males, promise.females)
+
+
+def _fewest_tubs(wanted: int, giving: Sequence[TubStock]) -> list[TubStock]:
+    """Return the fewest tubs that safely hold so many animals, the most to spare first; all of them where none do."""
+    sizes = sorted((tub.lower for tub in giving), reverse=True)
+    fewest = next((k for k in range(1, len(sizes)) if sum(sizes[:k]) >= wanted), len(sizes))
+    chosen: list[TubStock] = []
+    left = sorted(giving, key=lambda tub: (-tub.free_alone, -tub.lower, tub.number))
+    for tub in list(left):
+        left.remove(tub)
+        # A tub is taken if the fullest of those after it can make up the rest in the places that stay.
+        fullest = sorted((other.lower for other in left), reverse=True)[: fewest - len(chosen) - 1]
+        held = sum(other.lower for other in chosen) + tub.lower + sum(fullest)
+        if len(chosen) < fewest and (held >= wanted or fewest == len(sizes)):
+            chosen.append(tub)
+    return chosen
 
 
 def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[Pull]:
@@ -128,14 +150,16 @@ def refuse_unless_waiting(parcel: Parcel) -> None:
 def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
     """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the next days that serve."""
     if on < today:
-        raise NotLikeThis(f"{on:%A %-d %B} is past. Choose today or a later day.", code="day_past")
+        raise NotLikeThis(f"{weekday_said(on)} is past. Choose today or a later day.", code="day_past")
     chosen = next((day for day in days if day.on == on), None)
     if chosen is not None and chosen.usable:
         return
     why = chosen.why_not if chosen else f"it is further away than the {len(days)} days that a box is planned ahead"
-    offered = ", ".join(f"{day.on:%A %-d %B}" for day in days if day.usable)
+    offered = ", ".join(weekday_said(day.on) for day in days if day.usable)
     remedy = f"Choose one of {offered}." if offered else "Choose another service."
-    raise NotLikeThis(f"{service} does not take this box on {on:%A %-d %B}: {why}. {remedy}", code="not_a_posting_day")
+    raise NotLikeThis(
+        f"{service} does not take this box on {weekday_said(on)}: {why}. {remedy}", code="not_a_posting_day"
+    )
 
 
 def refuse_way(service: Service, way: str) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from breeder.base.dates import weekday_said
 from breeder.core.thermal.verdict import LEAVING, Limits, narrowest
 from breeder.core.units import degrees
 from breeder.orders.models import Order
@@ -153,12 +154,12 @@ def may_leave(
     if check.forecast_issued_at is not None and now - check.forecast_issued_at >= FORECAST_GOOD_FOR:
         said.append(
             f"The forecast behind it was issued {_hours(now - check.forecast_issued_at)} ago; after "
-            f"{_hours(FORECAST_GOOD_FOR)} it is too old to post on. Bring newer hours and check again."
+            f"{_hours(FORECAST_GOOD_FOR)} it is too old to post on. Send in newer hours and check again."
         )
     if post_on and not is_past and handed_over and date.fromisoformat(post_on) != today:
         said.append(
-            f"It was checked for {date.fromisoformat(post_on):%A %-d %B}, and today is {today:%A %-d %B}. Hand it over "
-            "on its own day, or choose today as its day and check again."
+            f"It was checked for {weekday_said(date.fromisoformat(post_on))}, and today is {weekday_said(today)}. "
+            "Hand it over on its own day, or choose today as its day and check again."
         )
     return Leave(verdict, tuple(said))
 
@@ -194,7 +195,8 @@ def other_day(post_on: date | None, today: date) -> list[str]:
     if post_on is None or post_on == today:
         return []
     return [
-        f"It was checked for {post_on:%A %-d %B} and left on {today:%A %-d %B}: its odds were reckoned for another day."
+        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were reckoned "
+        "for another day."
     ]
 
 

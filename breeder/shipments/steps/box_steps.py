@@ -45,11 +45,19 @@ def new_parcel(**values: Any) -> Parcel:
 
 
 def plan_items(parcel: Parcel, lines: Sequence[OrderLine], stocks: Mapping[int, LineStock]) -> list[ParcelItem]:
-    """Write down what goes into a box and from which tubs; cups go with the first tub of each line."""
+    """Write down what goes into a box and from which tubs; cups go with the first tub of each line.
+
+    What other boxes that wait are to take from a tub is not there a second time.
+    """
     items = []
+    stages = [stage for stock in stocks.values() for stage in stock.stages.values()]
+    planned = parcels.planned_from_tubs({tub.culture_id for stage in stages for tub in stage.tubs})
     for line in lines:
         stage = stocks[line.offer.line_id].stages.get(line.promise.stage)
-        for place, pull in enumerate(box_rules.pull_from_tubs(line.promise, stage.tubs if stage else ())):
+        tubs = [box_rules.without(tub, planned[tub.culture_id, stage.stage]) for tub in stage.tubs] if stage else []
+        for place, pull in enumerate(box_rules.pull_from_tubs(line.promise, tubs)):
+            if pull.culture_id is not None:
+                planned[pull.culture_id, line.promise.stage] += pull.number
             items.append(
                 ParcelItem.objects.create(
                     parcel=parcel,

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from breeder.base.dates import day_said
 from breeder.base.models import Setting
 from breeder.core.counting.plurals import are
 from breeder.cultures import quarantine
@@ -148,6 +149,6 @@ def to_quarantine(items: Iterable[ParcelItem], box: str, *, at: datetime, by: An
         )
         said.append(
             f"{item.packed} of {line} {are(item.packed)} in quarantine tub {tub.number} until "
-            f"{tub.quarantine_until:%-d %B}."
+            f"{day_said(tub.quarantine_until)}."
         )
     return said

@@ -59,6 +59,8 @@ def choose(request: HttpRequest) -> HttpResponse:
             messages.success(
                 request, f"Day and kit are chosen for {boxes_said} {numbers}, to be checked again before leaving."
             )
+    if refused:
+        form_tokens.seen(token)  # a double click is refused for what its first click did
     for sentence in refused:
         messages.error(request, sentence)
     return redirect(back)

@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from breeder.base import form_tokens
+from breeder.base.dates import weekday_said
 from breeder.base.roles import is_keeper
 from breeder.shipments import box_page
 from breeder.shipments.actions import bench as packing
@@ -26,6 +27,7 @@ from breeder.shipments.queries import checks
 from breeder.shipments.queries import parcels as boxes
 
 REFUSED = 422
+CHECK_IT = "Check it before it leaves."
 SENT_SHOWN = 10
 
 
@@ -61,6 +63,8 @@ def check_all(request: HttpRequest) -> HttpResponse:
     done = departure.check_boxes(numbers, by=request.user, until=until, token=token, answer=_answer_of)
     for sentence in done.failed:
         messages.warning(request, sentence)
+    if not done.left:
+        messages.success(request, box_page.all_checked_said(checks.waiting()))
     return redirect(_list_of(done.left))
 
 
@@ -89,7 +93,7 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
         number,
         "check",
         lambda box: CheckForm(request.POST),
-        lambda form, how: departure.check_parcel(number, **how),
+        lambda form, how: Done(_box(number), box_page.checked_said(departure.check_parcel(number, **how))),
     )
 
 
@@ -97,8 +101,9 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
 def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
     """Take the kit that is chosen for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
+        return Done(box, f"Box {number} goes in {box.kit}. {CHECK_IT}")
 
     return _do(request, number, "kit", lambda box: KitChoice(request.POST), act)
 
@@ -107,8 +112,10 @@ def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
 def choose_way(request: HttpRequest, number: int) -> HttpResponse:
     """Take the service and delivery way that are chosen for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+        day = f", handed over on {weekday_said(box.post_on)}" if box.post_on else ""
+        return Done(box, f"Box {number} goes by {box.service}, {box.get_way_display()}{day}. {CHECK_IT}")
 
     return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
 
@@ -120,8 +127,9 @@ def choose_day(request: HttpRequest, number: int) -> HttpResponse:
     def make(box: Parcel) -> Any:
         return DayChoice(request.POST, days=boxes.usable_days(box.service, timezone.localdate()))
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.choose_day(number, form.cleaned_data["post_on"], **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.choose_day(number, form.cleaned_data["post_on"], **how)
+        return Done(box, f"Box {number} is handed over on {weekday_said(box.post_on)}. {CHECK_IT}")
 
     return _do(request, number, "day", make, act)
 
@@ -130,8 +138,9 @@ def choose_day(request: HttpRequest, number: int) -> HttpResponse:
 def contents(request: HttpRequest, number: int) -> HttpResponse:
     """Take what is now planned for a box."""
 
-    def act(form: Any, how: dict[str, Any]) -> Any:
-        return packing.change_contents(number, form.changes(), **how)
+    def act(form: Any, how: dict[str, Any]) -> Done:
+        box = packing.change_contents(number, form.changes(), **how)
+        return Done(box, f"The plan of box {number} is kept. {CHECK_IT}")
 
     return _do(request, number, "contents", lambda box: ContentsForm(request.POST, parcel=box), act)
 
@@ -141,7 +150,7 @@ def packed(request: HttpRequest, number: int) -> HttpResponse:
     """Take what really went in."""
 
     def act(form: Any, how: dict[str, Any]) -> Done:
-        return departure.record_packed(number, form.packed(), **how)
+        return departure.record_packed(number, form.packed(), tracking=form.cleaned_data["tracking"], **how)
 
     return _do(request, number, "packed", _packed_form(request), act)
 
@@ -177,7 +186,7 @@ def _box(number: int) -> Parcel:
 
 
 def _do(
-    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Any]
+    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Done]
 ) -> HttpResponse:
     """Do one thing to a box: form, action, then its page; a refusal shows the page again with what was typed."""
     token = request.POST.get("token", "")
@@ -190,7 +199,8 @@ def _do(
         except ValidationError as refusal:
             form.add_error(None, refusal)
         else:
-            for sentence in getattr(done, "sentences", ()):
+            messages.success(request, done.done)
+            for sentence in done.sentences:
                 messages.warning(request, sentence)
             return redirect("shipments:parcel", number)
     return render(

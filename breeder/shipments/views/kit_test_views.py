@@ -1,4 +1,4 @@
-"""Pages on which a kit is tried: through hard weather, and measured with a logger or with ice."""
+"""Pages on which a kit is tried: through hard weather, and measured with loggers or with ice."""
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -9,7 +9,7 @@ from breeder.base import form_tokens
 from breeder.base.roles import keeper_only
 from breeder.core.thermal.box_fit import CannotFit
 from breeder.core.thermal.kit import BadKit
-from breeder.shipments import heat_injury, kit_calibration, kit_tests
+from breeder.shipments import kit_calibration, kit_tests
 from breeder.shipments.actions import bench
 from breeder.shipments.forms.box_forms import IceForm, LoggerForm
 from breeder.shipments.kit_figures import USUAL_CUPS
@@ -27,11 +27,7 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
         found, fault = kit_tests.tests_of(heat_kit(kit, USUAL_CUPS)), ""
     except BadKit as bad:
         found, fault = [], bad.sentence
-    courses = [(test.name, test.course_c) for test in found]
-    fahrenheit = request.household.fahrenheit  # type: ignore[attr-defined]
-    shown = {"kit": kit, "found": found, "fault": fault}
-    shown |= heat_injury.shown_of(request.GET, courses, fahrenheit=fahrenheit, per_hour=kit_tests.PER_HOUR)
-    return render(request, "shipments/stress.html", shown)
+    return render(request, "shipments/stress.html", {"kit": kit, "found": found, "fault": fault})
 
 
 @keeper_only
@@ -52,6 +48,8 @@ def measure_page(request: HttpRequest, pk: int) -> HttpResponse:
     shown = {"kit": kit, "logger": logger, "ice": ice, "measured": measured}
     if measured:
         shown["signed"] = measured.signed(kit)
+        said = f"{measured.factor:.2f} times what is drawn. {measured.word}"
+        messages.info(request, f"{said} The figures are at the top of this page, with the button that keeps them.")
     refused = request.method == "POST" and measured is None
     return render(request, "shipments/measure.html", shown, status=REFUSED if refused else 200)
 
@@ -62,7 +60,7 @@ def _by_logger(kit: Kit, form: LoggerForm) -> kit_calibration.Measured | None:
     given = form.cleaned_data
     try:
         logged = read(given["file"].read(), fahrenheit=given["fahrenheit"])
-        return kit_calibration.by_logger(kit, logged, bottle_kg=given["bottle_kg"])
+        return kit_calibration.by_logger(kit, logged, litres=given["litres"])
     except LoggerRefused as refusal:
         form.add_error("file", refusal)
     except (CannotFit, BadKit) as refusal:
@@ -74,7 +72,7 @@ def _by_ice(kit: Kit, form: IceForm) -> kit_calibration.Measured | None:
     if not form.is_valid():
         return None
     try:
-        given = {name: float(value) for name, value in form.cleaned_data.items()}
+        given = {name: float(value) for name, value in form.cleaned_data.items() if value is not None}
         return kit_calibration.by_ice(kit, **given)
     except (CannotFit, BadKit) as refusal:
         form.add_error(None, str(refusal))

@@ -25,6 +25,9 @@ def kits(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         token = request.POST.get("token", "")
         form_tokens.seen(token)
+        if "noted" in request.POST:
+            bench.note_old_measurements(by=request.user, token=token, answer=reverse("shipments:kits"))
+            return redirect("shipments:kits")
         made = bench.load_example_kits(by=request.user, token=token, answer=reverse("shipments:kits"))
         said = (
             f"{len(made)} {'kit' if len(made) == 1 else 'kits'} written down. Put in your own sizes and costs where "
@@ -40,7 +43,7 @@ def kits(request: HttpRequest) -> HttpResponse:
         {"kit": kit, "worth": kit_figures.worth_of(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
         for kit in parcels.kits()
     ]
-    return render(request, "shipments/kits.html", {"rows": rows})
+    return render(request, "shipments/kits.html", {"rows": rows, "remeasure": parcels.kits_to_remeasure()})
 
 
 def kit(request: HttpRequest, pk: int) -> HttpResponse:
@@ -64,7 +67,9 @@ def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
             figures = kit_figures.worth_of(wanted, fahrenheit=request.household.fahrenheit)
             if figures.fault:
                 form.add_error(None, figures.fault)
-            elif "reckon" not in request.POST:
+            elif "reckon" in request.POST:
+                messages.info(request, f"Worked out, not kept yet. {' '.join(figures.sentences)}")
+            else:
                 try:
                     kept = bench.save_kit(
                         wanted, form.parts(), by=request.user, token=token, answer=reverse("shipments:kits")
@@ -92,9 +97,11 @@ def plan(request: HttpRequest, order_number: int) -> HttpResponse:
     try:
         parcel = bench.plan_parcel(order_number, by=request.user, token=token)
     except ValidationError as refusal:
+        form_tokens.seen(token)  # a double click is refused for what its first click did
         for sentence in refusal.messages:
             messages.error(request, sentence)
         return redirect("shipments:list")
+    messages.success(request, f"Box {parcel.number} is planned for order {order_number}. Check it before it leaves.")
     return redirect("shipments:parcel", parcel.number)
 
 

@@ -80,7 +80,8 @@ function show(number, remember = true) {
   part("shelf").textContent = tub.shelf;
   document.getElementById("eye").hidden = part("ways").hidden = part("died").hidden = !tub.byHead;
   document.getElementById("more").open = false;
-  faults.replaceChildren(...(tub.done ? [made("p", "Somebody looked into this tub today.", "soft")] : []));
+  part("done").hidden = !tub.done;
+  faults.replaceChildren();
   choose("");
   sayStage();
   progress();
@@ -118,7 +119,7 @@ async function preview(turn) {
     const headers = { "X-CSRFToken": cookie("csrftoken") };
     const answer = await fetch(urlOf(at), { method: "POST", body: sent, headers });
     hear(answer);
-    found = parsed(await answer.text()).querySelector("#preview, #faults .fault");
+    found = parsed(await answer.text()).querySelector("#preview, #reply .fault");
   } catch {
     found = null;
   }

@@ -1,5 +1,6 @@
 // A tub's own forms: kept first, then sent at once; without an answer they stay kept and the form is ready for more.
 
+import { showReply } from "./reply.js";
 import { drop, held, keep, panel, parsed, post, stamped, stands, token } from "./kept.js";
 
 async function tapped(event) {
@@ -24,7 +25,7 @@ function filledIn(form, by) {
     .filter((one) => !["radio", "checkbox"].includes(one.type) || one.checked)
     .map((one) => (one.labels?.[0] && one.type !== "text" && one.checked ? one.labels[0].textContent.trim() : one.value));
   if (by?.name) fields.push([by.name, by.value]);
-  const url = form.getAttribute("action") || location.pathname;
+  const url = new URL(form.getAttribute("action"), location).pathname;
   const said = words.filter((word) => !word.includes("fakepath")).join(", ") || "looked, all well";
   return { url, tub: Number(form.dataset.keep), fields, photo, words: said, token: form.elements.token.value };
 }
@@ -40,7 +41,7 @@ async function hand(form, by) {
   const got = await post(entry, "now");
   if (got.kind === "done" || got.kind === "page" || got.kind === "refused") await drop(entry.id);
   held.delete(entry.id);
-  if (got.kind === "done") return location.assign(got.answer);
+  if (got.kind === "done") return goTo(got.answer);
   if (got.html) return showInstead(got.html);
   return stays(form, got.kind);
 }
@@ -53,6 +54,15 @@ async function ask(form, by) {
   const fields = [...entry.fields.filter(([name]) => name !== "show"), ["save", "1"]];
   await keep({ ...entry, fields });
   return stays(form, got.kind);
+}
+
+// The page that is open already is loaded anew: it has something to say.
+function goTo(address) {
+  if (new URL(address, location).href === location.href.split("#")[0]) {
+    history.scrollRestoration = "manual";
+    return location.reload();
+  }
+  return location.assign(address);
 }
 
 function stays(form, kind) {
@@ -70,7 +80,7 @@ function showInstead(html) {
   const main = document.querySelector("main");
   main.replaceChildren(...document.importNode(parsed(html).querySelector("main"), true).childNodes);
   main.querySelector("#kept")?.replaceWith(panel);
-  (main.querySelector(".fault, .wrong, #preview") || main).scrollIntoView({ block: "center" });
+  if (!showReply()) (main.querySelector(".fault, .wrong") || main).scrollIntoView({ block: "center" });
 }
 
 if (panel) document.addEventListener("submit", tapped);

@@ -1,18 +1,50 @@
 """What must hold for any tub, any history and any day."""
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.stock import About, Ageing, Counted, Event, Moved, after, lower, merged, replay, split
+from breeder.core.counting.methods import after_sale, eye, hand, index, left_after, marked, portions, removal
+from breeder.core.stock import (
+    About,
+    Ageing,
+    Counted,
+    Event,
+    Moved,
+    Poured,
+    after,
+    aged,
+    counted_from,
+    lower,
+    merged,
+    replay,
+    split,
+)
 
 EXAMPLES = 50
 START = date(2026, 1, 1)
-AGEING = Ageing()
+AGEING = Ageing(young_mature_months=8, young_survival=0.5)
 
 days = st.integers(0, 200).map(lambda n: START + timedelta(days=n))
+# Bounds of every shape: normal, Student's t, Wilson, exact, by likelihood, and none at all; with and without own error.
+COUNTS = [
+    method(*given, shared_sd=shared)
+    for shared in (0.0, 0.1, 0.35)
+    for method, given in (
+        (eye, (50, 100)),
+        (hand, (60, 0.1)),
+        (portions, ([9, 14, 6], [50] * 3, 4000)),
+        (portions, ([3, 9], [50] * 2, 600)),
+        (index, (27, 18, 60)),
+        (marked, (30, 22, 6)),
+        (removal, ([38, 26, 12],)),
+        (lambda *of, **own: left_after(after_sale(*of, **own)), (60, 30, 40)),
+    )
+]
+real_counts = st.builds(lambda at, count: counted_from(at, count), days, st.sampled_from(COUNTS))
 counts = st.builds(
     lambda at, estimate, own, shared: Counted(at, estimate, math.hypot(own, shared), shared),
     days,
@@ -23,9 +55,10 @@ counts = st.builds(
 moves = st.builds(Moved, days, st.integers(-60, 60), st.sampled_from(["packed", "died", "moved", "returned"]))
 abouts = st.builds(About, days, st.integers(-60, 60), st.floats(0, 0.6))
 tips = st.builds(lambda at, share, sd: About(at, -1, sd, share), days, st.floats(0.05, 1.0), st.floats(0, 0.5))
-events = st.lists(st.one_of(counts, moves, moves, abouts, tips), min_size=1, max_size=7)
+events = st.lists(st.one_of(counts, real_counts, moves, moves, abouts, tips), min_size=1, max_size=7)
 stages = st.sampled_from(["adults", "young"])
-confidences = st.sampled_from([0.5, 0.8, 0.9, 0.95, 0.99])
+LEVELS = (0.5, 0.8, 0.9, 0.95, 0.99)
+confidences = st.sampled_from(LEVELS)
 
 
 def one_a_day(history: list[Event]) -> list[Event]:
@@ -33,7 +66,7 @@ def one_a_day(history: list[Event]) -> list[Event]:
 
 
 @given(events, st.randoms(), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, random, stage) -> None:  # type: ignore[no-untyped-def]
     facts = one_a_day(history)
     shuffled = list(facts)
@@ -42,7 +75,7 @@ def test_the_same_facts_in_any_order_of_typing_give_the_same_belief(history, ran
 
 
 @given(st.lists(events, min_size=1, max_size=4), days, confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tubs = [belief for history in histories if (belief := replay(history, AGEING, stage))]
     apart = sum(lower(tub, on, confidence, AGEING, stage) for tub in tubs)
@@ -50,7 +83,7 @@ def test_tipping_tubs_together_never_raises_the_sum_of_bounds(histories, on, con
 
 
 @given(events, st.floats(0.02, 1.0), st.floats(0, 0.6), days, confidences, stages, st.integers(-40, 40))
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, on, confidence, stage, then) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -65,8 +98,67 @@ def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, 
     assert sum(lower(part, on, confidence, AGEING, stage) for part in again) <= halves[1]
 
 
+@given(events, st.floats(0.02, 1.0), st.floats(0, 0.6), events, days, stages)
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_pouring_from_tub_to_tub_never_raises_the_sum_of_bounds_at_any_confidence(  # type: ignore[no-untyped-def]
+    history, share, sd, other, on, stage
+) -> None:
+    first, second = (replay(facts, AGEING, stage) for facts in (history, other))
+    assert first is not None
+    assert second is not None
+    stays, _ = split(first, share, sd)
+    there = after(second, Poured(on, share, sd, first), AGEING, stage)
+    back = after(stays, Poured(on, 1.0, 0.0, there), AGEING, stage)
+    for level in LEVELS:
+        before, halves, again = (
+            sum(lower(tub, on, level, AGEING, stage) for tub in tubs)
+            for tubs in ((first, second), (stays, there), (back,))
+        )
+        assert again <= halves <= before
+        assert sum(lower(one, on, level, AGEING, stage) for one in split(back, share, sd)) <= again
+
+
+@given(events, events, st.floats(0.02, 1.0), days, stages)
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_a_higher_confidence_never_gives_a_higher_bound(history, other, share, on, stage) -> None:  # type: ignore[no-untyped-def]
+    first, second = (replay(facts, AGEING, stage) for facts in (history, other))
+    assert first is not None
+    assert second is not None
+    for tub in (first, merged([first, second]), *split(first, share, 0.15)):
+        bounds = [lower(tub, on, level, AGEING, stage) for level in (0.5, 0.63, 0.8, 0.9, 0.94, 0.95, 0.96, 0.99)]
+        assert bounds == sorted(bounds, reverse=True)
+
+
+@given(events, real_counts, stages)
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_the_bound_after_a_count_is_never_below_the_animals_in_the_hand(history, count, stage) -> None:  # type: ignore[no-untyped-def]
+    belief = replay([*history, last := replace(count, at=START + timedelta(days=201))], AGEING, stage)
+    assert belief is not None
+    assert lower(belief, last.at, 0.99, AGEING, stage) >= math.floor(last.floor + 1e-6)
+
+
+@given(events, st.floats(0.02, 0.98), st.floats(0, 0.6), stages)
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_what_was_taken_and_what_a_share_is_taken_of_are_neither_lost_nor_renewed(history, share, sd, stage) -> None:  # type: ignore[no-untyped-def]
+    tub = replay(history, AGEING, stage)
+    assert tub is not None
+    both = merged(split(tub, share, sd))
+    for name in ("at_count", "added", "taken"):
+        assert math.isclose(getattr(both, name), getattr(tub, name), abs_tol=1e-9)
+
+
+@given(events, days, st.integers(0, 100), st.integers(0, 100), stages)
+@settings(max_examples=EXAMPLES, deadline=None)
+def test_ageing_is_one_step_from_the_count_however_often_it_is_read(history, on, early, late, stage) -> None:  # type: ignore[no-untyped-def]
+    tub = replay(history, AGEING, stage)
+    assert tub is not None
+    first = aged(tub, on + timedelta(days=early), AGEING, stage)
+    then = on + timedelta(days=early + late)
+    assert aged(first, then, AGEING, stage) == aged(tub, then, AGEING, stage)
+
+
 @given(events, counts, stages, st.sampled_from([0.5, 0.8, 0.95, 0.99]))
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count, stage, confidence) -> None:  # type: ignore[no-untyped-def]
     last = Counted(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
     belief = replay([*history, last], AGEING, stage)
@@ -76,7 +168,7 @@ def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count,
 
 
 @given(events, counts, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, stage) -> None:  # type: ignore[no-untyped-def]
     shared = [event.shared_sd for event in history if isinstance(event, Counted)]
     if any(not isinstance(event, Counted) or not event.estimate for event in history) or not count.estimate:
@@ -88,7 +180,7 @@ def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, s
 
 
 @given(events, days, st.integers(0, 200), confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None
@@ -98,7 +190,7 @@ def test_waiting_never_raises_a_bound(history, on, wait, confidence, stage) -> N
 
 
 @given(events, st.integers(0, 40), confidences, stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_taking_n_lowers_the_bound_by_n_while_n_are_there(history, number, confidence, stage) -> None:  # type: ignore[no-untyped-def]
     tub = replay(history, AGEING, stage)
     assert tub is not None

@@ -21,7 +21,6 @@ from breeder.core.stock.growth import (
     Growth,
     Seen,
     Vital,
-    after_months,
     default_growth,
     fitted_growth,
     life_table_growth,
@@ -56,10 +55,11 @@ def test_the_best_eye_is_as_sure_as_a_full_sort() -> None:
 
 
 def test_an_exact_count_weighs_as_a_full_sort_in_a_fit() -> None:
-    months = [61 * n / 30.4375 for n in (0, 1, 2)]
-    across = sum((m - months[1]) ** 2 for m in months) / 0.02**2
-    seen = [Seen(TODAY + timedelta(days=61 * n), 50 * 1.2**n, 0.0) for n in (0, 1, 2)]
-    assert fitted_growth(seen, Growth(0.1, 0.05, 0, "")).sd == pytest.approx(across**-0.5)
+    exact, sorted_fully = (
+        fitted_growth([Seen(TODAY + timedelta(days=61 * n), 50 * 1.2**n, log_sd) for n in (0, 1, 2)], None)
+        for log_sd in (0.0, 0.02)
+    )
+    assert exact == sorted_fully
 
 
 def test_a_default_rate_rests_on_no_count() -> None:
@@ -75,24 +75,15 @@ def test_a_line_is_in_danger_from_one_in_twenty_on() -> None:
 
 
 def test_a_tub_counted_over_its_room_is_fitted_as_95_percent_full() -> None:
-    otherwise = Growth(0.1, 0.05, 0, "")
-    months = (0, 2, 4)
-    seen = [
-        Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in zip((0, 1, 2), (50, 90, 400), strict=True)
-    ]
-    full = [Seen(s.on, min(s.estimate, 95), s.log_sd) for s in seen]
-    crowded, capped = fitted_growth(seen, otherwise, 100), fitted_growth(full, otherwise, 100)
-    assert crowded.rate - capped.rate == pytest.approx(math.log(400 / 95) / (2 * 61 / 30.4375), rel=1e-6)
-    assert after_months(50, capped.rate, months[-1], 100) < 100
+    def slope(last: float, room: float = 100) -> float:
+        counts = ((0, 50), (1, 90), (2, last))
+        fitted = fitted_growth([Seen(TODAY + timedelta(days=61 * n), held, 0.1) for n, held in counts], None, room)
+        assert fitted is not None
+        return fitted.rate
 
-
-def test_a_crowded_tub_stands_where_95_percent_full_stands() -> None:
-    seen = [Seen(TODAY + timedelta(days=61 * n), number, 0.1) for n, number in ((0, 50), (1, 90), (2, 99))]
-    months = [61 * n / 30.4375 for n in (0, 1, 2)]
-    heights = [math.log(number) - math.log(1 - full) for number, full in ((50, 0.5), (90, 0.9), (99, 0.95))]
-    middle = sum(months) / 3
-    slope = sum((m - middle) * h for m, h in zip(months, heights, strict=True)) / sum((m - middle) ** 2 for m in months)
-    assert fitted_growth(seen, Growth(0.1, 0.05, 0, ""), 100).rate == pytest.approx(slope)
+    # Along ln(N / (1 − N/K)) a tub that is 95 % full or fuller moves on as ln N alone, and weighs little.
+    assert slope(95.001) - slope(94.999) == pytest.approx(0, abs=1e-3)
+    assert 0 < slope(400) - slope(96) < 0.3 * math.log(400 / 96) * 30.4375 / 61
 
 
 def test_counts_over_less_than_two_months_do_not_show_growth() -> None:

@@ -13,7 +13,8 @@ import pytest
 from numpy.random import Generator
 from scipy import stats
 
-from breeder.core.counting.methods import portions
+from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, SHARED_SD
+from breeder.core.counting.methods import Count, after_sale, index, left_after, portions, wilson
 from breeder.core.stock import Ageing, Belief, Counted, Moved, after, counted_from, lower
 from tests.core.counting.controls import poisson_lower
 
@@ -62,6 +63,66 @@ def test_portions_of_evenly_spread_animals_are_safe_without_being_timid() -> Non
         shares.append(count.lower / scoops.sum())  # type: ignore[operator]
     assert np.mean(np.array(shares) <= 1) >= enough(0.95)
     assert np.median(shares) > 0.75
+
+
+def thin(counts: tuple[int, ...]) -> float:
+    """The control: the log-t bound by the portions’ own spread alone, small by luck at times (80 scoops)."""
+    m, mean = len(counts), float(np.mean(counts))
+    cv = math.sqrt((1 - m / SCOOPS) * np.var(counts, ddof=1) / m) / mean
+    return SCOOPS * mean * math.exp(-float(stats.t.ppf(0.95, m - 1)) * math.sqrt(math.log1p(cv**2)))
+
+
+FEW_RUNS, SIXTY = 3000, 60
+
+
+@pytest.mark.parametrize("k", [None, 2.0, 0.5])
+@pytest.mark.parametrize("taken", [2, 3])
+@pytest.mark.parametrize("scoops", [8, 20, SCOOPS])
+def test_two_or_three_portions_of_sixty_animals_are_safe_and_their_estimate_is_right_on_average(
+    scoops: int, taken: int, k: float | None
+) -> None:
+    draw = np.random.default_rng(13)
+    rates = np.ones((FEW_RUNS, scoops)) if k is None else draw.gamma(k, 1, (FEW_RUNS, scoops))
+    tubs = np.array([draw.multinomial(SIXTY, rate) for rate in rates / rates.sum(axis=1, keepdims=True)])
+    kept: dict[tuple[int, ...], Count] = {}
+    counts = [tuple(sorted(tub)) for tub in tubs[:, :taken].tolist()]
+    for seen in counts:
+        kept[seen] = kept.get(seen) or portions(seen, [1.0] * taken, scoops)
+    bounds = np.array([kept[seen].lower for seen in counts], dtype=float)
+    estimates = np.array([kept[seen].estimate for seen in counts], dtype=float)
+    assert np.mean(bounds <= SIXTY) >= 0.94
+    assert estimates.mean() == pytest.approx(SIXTY, rel=0.06)
+    assert 0.6 <= np.median(estimates) / SIXTY <= 1.1
+    if scoops == SCOOPS and taken == 2 and k != 0.5:
+        assert np.mean([thin(seen) <= SIXTY if sum(seen) else True for seen in counts]) < 0.91
+
+
+@pytest.mark.parametrize("held", [40, 90, 150])
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.6, 0.9])
+@pytest.mark.parametrize("known", [20, 60, 300, 3000])
+def test_a_shelter_bound_is_safe_and_one_that_takes_today_as_exact_is_not(held: int, share: float, known: int) -> None:
+    draw = np.random.default_rng(14)
+    pairs = list(zip(draw.binomial(held, share, FEW_RUNS), draw.binomial(known, share, FEW_RUNS), strict=True))
+    kept = {(seen, trial): index(int(seen), int(trial), known) for seen, trial in set(pairs)}
+    bounds = np.array([kept[pair].lower for pair in pairs], dtype=float)
+    estimates = [kept[pair].estimate for pair in pairs if kept[pair].estimate is not None]
+    assert np.mean(bounds <= held) >= enough(0.95, FEW_RUNS) - 0.005  # a log-normal bound of a binomial look
+    assert np.median(np.array(estimates, dtype=float)) / held == pytest.approx(1, abs=0.12)
+    if known >= 300:
+        exact = [seen / wilson(int(trial), known, 0.95)[1] if seen else 0.0 for seen, trial in pairs]
+        assert np.mean(np.array(exact) <= held) < 0.87
+
+
+def test_looks_before_and_after_a_sale_nearly_always_say_little() -> None:
+    draw = np.random.default_rng(15)
+    little = 0
+    for _ in range(FEW_RUNS):
+        held = int(draw.integers(40, 301))
+        share, sold = draw.uniform(0.2, 0.6), max(1, int(held * draw.uniform(0.1, 0.3)))
+        before, later = int(draw.binomial(held, share)), int(draw.binomial(held - sold, share))
+        count = left_after(after_sale(max(1, before), later, sold, shared_sd=SHARED_SD["after_sale"]))
+        little += count.lower is None or count.lower < (held - sold) / 4
+    assert little / FEW_RUNS == pytest.approx(AFTER_SALE_SAYS_LITTLE, abs=0.05)
 
 
 @dataclass

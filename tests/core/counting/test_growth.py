@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from breeder.core.counting.defaults import LEAST_RATE_SD
 from breeder.core.stock.growth import (
     Growth,
     Seen,
@@ -16,6 +17,7 @@ from breeder.core.stock.growth import (
     default_growth,
     fitted_growth,
     growth_rate,
+    life_table_growth,
     months_to_reach,
     project,
     stable_stages,
@@ -29,6 +31,13 @@ from breeder.core.stock.growth import (
 TODAY = date(2026, 3, 1)
 VITAL = Vital(25, 4, 4, 0.5, 0.5, 24)
 STEADY = Growth(0.1116, 0.03, 5, "fitted")
+
+
+def own(seen: list[Seen], capacity: float = math.inf) -> Growth:
+    """What the counts show without a species' default beside them."""
+    fitted = fitted_growth(seen, None, capacity)
+    assert fitted is not None
+    return fitted
 
 
 def day(months: float) -> date:
@@ -91,29 +100,63 @@ def test_growth_is_fitted_with_the_harvest_added_back() -> None:
     for _ in range(4):
         numbers.append(numbers[-1] * 1.1 - 30)
     seen = [Seen(day(i), n, 0.1, 0 if not i else 30) for i, n in enumerate(numbers)]
-    fitted = fitted_growth(seen, STEADY)
+    fitted = own(seen)
     assert fitted.rate == pytest.approx(math.log(1.1), rel=0.02)
     assert "5 counts" in fitted.mark
-    without = fitted_growth([Seen(s.on, s.estimate, s.log_sd) for s in seen], STEADY)
-    assert without.rate < 0
+    assert own([Seen(s.on, s.estimate, s.log_sd) for s in seen]).rate < 0
 
 
 def test_crowding_is_taken_out_of_the_fit() -> None:
     seen = [Seen(day(m), after_months(60, 0.25, m, 400), 0.1) for m in (0, 3, 6, 9)]
-    assert fitted_growth(seen, STEADY, 400).rate == pytest.approx(0.25, rel=0.02)
-    assert fitted_growth(seen, STEADY).rate < 0.2
+    assert own(seen, 400).rate == pytest.approx(0.25, rel=0.02)
+    assert own(seen).rate < 0.2
 
 
 def test_precise_counts_weigh_more() -> None:
     seen = [Seen(day(0), 100, 0.05), Seen(day(2), 120, 0.05), Seen(day(4), 400, 1.0)]
-    assert fitted_growth(seen, STEADY).rate < math.log(1.2) / 2 * 1.3
+    assert own(seen).rate < math.log(1.2) / 2 * 1.3
 
 
-def test_the_doubt_of_a_fit_is_at_least_that_of_its_counts() -> None:
-    seen = [Seen(day(m), 100 * math.exp(0.1 * m), 0.3) for m in (0, 2, 4)]
-    months = [30.4375 * m // 1 / 30.4375 for m in (0, 2, 4)]
-    across = sum((m - sum(months) / 3) ** 2 for m in months) / 0.09
-    assert fitted_growth(seen, STEADY).sd == pytest.approx(math.sqrt(1 / across), rel=0.01)
+def test_the_doubt_of_a_fit_holds_its_counts_errors_and_the_luck_between_them() -> None:
+    # A straight line through the counts by textbook least squares, with the luck of a random walk (0.02 a month).
+    seen = [Seen(day(m), 100 * math.exp(0.1 * m), sd) for m, sd in ((0, 0.3), (2, 0.1), (4, 0.0), (9, 0.2))]
+    months = np.array([(s.on - TODAY).days / 30.4375 for s in seen])
+    errors = np.diag([0.3**2, 0.1**2, 0.02**2, 0.2**2]) + 0.02 * np.minimum.outer(months, months)
+    line = np.column_stack([np.ones(4), months])
+    doubt = np.linalg.inv(line.T @ np.linalg.inv(errors) @ line)
+    assert own(seen).sd == pytest.approx(math.sqrt(doubt[1, 1]))
+    assert own(seen).rate == pytest.approx(0.1, rel=0.01)
+
+
+def test_an_error_that_all_counts_share_is_gone_from_the_rises_between_them() -> None:
+    def counts(*ways: str) -> list[Seen]:
+        made = zip((0, 2, 4), ways, strict=True)
+        return [Seen(day(m), 100 * 1.1**m, math.hypot(0.1, 0.5), shared_sd=0.5, way=way) for m, way in made]
+
+    alone = own([Seen(s.on, s.estimate, 0.1) for s in counts("a", "a", "a")])
+    assert own(counts("eye", "eye", "eye")).sd == pytest.approx(alone.sd)
+    assert own(counts("eye", "portions", "hand")).sd > 2 * alone.sd
+
+
+def test_counts_farther_apart_than_their_errors_are_doubted_more() -> None:
+    steady = [Seen(day(m), 100, 0.1) for m in (0, 2, 4, 6)]
+    wild = [Seen(day(m), n, 0.1) for m, n in ((0, 100), (2, 400), (4, 50), (6, 100))]
+    assert own(wild).sd > 3 * own(steady).sd
+
+
+def test_a_slope_and_the_species_default_weigh_by_their_precision() -> None:
+    seen = [Seen(day(m), n, 0.3) for m, n in ((0, 100), (1.5, 80), (3, 90))]
+    alone, both = own(seen), fitted_growth(seen, STEADY)
+    assert both is not None
+    weights = [alone.sd**-2, STEADY.sd**-2]
+    assert both.rate == pytest.approx((alone.rate * weights[0] + STEADY.rate * weights[1]) / sum(weights))
+    assert both.sd == pytest.approx(sum(weights) ** -0.5)
+    assert "3 counts of this tub, weighed with the usual growth" in both.mark
+    assert alone.rate < 0 < both.rate
+
+
+def test_a_default_near_no_growth_is_in_doubt_too() -> None:
+    assert life_table_growth(1.0, 245, "").sd == LEAST_RATE_SD == 0.02  # common practice, no source
 
 
 def test_too_few_or_too_hasty_counts_leave_the_species_default() -> None:
@@ -124,6 +167,7 @@ def test_too_few_or_too_hasty_counts_leave_the_species_default() -> None:
     assert fitted_growth([Seen(day(0), 9, 0.1), Seen(day(4), 20, 0.1)], default) is default
     assert fitted_growth([Seen(day(m), 9, 0.1) for m in (0, 0.5, 1.5)], default) is default
     assert fitted_growth([Seen(day(m), 9, 0.1) for m in (0, 1, 2.1)], default) is not default
+    assert fitted_growth([Seen(day(0), 9, 0.1), Seen(day(4), 20, 0.1)], None) is None
 
 
 def test_room_for_a_million_is_as_good_as_no_limit() -> None:

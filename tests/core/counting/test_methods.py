@@ -39,7 +39,7 @@ EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
 
 def test_shared_errors_are_the_keepers_defaults() -> None:
     # Common practice, no source.
-    named = {"eye": 0.35, "piece": 0.25, "portions": 0.10, "removal": 0.10, "marked": 0.10, "full_sort": 0.02}
+    named = {"eye": 0.35, "piece": 0.25, "portions": 0.10, "removal": 0.10, "marked": 0.25, "full_sort": 0.02}
     ours = {"index": 0.25, "after_sale": 0.25, "by_sexes": 0.25, "weight": 0.10, "hand": 0.0}
     assert named | ours == SHARED_SD
 
@@ -82,8 +82,9 @@ def test_the_missed_are_negative_binomial() -> None:
     assert hand(120, 0.05).standard_error == pytest.approx(stats.nbinom(120, 0.95).std())
 
 
-def test_a_full_sort_keeps_its_small_shared_error() -> None:
-    assert full_sort(100, shared_sd=0.02).lower == pytest.approx(100 * math.exp(-1.6448536 * 0.02))
+def test_a_full_sort_had_every_animal_in_the_hand_so_no_shared_error_takes_one_away() -> None:
+    assert full_sort(100, shared_sd=0.02).lower == 100
+    assert [hand(100, 0.1, shared_sd=0.3).lower_at(level) for level in (0.5, 0.95, 0.99)] == [100, 100, 100]
 
 
 def test_portions_use_student_t_and_the_log_scale() -> None:
@@ -109,7 +110,30 @@ def test_portions_of_different_size_weigh_by_size() -> None:
     # Ratio estimate worked by hand: 20 animals in 5 litres of 10.
     count = portions([4, 16], [1, 4], 10)
     assert count.estimate == pytest.approx(40)
-    assert count.standard_error == pytest.approx(0)
+    # They agree to the animal, so the spread of chance stands in: (10 / 2.5)² · ½ · 10 / 2.
+    assert count.standard_error == pytest.approx(math.sqrt(40))
+
+
+def test_portions_that_agree_are_spread_at_least_as_chance_spreads_animals() -> None:
+    # Poisson variance of a portion is its mean, here 3: 80² · (1 − 2/80) · 3 / 2, worked by hand.
+    count = portions([3, 3], [1, 1], 80)
+    error = 80 * math.sqrt((1 - 2 / 80) * 3 / 2)
+    assert count.standard_error == pytest.approx(error)
+    reach = stats.t.ppf(0.95, 1) * math.sqrt(math.log1p((error / 240) ** 2))
+    assert count.lower == pytest.approx(240 * math.exp(-reach))
+    agree, differ = Layer([5, 5, 5], [1, 1, 1], 20), Layer([30, 9, 2, 12], [1] * 4, 30)
+    both, one, other = layers([agree, differ]), layers([agree]), layers([differ])
+    assert both.standard_error == pytest.approx(math.hypot(one.standard_error, other.standard_error))  # type: ignore[arg-type]
+    assert one.standard_error == pytest.approx(20 * math.sqrt((1 - 3 / 20) * 5 / 3))
+
+
+@pytest.mark.parametrize("confidence", [0.80, 0.95, 0.999])
+def test_no_bound_of_portions_lies_under_the_animals_counted(confidence: float) -> None:
+    for shared_sd in (0.0, 0.5):
+        count = portions([30, 1, 2], [1, 1, 1], 4, visible=7, confidence=confidence, shared_sd=shared_sd)
+        assert count.lower is not None
+        assert count.lower >= 40
+        assert count.interval[0] >= 40  # type: ignore[index]
 
 
 def test_empty_portions_give_none_without_a_bound_on_doubt() -> None:
@@ -139,7 +163,8 @@ def test_an_uncertain_whole_adds_its_error() -> None:
 
 def test_few_portions_and_lucky_portions_are_pointed_out() -> None:
     assert any("Only 3" in note for note in portions([9, 14, 6], [1] * 3, 80).notes)
-    assert any("by luck" in note for note in portions([5] * 6, [1] * 6, 80).notes)
+    assert any("more closely than chance" in step for step in portions([5] * 6, [1] * 6, 80).steps)
+    assert not any("more closely than chance" in step for step in portions(*EIGHT).steps)
     assert portions(*EIGHT).notes == ()
 
 
@@ -161,12 +186,12 @@ def test_a_huge_marking_stays_quick_and_sane() -> None:
     assert 0.99 < low / (500_000 * 400_000 / 200_000) < 1
 
 
-def test_marking_is_never_below_the_animals_seen_and_warns_of_the_moult() -> None:
+def test_marking_is_never_below_the_animals_seen_and_warns_of_the_molt() -> None:
     count = marked(20, 20, 19)
     assert count.lower == 21
     assert count.interval is not None
     assert count.interval[0] >= 21
-    assert "moult" in count.notes[0]
+    assert "molt" in count.notes[0]
     assert "Only 3" in marked(20, 20, 3).notes[1]
 
 
@@ -222,12 +247,22 @@ def test_a_shy_rest_is_noticed() -> None:
 
 
 def test_an_index_divides_by_the_share_seen_and_warns_when_the_shelter_is_full() -> None:
-    z = stats.norm.ppf(0.95)
-    p, n = 0.3, 60
-    upper = (p + z**2 / 2 / n + z * math.sqrt(p * (1 - p) / n + z**2 / 4 / n**2)) / (1 + z**2 / n)
-    assert index(27, 18, 60).lower == pytest.approx(27 / upper)
+    assert index(27, 18, 60).estimate == pytest.approx(90)
     assert index(69, 18, 60).notes == ()
     assert "about 70 at most" in index(70, 18, 60).notes[0]
+
+
+@pytest.mark.parametrize(("trial_seen", "trial_known", "lower"), [(18, 60, 59.2), (3000, 10_000, 69.0)])
+def test_the_look_of_today_is_a_sample_however_large_the_trial_was(
+    trial_seen: int, trial_known: int, lower: float
+) -> None:
+    # Delta method, both looks binomial: cv² = (1 − p)/27 + (1 − p)/trial seen. Values: contract of `reckon count`.
+    count = index(27, trial_seen, trial_known)
+    spread = math.sqrt(0.7 / 27 + 0.7 / trial_seen)
+    assert count.lower == pytest.approx(lower, abs=0.05)
+    assert count.lower == pytest.approx(90 * math.exp(-stats.norm.ppf(0.95) * spread))
+    ends = [90 * math.exp(side * stats.norm.ppf(0.975) * spread) for side in (-1, 1)]
+    assert count.interval == pytest.approx(ends)
 
 
 def test_a_trial_that_saw_none_gives_a_bound_but_no_estimate() -> None:

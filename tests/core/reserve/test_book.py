@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from breeder.core.counting.methods import portions
 from breeder.core.jsonio import BadInput, load
 from breeder.core.reserve.book import Terms
 from breeder.core.reserve.reckon import book
@@ -183,6 +184,67 @@ def test_what_stays_is_shared_over_the_breeding_tubs() -> None:
     given = document(tubs=tubs, entries=[hand(n, n, "2026-03-01", 40) for n in (1, 2, 3)], promises=[])
     assert [tub(given, n)["free"] for n in (1, 2, 3)] == [23, 23, 23]
     assert line(given)["free"] == 70
+
+
+def test_the_bound_at_any_confidence_is_the_methods_own() -> None:
+    count = {"method": "portions", "counts": [9, 14, 6], "sizes": [50, 50, 50], "whole": 4000}
+    for level in (0.8, 0.95, 0.975, 0.99, 0.995):
+        given = document(entries=[hand(1, 14, "2026-03-01", 1) | {"count": count}], promises=[])
+        given["line"]["confidence"] = level
+        alone = portions([9, 14, 6], [50, 50, 50], 4000, confidence=level)
+        assert tub(given)["lower"] == math.floor(alone.lower)  # type: ignore[arg-type]
+
+
+def test_lower_200_with_50_kept_and_a_tenth_lost_is_135_however_often_it_is_promised_and_packed() -> None:
+    given = document(entries=[hand(1, 14, "2026-03-01", 200)], promises=[])
+    given["line"] |= {"handling_loss": 0.1}
+    assert line(given)["free"] == 135
+    left = 135
+    for number, packed in enumerate((10, 1, 33, 50, 41), start=2):
+        given["promises"] = [{"stage": "adults", "number": packed}]
+        assert line(given)["free"] == left - packed
+        given["promises"] = []
+        given["entries"].append(change(number, 14, "2026-03-01", -packed))
+        left -= packed
+        assert line(given)["free"] == left
+    assert left == 0
+
+
+def test_a_tub_tipped_apart_keeps_what_was_taken_so_the_share_is_not_renewed() -> None:
+    """Of 100 young 30 may go; 28 went, 2 are left. Tipping half out leaves at most that (before: 29 in all)."""
+    given = document(
+        entries=[hand(1, 14, "2026-03-01", 100, "young"), change(2, 14, "2026-03-01", -28, stage="young")], promises=[]
+    )
+    given["line"] |= {"harvest_share": 0.30, "breeding_minimum": {"adults": 0, "young": 0}}
+    assert line(given, "young")["free"] == 2
+    tipped = {"kind": "about", "stage": "young", "number": -36, "log_sd": 0.0, "share": 0.5}
+    given["entries"].append({"id": 3, "tub": 14, "on": "2026-03-01"} | tipped)
+    assert line(given, "young")["free"] == 1
+
+
+def test_young_grow_up_where_the_line_says_how_fast() -> None:
+    given = document(entries=[hand(1, 14, "2026-01-01", 400, "young"), hand(2, 14, "2026-01-01", 400)], promises=[])
+    given["line"] |= {"widening_per_month": 0, "adult_life_months": 1e6}
+    assert tub(given, stage="young")["lower"] == 400  # not said: young do not age
+    given["line"] |= {"young_mature_months": 8, "young_survival": 0.5}
+    months = 59 / MONTH
+    left = (0.5 ** (months / 8) - 0.5) / 0.5
+    assert tub(given, stage="young")["middle"] == pytest.approx(400 * left)
+    assert tub(given, stage="young")["lower"] == math.floor(400 * left)
+    assert tub(given)["lower"] == 399
+    given["line"] |= {"young_survival": 1}
+    assert tub(given, stage="young")["lower"] == math.floor(400 * (1 - months / 8))
+    given["line"] |= {"young_mature_months": 0.7}
+    assert tub(given, stage="young")["lower"] == 0
+    assert any("grown within 21 days" in note for note in line(given, "young")["notes"])
+
+
+def test_one_figure_of_the_young_without_the_other_is_a_fault() -> None:
+    for name, missing in (("young_mature_months", "young_survival"), ("young_survival", "young_mature_months")):
+        given = document()
+        given["line"][name] = 0.5
+        with pytest.raises(BadInput, match=rf"line\.{missing}: .*without it"):
+            book(given)
 
 
 def test_handling_loss_and_confidence_are_the_lines_own() -> None:

@@ -36,7 +36,7 @@ def line_of(counts, terms, stage, packed=(), promised=()):  # type: ignore[no-un
 
 
 @given(tub_counts, st.integers(0, 60), losses, harvests, stages, st.integers(1, 40))
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_promise_and_pack_leave_what_is_free_unchanged_to_the_animal(
     counts, kept, loss, harvest, stage, number
 ) -> None:  # type: ignore[no-untyped-def]
@@ -45,15 +45,14 @@ def test_promise_and_pack_leave_what_is_free_unchanged_to_the_animal(
     promised = line_of(counts, terms, stage, promised=[number])
     giving = [page for page in before.tubs if not page.stale and counts[page.tub][0] != "quarantine"]
     able = [page.tub for page in giving if page.lower >= number]
-    if loss == 0:
-        assert promised.line.number == max(0, before.line.number - number)
+    assert promised.line.number == max(0, before.line.number - number)
     for tub in able:
         packed = line_of(counts, terms, stage, packed=[(tub, number)])
         assert packed.line.number == promised.line.number
 
 
 @given(st.integers(0, 900), st.integers(0, 100), st.integers(0, 300), losses)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_short_and_free_never_stand_together(lower, kept, promised, loss) -> None:  # type: ignore[no-untyped-def]
     free = line_free(lower, kept, promised, loss)
     assert free.number >= 0
@@ -64,7 +63,7 @@ def test_short_and_free_never_stand_together(lower, kept, promised, loss) -> Non
 
 
 @given(tub_counts, st.integers(0, 60), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
     less, more = (line_of(counts, Terms({stage: n, "adults": n}), stage) for n in (kept, kept + 1))
     assert more.line.number <= less.line.number
@@ -72,7 +71,7 @@ def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # ty
 
 
 @given(tub_counts, st.integers(0, 60), stages)
-@settings(max_examples=EXAMPLES)
+@settings(max_examples=EXAMPLES, deadline=None)
 def test_no_tub_gives_more_than_is_safely_in_it(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
     page = line_of(counts, Terms({stage: kept, "adults": kept}), stage)
     assert all(tub.free.number <= tub.lower for tub in page.tubs)

@@ -89,7 +89,7 @@ def test_however_few_count_inbreeding_stays_a_share() -> None:
 
 def test_the_outlook_of_a_line_with_two_sexes_ends_with_its_circle() -> None:
     minimum = binding_minimum(20, advice=Advice(245))
-    kept = Kept(90, 30, 60, 3, generation_days=245, tubs=THREE)
+    kept = Kept(90, 30, 60, generation_days=245, tubs=THREE)
     assert outlook(kept, minimum)[-3:] == advice(THREE, **SHARES)
-    clonal = Kept(90, None, None, 3, reproduction="clonal", tubs=THREE)
+    clonal = Kept(90, None, None, reproduction="clonal", tubs=THREE)
     assert not any("→" in said for said in outlook(clonal, minimum))

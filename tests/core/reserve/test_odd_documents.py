@@ -124,11 +124,7 @@ def test_what_is_no_document_is_refused(asked: Callable[[dict[str, Any]], dict[s
 @pytest.mark.parametrize(
     ("document", "estimate", "lower"),
     [
-        (
-            {"method": "portions", "counts": [5, 5, 5], "sizes": [1, 1, 1], "whole": 30},
-            150,
-            150,
-        ),  # no spread; a note warns
+        ({"method": "portions", "counts": [5, 5, 5], "sizes": [10, 10, 10], "whole": 30}, 15, 15),
         ({"method": "portions", "counts": [0, 0, 0], "sizes": [1, 1, 1], "whole": 30}, 0, 0),
         ({"method": "portions", "counts": [3, 4], "sizes": [1, 1], "whole": 2}, 7, 7),  # the whole tub was counted
         ({"method": "removal", "catches": [0, 0]}, 0, 0),

@@ -1,5 +1,7 @@
 """The quick ways through many members against the slow one, and against scipy on the same network."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -86,6 +88,19 @@ def test_cases_together_are_what_each_is_alone(kit: Kit) -> None:
         assert len(found.hour) == case.hours * 4 + 1
 
 
+def test_a_pack_that_would_freeze_after_a_case_has_ended_is_not_told_of() -> None:
+    """A day that ends in hard frost, together with two days that never see any: only the end of the day is frozen."""
+    ends_cold = np.concatenate([np.full(21, 15.0), [5.0, -10.0, -25.0, -25.0]])[:, None]
+    cases = [surroundings(ends_cold, start_c=21.0), surroundings(np.full((61, 1), 15.0), start_c=21.0)]
+    short, long = inside_all(BOTH, cases)
+    assert not inside_all(BOTH, cases[:1])[0].stalled.any()
+    assert not short.stalled.any()
+    assert not long.stalled.any()
+    # The same frost on the way of a longer case stops its pack.
+    goes_on = np.concatenate([ends_cold, np.full((36, 1), -25.0)])
+    assert inside_all(BOTH, [surroundings(goes_on, start_c=21.0)])[0].stalled.all()
+
+
 def test_a_windy_doorstep_cools_a_box_faster_than_a_van() -> None:
     ambient = np.zeros((7, 1))
     calm, windy = (inside(PLAIN, ambient, start_c=20, film_by_hour=(film,) * 6) for film in ("indoors", "windy"))
@@ -146,13 +161,34 @@ def test_a_light_frost_does_not_stop_a_working_pack() -> None:
 
 
 def test_pack_energy_between_the_nodes_is_as_if_reckoned_alone() -> None:
-    """Power with shared oxygen is not proportional to energy; the cubic between four nodes must hold all the same."""
+    """Power with shared oxygen is not proportional to energy; straight lines between nodes must hold all the same."""
     energy = np.array([0.7, 0.93, 1.1, 1.45])
     ambient = np.full((49, 4), 8.0)
     found = inside(WARM, ambient, start_c=15, pack_energy=energy).payload_c[-1]
     for member, share in enumerate(energy):
         alone = Kit(FOAM, PAYLOAD, packs=(HeatPack(72, 125 * share, lit_h=-1),))
         assert found[member] == pytest.approx(inside(alone, ambient[:, :1], start_c=15).payload_c[-1, 0], abs=0.005)
+
+
+def test_a_taped_box_is_less_warm_at_first_and_warmer_late() -> None:
+    ambient = np.full((169, 1), 10.0)
+    taped = Kit(replace(FOAM, air_changes_h=0.15), PAYLOAD, packs=WARM.packs)
+    slow, usual = (inside(kit, ambient, start_c=21).payload_c[:, 0] for kit in (taped, WARM))
+    early, late = slice(24 * 4, 48 * 4), slice(110 * 4, 130 * 4)
+    assert np.all(slow[early] < usual[early] - 1)
+    assert np.all(slow[late] > 11.5)
+    assert np.all(usual[late] < 10.5)
+
+
+@pytest.mark.parametrize("air_changes_h", [0.15, 0.6, 1.5])
+def test_pack_energy_between_the_nodes_also_tells_when_a_pack_ends(air_changes_h: float) -> None:
+    energy = np.exp(0.15 * np.linspace(-2.5, 2.5, 9))
+    box, ambient = replace(FOAM, air_changes_h=air_changes_h), np.full((169, 9), 8.0)
+    found = inside(Kit(box, PAYLOAD, packs=WARM.packs), ambient, start_c=15, pack_energy=energy).payload_c
+    for member, share in enumerate(energy):
+        alone = Kit(box, PAYLOAD, packs=(HeatPack(72, 125 * share, lit_h=-1),))
+        # The pack's usual energy is a node, so alone it is exact.
+        assert found[:, member] == pytest.approx(inside(alone, ambient[:, :1], start_c=15).payload_c[:, 0], abs=0.06)
 
 
 @pytest.mark.parametrize(

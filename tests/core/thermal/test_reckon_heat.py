@@ -97,6 +97,8 @@ def test_oxygen_limits_a_bare_network_only_where_its_air_is_given() -> None:
     assert plenty["packs"][0]["oxygen_share"] == 1.0
     assert scarce["packs"][0]["given_kj"] < plenty["packs"][0]["given_kj"]
     assert any("Oxygen" in note for note in scarce["notes"])
+    whole = heat(PLAIN | pack | {"network": NETWORK | {"free_litres": 6, "air_changes_h": 0.3}, "at_hours": [240]})
+    assert whole["packs"][0]["given_kj"] == pytest.approx(382.5, rel=0.01)
 
 
 def test_a_heater_and_packs_add_up() -> None:

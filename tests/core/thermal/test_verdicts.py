@@ -32,7 +32,7 @@ def tried(
     hour = np.arange(len(weather))
     sd = np.full(len(weather), spread)
     ambient = weather[:, None] + error_c(drawn, hour=hour, local_hour=hour % 24.0, sd=sd)
-    return try_kit(kit, [AmbientCase("on time", weight, ambient)], LIMITS, tolerance, start_c=21, draws=drawn)
+    return try_kit(kit, [AmbientCase("on time", weight, ambient.T)], LIMITS, tolerance, start_c=21, draws=drawn)
 
 
 def steady(celsius: float, hours: int = 48) -> np.ndarray:

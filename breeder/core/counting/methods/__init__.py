@@ -3,23 +3,16 @@
 from ..defaults import EYE_CLASSES, SHARED_SD, EyeClass
 from ..errors import BadCount
 from .change_in_ratio import Sexes, by_sexes
-from .count import Count, log_sd_of
-from .direct import after_sale, full_sort, hand, left_after, weight
+from .count import Count, log_sd_of, working
+from .direct import ONE_BY_ONE, after_sale, full_sort, hand, left_after, weight
 from .mark_recapture import marked
 from .removal import removal
 from .subsample import Layer, layers, portions
 from .visual import eye, index, piece, wilson
 
-shelter = index  # animals seen at a shelter: the same computation
-
-
-def working(count: Count) -> tuple[str, ...]:
-    """Return how a count was computed, as sentences for the page; what to beware of comes last."""
-    return (*count.steps, *count.notes)
-
-
 __all__ = [
     "EYE_CLASSES",
+    "ONE_BY_ONE",
     "SHARED_SD",
     "BadCount",
     "Count",
@@ -39,7 +32,6 @@ __all__ = [
     "piece",
     "portions",
     "removal",
-    "shelter",
     "weight",
     "wilson",
     "working",

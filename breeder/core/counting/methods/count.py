@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from ..defaults import CONFIDENCE, STORED_CONFIDENCE
 from ..quantiles import STORED_Z, z_of
@@ -19,7 +19,8 @@ class Count:
 
     `lower` is the one-sided bound at `confidence`, `interval` the two-sided one. `log_sd` is the spread on the natural
     log scale that gives the one-sided 95 % bound: ln(estimate / lower95) / 1.645. Where the data do not determine a
-    value it is None and a note says why. `steps` is the computation in words.
+    value it is None and a note says why. `steps` is the computation in words. `floor` animals were in the hand.
+    `bound_at` is the method's own lower bound at any one-sided confidence; ask `lower_at`.
     """
 
     method: str
@@ -34,6 +35,13 @@ class Count:
     steps: tuple[str, ...] = ()
     floor: float = 0.0
     taken_since: int = 0  # animals already gone that the estimate still holds (only after a sale)
+    bound_at: Bound | None = field(default=None, compare=False, repr=False)
+
+    def lower_at(self, confidence: float) -> float:
+        """Return the lower bound in animals at a one-sided confidence. Raises ValueError where there is none."""
+        if self.bound_at is None:
+            raise ValueError("This count has no lower bound, so nothing can rest on it. Count in another way.")
+        return self.bound_at(confidence)
 
 
 @dataclass(frozen=True)
@@ -63,7 +71,8 @@ def as_count(
 ) -> Count:
     """Return the Count of an estimate with the shared error added to its own error, in quadrature on the log scale."""
     if own.estimate <= 0:
-        return Count(method, 0.0, None, 0.0, None, notes, 0.0, asked.confidence, asked.shared_sd, steps)
+        figures = (0.0, None, 0.0, None, notes, 0.0, asked.confidence, asked.shared_sd, steps)
+        return Count(method, *figures, bound_at=lambda level: 0.0)
     lower = _bound(own, asked, asked.confidence, -1)
     two_sided = (1 + asked.confidence) / 2
     low, high = _bound(own, asked, two_sided, -1), _bound(own, asked, two_sided, +1)
@@ -77,9 +86,10 @@ def as_count(
         log_sd=None if lower is None else spread_to(own.estimate, _bound(own, asked, STORED_CONFIDENCE, -1) or 0.0),
         confidence=asked.confidence,
         shared_sd=asked.shared_sd,
-        steps=(*steps, *_shared_step(asked, lower)),
+        steps=(*steps, *_shared_step(own, asked, lower)),
         floor=own.floor,
         taken_since=taken_since,
+        bound_at=None if lower is None else lambda level: _bound(own, asked, level, -1) or 0.0,
     )
 
 
@@ -108,12 +118,19 @@ def _bound(own: Own, asked: Asked, confidence: float, side: int) -> float | None
     return max(own.floor, own.estimate * math.exp(side * apart))
 
 
-def _shared_step(asked: Asked, lower: float | None) -> tuple[str, ...]:
+def _shared_step(own: Own, asked: Asked, lower: float | None) -> tuple[str, ...]:
     if lower is None:
         return ()
     how = f"One-sided {asked.confidence:.0%} lower bound: {lower:.1f} animals"
     if not asked.shared_sd:
         return (f"{how}, by the method alone.",)
+    if lower <= own.floor:
+        return (f"{how}: those were in the hand, so no error takes them away.",)
     return (
         f"{how}, with a shared error of {asked.shared_sd:.2f} on the log scale that counting again does not reduce.",
     )
+
+
+def working(count: Count) -> tuple[str, ...]:
+    """Return how a count was computed, as sentences for the page; what to beware of comes last."""
+    return (*count.steps, *count.notes)

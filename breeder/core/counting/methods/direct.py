@@ -10,6 +10,8 @@ from ..errors import MOST_ANIMALS, Checks
 from ..quantiles import STORED_Z, z_of
 from .count import NOTHING_AT_ALL, Asked, Count, Own, as_count, spread_to
 
+ONE_BY_ONE = ("hand", "full_sort")  # every animal was in the hand
+
 
 def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
     """Return a count one by one, of which a share of the animals may have been missed.
@@ -39,7 +41,9 @@ def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> 
     checks.done()
     estimate = number / (1 - missed_share)
     error = math.sqrt(number * missed_share) / (1 - missed_share)
-    own = Own(estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error)
+    own = Own(
+        estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error, floor=float(number)
+    )
     if missed_share:
         steps = (f"{number} counted / (1 − {missed_share:g} missed) = {estimate:.1f}; at least the {number} counted.",)
     else:
@@ -146,4 +150,5 @@ def left_after(count: Count) -> Count:
         log_sd=spread_to(left, lower95),
         floor=0.0,
         taken_since=0,
+        bound_at=lambda level: min(left, max(0.0, count.lower_at(level) - taken)),
     )

@@ -13,9 +13,9 @@ from ..errors import MOST_ANIMALS, Checks
 from ..quantiles import z_of
 from .count import Asked, Count, Own, as_count
 
-MOULTING = (
-    "Marks are lost at the moult, which makes the estimate too high. Catch again within a few days, and never sell "
-    "close to this number."
+MOLTING = (
+    "Marks are lost when animals molt, which makes the estimate too high. Catch again within a few days, and never "
+    "sell close to this number."
 )
 
 
@@ -27,7 +27,7 @@ def marked(
 ) -> Count:
     """Return Chapman's estimate from animals marked, caught later, and marked among those caught.
 
-    Assumes a closed tub, equal chances of being caught and no mark lost (isopods moult, so a warning goes along). The
+    Assumes a closed tub, equal chances of being caught and no mark lost (isopods molt, so a warning goes along). The
     interval is normal, the lower bound the exact hypergeometric one; neither is below the different animals seen.
     Raises BadCount. Sources: Chapman 1951; variance Seber 1982, p. 60.
     """
@@ -117,6 +117,6 @@ def _normal_interval(count: Count, own: Own) -> Count:
 
 def _notes(marked_caught: int) -> tuple[str, ...]:
     if marked_caught >= FEW_RECAPTURES:
-        return (MOULTING,)
+        return (MOLTING,)
     few = f"Only {marked_caught} marked animals came back; under {FEW_RECAPTURES} the estimate is too low as a rule."
-    return (MOULTING, few)
+    return (MOLTING, few)

@@ -23,12 +23,12 @@ class Layer:
 
 @dataclass(frozen=True)
 class LayerEstimate:
-    """The ratio estimate of one layer, its variance, and its degrees of freedom."""
+    """The ratio estimate of one layer, its variance, its degrees of freedom, and whether its portions agree by luck."""
 
     estimate: float
     variance: float
     freedom: int
-    share: float
+    agree_by_luck: bool
 
 
 def portions(
@@ -45,9 +45,9 @@ def portions(
 
     Assumes portions taken at random, clustered animals allowed; `sizes` and `whole` in one unit (ml, g or scoops),
     `visible` animals in clusters that were counted whole and taken off first, `whole_cv` the relative error of `whole`.
-    Bounds are log-t with portions − 1 degrees of freedom, finite correction included; a Poisson bound would be too high
-    on clustered animals. Raises BadCount. Source: Cochran 1977, Sampling Techniques, ch. 6; simulated coverage in
-    tests/census.
+    Bounds are log-t with portions − 1 degrees of freedom, finite correction included, and never below the animals
+    counted. A Poisson bound would be too high on clustered animals, so Poisson spread is only the least that is taken.
+    Raises BadCount. Source: Cochran 1977, Sampling Techniques, ch. 6; simulated coverage in tests/census.
     """
     return layers(
         [Layer(counts, sizes, whole)], visible=visible, whole_cv=whole_cv, confidence=confidence, shared_sd=shared_sd
@@ -79,29 +79,30 @@ def layers(
     found = [ratio_estimate(layer) for layer in parts]
     hidden = sum(part.estimate for part in found)
     seen = visible + sum(sum(layer.counts) for layer in parts)
-    notes = _notes(parts, found, seen)
+    notes = _notes(parts, seen)
     steps = _steps(parts, found, visible)
     asked = Asked(confidence, shared_sd)
     if not seen:
         return as_count("portions", Own(0.0, None, None, None), asked, notes, steps)
     variance = sum(part.variance for part in found) + (whole_cv * hidden) ** 2
     bounds = _LogT(hidden, variance, _freedom(found), visible)
-    return as_count(
-        "portions", Own(visible + hidden, math.sqrt(variance), bounds.below, bounds.above), asked, notes, steps
-    )
+    own = Own(visible + hidden, math.sqrt(variance), bounds.below, bounds.above, floor=float(seen))
+    return as_count("portions", own, asked, notes, steps)
 
 
 def ratio_estimate(layer: Layer) -> LayerEstimate:
     """Return N = (Σy / Σx)·X and its variance (X/x̄)²·(1 − f)·s_d²/m with s_d² = Σ(y − Rx)²/(m − 1), f = Σx/X.
 
-    Source: Cochran 1977, Sampling Techniques, eq. 6.12–6.13.
+    s_d² is at least the mean count of a portion, the variance of animals spread evenly at random (Poisson): portions
+    that agree more closely do so by luck. Source: Cochran 1977, Sampling Techniques, eq. 6.12–6.13.
     """
     m, total = len(layer.counts), math.fsum(layer.sizes)
     ratio = sum(layer.counts) / total
-    share = total / layer.whole
+    left = max(0.0, 1 - total / layer.whole)
     apart = math.fsum((y - ratio * x) ** 2 for y, x in zip(layer.counts, layer.sizes, strict=True)) / (m - 1)
-    variance = (layer.whole / (total / m)) ** 2 * max(0.0, 1 - share) * apart / m
-    return LayerEstimate(ratio * layer.whole, variance, m - 1, share)
+    by_chance = sum(layer.counts) / m
+    variance = (layer.whole / (total / m)) ** 2 * left * max(apart, by_chance) / m
+    return LayerEstimate(ratio * layer.whole, variance, m - 1, bool(left) and apart < by_chance)
 
 
 @dataclass(frozen=True)
@@ -157,16 +158,13 @@ def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
         )
 
 
-def _notes(parts: Sequence[Layer], found: Sequence[LayerEstimate], seen: int) -> tuple[str, ...]:
+def _notes(parts: Sequence[Layer], seen: int) -> tuple[str, ...]:
     if not seen:
         return ("No portion held an animal, which does not prove an empty tub. Sort it by hand before you rely on 0.",)
-    notes = []
     fewest = min(len(layer.counts) for layer in parts)
-    if fewest < FEW_PORTIONS:
-        notes.append(f"Only {fewest} portions were counted, so the bound is low; each portion more raises it.")
-    if any(not part.variance and part.estimate and part.share < 1 for part in found):
-        notes.append("All portions agree, which happens by luck too, so the bound may be too high.")
-    return tuple(notes)
+    if fewest >= FEW_PORTIONS:
+        return ()
+    return (f"Only {fewest} portions were counted, so the bound is low; each portion more raises it.",)
 
 
 def _steps(parts: Sequence[Layer], found: Sequence[LayerEstimate], visible: int) -> tuple[str, ...]:
@@ -176,6 +174,8 @@ def _steps(parts: Sequence[Layer], found: Sequence[LayerEstimate], visible: int)
             f"{sum(layer.counts)} animals in {len(layer.counts)} portions of {math.fsum(layer.sizes):g} in all; "
             f"the whole is {layer.whole:g}: {part.estimate:.1f} animals, standard error {math.sqrt(part.variance):.1f}."
         )
+        if part.agree_by_luck:
+            steps.append("The portions agree more closely than chance does on average, so chance’s spread is used.")
     if visible:
         steps.append(f"{visible} in clusters counted whole are added.")
     return tuple(steps)

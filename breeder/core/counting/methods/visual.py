@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from ..defaults import CONFIDENCE, EYE_CLASS_WIDTH_SDS, SHELTER_SATURATION
 from ..errors import MOST_ANIMALS, Checks
@@ -67,10 +66,10 @@ def index(
 ) -> Count:
     """Return the animals seen at a shelter or bait, divided by the share that a trial with a known number showed.
 
-    Assumes that the share of the trial holds today, which fails above about 70 animals, when the shelter is full. The
-    lower bound divides by the one-sided Wilson upper bound of that share; the two-sided interval is log-normal with the
-    delta-method standard error. Raises BadCount. Source: Wilson 1927, J. Am. Stat. Assoc. 22:209; saturation: Broly et
-    al. 2012, ZooKeys 176:133.
+    Assumes that the share p of the trial holds today, which fails above about 70 animals, when the shelter is full. The
+    look today and the trial are both samples, so bounds are log-normal with variance (1 − p)/seen + (1 − p)/(known·p);
+    the lower one is at most `seen` by the one-sided Wilson upper bound of p. Raises BadCount. Sources: delta method;
+    Wilson 1927, J. Am. Stat. Assoc. 22:209; saturation: Broly et al. 2012, ZooKeys 176:133.
     """
     checks = Checks()
     checks.spread(confidence, shared_sd)
@@ -96,17 +95,15 @@ def index(
         return as_count(
             "index", Own(0.0, None, None, None), asked, ("None were seen, which does not prove an empty tub.",), steps
         )
-    variance = (seen / share) ** 2 * ((1 - share) / seen + (1 - share) / (share * trial_known))
-    log_sd = math.sqrt(math.log1p(variance / estimate**2))
+    log_sd = math.sqrt((1 - share) / seen + (1 - share) / trial_seen)
     own = Own(
         estimate,
-        math.sqrt(variance),
-        lambda level: seen / wilson(trial_seen, trial_known, level)[1],
+        estimate * log_sd,
+        lambda level: min(estimate * math.exp(-z_of(level) * log_sd), seen / wilson(trial_seen, trial_known, level)[1]),
         lambda level: estimate * math.exp(z_of(level) * log_sd),
         floor=float(seen),
     )
-    count = as_count("index", own, asked, notes, steps)
-    return _log_normal_interval(count, own, log_sd)
+    return as_count("index", own, asked, notes, steps)
 
 
 def wilson(successes: int, trials: int, confidence: float) -> tuple[float, float]:
@@ -122,14 +119,6 @@ def wilson(successes: int, trials: int, confidence: float) -> tuple[float, float
     low = 0.0 if not successes else (centre - reach) / scale
     high = 1.0 if successes == trials else (centre + reach) / scale
     return low, high
-
-
-def _log_normal_interval(count: Count, own: Own, log_sd: float) -> Count:
-    """Give an index count the interval of its standard error, which counts both errors, instead of Wilson's."""
-    z = z_of((1 + count.confidence) / 2)
-    apart = z * math.hypot(log_sd, count.shared_sd)
-    low = max(own.floor, own.estimate * math.exp(-apart))
-    return replace(count, interval=(low, own.estimate * math.exp(apart)))
 
 
 def _unseen_in_trial(seen: int, trial_known: int, asked: Asked, notes: tuple[str, ...]) -> Count:

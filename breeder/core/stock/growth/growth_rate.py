@@ -1,4 +1,4 @@
-"""The growth rate of a tub: from its own counts and what was taken, or else the species' default with its mark."""
+"""The growth rate of a tub: what its own counts show, weighed with the species' default, each by its precision."""
 
 from __future__ import annotations
 
@@ -7,27 +7,45 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+import numpy.typing as npt
+
 from breeder.core.counting.defaults import (
     COUNTS_TO_FIT,
     DAYS_PER_MONTH,
     DEFAULT_RATE_DOUBT,
     FULL_TUB_SHARE,
     KEEPER_DEFAULT,
+    LEAST_RATE_SD,
+    LUCK_VARIANCE,
     MONTHS_TO_FIT,
 )
 from breeder.core.counting.quantiles import months_between
 
 from .stage_matrix import Vital, growth_rate, stage_matrix
 
+Numbers = npt.NDArray[np.float64]
+LEAST_LOG_SD = 0.02  # as a full sort; keeps one exact count from deciding alone
+
 
 @dataclass(frozen=True)
 class Seen:
-    """One count: animals, its spread on the log scale, and what left the tub since the count before (net, animals)."""
+    """One count: animals, its spread on the log scale, and what left the tub since the count before (net, animals).
+
+    `shared_sd` is the part of the spread that all counts with the same `way` have in common (one person, one method).
+    """
 
     on: date
     estimate: float
     log_sd: float
     taken_since: float = 0.0
+    shared_sd: float = 0.0
+    way: str = ""
+
+    @property
+    def own_sd(self) -> float:
+        """The rest of the spread, at least that of a full sort."""
+        return math.sqrt(max(LEAST_LOG_SD**2, self.log_sd**2 - self.shared_sd**2))
 
 
 @dataclass(frozen=True)
@@ -42,8 +60,7 @@ class Growth:
 
 def default_growth(vital: Vital, mark: str = KEEPER_DEFAULT) -> Growth:
     """Return the growth that a species' brood, survival and life give (ln λ of its stage matrix), much in doubt."""
-    rate = math.log(growth_rate(stage_matrix(vital)))
-    return Growth(rate, DEFAULT_RATE_DOUBT * abs(rate), 0, mark)
+    return _in_doubt(math.log(growth_rate(stage_matrix(vital))), mark)
 
 
 def life_table_growth(offspring: float, generation_days: float, mark: str) -> Growth:
@@ -51,43 +68,67 @@ def life_table_growth(offspring: float, generation_days: float, mark: str) -> Gr
 
     An approximation, about a tenth low for growing lines. Source: Lotka; any textbook of population ecology.
     """
-    rate = math.log(offspring) / generation_days * DAYS_PER_MONTH
-    return Growth(rate, DEFAULT_RATE_DOUBT * abs(rate), 0, mark)
+    return _in_doubt(math.log(offspring) / generation_days * DAYS_PER_MONTH, mark)
 
 
-def fitted_growth(counts: Sequence[Seen], otherwise: Growth, capacity: float = math.inf) -> Growth:
-    """Return the growth fitted to a tub's own counts, what was taken added back, or `otherwise` when they are too few.
+def fitted_growth(counts: Sequence[Seen], default: Growth | None, capacity: float = math.inf) -> Growth | None:
+    """Return the growth that a tub's own counts show, what was taken added back, weighed with the species' `default`.
 
-    Weighted least squares of cumulated log growth on time, weights 1/variance; crowding is taken out by measuring along
-    ln(N / (1 − N/K)), on which Beverton–Holt growth is a straight line. The spread of the slope is never less than the
-    counts' own errors make it. At least three counts over two months are needed.
+    Each weighs by 1/sd². Counts alone decide where there is no default, and the default alone under three counts or two
+    months; None with neither. The sd of the counts' slope holds their errors and the luck between them (`LUCK_VARIANCE`
+    a month), and is widened where they lie farther apart than that. Crowding is taken out by measuring along
+    ln(N / (1 − N/K)), on which Beverton–Holt growth is a straight line. Source: generalized least squares and the
+    normal prior, any textbook.
     """
     series = [seen for seen in sorted(counts, key=lambda seen: seen.on) if seen.estimate > 0]
     if len(series) < COUNTS_TO_FIT or months_between(series[0].on, series[-1].on) < MONTHS_TO_FIT:
-        return otherwise
-    months = [months_between(series[0].on, seen.on) for seen in series]
-    heights = [_along(series[0].estimate, capacity)]
-    for before, seen in zip(series, series[1:], strict=False):
-        risen = _along(max(1.0, seen.estimate + seen.taken_since), capacity) - _along(before.estimate, capacity)
-        heights.append(heights[-1] + risen)
-    weights = [1 / max(seen.log_sd, LEAST_LOG_SD) ** 2 for seen in series]
-    rate, sd = _slope(months, heights, weights)
-    return Growth(rate, sd, len(series), f"fitted to {len(series)} counts of this tub")
+        return default
+    rate, sd = _slope(series, capacity)
+    own = f"fitted to {len(series)} counts of this tub"
+    if default is None:
+        return Growth(rate, sd, len(series), own)
+    weights = np.array([sd, default.sd]) ** -2.0
+    both = float(np.average([rate, default.rate], weights=weights))
+    mark = f"{own}, weighed with the usual growth ({default.mark})"
+    return Growth(both, float(weights.sum() ** -0.5), len(series), mark)
 
 
-LEAST_LOG_SD = 0.02  # as a full sort; keeps one exact count from deciding alone
+def _in_doubt(rate: float, mark: str) -> Growth:
+    return Growth(rate, max(LEAST_RATE_SD, DEFAULT_RATE_DOUBT * abs(rate)), 0, mark)
 
 
-def _along(animals: float, capacity: float) -> float:
-    crowded = 0.0 if math.isinf(capacity) else math.log(1 - min(animals / capacity, FULL_TUB_SHARE))
-    return math.log(animals) - crowded
+def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
+    """Return log growth a month and its standard deviation, by least squares of the rises between counts.
+
+    Two rises share the error of the count between them, once with either sign, so they are weighed by their covariance;
+    an error that two counts have in common is gone from the rise between them.
+    """
+    months = np.array([months_between(a.on, b.on) for a, b in zip(series, series[1:], strict=False)])
+    before = np.array([seen.estimate for seen in series[:-1]])
+    later = np.array([max(1.0, seen.estimate + seen.taken_since) for seen in series[1:]])
+    rises = _along(later, capacity) - _along(before, capacity)
+    counted = np.array([seen.estimate for seen in series[1:]]) / later
+    errors = _errors(series)
+    apart = _stretch(later, capacity) * counted * errors[1:].T - _stretch(before, capacity) * errors[:-1].T
+    luck = LUCK_VARIANCE * months * _stretch(later, capacity) ** 2
+    weights = np.linalg.inv(apart.T @ apart + np.diag(luck))
+    across = float(months @ weights @ months)
+    rate = float(months @ weights @ rises) / across
+    left = rises - rate * months
+    return rate, math.sqrt(max(1.0, float(left @ weights @ left) / (len(rises) - 1)) / across)
 
 
-def _slope(x: Sequence[float], y: Sequence[float], weights: Sequence[float]) -> tuple[float, float]:
-    whole = math.fsum(weights)
-    mean_x = math.fsum(w * a for w, a in zip(weights, x, strict=True)) / whole
-    mean_y = math.fsum(w * b for w, b in zip(weights, y, strict=True)) / whole
-    across = math.fsum(w * (a - mean_x) ** 2 for w, a in zip(weights, x, strict=True))
-    slope = math.fsum(w * (a - mean_x) * (b - mean_y) for w, a, b in zip(weights, x, y, strict=True)) / across
-    apart = math.fsum(w * (b - mean_y - slope * (a - mean_x)) ** 2 for w, a, b in zip(weights, x, y, strict=True))
-    return slope, math.sqrt(max(1.0, apart / (len(x) - 2)) / across)
+def _errors(series: Sequence[Seen]) -> Numbers:
+    """Return a row for each count, a column for each error in play: its own, then those shared by a way of counting."""
+    ways = sorted({seen.way for seen in series})
+    shared = [[seen.shared_sd if seen.way == way else 0.0 for way in ways] for seen in series]
+    return np.hstack([np.diag([seen.own_sd for seen in series]), np.array(shared)])
+
+
+def _along(animals: Numbers, capacity: float) -> Numbers:
+    return np.asarray(np.log(animals) - np.log1p(-np.minimum(animals / capacity, FULL_TUB_SHARE)))
+
+
+def _stretch(animals: Numbers, capacity: float) -> Numbers:
+    """Return how many times longer a small step on the log scale is along the line, where a tub fills up."""
+    return np.asarray(1 / (1 - np.minimum(animals / capacity, FULL_TUB_SHARE)))

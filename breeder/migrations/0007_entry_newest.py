@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('breeder', '0002_where_animals_may_go_and_what_crashed'),
+        ('breeder', '0005_holds_with_money_in_them'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

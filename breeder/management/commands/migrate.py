@@ -1,0 +1,39 @@
+"""`manage.py migrate`: Django's own, but each migration is noted as applied in the very transaction that applies it.
+
+Django puts off indexes and keys to the end of a migration, and where it put any off it notes the migration only after
+the commit. A computer that is switched off between the two can never be brought up to date again.
+"""
+
+from typing import Any
+
+from django.core.management.commands import migrate
+from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+from django.db.migrations import Migration
+from django.db.migrations.executor import MigrationExecutor
+from django.db.migrations.state import ProjectState
+
+
+class WholeMigrations(MigrationExecutor):
+    """Applies migrations as Django does, with nothing put off when it notes them."""
+
+    def apply_migration(self, state: ProjectState, migration: Migration, *args: Any, **kwargs: Any) -> ProjectState:
+        apply = migration.apply
+
+        def whole(before: ProjectState, editor: BaseDatabaseSchemaEditor, collect_sql: bool = False) -> ProjectState:
+            after = apply(before, editor, collect_sql)
+            put_off, editor.deferred_sql = editor.deferred_sql, []
+            for statement in put_off:
+                editor.execute(statement)
+            return after
+
+        migration.apply = whole  # type: ignore[method-assign]
+        try:
+            return super().apply_migration(state, migration, *args, **kwargs)
+        finally:
+            del migration.apply
+
+
+class Command(migrate.Command):
+    def handle(self, *args: Any, **options: Any) -> None:
+        migrate.MigrationExecutor = WholeMigrations  # Django's command makes its own
+        super().handle(*args, **options)

@@ -1,0 +1,103 @@
+"""Simulated asks "when will half as many again be there": a day is named, and it comes true as often as it says.
+
+No outside source: simulation, seeded. The truth is a tub without crowding, its rate from the species' default with its
+doubt, with luck all the time, counted with a method's own errors and one error that all counts share. The control is
+the slope of the counts alone, as it was fitted before.
+"""
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from numpy.random import Generator
+
+from breeder.core.stock.growth import Forecast, Growth, Seen, Vital, default_growth, fitted_growth, surplus_forecast
+
+RUNS = 300
+START = date(2026, 1, 1)
+MONTH = 30.4375
+SLOWEST, SLOW, QUICK = Vital(8, 1.5, 12, 0.4, 0.5, 36), Vital(12, 2, 8, 0.4, 0.5, 36), Vital(25, 4, 4, 0.5, 0.5, 24)
+EYE, PORTIONS, SORT = (0.25, 0.35), (0.15, 0.10), (0.02, 0.02)  # own and shared error, log scale
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One tub: its true rate, its counts, what is truly there at the last of them, and what the counts are off by."""
+
+    rate: float
+    seen: list[Seen]
+    held: float
+    shared: float
+
+
+def asked(draw: Generator, default: Growth, errors: tuple[float, float], counts: int, gap: float) -> Ask:
+    own, shared = errors
+    rate, off = draw.normal(default.rate, default.sd), draw.normal(0, shared)
+    log_held, seen = math.log(draw.uniform(40, 120)), []
+    for place in range(counts):
+        if place:
+            log_held += rate * gap + draw.normal(0, math.sqrt(0.02 * gap))
+        on = START + timedelta(days=round(place * gap * MONTH))
+        count = math.exp(log_held + off + draw.normal(0, own))
+        seen.append(Seen(on, count, math.hypot(own, shared), shared_sd=shared, way="the same"))
+    return Ask(rate, seen, math.exp(log_held), off)
+
+
+def slope_alone(seen: list[Seen]) -> Growth:
+    """The control: a straight line through the counts, weighed by their errors, its doubt that of the errors."""
+    months = np.array([(one.on - START).days / MONTH for one in seen])
+    heights = np.log([one.estimate for one in seen])
+    weight = 1 / seen[0].log_sd ** 2
+    rate, start = np.polyfit(months, heights, 1)
+    apart = weight * float(np.sum((heights - start - rate * months) ** 2)) / (len(seen) - 2)
+    across = weight * float(np.sum((months - months.mean()) ** 2))
+    return Growth(float(rate), math.sqrt(max(1.0, apart) / across), len(seen), "")
+
+
+def forecast(ask: Ask, growth: Growth | None) -> Forecast:
+    assert growth is not None
+    last = ask.seen[-1]
+    return surplus_forecast(last.on, last.estimate, last.log_sd, growth, round(last.estimate / 2), round(last.estimate))
+
+
+def came_true(draw: Generator, ask: Ask, on: date) -> bool:
+    months = (on - ask.seen[-1].on).days / MONTH
+    log_held = math.log(ask.held) + ask.rate * months + draw.normal(0, math.sqrt(0.02 * months))
+    return log_held >= math.log(1.5 * ask.seen[-1].estimate)
+
+
+@pytest.mark.parametrize(
+    ("vital", "errors", "counts", "gap", "unnamed_before"),
+    [
+        (SLOWEST, EYE, 3, 1.1, 0.75),
+        (SLOW, EYE, 3, 1.1, 0.60),
+        (SLOW, PORTIONS, 3, 1.1, 0.30),
+        (SLOW, EYE, 5, 2.0, 0.15),
+        (QUICK, EYE, 3, 1.1, 0.15),
+        (QUICK, SORT, 3, 1.1, 0.03),
+    ],
+    ids=["slowest eye", "slow eye", "slow portions", "slow eye long", "quick eye", "quick sort"],
+)
+def test_a_slope_weighed_with_the_default_names_a_day_and_is_nearer_the_truth(
+    vital: Vital, errors: tuple[float, float], counts: int, gap: float, unnamed_before: float
+) -> None:
+    draw, default = np.random.default_rng(21), default_growth(vital)
+    asks = [asked(draw, default, errors, counts, gap) for _ in range(RUNS)]
+    weighed = [fitted_growth(ask.seen, default) for ask in asks]
+    alone = [slope_alone(ask.seen) for ask in asks]
+    named, before = (
+        [forecast(ask, growth) for ask, growth in zip(asks, kind, strict=True)] for kind in (weighed, alone)
+    )
+    assert np.mean([one.sure_on is None for one in before]) >= unnamed_before
+    assert np.mean([one.sure_on is None for one in named]) <= 0.10
+    off = np.array([(growth.rate - ask.rate) / growth.sd for ask, growth in zip(asks, weighed, strict=True) if growth])
+    assert np.mean(np.abs(off) <= 1.96) >= 0.92
+    errors_by = [
+        math.sqrt(np.mean([(growth.rate - ask.rate) ** 2 for ask, growth in zip(asks, kind, strict=True) if growth]))
+        for kind in (weighed, alone)
+    ]
+    assert errors_by[0] < errors_by[1]
+    sure = [came_true(draw, ask, one.sure_on) for ask, one in zip(asks, named, strict=True) if one.sure_on]
+    assert np.mean(sure) >= 0.80 - 2 * math.sqrt(0.16 / len(sure))
