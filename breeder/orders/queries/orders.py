@@ -181,10 +181,10 @@ def sortable(found: QuerySet[Order]) -> QuerySet[Order]:
     payments = Payment.objects.filter(order=OuterRef("pk")).order_by().values("order")
     goods = Subquery(lines.annotate(goods=Sum(F("packs") * F("price"))).values("goods"))
     paid = Subquery(payments.annotate(paid=Sum("amount")).values("paid"))
-    money = DecimalField(max_digits=12, decimal_places=2)
+    amount = DecimalField(max_digits=12, decimal_places=2)
     return found.annotate(
-        comes_to=ExpressionWrapper(F("postage") + Coalesce(goods, Decimal(0), output_field=money), money),
-        still_due=ExpressionWrapper(F("comes_to") - Coalesce(paid, Decimal(0), output_field=money), money),
+        comes_to=ExpressionWrapper(F("postage") + Coalesce(goods, Decimal(0), output_field=amount), amount),
+        still_due=ExpressionWrapper(F("comes_to") - Coalesce(paid, Decimal(0), output_field=amount), amount),
         held_still=Case(When(status=Order.Status.HELD, then="held_until")),
     )
 
