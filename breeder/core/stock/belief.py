@@ -170,23 +170,26 @@ def in_days(belief: Belief, day: Callable[[date], date]) -> Belief:
 
     A ledger of moments replays alike everywhere; how many days ago one was depends on the reader's time zone.
     """
-    return replace(
-        belief,
-        sources=tuple(_source_in_days(source, day) for source in belief.sources),
-        begun_on=day(belief.begun_on),
-        counted_on=None if belief.counted_on is None else day(belief.counted_on),
+    return Belief(
+        tuple(_source_in_days(source, day) for source in belief.sources),
+        day(belief.begun_on),
+        belief.moved,
+        belief.taken,
+        None if belief.counted_on is None else day(belief.counted_on),
+        belief.used,
     )
 
 
 def _source_in_days(source: Source, day: Callable[[date], date]) -> Source:
     if isinstance(source, Animals):
-        return replace(source, since=day(source.since))
+        return Animals(source.middle, source.log_sd, source.shared_sd, day(source.since), source.cap)
     return replace(source, of=in_days(source.of, day)) if isinstance(source, Part) else source
 
 
 def aged(belief: Belief, on: date, ageing: Ageing, stage: str) -> Belief:
     """Return the belief as it reads on a later day; `moved` is whole animals and does not age."""
-    return replace(belief, sources=tuple(_aged(source, on, ageing, stage) for source in belief.sources))
+    sources = tuple(_aged(source, on, ageing, stage) for source in belief.sources)
+    return Belief(sources, belief.begun_on, belief.moved, belief.taken, belief.counted_on, belief.used)
 
 
 def lower(belief: Belief, on: date, confidence: float, ageing: Ageing, stage: str) -> int:
