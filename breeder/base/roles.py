@@ -9,11 +9,17 @@ from django.http import HttpRequest, HttpResponse
 
 KEEPER = "keeper"
 HELPER = "helper"
+ASKED = "_is_keeper"  # on the user of one request
 
 
 def is_keeper(user: Any) -> bool:
     """Return whether this person may decide: agree orders, set prices and minimums, override the weather."""
-    return bool(user.is_authenticated and (user.is_superuser or user.groups.filter(name=KEEPER).exists()))
+    if not user.is_authenticated:
+        return False
+    # Asked once for each page: a list may ask again for every row.
+    if not hasattr(user, ASKED):
+        setattr(user, ASKED, user.is_superuser or user.groups.filter(name=KEEPER).exists())
+    return bool(getattr(user, ASKED))
 
 
 def keeper_only(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:

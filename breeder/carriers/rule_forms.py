@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from breeder.base.edit_conflicts import SeenForm
 from breeder.base.form_messages import PlainForm
+from breeder.base.widgets import LeanSelect
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.core.compliance import regions
 from breeder.core.compliance.acceptance import month_day
@@ -194,7 +195,9 @@ class CarrierRuleForm(OnRecordForm):
 class PermitForm(SeenForm, PlainForm, forms.ModelForm):
     """A permit and its scope."""
 
-    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="me", label="Held by")
+    person = forms.ModelChoiceField(
+        Person.objects.none(), required=False, empty_label="me", label="Held by", widget=LeanSelect
+    )
     taxa = ListField(label="Species or higher taxa", help_text="With commas between them; each covers all below it.")
     origins = ListField(label="From", required=False, help_text=f"{REGION_HELP} Several with commas.")
     destinations = ListField(label="Into", required=False, help_text=f"{REGION_HELP} Several with commas.")

@@ -8,10 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.roles import is_keeper, keeper_only
 from breeder.carriers import rule_actions, rule_csv, rulebook
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
@@ -22,7 +22,6 @@ from breeder.core.compliance.facts import Way
 from breeder.species.models import Species
 
 REFUSED = 422
-ROWS_A_PAGE = 100
 
 
 def rules(request: HttpRequest) -> HttpResponse:
@@ -98,7 +97,7 @@ def rules_upload(request: HttpRequest) -> HttpResponse:
 
 def _table(request: HttpRequest, kind: Any, rows: Any) -> Any:
     table = kind(rows, today=timezone.localdate(), edits=is_keeper(request.user))
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table)
     return table
 
 

@@ -3,13 +3,15 @@
 A new figure is a new dated row. Every count keeps the one that it was made with, so history never changes by learning.
 """
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import groupby
 from math import exp
 from typing import Any
 
+from django.db.models import F
 from django.utils import timezone
 
 from breeder.core.counting import observer_bias
@@ -21,7 +23,11 @@ from breeder.cultures.tub_ledger import COUNTING_KINDS, order_of, void_ids
 
 PAIRED_WITHIN = timedelta(days=PAIR_WITHIN_DAYS)
 SHOWN_PAIRS = 20
-COUNTED = (Entry.Kind.COUNT, Entry.Kind.CHANGE, Entry.Kind.ABOUT, Entry.Kind.CORRECT)
+# What of an entry tells its place in the replay, and what it says of a pair.
+PAIR_COLUMNS = (
+    "pk", "culture_id", "stage", "kind", "happened_at", "by_id", "method", "given", "estimate", "log_sd", "shared_sd",
+    "number", "reason", "males", "females", "other_side_id",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -68,7 +74,8 @@ def follow(entry: Entry) -> list[OwnError]:
         return []
     of_tub = Entry.objects.filter(culture_id=fact.culture_id, stage=fact.stage, kind=Entry.Kind.COUNT)
     guessed = of_tub.filter(method__in=GUESSES, by__isnull=False).values_list("by_id", "method").distinct()
-    rows = [learn(by_id, method) for by_id, method in sorted(set(guessed.order_by()))]
+    pairs = all_pairs()
+    rows = [learn(by_id, method, pairs) for by_id, method in sorted(set(guessed.order_by()))]
     return [row for row in rows if row is not None]
 
 
@@ -80,9 +87,13 @@ def _tells(fact: Entry, entry: Entry) -> bool:
     return later.filter(happened_at__gte=fact.happened_at, happened_at__lte=fact.happened_at + PAIRED_WITHIN).exists()
 
 
-def learn(by_id: int, method: str) -> OwnError | None:
-    """Write a new row where a person's error with a method has changed, and return it."""
-    error = observer_bias.shared_error([one.pair for one in pairs_of(by_id, method)], method)
+def learn(by_id: int, method: str, pairs: Mapping[tuple[int, str], list[TubPair]] | None = None) -> OwnError | None:
+    """Write a new row where a person's error with a method has changed, and return it.
+
+    `pairs` may be given where the caller has read everybody's already.
+    """
+    own = (all_pairs() if pairs is None else pairs).get((by_id, method), [])
+    error = observer_bias.shared_error([one.pair for one in own], method)
     last = OwnError.objects.filter(by_id=by_id, method=method).order_by("-learnt_at", "-pk").first()
     if _says_the_same(last, error):
         return None
@@ -96,24 +107,42 @@ def _says_the_same(last: OwnError | None, error: SharedError) -> bool:
     return error.learnt and (last.bias, last.sd, last.pairs) == (error.bias, error.sd, error.pairs)
 
 
-def pairs_of(by_id: int, method: str) -> list[TubPair]:
-    """Return the pairs of a person and method out of the whole book, in a constant number of queries.
+def all_pairs() -> dict[tuple[int, str], list[TubPair]]:
+    """Return the pairs of everybody's ways of counting by (person, method) out of the whole book, in two queries.
 
     A tub that was tipped over between guess and sort says nothing, since nobody knows how many went.
     """
-    sorted_tubs = Entry.objects.filter(kind=Entry.Kind.COUNT, method__in=TRUTHS).values("culture_id")
-    guesses = Entry.objects.filter(kind=Entry.Kind.COUNT, by_id=by_id, method=method, culture_id__in=sorted_tubs)
-    entries = list(Entry.objects.filter(kind__in=COUNTED, culture_id__in=guesses.values("culture_id")))
-    void = void_ids(entry for entry in entries if entry.kind == Entry.Kind.CORRECT)
-    standing = [entry for entry in entries if entry.kind in COUNTING_KINDS and entry.pk not in void]
-    found = []
+    corrections = Entry.objects.order_by().filter(kind=Entry.Kind.CORRECT)
+    void = void_ids(corrections.values_list("pk", "corrects_id", named=True))
+    standing = [entry for entry in _before_sorts() if entry.pk not in void]
+    found: dict[tuple[int, str], list[TubPair]] = defaultdict(list)
     for (culture_id, stage), of_tub in groupby(sorted(standing, key=_by_tub), key=lambda one: _by_tub(one)[:2]):
         for stretch in _between_tippings(of_tub):
-            found += [TubPair(culture_id, stage, pair) for pair in observer_bias.pairs_of(stretch, str(by_id), method)]
+            for person, method in {(one.person, one.method) for one in stretch if one.method in GUESSES and one.person}:
+                pairs = observer_bias.pairs_of(stretch, person, method)
+                found[int(person), method] += [TubPair(culture_id, stage, pair) for pair in pairs]
     return found
 
 
-def _by_tub(entry: Entry) -> tuple[Any, ...]:
+def _before_sorts() -> Iterable[Any]:
+    """Return the entries so shortly before a sort, or at it, that they can be of a pair: their columns as named rows.
+
+    A pair is at most PAIR_WITHIN_DAYS calendar days long, which is less than a day more in hours. What lies outside is
+    never read, so that the page does not grow slower with every count.
+    """
+    near = Entry.objects.order_by().filter(
+        kind=Entry.Kind.COUNT,
+        method__in=TRUTHS,
+        culture__entries__kind__in=COUNTING_KINDS,
+        culture__entries__stage=F("stage"),
+        culture__entries__happened_at__lte=F("happened_at"),
+        culture__entries__happened_at__gt=F("happened_at") - PAIRED_WITHIN - timedelta(days=1),
+    )
+    rows = Entry.objects.order_by().filter(pk__in=near.values("culture__entries__pk"))
+    return rows.values_list(*PAIR_COLUMNS, named=True)
+
+
+def _by_tub(entry: Any) -> tuple[Any, ...]:
     return (entry.culture_id, entry.stage, order_of(entry))
 
 
@@ -127,7 +156,7 @@ def _between_tippings(entries: Any) -> list[list[Tried]]:
     return stretches
 
 
-def _tried(entry: Entry) -> Tried:
+def _tried(entry: Any) -> Tried:
     """Return an entry as the census room takes it; what was learnt before is put back into a guess."""
     if entry.kind == Entry.Kind.CHANGE:
         return Tried(entry.happened_at, "", "moved", 0.0, 0.0, entry.number or 0)
@@ -136,7 +165,7 @@ def _tried(entry: Entry) -> Tried:
     log_sd, shared = log_sd or 0.0, 0.0 if entry.method in TRUTHS else entry.shared_sd or 0.0
     bias = entry.given.get(LEARNT, {}).get("bias", 0.0)
     raw = observer_bias.raw_estimate(estimate or 0.0, bias)
-    return Tried(entry.happened_at, str(entry.by_id), entry.method, raw, max(0.0, log_sd**2 - shared**2) ** 0.5)
+    return Tried(entry.happened_at, str(entry.by_id or ""), entry.method, raw, max(0.0, log_sd**2 - shared**2) ** 0.5)
 
 
 @dataclass(frozen=True)
@@ -164,13 +193,15 @@ class Own:
 
 def own_errors() -> list[Own]:
     """Return everybody's ways of counting that can be learnt, with their pairs; those with most pairs first."""
-    used = Entry.objects.filter(kind=Entry.Kind.COUNT, method__in=GUESSES, by__isnull=False)
-    found = []
-    for by_id, name, method in sorted(set(used.order_by().values_list("by_id", "by__username", "method"))):
-        pairs = pairs_of(by_id, method)
-        numbers = Culture.objects.in_bulk([one.culture_id for one in pairs])
-        told = [(numbers[one.culture_id].number, one.stage, one.pair) for one in pairs]
+    used = Entry.objects.filter(kind=Entry.Kind.COUNT, method__in=GUESSES, by__isnull=False).order_by()
+    found, pairs_by_way = [], all_pairs()
+    numbers = dict(Culture.objects.order_by().values_list("pk", "number"))
+    learnt: dict[tuple[int, str], list[OwnError]] = defaultdict(list)
+    for row in OwnError.objects.order_by("-learnt_at", "-pk"):
+        learnt[row.by_id, row.method].append(row)
+    for by_id, name, method in sorted(used.values_list("by_id", "by__username", "method").distinct()):
+        pairs = pairs_by_way[by_id, method]
+        told = [(numbers[one.culture_id], one.stage, one.pair) for one in pairs]
         error = observer_bias.shared_error([one.pair for one in pairs], method)
-        rows = OwnError.objects.filter(by_id=by_id, method=method).order_by("-learnt_at", "-pk")
-        found.append(Own(name, method, error, SHARED_SD[method], tuple(told), tuple(rows)))
+        found.append(Own(name, method, error, SHARED_SD[method], tuple(told), tuple(learnt[by_id, method])))
     return sorted(found, key=lambda own: -own.error.pairs)

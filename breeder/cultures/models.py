@@ -159,7 +159,10 @@ class Entry(models.Model):
     class Meta:
         ordering = ["happened_at", "id"]
         verbose_name_plural = "entries"
-        indexes = [models.Index(fields=["culture", "stage", "happened_at"], name="entry_replay")]
+        indexes = [
+            models.Index(fields=["culture", "stage", "happened_at"], name="entry_replay"),
+            models.Index(fields=["kind", "culture", "happened_at"], name="entry_newest"),
+        ]
         constraints = [
             models.CheckConstraint(condition=~Q(kind="change") | Q(number__isnull=False), name="change_has_number"),
             models.CheckConstraint(condition=~Q(kind="count") | Q(estimate__gte=0), name="count_has_estimate"),

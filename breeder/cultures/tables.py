@@ -1,9 +1,17 @@
-"""Tables of tubs and lines."""
+"""Tables of tubs and lines.
+
+Cells are rendered without the request: with it, every row would run the context processors and their queries.
+"""
 
 import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from breeder.base.formatting import ago
-from breeder.cultures.queries.tubs import TubRow
+from breeder.base.line_names import line_name
+from breeder.cultures.queries.tubs import LineRow, TubRow
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 
@@ -11,26 +19,26 @@ NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 class TubTable(tables.Table):
     """Tubs in shelf order."""
 
-    number = tables.TemplateColumn(
-        '<a class="strong" href="{% url "cultures:tub" record.tub.number %}">{{ record.tub.number }}</a>',
-        verbose_name="Tub",
-        accessor="tub__number",
-        order_by="tub__number",
-    )
-    line = tables.TemplateColumn(
-        "{% line_name record.tub.line %}",
-        accessor="tub__line",
-        order_by=("line_words",),
-        attrs={"td": {"unlabelled": True}},
-    )
+    number = tables.Column("Tub", accessor="tub__number", order_by="tub__number")
+    line = tables.Column(accessor="line_words", attrs={"td": {"unlabelled": True}})
     place = tables.Column("Shelf", accessor="place_words", order_by=("place_order",))
-    purpose = tables.TemplateColumn(template_name="cultures/_purpose.html", order_by=("tub__purpose",))
+    purpose = tables.Column(accessor="tub__purpose", order_by=("tub__purpose",))
     relied = tables.Column("The book relies on", orderable=False)
     counted = tables.Column("Counted", accessor="counted_on", empty_values=(), attrs=NUMBER)
     looked = tables.Column("Looked", accessor="looked_on", empty_values=(), attrs=NUMBER)
 
     class Meta:
         empty_text = "No tub here. Start one with ‘New tub’, or choose another shelf."
+
+    def render_number(self, record: TubRow) -> SafeString:
+        number = record.tub.number
+        return format_html('<a class="strong" href="{}">{}</a>', reverse("cultures:tub", args=[number]), number)
+
+    def render_line(self, record: TubRow) -> SafeString:
+        return line_name(record.tub.line)
+
+    def render_purpose(self, record: TubRow) -> SafeString:
+        return render_to_string("cultures/_purpose.html", {"record": record})
 
     def render_counted(self, record: TubRow) -> str:
         said = ago(record.counted_on, record.today) if record.by_head else "by the cup"
@@ -43,15 +51,18 @@ class TubTable(tables.Table):
 class LineTable(tables.Table):
     """Open lines with what they can spare."""
 
-    line = tables.TemplateColumn(
-        '<a href="{% url "cultures:line" record.line.pk %}">{% line_name record.line %}</a>',
-        accessor="name",
-        attrs={"td": {"unlabelled": True}},
-    )
+    line = tables.Column(accessor="name", attrs={"td": {"unlabelled": True}})
     tubs = tables.Column("Tubs", accessor="tub_count", attrs=NUMBER)
-    animals = tables.TemplateColumn(template_name="cultures/_line_bar.html", verbose_name="Safe count", orderable=False)
+    animals = tables.Column("Safe count", accessor="shown", orderable=False)
     free = tables.Column("Free", accessor="free_words", order_by=("free",), attrs=NUMBER)
     state = tables.Column("", accessor="state", orderable=False, default="")
 
     class Meta:
         empty_text = "No line yet. Add one with ‘New line’, then start its first tub."
+
+    def render_line(self, record: LineRow) -> SafeString:
+        address = reverse("cultures:line", args=[record.line.pk])
+        return format_html('<a href="{}">{}</a>', address, line_name(record.line))
+
+    def render_animals(self, record: LineRow) -> SafeString:
+        return render_to_string("cultures/_line_bar.html", {"record": record})

@@ -41,11 +41,15 @@ def ageing_of(line: Line) -> Ageing:
 
 def in_local_days(belief: Belief) -> Belief:
     """Return a belief to be read on a day of the keeper's: counted at breakfast in Sydney, it is not a day old."""
-    return in_days(belief, lambda at: timezone.localdate(at) if isinstance(at, datetime) else at)
+    zone = timezone.get_current_timezone()  # asked once: a page reads hundreds of beliefs
+    return in_days(belief, lambda at: at.astimezone(zone).date() if isinstance(at, datetime) else at)
 
 
-def void_ids(corrections: Iterable[Entry]) -> set[int]:
-    """Return the entries that are put right by these corrections; a corrected correction takes nothing back."""
+def void_ids(corrections: Iterable[Any]) -> set[int]:
+    """Return the entries that are put right by these corrections; a corrected correction takes nothing back.
+
+    Of each only `pk` and `corrects_id` are asked for: entries, or rows of these two columns.
+    """
     return fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
 
 

@@ -4,15 +4,18 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 
 from breeder.cultures.count_uncertainty import ToCount
 from breeder.cultures.frozen_lines import should_freeze
+from breeder.cultures.kept_answers import ReadLine
 from breeder.cultures.line_stock import LineStock
-from breeder.cultures.models import Belief, Culture, Entry, Stage
+from breeder.cultures.models import Belief, Culture, Stage
+from breeder.cultures.queries.last_looks import NEVER, LastLook, last_looks
 from breeder.cultures.queries.next_counts import plan_of_week
-from breeder.cultures.queries.stock import stock_by_line
+from breeder.cultures.queries.stock import read_lines, stock_of_lines
+from breeder.cultures.queries.tubs import with_lines
 from breeder.orders.models import Order
 from breeder.shipments.box_page import besides_weather, morning_of
 from breeder.shipments.models import Kit, Parcel, Supply
@@ -89,21 +92,23 @@ class Day:
 def day(now: datetime) -> Day:
     """Return what needs doing on this day."""
     on = timezone.localdate(now)
-    tubs, supplies = list(_tubs()), list(Supply.objects.all())
+    open_tubs, lines = Culture.objects.filter(closed_on=None), read_lines()
+    tubs, looks = list(with_lines(open_tubs)), last_looks(open_tubs)
+    supplies = list(Supply.objects.all())
     return Day(
         on=on,
         boxes=tuple(_boxes(now)),
-        tubs=tuple(_to_see(tubs, on)),
-        to_count=plan_of_week(on).tubs,
-        looked_at=sum(1 for tub in tubs if tub.seen_at and (on - _day(tub.seen_at)).days < LOOKED_AFTER_DAYS),
+        tubs=tuple(_to_see(tubs, looks, on)),
+        to_count=plan_of_week(on, lines=lines).tubs,
+        looked_at=sum(1 for last in looks.values() if last.seen_at and _is_recent(last.seen_at, on)),
         open_tubs=len(tubs),
-        lines=tuple(_lines_in_need()),
+        lines=tuple(_lines_in_need(lines)),
         holds=tuple(_holds(now)),
         to_plan=tuple(orders_without_box().filter(status=Order.Status.PAID)),
         supplies=tuple(supply for supply in supplies if supply.on_shelf < supply.order_below),
         shelf_is_bare=not any(supply.on_shelf for supply in supplies),
         remeasure=tuple(kits_to_remeasure()),
-        has_lines=Line.objects.exists(),
+        has_lines=bool(lines) or Line.objects.exists(),
     )
 
 
@@ -126,55 +131,40 @@ def _asks_for_check(standing: Standing, now: datetime) -> bool:
     return bool(on and on >= timezone.localdate(now) and not ended and (standing.check is None or standing.is_changed))
 
 
-def _tubs() -> QuerySet[Culture]:
-    """Return the open tubs with when each was last seen, last counted, and what the last look found."""
-    seen = Entry.objects.filter(culture=OuterRef("pk"), kind__in=[Entry.Kind.LOOKED, Entry.Kind.COUNT])
-    looks = Entry.objects.filter(culture=OuterRef("pk"), kind=Entry.Kind.LOOKED, corrections=None)
-    beliefs = Belief.objects.filter(culture=OuterRef("pk")).exclude(stage=Stage.CUPS)
-    return (
-        Culture.objects.filter(closed_on=None)
-        .select_related("line__species")
-        .annotate(
-            is_known=Exists(beliefs),
-            seen_at=Subquery(seen.order_by("-happened_at").values("happened_at")[:1]),
-            last_look=Subquery(looks.order_by("-happened_at").values("given")[:1]),
-            last_look_at=Subquery(looks.order_by("-happened_at").values("happened_at")[:1]),
-            counted_at=Subquery(
-                beliefs.order_by().values("culture").annotate(last=Max("counted_at")).values("last")[:1]
-            ),
-        )
-    )
+def _last_counts() -> dict[int, datetime | None]:
+    """Return when each open tub was last counted, of those of which the book knows anything."""
+    beliefs = Belief.objects.filter(culture__closed_on=None).exclude(stage=Stage.CUPS).order_by()
+    return dict(beliefs.values_list("culture_id").annotate(last=Max("counted_at")))
 
 
-def _to_see(tubs: list[Culture], on: date) -> list[TubToSee]:
-    found = [(tub, _why(tub, on)) for tub in tubs]
+def _to_see(tubs: list[Culture], looks: dict[int, LastLook], on: date) -> list[TubToSee]:
+    counts = _last_counts()
+    found = [(tub, _why(tub, looks.get(tub.pk, NEVER), counts, on)) for tub in tubs]
     return [TubToSee(tub, why) for tub, why in found if why]
 
 
-def _why(tub: Culture, on: date) -> str:
+def _why(tub: Culture, last: LastLook, counts: dict[int, datetime | None], on: date) -> str:
     """Return why a tub asks to be seen to; an empty text if it does not."""
-    seen = (tub.last_look or {}).get("seen", [])
-    trouble = [flag for flag in TROUBLE if flag in seen]
-    if trouble and (on - _day(tub.last_look_at)).days <= TROUBLE_DAYS:
-        return f"{' and '.join(trouble)} seen {_ago(tub.last_look_at, on)}"
+    trouble = [flag for flag in TROUBLE if flag in last.seen]
+    if trouble and last.look_at and (on - _day(last.look_at)).days <= TROUBLE_DAYS:
+        return f"{' and '.join(trouble)} seen {_ago(last.look_at, on)}"
     if tub.quarantine_until and tub.purpose == Culture.Purpose.QUARANTINE and tub.quarantine_until <= on:
         return "its quarantine is over"
     if tub.purpose not in (Culture.Purpose.BREEDING, Culture.Purpose.GROWING) or tub.line.sold_by != Line.SoldBy.HEAD:
         return ""
-    if tub.counted_at is None:
-        return "never counted: the book knows only what was put in" if tub.is_known else NOTHING_KNOWN
-    if (on - _day(tub.counted_at)).days >= COUNT_DUE_DAYS:
-        return f"count due: last counted {_ago(tub.counted_at, on)}"
+    if (counted_at := counts.get(tub.pk)) is None:
+        return "never counted: the book knows only what was put in" if tub.pk in counts else NOTHING_KNOWN
+    if (on - _day(counted_at)).days >= COUNT_DUE_DAYS:
+        return f"count due: last counted {_ago(counted_at, on)}"
     return ""
 
 
-def _lines_in_need() -> list[LineInNeed]:
-    stocks = stock_by_line()
-    lines = Line.objects.select_related("species").in_bulk(list(stocks))
-    crashed, needs = _crashed_lines(), []
-    for line_id, stock in stocks.items():
-        if why := "; ".join(filter(None, (crashed.get(line_id), _need(stock)))):
-            needs.append(LineInNeed(lines[line_id], why, stock))
+def _lines_in_need(lines: list[ReadLine]) -> list[LineInNeed]:
+    stocks, crashed = stock_of_lines(lines, timezone.localdate()), _crashed_lines()
+    needs = []
+    for line in lines:
+        if why := "; ".join(filter(None, (crashed.get(line.pk), _need(stocks[line.pk])))):
+            needs.append(LineInNeed(line.rows.line, why, stocks[line.pk]))
     return needs
 
 
@@ -211,6 +201,10 @@ def _holds(now: datetime) -> QuerySet[Order]:
     return Order.objects.filter(status=Order.Status.HELD, held_until__lte=now + HOLD_ENDS_WITHIN).select_related(
         "person"
     )
+
+
+def _is_recent(seen_at: datetime, on: date) -> bool:
+    return (on - _day(seen_at)).days < LOOKED_AFTER_DAYS
 
 
 def _day(moment: datetime) -> date:

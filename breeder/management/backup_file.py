@@ -11,10 +11,11 @@ import json
 import os
 import zipfile
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -23,10 +24,10 @@ from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.core import serializers
 from django.core.management.color import no_style
-from django.core.serializers.base import DeserializationError
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import DatabaseError, connection, models, transaction
 from django.db.models import Model
+from django.utils.encoding import is_protected_type
 
 from breeder.base.machine_faults import trouble_of
 from breeder.management.backup_contents import (
@@ -41,8 +42,7 @@ from breeder.management.backup_contents import (
     read_about,
     schema,
 )
-
-BATCH = 1000
+from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
 
 
 class Exact(DjangoJSONEncoder):
@@ -110,10 +110,10 @@ def _write(path: Path) -> Kept:
 def _pack_rows(archive: zipfile.ZipFile) -> tuple[dict[str, int], str]:
     rows, digest = Counter[str](), hashlib.sha256()
     with _one_moment(), archive.open(BOOK, "w", force_zip64=True) as book:
-        for line, label in _lines():
-            rows[label] += 1
-            digest.update(line)
-            book.write(line)
+        for lines, label, number in _lines():
+            rows[label] += number
+            digest.update(lines)
+            book.write(lines)
     return dict(rows), digest.hexdigest()
 
 
@@ -140,15 +140,35 @@ def holdings(path: Path) -> Kept | None:
         return None
 
 
-def _lines() -> Iterator[tuple[bytes, str]]:
+def _lines() -> Iterator[tuple[bytes, str, int]]:
+    """Yield rows as lines, many of one model at a time, with its name and their number."""
     for model in models_kept():
+        written = _as_django_writes if model._meta.many_to_many else _line_writer(model)
         rows = model._default_manager.order_by("pk").iterator(chunk_size=BATCH)
-        text = io.StringIO()
-        for row in rows:
-            text.seek(0)
-            text.truncate()
-            serializers.serialize("jsonl", [row], stream=text, cls=Exact)
-            yield text.getvalue().encode(), model._meta.label
+        while batch := list(islice(rows, BATCH)):
+            yield "".join(written(row) for row in batch).encode(), model._meta.label, len(batch)
+
+
+def _as_django_writes(row: Model) -> str:
+    return str(serializers.serialize("jsonl", [row], cls=Exact))
+
+
+def _line_writer(model: type[Model]) -> Callable[[Model], str]:
+    """Return what writes a row of a model as Django's JSON Lines do, but makes its encoder and its names once."""
+    label, key = str(model._meta), model._meta.pk
+    fields = [(field.name, field) for field in model._meta.concrete_fields if field is not key]
+    encode = Exact(ensure_ascii=False, separators=(",", ": ")).encode
+
+    def write(row: Model) -> str:
+        values = {name: _plain(row, field) for name, field in fields}
+        return f"{encode({'model': label, 'pk': _plain(row, key), 'fields': values})}\n"
+
+    return write
+
+
+def _plain(row: Model, field: Any) -> Any:
+    value = field.value_from_object(row)
+    return value if is_protected_type(value) else field.value_to_string(row)
 
 
 def _pack_photos(archive: zipfile.ZipFile) -> int:
@@ -204,37 +224,11 @@ def _first_filled() -> str:
 
 def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
     Group.objects.all().delete()
-    rows, waiting = Counter[str](), _Batch()
     with archive.open(BOOK) as book:
         try:
-            for found in serializers.deserialize("jsonl", io.TextIOWrapper(book, encoding="utf-8")):
-                rows[found.object._meta.label] += 1
-                waiting.add(found)
-        except DeserializationError as trouble:
+            return load_rows(io.TextIOWrapper(book, encoding="utf-8"))
+        except CannotReadRow as trouble:
             raise CannotRestore(f"A row of the backup cannot be read: {trouble}") from None
-    waiting.write()
-    return dict(rows)
-
-
-class _Batch:
-    """Rows of one model waiting to be written together; links between many and many follow their rows."""
-
-    def __init__(self) -> None:
-        self.found: list[Any] = []
-
-    def add(self, row: Any) -> None:
-        if self.found and (type(self.found[0].object) is not type(row.object) or len(self.found) >= BATCH):
-            self.write()
-        self.found.append(row)
-
-    def write(self) -> None:
-        if not self.found:
-            return
-        type(self.found[0].object)._default_manager.bulk_create([row.object for row in self.found])
-        for row in self.found:
-            for name, values in (row.m2m_data or {}).items():
-                getattr(row.object, name).set(values)
-        self.found = []
 
 
 def _reset_sequences() -> None:

@@ -19,7 +19,7 @@ from breeder.cultures import steps as cultures
 from breeder.cultures.queries.stock import stock_by_line, stock_of
 from breeder.orders import movement_block, steps
 from breeder.orders.models import Offer, Order, OrderLine, Payment
-from breeder.orders.queries.orders import bill_of, due_to_lapse, offers_by_id
+from breeder.orders.queries.orders import bill_of, due_to_lapse, line_ids_of, offers_by_id
 from breeder.orders.rules.money import refuse_amount
 from breeder.orders.rules.order_status import (
     NotLikeThis,
@@ -84,7 +84,7 @@ def agree_order(
 
     `named` are the names that were typed of frozen lines.
     """
-    lines = {offer.line_id for offer in offers_by_id(want.offer_id for want in wanted).values()}
+    lines = line_ids_of(want.offer_id for want in wanted)
     with transaction.atomic(durable=True):
         cultures.take_turn(lines)
         # Asked again after the turn: the same form may have won the race for it.
@@ -118,7 +118,7 @@ def agree_order(
 
 def change_order(number: int, change: Change, *, by: Any, token: str = "") -> Order:
     """Bring an order to what is now agreed: promises exactly the difference, releases exactly what falls away."""
-    added_lines = {offer.line_id for offer in offers_by_id(want.offer_id for want in change.added).values()}
+    added_lines = line_ids_of(want.offer_id for want in change.added)
     with transaction.atomic(durable=True):
         order = steps.take_order(number, added_lines)
         form_tokens.seen(token)

@@ -8,10 +8,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
 from breeder.cultures.queries.tubs import line_by_pk
@@ -22,7 +22,6 @@ from breeder.orders.queries.promises import promises_of_line
 from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
 from breeder.species.models import Line
 
-ROWS_A_PAGE = 100
 REFUSED = 422
 
 
@@ -32,7 +31,7 @@ def people(request: HttpRequest, pk: int) -> HttpResponse:
     line = _line_or_404(pk)
     who = who_has(handed_of_line(pk))
     table = HandedTable(who.handed, empty_text="Nobody yet. What is packed for somebody stands here.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table)
     return render(request, "orders/people.html", {"line": line, "who": who, "table": table})
 
 

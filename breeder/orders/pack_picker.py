@@ -8,6 +8,8 @@ from breeder.orders.models import Offer
 from breeder.orders.queries.orders import LineOnOffer
 from breeder.orders.rules.packs import OfferFree
 
+MOST_SHOWN = 25  # lines with all their packs on one page, besides those beside which something is typed
+
 
 @dataclass(frozen=True)
 class PickedPack:
@@ -64,13 +66,15 @@ class Picked:
 def picked(form: PacksForm, find: str, *, only_asked: bool = False) -> Picked:
     """Return the lines to show: those with something typed first, then those found.
 
-    Without letters to find by, lines that can give a pack now are shown, or with `only_asked` none.
+    Without letters to find by, lines that can give a pack now are shown, or with `only_asked` none. A long list ends
+    after MOST_SHOWN lines; letters lead to the others.
     """
     find = find.strip()
     offered = [line for line in form.lines if line.packs]
     typed = form.typed_lines()
     shown = [line for line in offered if line.line.pk in typed]
-    shown += [line for line in offered if line.line.pk not in typed and _is_found(line, find, only_asked)]
+    others = [line for line in offered if line.line.pk not in typed and _is_found(line, find, only_asked)]
+    shown += others[: max(0, MOST_SHOWN - len(shown))]
     return Picked(tuple(_with_fields(form, line) for line in shown), len(offered) - len(shown), find, only_asked)
 
 

@@ -5,15 +5,18 @@ from decimal import Decimal
 from typing import Any
 
 import django_tables2 as tables
+from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django_tables2.data import TableQuerysetData
 
 from breeder.base.dates import day_said
-from breeder.orders.models import Offer
+from breeder.orders.models import Offer, Order
 from breeder.orders.queries.line_customers import Handed
-from breeder.orders.queries.orders import OrderRow
+from breeder.orders.queries.orders import OrderRow, rows_of
 from breeder.orders.rules.packs import both_sexes_said
 
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
@@ -37,23 +40,42 @@ def order_cells(row: OrderRow) -> tuple[Any, ...]:
     )
 
 
+class OrderRows(TableQuerysetData):
+    """Orders of which only those on the shown page are read; the database sorts them."""
+
+    def __init__(self, data: QuerySet[Order], now: datetime) -> None:
+        super().__init__(data)
+        self.now = now
+
+    def __getitem__(self, key: slice) -> list[OrderRow]:  # type: ignore[override]
+        """Return the orders of one page as lists show them."""
+        return rows_of(self.data[key], self.now)
+
+    def order_by(self, aliases: Any) -> None:
+        """Sort as the columns ask; orders that are alike there stand newest first, on every page."""
+        super().order_by(aliases)
+        self.data = self.data.order_by(*self.data.query.order_by, "-number")
+
+
 class OrderTable(tables.Table):
     """Orders, newest first."""
 
     number = tables.Column("Order", attrs=NUMBER, linkify=("orders:order", {"number": tables.A("number")}))
-    person = tables.Column("For", linkify=("people:person", {"pk": tables.A("order__person_id")}))
+    person = tables.Column(
+        "For", linkify=("people:person", {"pk": tables.A("order__person_id")}), order_by=("person__name",)
+    )
     status = tables.Column("Status", attrs=BESIDE)
-    held_until = tables.Column("Held until", default="", attrs=BESIDE)
+    held_until = tables.Column("Held until", default="", order_by=("held_still",), attrs=BESIDE)
     promised_by = tables.Column("Post by", default="", attrs=BESIDE)
     packs = tables.Column("Packs", orderable=False)
-    total = tables.Column("Total", accessor="bill__total", attrs=NUMBER)
-    due = tables.Column("Open", accessor="bill__due", attrs=NUMBER)
+    total = tables.Column("Total", accessor="bill__total", order_by=("comes_to",), attrs=NUMBER)
+    due = tables.Column("Open", accessor="bill__due", order_by=("still_due",), attrs=NUMBER)
 
     class Meta:
         order_by = "-number"
 
     def render_status(self, record: OrderRow) -> SafeString:
-        return _part("orders/_status.html", record=record)
+        return format_html('<span class="tag">{}</span>', record.status)
 
     def render_held_until(self, value: datetime) -> str:
         return day_said(value, short=True)
@@ -86,7 +108,7 @@ def handed_cells(row: Handed) -> tuple[Any, ...]:
 class HandedTable(tables.Table):
     """What of a line went to whom, latest first."""
 
-    at = tables.DateColumn(format="j M Y", verbose_name="On", attrs=BESIDE)
+    at = tables.Column("On", attrs=BESIDE)
     person = tables.Column(
         "Who", linkify=("people:person", {"pk": tables.A("person__pk")}), order_by=("person__name",), attrs=BESIDE
     )
@@ -95,6 +117,9 @@ class HandedTable(tables.Table):
         "Order", accessor="order__number", linkify=("orders:order", {"number": tables.A("order__number")}), attrs=BESIDE
     )
     tub = tables.Column("Out of tub", default="not named", attrs=BESIDE)
+
+    def render_at(self, value: datetime) -> str:
+        return date_format(timezone.localtime(value), "j M Y")
 
 
 class OfferTable(tables.Table):

@@ -8,10 +8,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
 from breeder.orders import actions, movement_block
 from breeder.orders.forms.existing_order import CancelForm, HoldForm, LinesForm, PaymentForm, money_due
@@ -29,15 +29,15 @@ from breeder.orders.queries.orders import (
     order_lines,
     orders,
     rows_of,
+    sortable,
     whole,
 )
 from breeder.orders.rules.money import in_words
 from breeder.orders.rules.order_status import OPEN, after_payment, end_of, runs_out, standing, usual_hold
 from breeder.orders.rules.packs import told
 from breeder.orders.rules.stale_order import ChangedMeanwhile
-from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderTable, order_cells
+from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderRows, OrderTable, order_cells
 
-ROWS_A_PAGE = 100
 # The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
 REFUSED = 422
 
@@ -47,10 +47,12 @@ def order_list(request: HttpRequest) -> HttpResponse:
     """Show orders, the open ones unless asked otherwise."""
     actions.lapse_holds()
     chosen = OrderFilter.chosen(request.GET)
-    rows = rows_of(orders(chosen.statuses, chosen.who), timezone.now())
+    found = sortable(orders(chosen.statuses, chosen.who))
+    rows = OrderRows(found, timezone.now())
     table = OrderTable(rows, empty_text="No order here. New ones are agreed under “New order”.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
-    return render(request, "orders/list.html", {"table": table, "chosen": chosen, "lede": chosen.said(len(rows))})
+    in_pages(request, table)
+    page = {"table": table, "chosen": chosen, "lede": chosen.said(found.count())}
+    return render(request, "orders/list.html", page)
 
 
 @keeper_only
@@ -67,7 +69,8 @@ def order_new(request: HttpRequest) -> HttpResponse:
     form_tokens.seen(request.POST.get("token", ""))
     sent, typed = _sent_or_typed(request, "agree")
     start = starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
-    who = WhoForm(sent, initial={"person": request.GET.get("person")} | typed)
+    asked_for = {"person": request.GET.get("person")} | typed
+    who = WhoForm(sent, initial=asked_for, find=request.POST.get("find_person", ""))
     terms = TermsForm(sent, initial=start | typed)
     packs = PacksForm(sent, lines=lines_on_offer(), initial=packs_asked_for(request.GET) | typed)
     if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
@@ -181,7 +184,7 @@ def order_pay(request: HttpRequest, number: int) -> HttpResponse:
 def offer_list(request: HttpRequest) -> HttpResponse:
     """Show the packs that lines are sold in."""
     table = OfferTable(offers(), empty_text="No packs yet. Offer one, and the line appears on your lists.")
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table)
     return render(request, "orders/offers.html", {"table": table})
 
 

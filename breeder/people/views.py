@@ -4,10 +4,10 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
 from breeder.people import actions, queries
 from breeder.people.forms import AddressForm, PeopleFilter, PersonForm, RemovalForm, as_typed
@@ -35,8 +35,8 @@ def people_list(request: HttpRequest) -> HttpResponse:
         rows = ([one.name, one.kind, town_of(one), one.email, one.phone, one.consent_on] for one in found)
         return csv_answer("people.csv", ["name", "kind", "town", "email", "phone", "agreed_on"], rows)
     table = PeopleTable(found)
-    RequestConfig(request, paginate={"per_page": 100}).configure(table)
-    return render(request, "people/list.html", {"table": table, "narrowing": narrowing, "number": len(found)})
+    in_pages(request, table)
+    return render(request, "people/list.html", {"table": table, "narrowing": narrowing, "number": found.count()})
 
 
 @keeper_only

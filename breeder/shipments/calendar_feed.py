@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from itertools import groupby
+from typing import Any
 
 from django.contrib.auth.models import User
 from django.utils.crypto import constant_time_compare, salted_hmac
-from icalendar import Calendar, Event
 
 from breeder.shipments.models import Parcel
 from breeder.shipments.rules import departure_rules
@@ -31,6 +31,8 @@ def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
 
     Nobody's name or address is in it.
     """
+    from icalendar import Calendar  # a tenth of a second that only the feed needs
+
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
@@ -42,7 +44,9 @@ def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
     return bytes(calendar.to_ical())
 
 
-def _event(on: date, boxes: list[Parcel], host: str, now: datetime) -> Event:
+def _event(on: date, boxes: list[Parcel], host: str, now: datetime) -> Any:
+    from icalendar import Event  # as above
+
     event = Event()
     event.add("uid", f"posting-{on.isoformat()}@{host}")
     event.add("dtstamp", now)

@@ -3,6 +3,8 @@
 from typing import Any
 
 import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
 
 from breeder.base.models import Setting
 from breeder.core.units import degrees
@@ -15,10 +17,9 @@ BESIDE = {"td": {"class": "beside", "unlabelled": True}}
 class SpeciesTable(tables.Table):
     """Species, the temperatures they tolerate in the box, and how many lines of them are kept."""
 
-    species = tables.TemplateColumn(
-        # As code, not by name: a named template would run the context processors, and their queries, for every row.
-        template_code='{% include "species/_species_cell.html" %}',
-        verbose_name="Species",
+    species = tables.Column(
+        "Species",
+        accessor="scientific_name",
         order_by=("scientific_name", "qualifier"),
         attrs={"td": {"unlabelled": True}},
     )
@@ -34,6 +35,9 @@ class SpeciesTable(tables.Table):
     def __init__(self, *args: Any, household: Setting, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.household = household
+
+    def render_species(self, record: Species) -> SafeString:
+        return render_to_string("species/_species_cell.html", {"record": record})
 
     def render_comfort(self, record: Species) -> str:
         return comfort_words(record, self.household)

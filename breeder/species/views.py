@@ -4,10 +4,10 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
 from breeder.species import actions, queries, rules, species_fields
 from breeder.species.forms import LineEditForm, LineForm, SpeciesFilter, SpeciesForm
@@ -25,7 +25,7 @@ def species_list(request: HttpRequest) -> HttpResponse:
     if "csv" in request.GET:
         return _as_csv(found)
     table = SpeciesTable(found, household=request.household)
-    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    in_pages(request, table)
     return render(request, "species/species_list.html", {"table": table, "narrowing": narrowing, "number": len(found)})
 
 

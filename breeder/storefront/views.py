@@ -7,15 +7,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django_tables2 import RequestConfig
 
 from breeder.base.csv_export import csv_answer
+from breeder.base.paging import ROWS_WITH_BARS, in_pages
 from breeder.base.roles import is_keeper
 from breeder.species.models import Species
 from breeder.storefront import queries, rules
 from breeder.storefront.tables import CSV_COLUMNS, ForSaleTable, csv_rows
 
-ROWS_A_PAGE = 100
 LONGEST_ASKED = 80
 
 
@@ -24,7 +23,7 @@ def page(request: HttpRequest) -> HttpResponse:
     asked = _asked(request)
     rows = queries.rows(timezone.localdate(), **asked)
     table = ForSaleTable(rows, is_keeper=is_keeper(request.user), empty_text=_why_empty(asked))
-    RequestConfig(request, paginate={"per_page": ROWS_A_PAGE}).configure(table)
+    in_pages(request, table, ROWS_WITH_BARS)
     shown = {"table": table, "asked": asked, "groups": Species.Group.choices, "count": len(rows)}
     return render(request, "storefront/page.html", shown)
 

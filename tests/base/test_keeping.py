@@ -13,13 +13,19 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import User
+from django.core import serializers
 from django.core.management import CommandError, call_command
 from django.db import connection
+from django.utils import timezone
 
+from breeder.base.models import Photo
 from breeder.base.roles import KEEPER
-from breeder.cultures.models import Entry, Promise
+from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries.stock import stock_by_line
+from breeder.evaluation.benchmarks import big_book
 from breeder.management import backup_file
+from breeder.orders.models import Order
+from breeder.species.models import Line, Species
 from tests.build import address, tub
 from tests.conftest import user_in
 from tests.orders.stand import agree, counted_line, pack
@@ -247,3 +253,55 @@ def test_a_zip_of_something_else_is_refused(db: None, tmp_path: Path) -> None:
         archive.writestr("holiday.txt", "sun")
     with pytest.raises(backup_file.CannotRestore, match="is not a backup"):
         backup_file.restore_backup(path)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("broken", "said"),
+    [
+        (lambda row: row["fields"].pop("note"), "instead of"),
+        (lambda row: row["fields"].update(started_on="some day"), "some day"),
+        (lambda row: row.update(model="breeder.nothing"), "nothing"),
+    ],
+    ids=["a field too few", "a day that is none", "a model that is none"],
+)
+def test_a_row_that_is_none_of_this_book_is_named(tmp_path: Path, broken: Any, said: str) -> None:
+    tub()
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    backup_file.write_backup(good)
+    with zipfile.ZipFile(good) as there, zipfile.ZipFile(bad, "w") as here:
+        rows, about = there.read(backup_file.BOOK).splitlines(), json.loads(there.read(backup_file.ABOUT))
+        at = next(place for place, line in enumerate(rows) if b'"breeder.culture"' in line)
+        row = json.loads(rows[at])
+        broken(row)
+        rows[at] = json.dumps(row).encode()
+        book = b"\n".join(rows) + b"\n"
+        about["digest"] = hashlib.sha256(book).hexdigest()
+        here.writestr(backup_file.BOOK, book)
+        here.writestr(backup_file.ABOUT, json.dumps(about))
+    Culture.objects.all().delete()
+    Line.objects.all().delete()
+    Species.objects.all().delete()
+    with pytest.raises(backup_file.CannotRestore, match=f"A row of the backup cannot be read.*{said}"):
+        backup_file.restore_backup(bad)
+    assert not Culture.objects.exists()
+
+
+@pytest.mark.django_db
+def test_every_row_is_written_as_django_writes_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The form of a backup is Django's JSON Lines (its serializer is the reference), moments to the microsecond."""
+    monkeypatch.setattr(big_book, "TUBS", 7)
+    for name, number in {"LINES": 3, "ENTRIES": 200, "ORDERS": 20, "PEOPLE": 9, "CUP_LINES": 1, "HELD": 2}.items():
+        monkeypatch.setattr(big_book, name, number)
+    for name, number in {"PAID": 4, "WAITING_BOXES": 1, "CANCELLED": 4, "CLOSED_TUBS": 1}.items():
+        monkeypatch.setattr(big_book, name, number)
+    big_book.make(timezone.now())
+    Photo.objects.create(file='2026/01/ä "b".jpg', taken_at=timezone.now())
+    kinds = set()
+    for model in backup_file.models_kept():
+        for row in model._default_manager.all()[:20]:
+            by_django = serializers.serialize("jsonl", [row], cls=backup_file.Exact)
+            written = backup_file._as_django_writes if model._meta.many_to_many else backup_file._line_writer(model)
+            assert written(row) == by_django
+            kinds.add(model)
+    assert {Entry, Photo, User, Order, Line} <= kinds

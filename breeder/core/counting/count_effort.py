@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import special
+import scipy
 
 from .methods.removal import form_one
 
@@ -67,7 +67,7 @@ def clumping_by_likelihood(frequency: Sequence[int]) -> float:
 
     def loss(log_k: float) -> float:
         k = math.exp(log_k)
-        each = special.gammaln(counts + k) - special.gammaln(k) + counts * np.log(mean / (mean + k))
+        each = scipy.special.gammaln(counts + k) - scipy.special.gammaln(k) + counts * np.log(mean / (mean + k))
         return -float(times @ each + n * k * math.log(k / (mean + k)))
 
     from scipy import optimize  # as above

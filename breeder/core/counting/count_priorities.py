@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from scipy import special
+import scipy
 
 from .defaults import CRASH_SHARE, DANGER_CHANCE, TUBS_A_WEEK
 from .plurals import many
@@ -110,7 +110,7 @@ def chance_below(line: LineDoubt) -> float:
     for _ in range(HALVINGS):
         half = (low + high) / 2
         low, high = (low, half) if held(half) >= need else (half, high)
-    return float(special.ndtr(low))
+    return float(scipy.special.ndtr(low))
 
 
 FARTHEST = 8.0  # standard deviations

@@ -6,7 +6,7 @@ import math
 from datetime import date, datetime
 from functools import lru_cache
 
-from scipy import special
+import scipy
 
 from .defaults import DAYS_PER_MONTH, STORED_CONFIDENCE
 
@@ -16,15 +16,17 @@ WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
 @lru_cache(maxsize=256)
 def z_of(confidence: float) -> float:
     """Return the standard normal quantile for a one-sided `confidence` (a share)."""
-    return float(special.ndtri(confidence))
+    if confidence == STORED_CONFIDENCE:
+        return STORED_Z
+    return float(scipy.special.ndtri(confidence))
 
 
-STORED_Z = z_of(STORED_CONFIDENCE)  # 1.645 to three places
+STORED_Z = 1.6448536269514722  # of STORED_CONFIDENCE, as scipy.special.ndtri gives it
 
 
 def t_of(confidence: float, freedom: float) -> float:
     """Return Student's t quantile for a one-sided `confidence` and `freedom` degrees of freedom."""
-    return float(special.stdtrit(freedom, confidence))
+    return float(scipy.special.stdtrit(freedom, confidence))
 
 
 def whole_below(number: float) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import special
+import scipy
 
 from .defaults import DAUGHTERS_PER_FEMALE, EXTINCTION_RISK, FLOOR_BY_SHARE_FEMALE
 from .rounding import whole_above
@@ -18,7 +18,7 @@ def chance_line_of_one_ends(daughters: float) -> float:
     """
     if daughters <= 1:
         return 1.0
-    return float(-special.lambertw(-daughters * math.exp(-daughters)).real / daughters)
+    return float(-scipy.special.lambertw(-daughters * math.exp(-daughters)).real / daughters)
 
 
 def chance_ended_by(daughters: float, generations: int) -> float:

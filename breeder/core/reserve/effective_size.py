@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from functools import lru_cache
 
-from scipy import special
+import scipy
 
 from .defaults import DAYS_PER_YEAR, SURE
 from .rounding import whole_above
@@ -136,5 +136,5 @@ def chance_of_size(animals: int, size: float, share_male: float) -> float:
     most = animals - fewest
     if most < fewest:
         return 0.0
-    reached = special.bdtr(most, animals, share_male)
-    return float(reached - special.bdtr(fewest - 1, animals, share_male)) if fewest > 0 else float(reached)
+    reached = scipy.special.bdtr(most, animals, share_male)
+    return float(reached - scipy.special.bdtr(fewest - 1, animals, share_male)) if fewest > 0 else float(reached)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy import special
+import scipy
 
 from .rounding import whole_below
 
@@ -36,7 +36,7 @@ def surplus_of_estimate(
     """
     if estimate <= 0:
         return Lot(0.0, 0)
-    quantile = special.ndtri(confidence) if portions is None else special.stdtrit(portions - 1, confidence)
+    quantile = scipy.special.ndtri(confidence) if portions is None else scipy.special.stdtrit(portions - 1, confidence)
     cv = min(standard_error / estimate, WIDEST_CV)
     lower = estimate * math.exp(-float(quantile) * math.sqrt(math.log1p(cv**2)))
     return Lot(lower, max(0, whole_below((lower - breeding_minimum) * (1 - handling_loss)) - promised))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from scipy import special
+import scipy
 
 from .defaults import SURE
 
@@ -41,8 +41,8 @@ def chance_of_each(animals: int, females: int, males: int, share_female: float) 
     """Return the chance that `animals` of unknown sex include at least `females` females and `males` males."""
     if animals < females + males:
         return 0.0
-    below = special.bdtr(females - 1, animals, share_female) if females else 0.0
-    return float(special.bdtr(animals - males, animals, share_female) - below)
+    below = scipy.special.bdtr(females - 1, animals, share_female) if females else 0.0
+    return float(scipy.special.bdtr(animals - males, animals, share_female) - below)
 
 
 def animals_needed_for_each(females: int, males: int, share_female: float, sure: float = SURE) -> int:
@@ -63,4 +63,4 @@ def at_least_alive(packed: int, wanted: int, survival: float) -> float:
 
     Real deaths in a parcel come together, so this is optimistic.
     """
-    return float(special.bdtrc(wanted - 1, packed, survival)) if wanted > 0 else 1.0
+    return float(scipy.special.bdtrc(wanted - 1, packed, survival)) if wanted > 0 else 1.0

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 Array = NDArray[np.float64]
 
@@ -86,7 +86,7 @@ class Draws:
 
     def doorstep_gain(self, high: float = DOORSTEP_HIGH) -> Array:
         """Return a doorstep's rise over the outside, (n,) in K per W/m2: anywhere between shade and full sun."""
-        return high * ndtr(self.doorstep)
+        return high * scipy.special.ndtr(self.doorstep)
 
 
 def draws(seed: int, members: int = 200) -> Draws:
@@ -126,7 +126,7 @@ def _kept(noise: Array, kept: float) -> Array:
 
 def _levels(seed: int, members: int) -> Array:
     """Return one of the equally likely leak levels per member; every eight members hold each level once."""
-    levels = ndtri((np.arange(LEAK_LEVELS) + 0.5) / LEAK_LEVELS)
+    levels = scipy.special.ndtri((np.arange(LEAK_LEVELS) + 0.5) / LEAK_LEVELS)
     levels /= np.sqrt(np.mean(levels**2))
     rng = np.random.default_rng([seed, 1])  # its own stream, so that blocks do not depend on the number of members
     blocks = [rng.permutation(levels) for _ in range(-(-members // LEAK_LEVELS))]

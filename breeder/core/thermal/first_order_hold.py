@@ -9,8 +9,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import expm
 
 from .box import Network
 from .materials import SECONDS_PER_HOUR
@@ -30,7 +30,7 @@ def first_order_hold(a: Array, b: Array, step_s: float) -> tuple[Array, Array, A
     block[..., :n, :n] = a * step_s
     block[..., :n, n : n + m] = b * step_s
     block[..., n : n + m, n + m :] = np.eye(m)
-    grown = expm(block)
+    grown = scipy.linalg.expm(block)
     phi, hold, ramp = grown[..., :n, :n], grown[..., :n, n : n + m], grown[..., :n, n + m :]
     return phi, hold - ramp, ramp
 

@@ -1,8 +1,9 @@
 """What to count next: the week's tubs with why and how, in the same number of queries for 10 lines or 500."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db.models import Q
@@ -13,8 +14,10 @@ from breeder.core.counting.defaults import TUBS_A_WEEK
 from breeder.cultures import count_uncertainty
 from breeder.cultures.count_uncertainty import Doubtful, ToCount
 from breeder.cultures.eye_bias import shared_of
-from breeder.cultures.models import Belief, Culture, Entry
-from breeder.cultures.queries.stock import rows_by_line
+from breeder.cultures.kept_answers import KeptAnswers, ReadLine
+from breeder.cultures.line_surplus import LineRows
+from breeder.cultures.models import Culture, Entry
+from breeder.cultures.queries.stock import read_lines
 from breeder.cultures.tub_ledger import void_ids
 from breeder.species.models import Line
 
@@ -47,25 +50,34 @@ class Plan:
         return round(sum(one.unsold for one in self.tubs))
 
 
-def plan_of_week(on: date | None = None, *, by: Any = None) -> Plan:
+def plan_of_week(on: date | None = None, *, by: Any = None, lines: Iterable[ReadLine] | None = None) -> Plan:
     """Return what to count this week: at most 25 tubs less those counted in the last seven days; dangers stay.
 
     A tub counted within the week is not asked for again, but where the line may be in danger. With `by`, what was
-    learnt of that person's counts decides which way is worth it. Seven queries at most.
+    learnt of that person's counts decides which way is worth it. Seven queries at most; `lines` may be given where
+    the caller has read them already.
     """
     day = on or timezone.localdate()
     found = _Found()
-    for rows in rows_by_line(on=on):
-        for doubt, tubs in count_uncertainty.of_line(rows, day):
+    for read in read_lines(on=on) if lines is None else lines:
+        line, doubts, new = kept_doubts(read, day)
+        for doubt, tubs in doubts:
             found.stages.append(doubt)
             found.tubs |= tubs
-        found.new += count_uncertainty.never_counted(rows, day)
-        found.lines[rows.line.pk] = rows.line
-    recent = {
-        one.tub.pk for one in found.tubs.values() if one.read.row.counted_at and _age(one.read.row, day) < WEEK.days
-    }
+        found.new += new
+        found.lines[line.pk] = line
+    week_began = timezone.make_aware(datetime.combine(day - WEEK + timedelta(days=1), time.min))
+    rows = [one.read.row for one in found.tubs.values()]
+    recent = {row.culture_id for row in rows if row.counted_at and row.counted_at >= week_began}
     chosen = _chosen(found, recent)
     return Plan(_with_reasons(chosen, found, shared_of(by)), len(recent))
+
+
+def _doubts(rows: LineRows, day: date) -> tuple[Line, list[Any], list[Culture]]:
+    return rows.line, count_uncertainty.of_line(rows, day), count_uncertainty.never_counted(rows, day)
+
+
+kept_doubts = KeptAnswers(_doubts)
 
 
 class _Found:
@@ -126,7 +138,3 @@ def _last_counts(wanted: list[Doubtful]) -> dict[tuple[int, str], Entry]:
     tubs = {row.culture_id for row in rows}
     void = void_ids(Entry.objects.filter(culture_id__in=tubs, kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
     return {(entry.culture_id, entry.stage): entry for entry in entries if entry.pk not in void}
-
-
-def _age(row: Belief, day: date) -> int:
-    return (day - timezone.localdate(row.counted_at)).days

@@ -11,7 +11,7 @@ from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Belief, Culture
 from breeder.cultures.queries.next_counts import Plan, plan_of_week
 from breeder.cultures.queries.rounds import round_of
-from breeder.cultures.queries.stock import stock_by_line
+from breeder.cultures.queries.stock import read_lines, stock_of_lines
 from breeder.species.models import Line
 
 
@@ -31,9 +31,13 @@ class Carried:
 
 def carried_on(day: date) -> list[Carried]:
     """Return the round of a day with all that its screens show; the number of queries does not grow with the tubs."""
-    tubs = {tub.pk: tub for tub in Culture.objects.filter(closed_on=None).select_related("line__species")}
-    beliefs = {(row.culture_id, row.stage): row for row in Belief.objects.filter(culture__closed_on=None)}
-    stocks, plan = stock_by_line(), plan_of_week(day)
+    every = read_lines(Line.objects.order_by().values_list("pk", flat=True))
+    # A closed line sells nothing, so nothing is worked out for it; its tubs are walked until they are closed too.
+    lines = [line for line in every if line.rows.line.is_open]
+    rows = [line.rows for line in every]
+    tubs = {tub.pk: tub for of_line in rows for tub in of_line.tubs}
+    beliefs = {key: belief for of_line in rows for key, belief in of_line.beliefs.items()}
+    stocks, plan = stock_of_lines(lines, timezone.localdate()), plan_of_week(day, lines=lines)
     stops = [stop for stop in round_of(day).stops if stop.culture_id in tubs]
     return [Carried(tub := tubs[stop.culture_id], stop.done, _said(tub, beliefs, stocks, plan, day)) for stop in stops]
 

@@ -3,14 +3,17 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime, time
+from functools import cache
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, TextField
+from django.db.models.functions import Cast
 from django.utils import timezone
 
+from breeder.cultures.kept_answers import KeptAnswers, ReadLine, Row, columns
 from breeder.cultures.line_stock import LineStock
-from breeder.cultures.line_surplus import LineRows, stock_from
+from breeder.cultures.line_surplus import stock_from
 from breeder.cultures.models import Belief, Culture, Promise
-from breeder.species.models import Line
+from breeder.species.models import Line, Species
 
 
 def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> dict[int, LineStock]:
@@ -19,18 +22,46 @@ def stock_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = No
     Four queries, however many lines.
     """
     day = on or timezone.localdate()
-    return {rows.line.pk: stock_from(rows, day) for rows in rows_by_line(line_ids, on=on)}
+    return stock_of_lines(read_lines(line_ids, on=on), day)
 
 
-def rows_by_line(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> list[LineRows]:
+def stock_of_lines(lines: Iterable[ReadLine], day: date) -> dict[int, LineStock]:
+    """Return what each line can spare on a day, by line id, of lines that were read already."""
+    return {line.pk: kept_stock(line, day) for line in lines}
+
+
+def read_lines(line_ids: Iterable[int] | None = None, *, on: date | None = None) -> list[ReadLine]:
     """Return what a line's stock is reckoned from, for each line (default: every open one), in four queries."""
     wanted = None if line_ids is None else list(line_ids)
-    lines = Line.objects.select_related("species")
+    lines, tubs, beliefs, promises = _columns()
     lines = lines.exclude(status=Line.Status.CLOSED) if wanted is None else lines.filter(pk__in=wanted)
-    tubs = _by_line(_of(Culture.objects.filter(closed_on=None), "line_id", wanted))
-    beliefs = _beliefs_by_tub(wanted)
-    promises = _by_line(_of(held_promises(_moment(on)), "line_id", wanted))
-    return [LineRows(line, tuple(tubs[line.pk]), beliefs, tuple(promises[line.pk])) for line in lines]
+    tubs_of = _grouped(_of(tubs, "line_id", wanted))
+    beliefs_of = _grouped(_of(beliefs, "culture__line_id", wanted))
+    promises_of = _grouped(_of(promises.filter(_holds(_moment(on))), "line_id", wanted))
+    width = len(columns(Line))
+    return [
+        ReadLine(row[:width], row[width:], tubs_of[row[0]], beliefs_of[row[0]], promises_of[row[0]]) for row in lines
+    ]
+
+
+@cache
+def _columns() -> tuple[QuerySet, QuerySet, QuerySet, QuerySet]:
+    """Return what is read of lines, open tubs, their beliefs and promises held; of all but lines, the line comes first.
+
+    Made once, since naming a hundred columns costs more than reading a line. `used` of a belief is read as the text
+    that it is kept as: to compare it costs little.
+    """
+    species = [f"species__{name}" for name in columns(Species)]
+    *names, last = columns(Belief)
+    if last != "used":
+        raise AssertionError("The column 'used' of a belief must be its last.")
+    beliefs = Belief.objects.filter(culture__closed_on=None).order_by("pk")
+    return (
+        Line.objects.values_list(*columns(Line), *species),
+        Culture.objects.filter(closed_on=None).values_list("line_id", *columns(Culture)),
+        beliefs.values_list("culture__line_id", *names, Cast("used", TextField())),
+        Promise.objects.filter(state=Promise.State.HELD).values_list("line_id", *columns(Promise)),
+    )
 
 
 def stock_of(line_id: int, *, on: date | None = None) -> LineStock:
@@ -43,9 +74,11 @@ def stock_of(line_id: int, *, on: date | None = None) -> LineStock:
 
 def held_promises(at: datetime) -> QuerySet[Promise]:
     """Return the promises that hold animals at a moment; one that has run out unpaid holds none, whoever reads it."""
-    return Promise.objects.filter(state=Promise.State.HELD).filter(
-        Q(paid_at__isnull=False) | Q(expires_at__isnull=True) | Q(expires_at__gt=at)
-    )
+    return Promise.objects.filter(_holds(at), state=Promise.State.HELD)
+
+
+def _holds(at: datetime) -> Q:
+    return Q(paid_at__isnull=False) | Q(expires_at__isnull=True) | Q(expires_at__gt=at)
 
 
 def open_on_shelf(shelf: str) -> list[int]:
@@ -61,16 +94,16 @@ def _moment(on: date | None) -> datetime:
 
 
 def _of(rows: QuerySet, column: str, wanted: list[int] | None) -> QuerySet:
-    return rows if wanted is None else rows.filter(**{f"{column}__in": wanted})
+    """Return a new query for these lines, or for all: one that was answered once would answer the same for ever."""
+    return rows.all() if wanted is None else rows.filter(**{f"{column}__in": wanted})
 
 
-def _by_line(rows: Iterable) -> dict[int, list]:
-    found: dict[int, list] = defaultdict(list)
+def _grouped(rows: QuerySet) -> dict[int, list[Row]]:
+    """Return rows by their first column, in the order of the table."""
+    found: dict[int, list[Row]] = defaultdict(list)
     for row in rows:
-        found[row.line_id].append(row)
+        found[row[0]].append(row[1:])
     return found
 
 
-def _beliefs_by_tub(wanted: list[int] | None) -> dict[tuple[int, str], Belief]:
-    rows = _of(Belief.objects.filter(culture__closed_on=None), "culture__line_id", wanted)
-    return {(row.culture_id, row.stage): row for row in rows}
+kept_stock = KeptAnswers(stock_from)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from breeder.base.dates import day_said
@@ -12,6 +12,7 @@ from breeder.cultures import belief_store
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
 from breeder.cultures.phrases import animals
+from breeder.cultures.queries.last_looks import NEVER, last_looks
 from breeder.cultures.queries.stock import held_promises, stock_by_line
 from breeder.cultures.tub_ledger import Ledger, void_ids
 from breeder.species.models import Line
@@ -80,6 +81,11 @@ def shelves() -> list[str]:
     return list(Culture.objects.filter(closed_on=None).order_by("shelf").values_list("shelf", flat=True).distinct())
 
 
+def with_lines(tubs: QuerySet[Culture]) -> QuerySet[Culture]:
+    """Return the same tubs, each with its line; a line is read once, however many tubs it has."""
+    return tubs.prefetch_related(Prefetch("line", Line.objects.select_related("species")))
+
+
 def tub_rows(
     *,
     shelf: str = "",
@@ -90,10 +96,7 @@ def tub_rows(
     number: int | None = None,
 ) -> list[TubRow]:
     """Return tubs in shelf order with what the book relies on in each."""
-    void = void_ids(Entry.objects.filter(kind=Entry.Kind.CORRECT).only("pk", "corrects_id"))
-    looks = Q(entries__kind__in=(Entry.Kind.LOOKED, Entry.Kind.COUNT)) & ~Q(entries__pk__in=void)
-    tubs = Culture.objects.select_related("line__species").annotate(looked_at=Max("entries__happened_at", filter=looks))
-    tubs = tubs.order_by(*SHELF_ORDER)
+    tubs = with_lines(Culture.objects.order_by(*SHELF_ORDER))
     tubs = tubs.exclude(closed_on=None) if closed else tubs.filter(closed_on=None)
     for name, value in (("shelf", shelf), ("purpose", purpose), ("line_id", line_id), ("number", number)):
         if value:
@@ -103,8 +106,8 @@ def tub_rows(
     rows, narrowed = list(tubs), bool(shelf or purpose or find or closed or line_id or number)
     # Reading what the whole book relies on is most of the work, so a narrowed list reads only the lines that it shows.
     by_tub = _stages_by_tub(sorted({tub.line_id for tub in rows if not closed}) if narrowed else None)
-    today = timezone.localdate()
-    return [_row(tub, by_tub.get(tub.pk, ()), today) for tub in rows]
+    today, looks = timezone.localdate(), last_looks(tubs, with_seen=False)
+    return [_row(tub, by_tub.get(tub.pk, ()), looks.get(tub.pk, NEVER).seen_at, today) for tub in rows]
 
 
 def _named(word: str) -> Q:
@@ -125,10 +128,10 @@ def _stages_by_tub(line_ids: list[int] | None) -> dict[int, tuple[tuple[str, Tub
     return found
 
 
-def _row(tub: Culture, stages: tuple[tuple[str, TubStock], ...], today: date) -> TubRow:
+def _row(tub: Culture, stages: tuple[tuple[str, TubStock], ...], seen_at: datetime | None, today: date) -> TubRow:
     counted = [one.counted_on for _, one in stages if one.counted_on]
     last = max(counted, default=None)
-    looked = timezone.localdate(tub.looked_at) if tub.looked_at else None  # type: ignore[attr-defined]
+    looked = timezone.localdate(seen_at) if seen_at else None
     by_head = tub.line.sold_by == Line.SoldBy.HEAD
     due = by_head and tub.closed_on is None and (last is None or (today - last).days >= COUNT_DUE_DAYS)
     return TubRow(tub, stages, looked, last if by_head else None, due, today)

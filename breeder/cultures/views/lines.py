@@ -7,10 +7,10 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens
 from breeder.base.form_messages import show_refusal
+from breeder.base.paging import ROWS_WITH_BARS, in_pages
 from breeder.base.roles import keeper_only
 from breeder.cultures import frozen_lines
 from breeder.cultures.actions.freezes import end_freeze, freeze_line
@@ -34,7 +34,7 @@ def line_list(request: HttpRequest) -> HttpResponse:
     closed = "closed" in request.GET
     rows = line_rows(closed=closed)
     table = LineTable(rows)
-    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    in_pages(request, table, ROWS_WITH_BARS)
     short = [row for row in rows if any(stage.short for stage in row.shown)]
     return render(request, "cultures/lines.html", {"table": table, "rows": rows, "closed": closed, "short": short})
 

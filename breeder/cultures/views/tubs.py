@@ -7,11 +7,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
-from django_tables2 import RequestConfig
 
 from breeder.base import form_tokens, photos
 from breeder.base.form_messages import show_refusal
 from breeder.base.offline_forms import is_sent_later, typed_at
+from breeder.base.paging import in_pages
 from breeder.cultures import actions, count_entry, entry_text
 from breeder.cultures.actions.counts import record_count
 from breeder.cultures.actions.line_lock import Recorded, stages_of
@@ -43,7 +43,7 @@ def tub_list(request: HttpRequest) -> HttpResponse:
     closed = "closed" in request.GET
     rows = tub_rows(closed=closed, **chosen)
     table = TubTable(rows)
-    RequestConfig(request, paginate={"per_page": 100}).configure(table)
+    in_pages(request, table)
     shown = {
         "table": table,
         "rows": rows,

@@ -12,6 +12,7 @@ SUBJECTS = {
     "fit": "breeder.evaluation.benchmarks.box_fit",
     "stock": "breeder.evaluation.benchmarks.stock",
     "board": "breeder.evaluation.benchmarks.board",
+    "pages": "breeder.evaluation.benchmarks.pages",
 }
 
 

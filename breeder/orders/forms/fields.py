@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.base.fields import MoneyField
+from breeder.base.widgets import LeanInput, LeanNumberInput, LeanSelect
 from breeder.orders.queries.orders import LineOnOffer
 from breeder.orders.rules.order_status import FURTHEST_DAYS
 from breeder.orders.rules.packs import MOST_PACKS
@@ -25,13 +26,13 @@ def day_field(label: str, **options: Any) -> forms.DateField:
 
 def money_field(label: str, **options: Any) -> MoneyField:
     """Return an amount of money, typed with the number keys of a phone."""
-    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 8})
+    widget = LeanInput(attrs={"inputmode": "decimal", "autocomplete": "off", "size": 8})
     return MoneyField(label=label, widget=widget, **options)
 
 
 def packs_field(label: str, *, required: bool = False, **options: Any) -> forms.IntegerField:
     """Return a number of packs."""
-    widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
+    widget = LeanNumberInput(attrs={"inputmode": "numeric", "class": "short", "min": 0})
     return forms.IntegerField(
         label=label, required=required, min_value=0, max_value=MOST_PACKS, widget=widget, **options
     )
@@ -46,7 +47,9 @@ def tub_choices(line: LineOnOffer, stage: str) -> list[tuple[Any, str]]:
 
 def tub_field(choices: list[tuple[Any, str]]) -> forms.TypedChoiceField:
     """Return the choice of the one tub that a pack comes out of."""
-    return forms.TypedChoiceField(label="Out of", choices=choices, required=False, coerce=int, empty_value=None)
+    return forms.TypedChoiceField(
+        label="Out of", choices=choices, required=False, coerce=int, empty_value=None, widget=LeanSelect
+    )
 
 
 def name_field(line: Line) -> forms.CharField:

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from breeder.base.form_messages import PlainForm
+from breeder.base.widgets import LeanSelect
 from breeder.orders.forms.fields import (
     SEVERAL,
     AgreedDays,
@@ -21,6 +22,7 @@ from breeder.orders.forms.fields import (
 )
 from breeder.orders.models import Order
 from breeder.orders.movement_block import NotLookedUp
+from breeder.orders.queries.buyers import to_choose_from
 from breeder.orders.queries.orders import LineOnOffer
 from breeder.orders.rules.money import NOTHING
 from breeder.orders.rules.order_status import DAYS_TO_POST, Terms, Who, end_of, usual_hold
@@ -29,6 +31,7 @@ from breeder.people.forms import PlaceFields
 from breeder.people.models import Person
 from breeder.people.queries import is_on_file
 
+LONGEST_FIND = 80
 LONGEST_ID = 18  # digits; no database counts further
 PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
 
@@ -36,13 +39,20 @@ PACKS, PRICE, TUB, NAME = "packs-", "price-", "tub-", "name-"
 class WhoForm(PlainForm, forms.Form):
     """Whom an order is for: somebody in the book, or somebody new."""
 
-    person = forms.ModelChoiceField(Person.objects.none(), required=False, empty_label="somebody new", label="Person")
+    person = forms.ModelChoiceField(
+        Person.objects.none(), required=False, empty_label="somebody new", label="Person", widget=LeanSelect
+    )
     new_name = forms.CharField(label="Name, if new", max_length=120, required=False)
     email = forms.EmailField(label="E-mail, if new", required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, find: str = "", **kwargs: Any) -> None:
+        """Let one of a few people be chosen: those found by `find`, else those of the latest orders."""
         super().__init__(*args, **kwargs)
-        self.fields["person"].queryset = Person.objects.filter(removed_at=None)  # type: ignore[attr-defined]
+        field: Any = self.fields["person"]
+        field.queryset = Person.objects.filter(removed_at=None)
+        self.find = find.replace("\x00", "").strip()[:LONGEST_FIND]
+        self.shown = to_choose_from(self.find, chosen=self["person"].value())
+        field.widget.choices = [("", field.empty_label), *((one.pk, str(one)) for one in self.shown.people)]
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}

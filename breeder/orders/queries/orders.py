@@ -8,13 +8,25 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import (
+    Case,
+    DecimalField,
+    ExpressionWrapper,
+    F,
+    OuterRef,
+    Prefetch,
+    QuerySet,
+    Subquery,
+    Sum,
+    When,
+)
+from django.db.models.functions import Coalesce
 
 from breeder.cultures.line_stock import LineStock, StageStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
 from breeder.cultures.queries.stock import stock_by_line
-from breeder.orders.models import Offer, Order, OrderLine
+from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.orders.rules import money
 from breeder.orders.rules.money import Bill
 from breeder.orders.rules.order_status import hold_ran_out, taken_of
@@ -142,6 +154,11 @@ def offers_by_id(offer_ids: Iterable[int]) -> dict[int, Offer]:
     return Offer.objects.select_related("line__species").in_bulk(list(offer_ids))
 
 
+def line_ids_of(offer_ids: Iterable[int]) -> set[int]:
+    """Return the lines that these packs are of: whose turn is taken before anything else is read."""
+    return set(Offer.objects.order_by().filter(pk__in=list(offer_ids)).values_list("line_id", flat=True))
+
+
 def offers() -> QuerySet[Offer]:
     """Return every pack ever offered, with its line."""
     return Offer.objects.select_related("line__species")
@@ -155,6 +172,23 @@ def orders(statuses: Sequence[str] = (), who: str = "") -> QuerySet[Order]:
     if who:
         found = found.filter(person__in=people.holding(who, "name"))
     return whole(found)
+
+
+def sortable(found: QuerySet[Order]) -> QuerySet[Order]:
+    """Return the same orders with what a list may be sorted by: what each comes to, what is due, until when it holds.
+
+    The same figures as `bill_of` gives, by the database.
+    """
+    lines = OrderLine.objects.filter(order=OuterRef("pk")).order_by().values("order")
+    payments = Payment.objects.filter(order=OuterRef("pk")).order_by().values("order")
+    goods = Subquery(lines.annotate(goods=Sum(F("packs") * F("price"))).values("goods"))
+    paid = Subquery(payments.annotate(paid=Sum("amount")).values("paid"))
+    amount = DecimalField(max_digits=12, decimal_places=2)
+    return found.annotate(
+        comes_to=ExpressionWrapper(F("postage") + Coalesce(goods, Decimal(0), output_field=amount), amount),
+        still_due=ExpressionWrapper(F("comes_to") - Coalesce(paid, Decimal(0), output_field=amount), amount),
+        held_still=Case(When(status=Order.Status.HELD, then="held_until")),
+    )
 
 
 def whole(found: QuerySet[Order]) -> QuerySet[Order]:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+import scipy
 
 
 @dataclass(frozen=True)
@@ -107,14 +107,14 @@ def marked_repeatedly(caught: Sequence[int], again: Sequence[int], at_large: Seq
 
 
 def _known(held: float, total: int) -> float:
-    return float(special.gammaln(held + 1) - special.gammaln(held - total + 1))
+    return float(scipy.special.gammaln(held + 1) - scipy.special.gammaln(held - total + 1))
 
 
 def _binomial(caught: float, tried: float) -> float:
     """Return the log-likelihood of `caught` in `tried` tries at the most likely chance; 0 without tries."""
     if tried <= 0:
         return 0.0
-    return float(special.xlogy(caught, caught / tried) + special.xlog1py(tried - caught, -caught / tried))
+    return float(scipy.special.xlogy(caught, caught / tried) + scipy.special.xlog1py(tried - caught, -caught / tried))
 
 
 def _highest(log_likelihood: Callable[[float], float], total: int) -> float:

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from scipy import special
+import scipy
 
 from ..defaults import CONFIDENCE, FEW_RECAPTURES
 from ..errors import MOST_ANIMALS, Checks
@@ -96,11 +96,15 @@ def at_most(few: int, held: int, marked: int, caught: int) -> float:
     least = max(least, few - math.ceil(4 * TAIL_SDS * math.sqrt(few + 1)))  # the terms below are negligible
     x = np.arange(least, few + 1, dtype=float)
     log_chance = _log_choose(marked, x) + _log_choose(held - marked, caught - x) - _log_choose(held, float(caught))
-    return float(min(1.0, np.exp(special.logsumexp(log_chance))))
+    return float(min(1.0, np.exp(scipy.special.logsumexp(log_chance))))
 
 
 def _log_choose(n: int, k: np.ndarray | float) -> np.ndarray:
-    chosen = special.gammaln(n + 1.0) - special.gammaln(np.add(k, 1.0)) - special.gammaln(n - np.asarray(k) + 1.0)
+    chosen = (
+        scipy.special.gammaln(n + 1.0)
+        - scipy.special.gammaln(np.add(k, 1.0))
+        - scipy.special.gammaln(n - np.asarray(k) + 1.0)
+    )
     return np.asarray(chosen)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
 
 import numpy as np
-from scipy import special
+import scipy
 
 from ..defaults import CONFIDENCE
 from ..errors import Checks
@@ -129,10 +129,10 @@ def log_likelihood(passes: Passes, held: float) -> float:
     tried = k * held - x
     missed = tried - total
     return float(
-        special.gammaln(held + 1)
-        - special.gammaln(held - total + 1)
+        scipy.special.gammaln(held + 1)
+        - scipy.special.gammaln(held - total + 1)
         + total * math.log(total / tried)
-        + special.xlog1py(missed, -total / tried)
+        + scipy.special.xlog1py(missed, -total / tried)
     )
 
 

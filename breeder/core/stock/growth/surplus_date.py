@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from scipy import special
+import scipy
 
 from breeder.core.counting.defaults import DAYS_PER_MONTH, LONGEST_FORECAST_MONTHS, LUCK_VARIANCE
 
@@ -42,13 +42,13 @@ def chance_reached(
     if math.isinf(capacity):
         spread = math.sqrt(log_sd**2 + variance)
         ahead = math.log(now / wanted) + growth.rate * months
-        return float(special.ndtr(ahead / spread)) if spread else float(ahead >= 0)
-    starts = now * np.exp(log_sd * special.ndtri(GRID))
+        return float(scipy.special.ndtr(ahead / spread)) if spread else float(ahead >= 0)
+    starts = now * np.exp(log_sd * scipy.special.ndtri(GRID))
     room = np.clip(1 - starts / capacity, 1e-12, None)
     above = np.log(starts / room) - math.log(wanted / (1 - wanted / capacity)) + growth.rate * months
     if not variance:
         return float(np.mean(above >= 0))
-    return float(np.mean(special.ndtr(above / math.sqrt(variance))))
+    return float(np.mean(scipy.special.ndtr(above / math.sqrt(variance))))
 
 
 def surplus_forecast(
