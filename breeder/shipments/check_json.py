@@ -11,8 +11,8 @@ import numpy as np
 from breeder.base.temperature_chart import BoxCurve
 from breeder.core.thermal.kit_risk import Outcome
 from breeder.core.thermal.verdict import NOT_DECIDED, Limits, Odds
-from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.itinerary import HOUR, Case
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.rule_of_thumb import Opinion
 from breeder.core.transit.source_conflicts import Rivalry
 from breeder.core.transit.trial_result import Animals, Trial, Tried

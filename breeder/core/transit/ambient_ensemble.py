@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from breeder.core.thermal import ensemble_draws, forecast_error, sun
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import AmbientCase
-from breeder.core.transit.batch_air import Air, distance_km, season_of, window
 from breeder.core.transit.exposure import USUAL, Template
 from breeder.core.transit.itinerary import Case, Exposure, Where
+from breeder.core.transit.place_air import Air, distance_km, season_of, window
 from breeder.core.transit.trial_result import Journey, journey_cases
 from breeder.core.transit.weather_hours import Hours
 

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.core.thermal.verdict import EASY, GO, NOT_DECIDED, ROUNDING, preference, with_pack
 from breeder.core.transit.ambient_ensemble import Shape
-from breeder.core.transit.batch_air import Air
+from breeder.core.transit.place_air import Air
 from breeder.core.transit.trial_result import Animals, Candidate, Journey
 
 

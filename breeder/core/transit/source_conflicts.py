@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import product
 
 from breeder.core.thermal.verdict import HARM
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.trial_result import Trial, Tried
 from breeder.core.transit.weather_hours import Hours
 

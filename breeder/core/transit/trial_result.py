@@ -11,9 +11,9 @@ from breeder.core.thermal.kit import Kit as HeatKit
 from breeder.core.thermal.kit_risk import Outcome
 from breeder.core.thermal.verdict import Limits, Tolerance, with_pack
 from breeder.core.transit import rule_of_thumb
-from breeder.core.transit.batch_air import ONE_DAY, Ends
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import Case, ServiceTimes, cases_of
+from breeder.core.transit.place_air import ONE_DAY, Ends
 from breeder.core.transit.weather_hours import Hours
 
 # The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).

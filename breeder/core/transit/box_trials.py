@@ -17,7 +17,7 @@ from breeder.core.thermal.evaluate_kit import try_kit
 from breeder.core.thermal.verdict import GO, HARM, NO_GO, NOT_DECIDED
 from breeder.core.transit import ambient_ensemble, rule_of_thumb
 from breeder.core.transit.ambient_ensemble import Members
-from breeder.core.transit.batch_air import Air
+from breeder.core.transit.place_air import Air
 from breeder.core.transit.result_cache import Memo, keys_of
 from breeder.core.transit.results import Asked, Cell, Option
 from breeder.core.transit.tally import Tally, Way, melts, sweep_all, sweep_once

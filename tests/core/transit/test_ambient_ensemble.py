@@ -8,11 +8,11 @@ import pytest
 
 from breeder.carriers.models import Service
 from breeder.core.thermal.ensemble_draws import Draws, draws
-from breeder.core.transit import ambient_ensemble, batch_air
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import ambient_ensemble, place_air
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.exposure import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
 from breeder.core.transit.itinerary import HOUR, Case, Exposure, ServiceTimes, cases_of
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
 START = datetime(2026, 7, 6, 0, tzinfo=UTC)
@@ -59,7 +59,7 @@ def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
 
 def outside(of: Hours, way: Case, drawn: Draws) -> np.ndarray:
     """The air outside at the origin in every member, (hours + 1, members)."""
-    return ambient_ensemble.Members(drawn).at_origin(batch_air.air_of(of), way.starts_at, way.hours + 1).T
+    return ambient_ensemble.Members(drawn).at_origin(place_air.air_of(of), way.starts_at, way.hours + 1).T
 
 
 def rows(of: Case, exposure: Exposure) -> np.ndarray:
@@ -102,7 +102,7 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
 
 def test_there_is_no_sun_at_night_and_less_under_a_sky_that_hardly_swings() -> None:
     times = hours().times[24:48]
-    clear, dull = batch_air.sunlight_w_m2(hours(swing=7.0), times), batch_air.sunlight_w_m2(hours(swing=1.0), times)
+    clear, dull = place_air.sunlight_w_m2(hours(swing=7.0), times), place_air.sunlight_w_m2(hours(swing=1.0), times)
     assert clear[5] == dull[5] == 0  # one in the morning on the clock of New York
     assert clear.max() > 700
     assert dull.max() < 0.45 * clear.max()
@@ -113,7 +113,7 @@ def test_a_day_of_which_too_little_is_known_has_no_sun_that_could_be_told() -> N
     late = tuple(
         None if at < START + timedelta(days=3) else value for at, value in zip(known.times, known.c, strict=True)
     )
-    light = batch_air.sunlight_w_m2(replace(known, c=late), known.times[24:48])
+    light = place_air.sunlight_w_m2(replace(known, c=late), known.times[24:48])
     assert np.isnan(light[17])
     assert light[5] == 0
 
@@ -136,7 +136,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
     def together(east: float) -> float:
         ends = Ends(hours(), hours(east=east))
         members, (origin, destination) = ambient_ensemble.Members(drawn), ends.airs
-        span, km = (way.starts_at, way.hours + 1), batch_air.distance_km(ends.origin, ends.destination)
+        span, km = (way.starts_at, way.hours + 1), place_air.distance_km(ends.origin, ends.destination)
         one, other = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
         return float(np.corrcoef(one[20], other[20])[0, 1])
 
@@ -146,15 +146,15 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
 
 def test_distance_along_the_earth() -> None:
     # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (by arithmetic).
-    assert batch_air.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
+    assert place_air.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
         111.19, abs=0.01
     )
 
 
 def test_southern_seasons_are_turned_round() -> None:
     january = datetime(2026, 1, 15, tzinfo=UTC)
-    assert batch_air.season_of(january, 45.0) == "winter"
-    assert batch_air.season_of(january, -45.0) == "summer"
+    assert place_air.season_of(january, 45.0) == "winter"
+    assert place_air.season_of(january, -45.0) == "summer"
 
 
 def known(**facts: object) -> Case:

@@ -9,8 +9,8 @@ from scipy.integrate import solve_ivp
 from breeder.core.thermal import box, forecast_error, packs, sun
 from breeder.core.thermal.ensemble_draws import DOORSTEP_HIGH, Draws
 from breeder.core.thermal.kit import Kit
-from breeder.core.transit.batch_air import Ends, distance_km, sunlight_w_m2
 from breeder.core.transit.itinerary import HOUR, Case, Exposure, Where
+from breeder.core.transit.place_air import Ends, distance_km, sunlight_w_m2
 from breeder.core.transit.weather_hours import Hours
 
 READ_EVERY_S = 300.0

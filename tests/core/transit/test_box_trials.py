@@ -13,16 +13,16 @@ from numpy.typing import NDArray
 from breeder.base import worker
 from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.core.thermal.verdict import Limits
-from breeder.core.transit import ambient_ensemble, batch_air, screening
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import ambient_ensemble, box_trials, place_air
+from breeder.core.transit.box_trials import cells_of
 from breeder.core.transit.exposure import USUAL, Template
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.result_cache import Memo
 from breeder.core.transit.results import Asked, Cell
-from breeder.core.transit.screening import cells_of
 from breeder.core.transit.tally import Way
 from breeder.core.transit.trial_result import Candidate
 from breeder.core.transit.weather_hours import Hours
-from tests.shipments import plain
+from tests.core.transit import plain
 from tests.shipments.test_ratchet import ANIMALS, CARD, hours, journey
 
 FOAM = (Layer("eps", 19.0), Layer("corrugated", 4.0))
@@ -41,7 +41,7 @@ MEMBERS = 48
 
 
 def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> Asked:
-    reading = (batch_air.air_of(origin), batch_air.air_of(destination))
+    reading = (place_air.air_of(origin), place_air.air_of(destination))
     return Asked(number, journey(post_on), (reading,), KITS, ANIMALS, 77)
 
 
@@ -51,7 +51,7 @@ def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> 
 def test_the_board_says_what_the_check_says(post_on: date) -> None:
     ends = Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
     one = asked(post_on, ends.origin, ends.destination)
-    trial, cell = screening.trials_of(one, MEMBERS)[0], cells_of([one], members=MEMBERS)[0]
+    trial, cell = box_trials.trials_of(one, MEMBERS)[0], cells_of([one], members=MEMBERS)[0]
     for option in cell.options:
         whole = trial.of_kit(option.candidate.kit_id)
         assert whole is not None
@@ -76,7 +76,7 @@ def test_of_two_readings_the_worse_stands_on_the_board() -> None:
     post_on = date(2013, 10, 7)
     mild, hot = hours(post_on, "JFK"), hours(post_on, "JFK", shift_c=16.0)
     one = asked(post_on, hours(post_on, "LGA"), mild)
-    both = replace(one, readings=(*one.readings, (one.readings[0][0], batch_air.air_of(hot))))
+    both = replace(one, readings=(*one.readings, (one.readings[0][0], place_air.air_of(hot))))
     assert cells_of([one])[0].shown.verdict == "go"
     assert cells_of([both])[0].of_kit(1).decided == "no-go"  # type: ignore[union-attr]
 
@@ -102,7 +102,7 @@ def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on
     times = replace(one.journey.times, template=template)
     one = replace(one, journey=replace(one.journey, times=times))
     origin, destination = one.readings[0]
-    drawn = screening.drawn_of(77, MEMBERS)
+    drawn = box_trials.drawn_of(77, MEMBERS)
     shape = ambient_ensemble.shape_of(one.journey, origin.hours, destination.hours)
     quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
     for case, found in zip(shape.cases, quick, strict=True):
@@ -138,7 +138,7 @@ def test_where_hours_lack_for_any_go_the_cheapest_open_kit_speaks_for_the_dearer
     post_on = date(2013, 10, 7)
     gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
     one = asked(post_on, hours(post_on, "LGA"), gone)
-    assert screening.trials_of(one, MEMBERS)[0].best is None
+    assert box_trials.trials_of(one, MEMBERS)[0].best is None
     cell = cells_of([one], members=MEMBERS)[0]
     assert [option.candidate.kit_id for option in cell.options] == [CARD.kit_id]
     assert cell.shown.decided == "not decided"
@@ -149,7 +149,7 @@ def test_where_two_cheap_kits_go_but_not_easily_the_board_takes_the_dearer_one_o
     foam = Candidate(4, "Foam", 2.0, Kit(Box((0.25, 0.2, 0.15), FOAM), PAYLOAD))
     kits, ends = (CARD, foam, WARM, MELTS), Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
     whole = replace(asked(post_on, ends.origin, ends.destination), candidates=kits)
-    trial = screening.trials_of(whole, MEMBERS)[0]
+    trial = box_trials.trials_of(whole, MEMBERS)[0]
     assert [one.outcome.verdict for one in trial.tried[:2]] == ["go", "go"]
     assert trial.best is not None
     assert trial.best.candidate is MELTS
@@ -164,7 +164,7 @@ def test_a_second_process_finds_the_same_cells() -> None:
     with worker._twin() as process:
         # Its answers come back through a pickle, its questions went there through one.
         waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
-        work = partial(screening.cells_of_block, members=screening.SCREENED)
+        work = partial(box_trials.cells_of_block, members=box_trials.SCREENED)
         worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
     beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
     for one, other in zip(beside, alone, strict=True):

@@ -8,9 +8,9 @@ import pytest
 
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.transit import ambient_ensemble
-from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.itinerary import HOUR, Case, ServiceTimes, cases_of
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
