@@ -163,7 +163,7 @@ def _source(hours: Hours) -> dict[str, Any]:
 
 def _curve(found: Found) -> dict[str, Any]:
     """Return the picture of the on-time journey in the chosen kit: inside with its range, outside in the middle."""
-    case, band = found.trial.cases[0], found.trial.curve_of(found.chosen)
+    case, band = found.trial.cases[0], found.trial.band_inside(found.chosen)
     limits: Limits = found.animals.limits
     outside = np.median(found.trial.around[0].ambient_c, axis=0)
     return {

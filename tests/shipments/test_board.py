@@ -70,8 +70,8 @@ def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel
     two[1].order.promised_by = MONDAY + timedelta(days=1)
     two[1].order.save()
     _, plan = planned(boxes_a_day=1)
-    assert plan.of(two[1].number).on == MONDAY
-    assert plan.of(two[0].number).on > MONDAY
+    assert plan.assignment(two[1].number).on == MONDAY
+    assert plan.assignment(two[0].number).on > MONDAY
 
 
 def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]) -> None:

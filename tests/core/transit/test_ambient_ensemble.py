@@ -54,7 +54,11 @@ def case(*, to_counter: bool = False) -> Case:
 
 def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
     """What surrounds the box in every member, (hours + 1, members)."""
-    return ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0].ambient_c.T
+    return (
+        ambient_ensemble.Members(drawn)
+        .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0]
+        .ambient_c.T
+    )
 
 
 def outside(of: Hours, way: Case, drawn: Draws) -> np.ndarray:
@@ -92,7 +96,11 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
         here = rows(way, exposure) & np.array([at > way.times[24] for at in way.times])
         lit = around(way, ends, drawn)[here]
         dark = [replace(one, light=np.zeros_like(one.light)) for one in ends.airs]
-        plain = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *dark)[0].ambient_c.T[here]
+        plain = (
+            ambient_ensemble.Members(drawn)
+            .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *dark)[0]
+            .ambient_c.T[here]
+        )
         assert (lit - plain).mean() > least
         assert (lit >= plain - 1e-9).all()
     counter = case(to_counter=True)

@@ -86,7 +86,7 @@ def test_only_what_changed_is_reckoned_again() -> None:
     rows = [asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=n / 10), n) for n in range(4)]
     first = cells_of(rows, memo=memo)
     rows[2] = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=20.0), 2)
-    second = cells_of(rows, memo=memo, told=lambda done, whole: steps.append((done, whole)))
+    second = cells_of(rows, memo=memo, on_progress=lambda done, whole: steps.append((done, whole)))
     assert steps == [(4, 4)]
     assert [a.options is b.options for a, b in zip(first, second, strict=True)] == [True, True, False, True]
     assert second[2].shown.decided == "no-go"
@@ -104,7 +104,7 @@ def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on
     origin, destination = one.readings[0]
     drawn = box_trials.drawn_of(77, MEMBERS)
     shape = ambient_ensemble.shape_of(one.journey, origin.hours, destination.hours)
-    quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
+    quick = ambient_ensemble.Members(drawn).ambient_cases(shape, origin, destination)
     for case, found in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
         assert pytest.approx(whole, abs=1e-4) == found.ambient_c.T
