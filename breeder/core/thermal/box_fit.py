@@ -101,7 +101,7 @@ def fit_box(
     if air is None:
         _refuse_thin(drawn, bottle_film_w_k(litres))
     elif air.shape != at.shape or np.isfinite(air).sum() < LEAST_READINGS:
-        raise CannotFit("The logger in the air has too few readings. Log anew, or leave its column out.")
+        raise CannotFit("The logger in the air has too few readings. Log again, or leave its column out.")
     return _fit_run(_LoggedRun(at, outside, bottle, air, drawn, bottle_film_w_k(litres)))
 
 

@@ -13,7 +13,7 @@ FLOOR_WITH_AIR_SD_LN = 0.05  # least spread of ln conductance with a logger in t
 def vague(log_sd: float, *, has_air: bool) -> str:
     """Return why a result with this spread of ln conductance is useless, and what to do."""
     remedy = "Log another, colder day" if has_air else "Hang a second logger in the air"
-    return f"The box would be known to {100 * log_sd:.0f} % only. {remedy}."
+    return f"The box would be known only to within {100 * log_sd:.0f} %. {remedy}."
 
 
 def doubts_about(rms_k: float, heat: float) -> tuple[str, ...]:

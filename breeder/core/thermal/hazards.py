@@ -56,7 +56,7 @@ def _oxygen(what: Packed, trace: Trace) -> str:
     return (
         f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the "
         f"packs give only {100 * share:.0f} % of their power at first and stay warm for longer, on a warm day too. "
-        "Make air holes: with little oxygen animals also bear less heat."
+        "Make air holes: with little oxygen animals also tolerate less heat."
     )
 
 

@@ -47,7 +47,7 @@ def melted_ice(melted_kg: float, hours: float, outside_c: float, bag_w_k: float 
     log_sd = math.hypot(WEIGHING_SD_LN, BAG_SD_LN * conductance / bag_w_k)
     if log_sd > MOST_SD_LN:
         raise CannotFit(
-            f"The bag held up more heat than the box did, so the box is known to {100 * log_sd:.0f} % only. "
+            f"The bag held up more heat than the box did, so the box is known only to within {100 * log_sd:.0f} %. "
             "Spread the ice out in more bags, or use loggers."
         )
     return Melted(conductance, log_sd)

@@ -17,7 +17,7 @@ def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
         first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
         second = local.replace(tzinfo=zone, fold=1).astimezone(UTC)
     except OverflowError:
-        raise NoSuchTime(f"{local:%Y-%m-%d %H:%M} lies at the end of the calendar. Mend the year.") from None
+        raise NoSuchTime(f"{local:%Y-%m-%d %H:%M} is outside the calendar. Correct the year.") from None
     if first.astimezone(zone).replace(tzinfo=None) != local:
         raise NoSuchTime(
             f"{local:%Y-%m-%d %H:%M} does not exist in {zone.key}: the clocks went forward over it. "

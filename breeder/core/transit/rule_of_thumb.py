@@ -53,7 +53,7 @@ class Opinion:
             GO: "no pack needed",
             WITH_PACK: f"a {self.pack} pack",
             AT_COUNTER: f"a {self.pack} pack, and held at a counter",
-            NO_GO: "do not post",
+            NO_GO: "do not ship",
         }[self.word]
         return f"Air between {low} and {high} on the way and the day after: {advice}."
 

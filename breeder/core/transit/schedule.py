@@ -199,7 +199,7 @@ def _shortage_texts(bench: _Bench, order: Sequence[Waits]) -> list[str]:
 def _instead(bench: _Bench, number: int) -> str:
     given = bench.given.get(number)
     if given is None:
-        return f"Box {number} finds no day without it."
+        return f"Box {number} gets no day without it."
     first = min(other.on for other in bench.given.values())
     on = day_text(given.on, this_year=first.year, weekday=True)
     return f"Box {number} goes in {given.option.candidate.name} on {on}."

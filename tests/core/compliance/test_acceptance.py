@@ -24,7 +24,7 @@ def carries(takes: str = "takes", taxon: str = "Isopoda", **values: Any) -> Carr
 
 def test_a_carrier_of_which_nothing_is_known_is_asked_about() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries("refuses", "Isopoda", service_id=9)])
-    assert answer.questions == ("Nothing is on record of whether Post takes Porcellio scaber. Ask the carrier.",)
+    assert answer.questions == ("There is no record of whether Post takes Porcellio scaber. Ask the carrier.",)
 
 
 def test_a_carrier_that_refuses_a_group_blocks_it() -> None:

@@ -50,7 +50,7 @@ def test_nothing_on_record_is_never_silently_allowed() -> None:
 def test_a_forbidding_rule_blocks_with_citation_and_date() -> None:
     answer = may_go(SCABER, way(HAWAII), [rule("forbidden", "", HAWAII, citation="HRS 150A-6.2")], [])
     assert answer.blocks == (
-        "Porcellio scaber into Hawaii (US-HI) is forbidden (your rule for all that is not listed): HRS 150A-6.2, "
+        "Porcellio scaber into Hawaii (US-HI) is forbidden (your rule for everything not listed): HRS 150A-6.2, "
         "looked up on 5 January 2026.",
     )
 
@@ -141,7 +141,7 @@ def test_a_stale_rule_asks_and_a_stale_ban_still_blocks() -> None:
     old = {"checked_on": date(2024, 1, 5), "recheck_on": date(2025, 1, 5)}
     answer = may_go(SCABER, way(), [rule("allowed", **old)], [])
     assert answer.standing == Standing.OPEN
-    assert "was to be looked up again by 5 January 2025" in answer.questions[0]
+    assert "was due to be looked up again by 5 January 2025" in answer.questions[0]
     ban = may_go(SCABER, way(), [rule("forbidden", **old)], [])
     assert ban.standing == Standing.BLOCKED
     assert "looked up again by 5 January 2025" in ban.blocks[0]
@@ -169,7 +169,7 @@ def test_a_permit_in_scope_meets_the_rule_and_is_named() -> None:
         ({"destinations": ("US-GA",)}, "does not cover Florida (US-FL)"),
         ({"origins": ("US-OH",)}, "does not cover sending from New York (US-NY)"),
         ({"direction": Permit.Direction.RECEIVE}, "is yours to receive"),
-        ({"person_id": 8, "direction": Permit.Direction.RECEIVE}, "is held by somebody else"),
+        ({"person_id": 8, "direction": Permit.Direction.RECEIVE}, "is held by someone else"),
         ({"person_id": 7, "direction": Permit.Direction.SEND}, "is the customer's to send"),
     ],
 )
@@ -207,7 +207,7 @@ def test_an_address_without_a_state_asks_where_states_have_rules() -> None:
 
 def test_an_unknown_home_asks_where_a_rule_depends_on_it() -> None:
     answer = may_go(SCABER, way(origin=""), [rule("allowed"), rule("permit", origin="US-OH")], [])
-    assert "From where you send is not known" in answer.questions[0]
+    assert "It is not known where you ship from" in answer.questions[0]
 
 
 def test_an_animal_that_only_resembles_a_species_is_not_allowed_by_its_rule() -> None:
