@@ -19,7 +19,7 @@ from .kit import Kit
 from .packs import FAINT_W, FREEZING_C, PACK_FACE_W_K, kit_power_w
 from .regime_stepper import AIR, PAYLOAD
 from .simulation import PER_HOUR as LONGER_PER_HOUR
-from .simulation import Surroundings, energy_weights, inside_all, response_matrix, surroundings
+from .simulation import Surroundings, Weather, energy_weights, inside_all, response_matrix, surroundings
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -69,7 +69,7 @@ class _Part:
 
 def sweep(
     kit: Kit,
-    ambient_c: Array | Single,
+    ambient_c: Weather,
     *,
     low_c: float,
     high_c: float,
@@ -84,7 +84,7 @@ def sweep(
     Kits with melting packs, and members whose heat pack may freeze, are simulated step by step instead.
     Raises ValueError as `inside` does.
     """
-    weather = np.asarray(ambient_c).T
+    weather: Weather = np.asarray(ambient_c).T
     around = surroundings(weather, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
     return sweep_cases(kit, [around], low_c=low_c, high_c=high_c)[0]
 

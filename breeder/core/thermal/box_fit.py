@@ -75,7 +75,7 @@ def bottle_film_w_k(litres: float) -> float:
 
     Check: 0.5 gives 0.35. Judgment: measured half-liter bottles have 0.3 to 0.4.
     """
-    return FILM_W_M2K * HALF_LITRE_M2 * (litres / 0.5) ** (2.0 / 3.0)
+    return FILM_W_M2K * HALF_LITRE_M2 * math.pow(litres / 0.5, 2.0 / 3.0)
 
 
 def fit_box(
@@ -166,7 +166,8 @@ class _LoggedRun:
     def grid_h(self) -> Array:
         """Return hours every five minutes; the last is at the end of the run or just after it."""
         pieces = math.ceil((self.at[-1] - self.at[0]) * SECONDS_PER_HOUR / GRID_S - 1e-9)
-        return self.at[0] + np.arange(pieces + 1) * GRID_S / SECONDS_PER_HOUR
+        grid: Array = self.at[0] + np.arange(pieces + 1) * GRID_S / SECONDS_PER_HOUR
+        return grid
 
     def on_grid(self, values: Array) -> Array:
         """Return the readings of a logger at the hours of the grid, with its gaps bridged."""
@@ -223,7 +224,7 @@ def _best_guess(run: _LoggedRun) -> _Best:
         return np.concatenate([*(each / READING_K for each in residuals(padded(guess))), known])
 
     best = least_squares(off, np.zeros(free), xtol=1e-6, ftol=1e-7, max_nfev=50)
-    best_residuals, slopes = residuals(padded(best.x)), best.jac[: -(free - 1)]
+    best_residuals, slopes = residuals(padded(best.x)), np.asarray(best.jac)[: -(free - 1)]
     weight = np.concatenate([np.full(len(each), _weight(each)) for each in best_residuals])[:, None]
     information = (slopes * weight).T @ slopes + np.diag([1e-9, *LOOSE[: free - 1] ** -2.0])
     return _Best(padded(best.x), best_residuals, float(np.sqrt(np.linalg.inv(information)[0, 0])))

@@ -40,11 +40,13 @@ def parton_logan(low_c: Array, high_c: Array, sunrise_h: Array, sunset_h: Array)
 
 def _daylight(low: Array, high: Array, rise: float, fall: float, hour: float) -> Array:
     angle = np.pi * (hour - rise - LOW_LAG_H) / (fall - rise + 2.0 * HIGH_LAG_H)
-    return low + (high - low) * np.sin(angle)
+    temperature: Array = low + (high - low) * np.sin(angle)
+    return temperature
 
 
 def _night(coming: Array, low: Array, high: Array, rise: float, fall: float, next_rise: float, hour: float) -> Array:
     """Return the decay from the temperature at sunset toward the next low; `hour` counts from the midnight before."""
     at_sunset = _daylight(low, high, rise, fall, fall)
     length = 24.0 - (fall - rise)
-    return coming + (at_sunset - coming) * np.exp(-NIGHT_DECAY * (hour - fall) / length)
+    temperature: Array = coming + (at_sunset - coming) * np.exp(-NIGHT_DECAY * (hour - fall) / length)
+    return temperature

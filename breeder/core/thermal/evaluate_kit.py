@@ -13,7 +13,7 @@ from .batch import Swept, sweep_cases
 from .ensemble_draws import Draws
 from .kit import Kit
 from .kit_risk import QUANTILES, Judged, Outcome, judge, outcome
-from .simulation import PER_HOUR, Surroundings, inside_all, surroundings
+from .simulation import PER_HOUR, Surroundings, Weather, inside_all, surroundings
 from .verdict import GO, Limits, Tolerance, preference, strain
 
 Array = NDArray[np.float64]
@@ -30,13 +30,13 @@ class AmbientCase:
 
     name: str
     weight: float
-    ambient_c: NDArray[np.floating]
+    ambient_c: Weather
     film_by_hour: tuple[str, ...] | None = None
 
     @property
     def hours(self) -> int:
         """Return how many hours there are, both ends included."""
-        return self.ambient_c.shape[1]
+        return int(self.ambient_c.shape[1])
 
     @cached_property
     def missing(self) -> tuple[int, ...]:

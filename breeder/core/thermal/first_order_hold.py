@@ -78,9 +78,10 @@ def _hour_map(networks: tuple[Network, ...], per_hour: int, node: int) -> tuple[
     a, b = np.stack([a for a, _ in pairs]), np.stack([b for _, b in pairs])
     every = FINE_PER_HOUR // per_hour
     weather, packs = reach(a, b[..., :1], SECONDS_PER_HOUR, FINE_PER_HOUR), _pack_reach(a, b)
-    return tuple(
+    from_weather, from_packs = (
         np.concatenate([whole[:, every - 1 :: every, node], whole[:, -1]], axis=1) for whole in (weather, packs)
     )
+    return from_weather, from_packs
 
 
 def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_hour: int, node: int = 1) -> Array:

@@ -57,7 +57,8 @@ def curve(age_h: ArrayLike, rated_h: float) -> NDArray[np.float64]:
     end = PLATEAU_SHARE * rated_h
     plateau = 1.0 - DROOP * np.minimum(age, end) / end
     tail = np.exp(-np.maximum(age - end, 0.0) / (TAIL_SHARE * rated_h))
-    return -np.expm1(-age / RISE_H) * plateau * tail
+    power: NDArray[np.float64] = -np.expm1(-age / RISE_H) * plateau * tail
+    return power
 
 
 def burnt_hours(age_h: ArrayLike, rated_h: float) -> NDArray[np.float64]:
@@ -71,7 +72,8 @@ def burnt_hours(age_h: ArrayLike, rated_h: float) -> NDArray[np.float64]:
     warming = rise * (1.0 - gone) - DROOP / end * (rise**2 * (1.0 - gone) - rise * plateau * gone)
     both = 1.0 / (1.0 / tail + 1.0 / rise)
     after = tail * -np.expm1(-beyond / tail) - math.exp(-end / rise) * both * -np.expm1(-beyond / both)
-    return whole - warming + (1.0 - DROOP) * after
+    integral: NDArray[np.float64] = whole - warming + (1.0 - DROOP) * after
+    return integral
 
 
 def curve_hours(rated_h: float) -> float:

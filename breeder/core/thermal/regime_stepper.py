@@ -56,7 +56,7 @@ class _MemberStates:
         packs = self.regimes.packs
         if packs:
             pack_c = readings[:, :, -packs:]
-            left = ((pack_c < self.low[:, None]) | (pack_c > self.high[:, None])).any(axis=2)
+            left: Flags = np.any((pack_c < self.low[:, None]) | (pack_c > self.high[:, None]), axis=2)
             group, seat = np.nonzero(left.any(axis=1))
             if len(group):
                 leaving = _Followed(block, self.regimes, group, column[group, :, seat], self.regime[group, seat])
@@ -133,7 +133,8 @@ class _Followed:
 def _beyond(regimes: Regimes, pack_c: Array, regime: Whole) -> Flags:
     """Return where any pack (N, ..., packs) is outside the limits of its member's regime (N, packs)."""
     low, high = regimes.room(regime)
-    return ((pack_c < low[:, None]) | (pack_c > high[:, None])).any(axis=-1)
+    beyond: Flags = np.any((pack_c < low[:, None]) | (pack_c > high[:, None]), axis=-1)
+    return beyond
 
 
 def march(

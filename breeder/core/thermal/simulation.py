@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from .regime_stepper import march
 from .transition_matrices import Run
 
 Array = NDArray[np.float64]
+Weather = NDArray[np.floating[Any]]  # in double or single precision
 
 PER_HOUR = 4  # readings an hour: the payload moves by under 0.01 K between them
 # Pack power is computed for these factors on the usual energy and interpolated between them. Short of oxygen a pack
@@ -38,7 +40,7 @@ class Surroundings:
     conductance and heat packs' energy; `films` names the film of each hour, None for the box's own.
     """
 
-    ambient_c: Array
+    ambient_c: Weather
     start_c: Array
     leak: Array
     pack_energy: Array
@@ -66,7 +68,7 @@ class Inside:
 
 
 def surroundings(
-    ambient_c: Array,
+    ambient_c: Weather,
     *,
     start_c: float | Array,
     leak: Array | None = None,
@@ -101,7 +103,7 @@ def surroundings(
 
 def inside(
     kit: Kit,
-    ambient_c: Array,
+    ambient_c: Weather,
     *,
     start_c: float | Array,
     leak: Array | None = None,

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from . import packs as heat_packs
 from .box import Network, network
 from .kit import HeatPack, Kit, PhaseChangePack
+from .packs import Burning
 from .phase_change import regimes_of
 from .regime_stepper import Trace, march
 from .transition_matrices import Run
@@ -38,7 +39,7 @@ class Packed:
     free_litres: float | None = None
     air_changes_h: float = 0.6
 
-    def burn(self, hour: Array) -> heat_packs.Burning:
+    def burn(self, hour: Array) -> Burning:
         """Return how the heat packs burn at hours of the run, while they are not frozen."""
         return heat_packs.burn(self.heat_packs, hour, air_changes_h=self.air_changes_h, free_litres=self.free_litres)
 

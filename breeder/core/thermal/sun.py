@@ -95,7 +95,8 @@ def clearness(low_c: ArrayLike, high_c: ArrayLike) -> Array:
     0.17 sqrt(range), at most 0.75. Source: Hargreaves & Samani 1982; FAO-56 eq. 50.
     """
     day_range = np.maximum(np.asarray(high_c, dtype=float) - np.asarray(low_c, dtype=float), 0.0)
-    return np.minimum(HARGREAVES * np.sqrt(day_range), CLEAREST)
+    share: Array = np.minimum(HARGREAVES * np.sqrt(day_range), CLEAREST)
+    return share
 
 
 def late_by(by_hour: Array, lag_h: float) -> Array:

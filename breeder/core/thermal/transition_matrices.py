@@ -58,7 +58,8 @@ class Run:
         many = np.bincount(self.group, minlength=len(self.level))
         first = np.cumsum(many) - many
         place = np.arange(int(many.max()))[None, :]
-        return order[first[:, None] + np.where(place < many[:, None], place, 0)]
+        seats: Whole = order[first[:, None] + np.where(place < many[:, None], place, 0)]
+        return seats
 
     def read_hours(self) -> Array:
         """Return the hours of the readings: the start, then every `every`-th piece."""
@@ -83,7 +84,7 @@ class Block:
     @property
     def readings(self) -> int:
         """Return how many readings there are in the block."""
-        return self.fine.shape[2] // self.every
+        return int(self.fine.shape[2]) // self.every
 
     @cached_property
     def seen(self) -> Array:
@@ -103,7 +104,8 @@ class Block:
             self._rows[rows] = np.ascontiguousarray(self.fine[..., n - rows :, :]).reshape(-1, rows, w)
         at = ((code * groups + group) * pieces)[:, None] + piece
         # Taking rows and summing is twice as fast as a stack of small matrix products.
-        return np.einsum("nprw,nw->npr", self._rows[rows].take(at, axis=0), column)
+        states: Array = np.einsum("nprw,nw->npr", self._rows[rows].take(at, axis=0), column)
+        return states
 
     @cached_property
     def _rows(self) -> dict[int, Array]:
@@ -118,18 +120,18 @@ class Block:
 
         Several combinations take one product: each gets its own rows of the column, which are zero for other members.
         """
-        if len(self.fine) == 1:
-            return self.seen[0] @ column
-        present = tuple(int(combination) for combination in np.flatnonzero(np.bincount(code.ravel())))
+        present = (0,) if len(self.fine) == 1 else tuple(np.flatnonzero(np.bincount(code.ravel())).tolist())
         if len(present) == 1:
-            return self.seen[present[0]] @ column
+            single: Array = self.seen[present[0]] @ column
+            return single
         if present not in self._joined:
             self._joined[present] = np.concatenate([self.seen[combination] for combination in present], axis=2)
         w = column.shape[1]
         spread = np.empty((column.shape[0], w * len(present), column.shape[2]))
         for place, combination in enumerate(present):
             np.multiply(column, (code == combination)[:, None], out=spread[:, place * w : (place + 1) * w])
-        return self._joined[present] @ spread
+        product: Array = self._joined[present] @ spread
+        return product
 
 
 @lru_cache(maxsize=256)

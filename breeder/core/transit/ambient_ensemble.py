@@ -23,7 +23,7 @@ from breeder.core.transit.trial_result import Journey, journey_cases
 from breeder.core.transit.weather_hours import Hours
 
 Single = NDArray[np.float32]
-Floats = TypeVar("Floats", bound=NDArray[np.floating])  # single or double precision
+Precision = TypeVar("Precision", np.float32, np.float64)
 
 # Behind a counter the air is that of a shop whose door opens now and then (judgment).
 COUNTER_C, COUNTER_DOOR_SHARE = 21.0, 0.10
@@ -95,14 +95,14 @@ def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, flo
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
 
 
-def kept(exposure: Exposure, outside: Floats, template: Template = USUAL) -> Floats:
+def kept(exposure: Exposure, outside: NDArray[Precision], template: Template = USUAL) -> NDArray[Precision]:
     """Return the air of a hub or behind a counter, which is held near one temperature; any shape, °C."""
     if exposure == Exposure.HUB:
         return (1 - template.outside_share) * template.hub_c + template.outside_share * outside
     return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
 
 
-def bracketed(origin: Floats, destination: Floats) -> Floats:
+def bracketed(origin: NDArray[Precision], destination: NDArray[Precision]) -> NDArray[Precision]:
     """Return the air outside of unknown hubs, (members, hours) in °C.
 
     Every second member has the air of the colder end of the journey, the others that of the warmer end.

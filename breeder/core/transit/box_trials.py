@@ -56,7 +56,7 @@ def cells_of(
     `by` works on the blocks: `one_by_one` in this process, `base.worker.side_by_side` with a second process.
     """
     keys = keys_of(asked, members) if memo else []
-    cells = memo.known(asked, keys) if memo else [None] * len(asked)
+    cells: list[Cell | None] = memo.known(asked, keys) if memo else [None] * len(asked)
     rest = sorted((place for place, cell in enumerate(cells) if cell is None), key=lambda place: _way(asked[place]))
     size = max(1, MEMBERS_AT_ONCE // members)
     blocks = [rest[first : first + size] for first in range(0, len(rest), size)]

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import product
+from typing import Any
 
 from breeder.core.thermal.verdict import HARM
 from breeder.core.transit.place_air import Ends
@@ -86,7 +87,7 @@ def led_by(rival: Hours, rest: Hours) -> Hours:
     """Return the hours of `rival`, filled from `rest` where it has none; both cover the same times."""
     mine = [value is not None for value in rival.c]
 
-    def merged(name: str) -> tuple[object, ...]:
+    def merged(name: str) -> Any:
         mine_by_hour, rest_by_hour = (getattr(hours, name) for hours in (rival, rest))
         if not mine_by_hour and not rest_by_hour:
             return ()

@@ -88,8 +88,16 @@ def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
     """Return the result of each of several journeys with equally many members."""
     by_way = Swept(*(getattr(swept, each.name).reshape(ways, -1) for each in fields(Swept)))
     failed = failures(by_way, limits)
-    shares = (flags.mean(axis=1) for flags in (failed.comfort, failed.hard, failed.cold, failed.warm))
-    return Felt(*shares, failed.cold, failed.warm, by_way.coldest_hour, by_way.warmest_hour)
+    return Felt(
+        comfort=failed.comfort.mean(axis=1),
+        hard=failed.hard.mean(axis=1),
+        cold=failed.cold.mean(axis=1),
+        warm=failed.warm.mean(axis=1),
+        is_cold=failed.cold,
+        is_warm=failed.warm,
+        coldest_hour=by_way.coldest_hour,
+        warmest_hour=by_way.warmest_hour,
+    )
 
 
 @dataclass(eq=False)
@@ -219,7 +227,7 @@ def sweep_once(tallies: Iterable[Tally]) -> None:
 def _sweep_group(kit: Kit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
     # Boxes on the same journey in the same kit have the same result, so each journey is run once.
     places: dict[tuple[int, int], int] = {}
-    ways = []
+    ways: list[tuple[Way, int]] = []
     for tally in group:
         key = (id(tally.way), tally.cases_done)
         if key not in places:
@@ -231,7 +239,7 @@ def _sweep_group(kit: Kit, limits: Limits, films: tuple[str, ...], group: list[T
     weather = np.empty((np.count_nonzero(who), len(films) + 1), np.float32)
     done = 0
     for around, run_here in zip(rows, np.split(who, len(ways)), strict=True):
-        count = np.count_nonzero(run_here)
+        count = int(np.count_nonzero(run_here))
         np.compress(run_here, around, axis=0, out=weather[done : done + count])
         done += count
     results = felt(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
