@@ -85,7 +85,7 @@ def test_an_example_warns_and_never_blocks() -> None:
     assert "An unverified example says: Post two-day does not take Porcellio scaber alive" in answer.questions[1]
 
 
-def test_marking_and_an_agreement_are_said() -> None:
+def test_marking_and_agreement_are_in_the_notes() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries("agreement", marking="LIVE ANIMALS", conditions="Signed first")])
     assert answer.standing == Standing.CLEAR
     assert "LIVE ANIMALS" in answer.notes[0]

@@ -111,12 +111,12 @@ def test_the_order_of_the_rules_never_matters(rules: list[Rule], cut: int) -> No
     shuffled = [*rules[cut:], *rules[:cut]][::-1]
     before, after = (may_go(SCABER, way(), these, []) for these in (rules, shuffled))
     assert before.standing == after.standing
-    assert [one.effect for one in deciding(rules, SCABER)] == [one.effect for one in deciding(shuffled, SCABER)]
+    assert [each.effect for each in deciding(rules, SCABER)] == [each.effect for each in deciding(shuffled, SCABER)]
 
 
 @given(st.lists(ANY_RULE, max_size=6))
 def test_no_rule_of_the_keepers_is_never_clear_and_an_example_never_blocks(rules: list[Rule]) -> None:
-    answer = may_go(SCABER, way(), [replace(one, verified=False) for one in rules], [])
+    answer = may_go(SCABER, way(), [replace(each, verified=False) for each in rules], [])
     assert answer.standing == Standing.OPEN
 
 
@@ -124,7 +124,8 @@ def test_no_rule_of_the_keepers_is_never_clear_and_an_example_never_blocks(rules
 def test_what_is_clear_has_a_rule_that_says_so(rules: list[Rule]) -> None:
     if may_go(SCABER, way(), rules, []).standing == Standing.CLEAR:
         assert any(
-            one.verified and applies(one, SCABER, way()) and one.effect in ("allowed", "conditions") for one in rules
+            each.verified and applies(each, SCABER, way()) and each.effect in ("allowed", "conditions")
+            for each in rules
         )
 
 
@@ -133,8 +134,8 @@ def test_an_example_only_asks_until_the_keeper_has_looked_it_up() -> None:
     answer = may_go(SCABER, way(), [example, rule("allowed", "Isopoda")], [])
     assert answer.standing == Standing.OPEN
     assert "An unverified example says that Isopoda into Florida (US-FL) is forbidden" in answer.questions[0]
-    own = rule("allowed", "Porcellio scaber", FLORIDA, origin="")
-    assert may_go(SCABER, way(), [example, own], []).standing == Standing.CLEAR
+    own_rule = rule("allowed", "Porcellio scaber", FLORIDA, origin="")
+    assert may_go(SCABER, way(), [example, own_rule], []).standing == Standing.CLEAR
 
 
 def test_a_stale_rule_asks_and_a_stale_ban_still_blocks() -> None:
@@ -156,7 +157,7 @@ def test_a_rule_for_crossing_a_border_leaves_the_own_state_alone() -> None:
 def test_a_permit_in_scope_meets_the_rule_and_is_named() -> None:
     answer = may_go(SCABER, way(), [rule("permit", permit_kind="PPQ 526")], [permit()])
     assert answer.standing == Standing.CLEAR
-    assert [one.number for one in answer.permits] == ["P-1"]
+    assert [each.number for each in answer.permits] == ["P-1"]
     assert "PPQ 526 P-1 of USDA APHIS counts until 31 December 2026" in answer.notes[0]
 
 
@@ -220,7 +221,7 @@ def test_an_animal_that_only_resembles_a_species_is_not_allowed_by_its_rule() ->
     assert "is not determined, and the rule for Porcellio scaber may be about it" in answer.questions[0]
 
 
-def test_conditions_are_said_and_do_not_hold_it_up() -> None:
+def test_conditions_are_noted_and_do_not_block() -> None:
     answer = may_go(SCABER, way(), [rule("conditions", conditions="Two barriers against escape")], [])
     assert answer.standing == Standing.CLEAR
     assert answer.notes[0].endswith("Conditions: Two barriers against escape.")

@@ -15,16 +15,16 @@ BOARD = Layer("corrugated", 4)
 
 
 def conductance(liner: list[Any]) -> float:
-    return box.conductance_w_k(Box(INNER_M, (*(Layer(*one) for one in liner), BOARD)))
+    return box.conductance_w_k(Box(INNER_M, (*(Layer(*layer) for layer in liner), BOARD)))
 
 
 def parton_logan(given: list[Any]) -> list[float]:
     low, high, rise, fall, hours = given
     days = len(low)
-    found = diurnal.parton_logan(
+    temperatures = diurnal.parton_logan(
         np.array(low, float), np.array(high, float), np.full(days, float(rise)), np.full(days, float(fall))
     )
-    return [float(np.ravel(found)[24 + hour]) for hour in hours]
+    return [float(np.ravel(temperatures)[24 + hour]) for hour in hours]
 
 
 CHECKS = {

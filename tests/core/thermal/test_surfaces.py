@@ -11,8 +11,8 @@ from breeder.core.thermal.sun import clearness, doorstep_rise_k
 
 
 def radiation_w_m2k(one_c: float, other_c: float, emissivity: float) -> float:
-    one, other = one_c + KELVIN, other_c + KELVIN
-    return emissivity * STEFAN_BOLTZMANN * (one**2 + other**2) * (one + other)
+    first, other = one_c + KELVIN, other_c + KELVIN
+    return emissivity * STEFAN_BOLTZMANN * (first**2 + other**2) * (first + other)
 
 
 def plate_w_m2k(surface_c: float, air_c: float, height_m: float) -> float:
@@ -44,8 +44,8 @@ def test_linear_radiation_at_20_degrees() -> None:
     assert radiation_w_m2k(20, 20, 0.9) == pytest.approx(5.1426, abs=1e-4)
 
 
-def gap_m2k_w(mm: float, one: float, other: float) -> float:
-    together = 1 / (1 / one + 1 / other - 1)
+def gap_m2k_w(mm: float, first: float, other: float) -> float:
+    together = 1 / (1 / first + 1 / other - 1)
     return 1 / (STILL_AIR_W_MK / (mm / 1000) + radiation_w_m2k(20, 15, together))
 
 
