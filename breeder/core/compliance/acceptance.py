@@ -125,7 +125,8 @@ def _rule_answer(rule: Carries, animal: Animal, carriage: Carriage) -> Answer:
     if rule.takes == Takes.AGREEMENT or rule.conditions:
         notes.append(f"{carriage.called} {TAKES_TEXT[Takes(rule.takes)]} {animal.name}: {rule.source_text}.{terms}")
     if rule.recheck_on is not None and carriage.on is not None and rule.recheck_on < carriage.on:
-        old = f"What {carriage.carrier} takes was due to be looked up again by {rule.recheck_on:%-d %B %Y}. Ask the carrier."
+        due = f"{rule.recheck_on:%-d %B %Y}"
+        old = f"What {carriage.carrier} takes was due to be looked up again by {due}. Ask the carrier."
         return Answer(questions=(old,), notes=tuple(notes))
     return Answer(notes=tuple(notes))
 

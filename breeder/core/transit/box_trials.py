@@ -182,7 +182,7 @@ class _Progress:
 
     def is_worth_trying(self, asked: Asked, row: Sequence[Tally]) -> bool:
         """Return whether the next kit could still be wanted."""
-        # If missing hours rule out every Go, the cheapest kit that has not failed stands for the more expensive ones.
+        # If missing hours rule out every Go, the result of the cheapest kit that has not failed is enough.
         is_open = self.is_undecided and any(tally.way.rules_out_go(asked.animals) for tally in row)
         # Stopping before one goes easily would choose a different kit from the one a check chooses.
         has_enough = self.has_easy and (asked.is_thorough or melts(row[0].kit) or self.going >= ENOUGH)

@@ -27,7 +27,7 @@ class Exposure(StrEnum):
 
 
 class Where(StrEnum):
-    """Whose weather a leg has; nobody knows where the hubs in between are, so both ends bracket them."""
+    """Whose weather a leg has; the hubs in between are unknown, so both ends bracket them."""
 
     ORIGIN = "origin"
     BETWEEN = "between"

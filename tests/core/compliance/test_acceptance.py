@@ -1,7 +1,7 @@
-"""Does a carrier take such an animal: group, season, longest planned transit, marking.
+"""Test whether a carrier takes an animal: group, season, longest planned transit, marking.
 
-The season (1 March to 31 October) and the three working days are those written down by the Canadian post for live
-small cold-blooded animals (read in a copy of its ABCs of mailing).
+The season (1 March to 31 October) and the three working days are those of the Canadian post for live small
+cold-blooded animals (read in a copy of its ABCs of mailing).
 """
 
 from dataclasses import replace

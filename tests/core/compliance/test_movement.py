@@ -1,7 +1,7 @@
-"""May this animal go there: the most specific rule, the stricter on a tie, permits in scope, and nothing in silence.
+"""Test whether an animal may go to a place: the most specific rule, the stricter on a tie, permits, open questions.
 
 Citations are those of the rules named (HRS 150A-6.2 and HAR 4-71: read in copies; F.A.C. 5B-57.004: read in a copy
-current to 2024; 7 CFR 330.200: read in a copy of 2024). What they ask of a given species is invented here.
+current to 2024; 7 CFR 330.200: read in a copy of 2024). What they require for a given species is invented here.
 """
 
 from dataclasses import replace
@@ -81,7 +81,7 @@ def test_the_most_specific_rule_counts(wide: Rule, narrow: Rule) -> None:
 
 
 def test_on_a_tie_the_stricter_counts() -> None:
-    """A list for one state stands against a rule of the species for the whole country: neither is narrower."""
+    """A list for one state and a rule for the species in the whole country: neither is narrower."""
     rules = [rule("allowed", "Porcellio scaber", "US"), rule("forbidden", "", HAWAII)]
     assert may_go(SCABER, way(HAWAII), rules, []).standing == Standing.BLOCKED
     assert may_go(SCABER, way(FLORIDA), rules, []).standing == Standing.CLEAR

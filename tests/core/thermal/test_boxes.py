@@ -1,4 +1,4 @@
-"""What must hold of every box: bounds, monotone walls, energy, and the wall itself against a finer picture."""
+"""Check what must hold for every box: bounds, thicker walls, energy, and the wall against a finer model."""
 
 import numpy as np
 import pytest
@@ -68,7 +68,7 @@ def test_two_packs_give_less_than_twice_one_and_taped_holes_less_than_open() -> 
 
 
 def test_a_heat_pack_is_worth_power_over_conductance() -> None:
-    """Steady state: the inside stands above the outside by P/UA (energy balance)."""
+    """Steady state: the inside is warmer than the outside by P/UA (energy balance)."""
     warm = kit(FOAM, packs=(HeatPack(72, 125),))
     payload_c = payload(warm, np.full(49, 10.0), 15.0)
     power = packs.kit_power_w(warm, np.array([36.0]))[0]
@@ -130,7 +130,7 @@ def by_lines(of: Kit, hours: np.ndarray, weather: np.ndarray, start_c: float) ->
     slices = 60
     inner, middle, outer = net.wall_w_k
     foam_j, board_j = net.wall_j_k
-    # The foam node stands in the middle of the foam: half its resistance lies with the inner film, half with the board.
+    # The foam node is in the middle of the foam: half of its resistance is on the inner side, half on the board's.
     foam_w_k = foam_conductance(of)
     film_w_k = 1 / (1 / inner - 0.5 / foam_w_k)
     rest_w_k = 1 / (1 / middle - 0.5 / foam_w_k)

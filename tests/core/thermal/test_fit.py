@@ -1,4 +1,4 @@
-"""Fitting a box from loggers: boxes that are not the fit's own are measured, runs that tell nothing are refused."""
+"""Fit boxes from loggers: boxes simulated by another model are measured, and useless runs are refused."""
 
 import csv
 import json
@@ -30,7 +30,7 @@ def february() -> np.ndarray:
 
 
 def logged(weather: np.ndarray, hours: np.ndarray, start_c: float = 20.0) -> tuple[np.ndarray, np.ndarray]:
-    """Return air and bottle in a box of two nodes by scipy, not by the stepping that the fit uses."""
+    """Return air and bottle in a two-node box by scipy, not by the stepping that the fit uses."""
     whole = np.arange(len(weather))
 
     def slope(second: float, state: np.ndarray) -> list[float]:
@@ -49,7 +49,7 @@ Rows = tuple[np.ndarray, ...]
 
 @pytest.fixture(scope="module")
 def run() -> Rows:
-    """Hours, outside, air, bottle."""
+    """Return hours, outside, air and bottle."""
     weather = february()
     hours = np.arange(0, len(weather) - 1, 1 / 12)
     return hours, np.interp(hours, np.arange(len(weather)), weather), *logged(weather, hours)
@@ -57,12 +57,12 @@ def run() -> Rows:
 
 @pytest.fixture(scope="module")
 def runs() -> list[bench.Logged]:
-    """40 runs of sliced walls with a leak in real hours: card, 19 and 38 mm, films of 0.2 to 0.6 W/K."""
+    """Simulate 40 sliced walls with a leak in real hours: card, 19 and 38 mm foam, films of 0.2 to 0.6 W/K."""
     return bench.logged_runs(40)
 
 
 def test_a_second_logger_measures_boxes_that_are_not_the_fits_own(runs: list[bench.Logged]) -> None:
-    """Own simulation with another model of the wall (sliced, stepped by the trapezoid rule, a leak past it)."""
+    """Compare with a different model of the wall (sliced, trapezoid rule, a leak past it; simulated here)."""
     score = bench.score_of(runs, [bench.fitted(each, with_air=True) for each in runs])
     assert score.answered >= 36
     assert score.inside_95 >= 0.90
@@ -109,13 +109,13 @@ def test_the_truth_comes_back_with_its_film(run: Rows) -> None:
 
 
 def test_without_the_air_the_film_is_what_the_bottles_size_says(run: Rows) -> None:
-    """7 W/m2K on 0.05 m2 at half a liter, and on four times as much at eight times the volume (judgement)."""
+    """7 W/m2K on 0.05 m2 at half a liter, and on four times as much at eight times the volume (judgment)."""
     hours, outside, _, bottle = run
     fitted = box_fit.fit_box(FOAM, hours, outside, bottle, litres=LITRES)
     assert fitted.film_w_k == pytest.approx(0.35)
     assert box_fit.bottle_film_w_k(4.0) == pytest.approx(4 * 0.35)
     assert fitted.conductance_w_k == pytest.approx(WALL, rel=0.05)
-    # The film alone is worth 0.3 x 0.349 / 0.35.
+    # The film alone contributes 0.3 x 0.349 / 0.35.
     assert fitted.log_sd == pytest.approx(np.hypot(0.15, 0.30), abs=0.02)
     assert "A second logger in the air" in " ".join(fitted.notes)
 
@@ -130,7 +130,7 @@ def test_gaps_in_the_loggers_are_left_out(run: Rows) -> None:
 
 
 def test_a_wrong_bottle_makes_a_wrong_box(run: Rows) -> None:
-    """Only ratios are in the readings: the water of the bottle sets the scale."""
+    """The readings give only ratios; the water in the bottle sets the scale."""
     hours, outside, air, bottle = run
     assert box_fit.fit_box(FOAM, hours, outside, bottle, litres=1.0, air_c=air).conductance_w_k > 1.7 * WALL
 
@@ -168,7 +168,7 @@ def test_one_logger_in_card_is_refused_with_the_remedy(run: Rows) -> None:
 
 
 def test_melted_ice_by_two_resistances_in_series() -> None:
-    """Latent heat 333.55 kJ/kg (CRC Handbook); with 0.5 W/K to the ice 0.5 kg melt in 3.706111 h at 25 K."""
+    """Latent heat 333.55 kJ/kg (CRC Handbook); at 0.5 W/K and 25 K, 0.5 kg of ice melts in 3.706111 h."""
     bag = 1.3
     for wall in (0.2, 0.35, 0.79):
         both = 1 / (1 / wall + 1 / bag)

@@ -1,4 +1,4 @@
-"""The quick ways through many members against the slow one, and against scipy on the same network."""
+"""Compare the fast simulations of many members with the slow one, and with scipy on the same network."""
 
 from dataclasses import replace
 
@@ -89,14 +89,14 @@ def test_cases_together_are_what_each_is_alone(kit: Kit) -> None:
 
 
 def test_a_pack_that_freezes_after_its_case_has_ended_is_not_reported() -> None:
-    """A day that ends in hard frost, together with two days that never see any: only the end of the day is frozen."""
+    """A day that ends in hard frost runs together with two mild days: only the end of that day is frozen."""
     ends_cold = np.concatenate([np.full(21, 15.0), [5.0, -10.0, -25.0, -25.0]])[:, None]
     cases = [surroundings(ends_cold, start_c=21.0), surroundings(np.full((61, 1), 15.0), start_c=21.0)]
     short, long = inside_all(BOTH, cases)
     assert not inside_all(BOTH, cases[:1])[0].stalled.any()
     assert not short.stalled.any()
     assert not long.stalled.any()
-    # The same frost on the way of a longer case stops its pack.
+    # The same frost in the middle of a longer case stops its pack.
     goes_on = np.concatenate([ends_cold, np.full((36, 1), -25.0)])
     assert inside_all(BOTH, [surroundings(goes_on, start_c=21.0)])[0].stalled.all()
 
@@ -125,7 +125,7 @@ def test_equal_melting_packs_are_one_of_their_weight() -> None:
 
 
 def test_a_melting_pack_gives_back_the_heat_that_it_took() -> None:
-    """Closed cycle: after a swing the box with a pack comes to the same rest as the box without (energy balance)."""
+    """After a swing the box with a pack returns to the same temperature as the box without (energy balance)."""
     ambient = np.concatenate([np.full(30, 18.0), np.full(30, 28.0), np.full(141, 18.0)])[:, None]
     with_pack, without = (inside(kit, ambient, start_c=18).payload_c[-1, 0] for kit in (MELTING, PLAIN))
     assert with_pack == pytest.approx(without, abs=0.02)
@@ -141,7 +141,7 @@ def test_a_sweep_over_many_tells_the_same_as_the_curves(kit: Kit) -> None:
     assert swept.warmest_c == pytest.approx(extremes.warmest_c, abs=0.06)
     below, _ = metrics.time_below(curves.hour, curves.payload_c, 10)
     above, _ = metrics.time_above(curves.hour, curves.payload_c, 24)
-    # Where a curve only just touches the limit a reading of half an hour may miss it for a quarter of an hour.
+    # If a curve only just touches the limit, half-hourly readings may miss up to a quarter of an hour.
     assert np.mean(np.abs(swept.hours_below - below)) < 0.03
     assert np.mean(np.abs(swept.hours_above - above)) < 0.03
     assert np.max(np.abs(swept.hours_below - below)) < 0.5
@@ -161,7 +161,7 @@ def test_a_light_frost_does_not_stop_a_working_pack() -> None:
 
 
 def test_pack_energy_between_the_nodes_is_as_if_reckoned_alone() -> None:
-    """Power with shared oxygen is not proportional to energy; straight lines between nodes must hold all the same."""
+    """With shared oxygen power is not proportional to energy; interpolation between nodes must still hold."""
     energy = np.array([0.7, 0.93, 1.1, 1.45])
     ambient = np.full((49, 4), 8.0)
     end_c = inside(WARM, ambient, start_c=15, pack_energy=energy).payload_c[-1]

@@ -1,4 +1,4 @@
-"""Numbers that every result rests on, each against its source or against what follows from it."""
+"""Check the numbers behind every result against their sources or their consequences."""
 
 import math
 from types import SimpleNamespace
@@ -68,7 +68,7 @@ def test_a_chill_is_two_kelvin_below_start_and_weather(below_k: float, is_chill:
 
 
 def test_a_box_without_air_is_refused_a_heat_pack_and_one_with_a_little_is_not() -> None:
-    """Below 0.05 changes an hour a 10 litre box would feed a pack of 1.4 W with under a third of its oxygen."""
+    """Below 0.05 changes an hour a 10-liter box gives a pack of 1.4 W less than a third of its oxygen."""
     assert AIRTIGHT_BELOW_H == 0.05
     warmer = (HeatPack(72, 125),)
     Kit(Box(INNER_M, CARD, air_changes_h=0.0501), Payload(0.45), packs=warmer)
@@ -90,7 +90,7 @@ def test_three_kinds_of_melting_packs_can_be_reckoned_and_no_fourth() -> None:
 
 
 def test_a_box_has_usual_values_for_what_is_left_out() -> None:
-    """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgement)."""
+    """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgment)."""
     plain, payload = Box(INNER_M, CARD), Payload(0.45)
     assert (plain.inside_film_w_m2k, plain.outside_film_w_m2k, plain.leak_factor) == (6.0, 8.3, 1.0)
     assert plain.air_changes_h == 0.6
@@ -109,11 +109,11 @@ def test_packs_of_the_printed_hours_weigh_what_such_packs_weigh() -> None:
 @pytest.mark.parametrize(
     ("before", "air_c", "power", "is_frozen"),
     [
-        (False, -9.3, 1.5, False),  # a working pack leads the air by 1.5 W / 0.16 W/K = 9.4 K (judgement)
+        (False, -9.3, 1.5, False),  # a working pack is 1.5 W / 0.16 W/K = 9.4 K warmer than the air (judgment)
         (False, -9.4, 1.5, True),
-        (False, -20.0, 0.26, True),  # below 0.25 W it makes no difference any more (judgement)
+        (False, -20.0, 0.26, True),  # below 0.25 W it makes no difference (judgment)
         (False, -20.0, 0.25, False),
-        (True, 0.02, 1.5, False),  # once frozen it has the air's temperature and starts again above freezing
+        (True, 0.02, 1.5, False),  # once frozen it has the temperature of the air and starts again above freezing
         (True, -0.02, 1.5, True),
     ],
 )
@@ -124,7 +124,7 @@ def test_a_pack_freezes_by_its_own_warmth(before: bool, air_c: float, power: flo
 
 @pytest.mark.parametrize(("air_changes_h", "is_low"), [(0.35, False), (0.325, True)])
 def test_low_oxygen_is_warned_of_below_fifteen_percent(air_changes_h: float, is_low: bool) -> None:
-    """A 72 h pack after 18 h in 10 litres: 15.02 and 14.7 % are left (computed; Stevens 2010: less heat is borne)."""
+    """A 72 h pack after 18 h in 10 liters: 15.02 and 14.7 % are left (computed; Stevens 2010: less heat tolerated)."""
     hour, load = np.array([18.0]), np.array([[20.0]])
     trace = Trace(hour, load, load, np.zeros(1, bool), np.zeros((1, 0)))
     packed = SimpleNamespace(heat_packs=(HeatPack(72, 125),), free_litres=10.0, air_changes_h=air_changes_h)

@@ -1,4 +1,4 @@
-"""Hours made from daily lows and highs, against 17,000 real hours at two airports."""
+"""Compare hours made from daily lows and highs with 17,000 real hours at two airports."""
 
 import csv
 from datetime import UTC, datetime, timedelta
@@ -16,7 +16,7 @@ SPIKE_K = 12.0
 
 
 def whole_days(name: str) -> tuple[np.ndarray, int]:
-    """Return whole days (days, 24) of local standard time in degC and the first one's day of the year."""
+    """Return whole days (days, 24) of local standard time in degC, and the day of the year of the first one."""
     with (settings.BASE_DIR / f"fixtures/weather/{name}_2013.csv").open() as file:
         seen = {
             datetime.strptime(row["time"], "%Y-%m-%dT%H:%MZ").replace(tzinfo=UTC) - timedelta(hours=5): row["temp_c"]
@@ -25,7 +25,7 @@ def whole_days(name: str) -> tuple[np.ndarray, int]:
     first = datetime(2013, 1, 2, tzinfo=UTC)
     hours = [seen.get(first + timedelta(hours=hour), "") for hour in range(24 * 360)]
     real = np.array([float(value) if value else np.nan for value in hours])
-    # One reading of Kennedy is a sensor's spike: it jumps from both its neighbours.
+    # One reading at Kennedy is a spike of the sensor: it jumps away from both neighbors.
     jump = np.abs(np.diff(real, prepend=np.nan, append=np.nan))
     real[(jump[:-1] > SPIKE_K) & (jump[1:] > SPIKE_K)] = np.nan
     return real.reshape(-1, 24), 2

@@ -1,4 +1,4 @@
-"""`reckon heat` and `reckon check`: real kits, packs, faults with their places, hazards in words."""
+"""Test `reckon heat` and `reckon check`: real kits, packs, faults with their paths, warnings."""
 
 import copy
 import json
@@ -36,7 +36,7 @@ PLAIN: dict[str, Any] = {"network": NETWORK, "ambient": {"hours": [0, 24], "c": 
 
 
 def changed(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
-    """Return a copy with the field at a dotted path set."""
+    """Return a copy with the field at a dotted path changed."""
     new = copy.deepcopy(document)
     *way, last = path.split(".")
     inner: Any = new
@@ -82,7 +82,7 @@ def test_hours_need_not_be_whole_nor_in_order_and_come_back_as_asked() -> None:
     answer = heat(PLAIN | {"at_hours": [6, 1.5, 0]})
     assert [row["hour"] for row in answer["at"]] == [6, 1.5, 0]
     assert answer["at"][2]["payload_c"] == 20
-    assert answer["payload_min_hour"] == 6  # the run ends at the greatest hour asked for
+    assert answer["payload_min_hour"] == 6  # the run ends at the last hour that was asked for
 
 
 def test_a_series_keeps_its_nearest_value_outside_its_points() -> None:
@@ -118,8 +118,8 @@ def test_melting_ice_holds_for_as_long_as_its_heat_lasts() -> None:
     document = {
         "network": {"outside_w_k": 0.5, "payload_w_k": 1e-3, "air_j_k": 1, "payload_j_k": 1},
         "ambient": {"hours": [0, 3], "c": [25, 25]},
-        "start_c": 6.25,  # the air's own balance between outside and ice
-        "packs": [ice | {"width_k": 0.05, "start_c": -0.025}],  # frozen through, about to melt
+        "start_c": 6.25,  # the balance of the air between outside and ice
+        "packs": [ice | {"width_k": 0.05, "start_c": -0.025}],  # completely frozen, about to melt
     }
     taken = heat(document)["packs"][0]["taken_up_kj"]
     assert taken == pytest.approx(0.375 * 25 * 3 * 3.6, rel=2e-3)
@@ -231,7 +231,7 @@ def test_a_fault_of_a_check_is_named_at_its_place(path: str, value: Any, at: str
 @pytest.mark.parametrize("name", [*NETWORK, "free_litres"])
 @pytest.mark.parametrize("least", [5e-324, 1e-300, 1e-30])
 def test_a_network_of_next_to_nothing_is_refused_with_its_place(name: str, least: float) -> None:
-    """Its matrices would overflow: no temperature comes of them, and no JSON number either."""
+    """Its matrices would overflow and give no temperature, and so no JSON number."""
     warmed = PLAIN | {"packs": KIT["packs"]}
     assert f"network.{name}" in refused(heat, changed(warmed, f"network.{name}", least))
 

@@ -1,4 +1,4 @@
-"""The surface films and gaps that the kits use, against the physics they stand for."""
+"""Compare the surface films and air gaps of the kits with the physics behind them."""
 
 import math
 
@@ -50,7 +50,7 @@ def gap_m2k_w(mm: float, first: float, other: float) -> float:
 
 
 def test_gaps_of_still_air_by_physics_and_what_the_kits_credit() -> None:
-    """Conduction and radiation side by side: computed (no outside source). Real gaps are uneven: credited with less."""
+    """Conduction and radiation side by side: computed (no outside source). Real gaps are uneven and count for less."""
     assert gap_m2k_w(12, 0.9, 0.9) == pytest.approx(0.149, abs=0.001)
     assert gap_m2k_w(12, 0.03, 0.9) == pytest.approx(0.433, abs=0.001)
     assert gap_m2k_w(6, 0.03, 0.9) == pytest.approx(0.225, abs=0.001)

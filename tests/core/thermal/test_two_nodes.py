@@ -1,4 +1,4 @@
-"""The two-node box against closed forms and against scipy; times in hours, temperatures in degC."""
+"""Compare the two-node box with closed forms and with scipy; times in hours, temperatures in degC."""
 
 import math
 from typing import Any
@@ -18,7 +18,7 @@ def asked(ambient: dict[str, Any], **more: Any) -> dict[str, Any]:
 
 
 def one_node(conductance: float, capacity: float) -> dict[str, Any]:
-    """A network whose payload hangs on so tightly that both are one node."""
+    """Run a network whose payload is coupled so tightly that air and payload are one node."""
     return {"outside_w_k": conductance, "payload_w_k": 1e3, "air_j_k": capacity / 2, "payload_j_k": capacity / 2}
 
 
@@ -113,7 +113,7 @@ def test_steady_power_warms_by_power_over_conductance() -> None:
 
 
 def test_energy_closes_to_a_millionth_of_the_throughput() -> None:
-    """What flows out through the wall is what air and payload gave up and the heater gave."""
+    """The heat through the wall equals what air and payload lost plus what the heater gave."""
     minutes = np.arange(0, 12 * 60 + 1)
     power = {"hours": [0, 12], "w": [1.0, 1.0]}
     rows = asked({"hours": [0, 12], "c": [0, 0]}, power=power, at_hours=(minutes / 60).tolist())["at"]

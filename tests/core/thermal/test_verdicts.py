@@ -1,4 +1,4 @@
-"""Members, odds and the verdict."""
+"""Test members, odds and verdicts."""
 
 import numpy as np
 import pytest
@@ -54,7 +54,7 @@ def test_in_heat_a_heat_pack_only_makes_it_worse() -> None:
 @settings(max_examples=8, deadline=None)
 @given(st.floats(20, 33), st.floats(2, 9), st.floats(0, 3))
 def test_in_july_a_heat_pack_is_never_the_advice(middle_c: float, swing_k: float, spread: float) -> None:
-    """Warm days and nights: whatever a pack can do, a box without one does better, and it is cheaper."""
+    """On warm days and nights a box without a pack does better than one with it, and is cheaper."""
     july = middle_c + swing_k * np.cos(2 * np.pi * (np.arange(49) - 15) / 24)
     offers = [
         Offer(name, cost, tried(kit, july, spread=spread))
@@ -75,7 +75,7 @@ def test_in_cold_a_heat_pack_helps() -> None:
 @settings(max_examples=20, deadline=None)
 @given(st.floats(0, 5), st.floats(0.1, 5), st.sampled_from([9.0, 18.0, 26.0]))
 def test_more_spread_never_lowers_the_odds_of_harm(spread: float, more: float, celsius: float) -> None:
-    """Drawn members are scaled about weather that is itself within limits, so each only moves further out."""
+    """The weather is within limits and the draws are scaled around it, so each member only moves further out."""
     calm, wild = (tried(BARE, steady(celsius), spread=sd).hard.failed for sd in (spread, spread + more))
     assert wild >= calm
 

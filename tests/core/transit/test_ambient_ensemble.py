@@ -1,4 +1,4 @@
-"""What surrounds the box: forecast and its error by lead, sun, hubs in a bracket; what is missing stays missing."""
+"""Test the air around the box: forecast error by lead, sun, bracketed hubs; missing hours stay missing."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -27,7 +27,7 @@ def drawn() -> Draws:
 def hours(
     middle: float = 20.0, swing: float = 6.0, *, north: float = 40.0, east: float = -75.0, **values: object
 ) -> Hours:
-    """Four days of a plain daily course, warmest at 21 UTC (mid afternoon at 75° W)."""
+    """Return four days of a simple daily course, warmest at 21 UTC (mid afternoon at 75° W)."""
     times = tuple(START + step * HOUR for step in range(24 * 6))
     c = tuple(middle + swing * np.cos(2 * np.pi * (at.hour - 21) / 24) for at in times)
     plain = Hours(
@@ -53,7 +53,7 @@ def case(*, to_counter: bool = False) -> Case:
 
 
 def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
-    """What surrounds the box in every member, (hours + 1, members)."""
+    """Return the air around the box in every member, (hours + 1, members)."""
     return (
         ambient_ensemble.Members(drawn)
         .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0]
@@ -62,7 +62,7 @@ def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
 
 
 def outside(of: Hours, way: Case, drawn: Draws) -> np.ndarray:
-    """The air outside at the origin in every member, (hours + 1, members)."""
+    """Return the air outside at the origin in every member, (hours + 1, members)."""
     return ambient_ensemble.Members(drawn).at_origin(place_air.air_of(of), way.starts_at, way.hours + 1).T
 
 
@@ -84,7 +84,7 @@ def test_a_hub_is_near_room_temperature_and_bracketed_by_both_ends(drawn: Draws)
     way = case()
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
     hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every other member has the colder end.
+    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every second member has the colder end.
     assert hub_c[:, 0::2].mean() == pytest.approx(14.75, abs=0.7)
     assert hub_c[:, 1::2].mean() == pytest.approx(19.75, abs=0.7)
 
@@ -111,7 +111,7 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
 def test_there_is_no_sun_at_night_and_less_under_a_sky_that_hardly_swings() -> None:
     times = hours().times[24:48]
     clear, dull = place_air.sunlight_w_m2(hours(swing=7.0), times), place_air.sunlight_w_m2(hours(swing=1.0), times)
-    assert clear[5] == dull[5] == 0  # one in the morning on the clock of New York
+    assert clear[5] == dull[5] == 0  # one in the morning in New York
     assert clear.max() > 700
     assert dull.max() < 0.45 * clear.max()
 
@@ -153,7 +153,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
 
 
 def test_distance_along_the_earth() -> None:
-    # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (by arithmetic).
+    # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (arithmetic).
     assert place_air.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
         111.19, abs=0.01
     )
@@ -166,7 +166,7 @@ def test_southern_seasons_are_turned_round() -> None:
 
 
 def known(**facts: object) -> Case:
-    """The same way with something known of it."""
+    """Return the same case when something is known about the service."""
     return replace(case(), template=replace(USUAL, **facts))  # type: ignore[arg-type]
 
 
@@ -174,7 +174,7 @@ def test_an_unheated_trailer_has_the_air_outside(drawn: Draws) -> None:
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
     way = known(outside_share=OUTSIDE_SHARE[Service.Network.TRAILERS])
     hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Still bracketed: every other member has the colder end's air, the rest the warmer's, and nothing of a depot.
+    # Still bracketed: every second member has the air of the colder end, the rest the warmer, and no depot air.
     assert hub_c[:, 0::2].mean() == pytest.approx(5.0, abs=1.5)
     assert hub_c[:, 1::2].mean() == pytest.approx(25.0, abs=1.5)
 

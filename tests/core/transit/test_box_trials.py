@@ -1,4 +1,4 @@
-"""The board's quick sums say what the check says: the same members, kits and delay cases."""
+"""The fast trials of the board agree with the check: the same members, kits and delay cases."""
 
 from collections import deque
 from dataclasses import replace
@@ -57,7 +57,7 @@ def test_the_board_says_what_the_check_says(post_on: date) -> None:
         assert whole is not None
         assert option.verdict == whole.verdict
         if not option.at_least:
-            # A member at the edge of an hour may fall on the other side: the board reads twice an hour.
+            # A member close to a limit may fall on the other side: the board reads only twice an hour.
             assert option.comfort == pytest.approx(whole.outcome.comfort.failed, abs=0.03)
             assert option.hard == pytest.approx(whole.outcome.hard.failed, abs=0.03)
     best = trial.best
@@ -108,8 +108,8 @@ def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on
     for case, quick_case in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
         assert pytest.approx(whole, abs=1e-4) == quick_case.ambient_c.T
-        stands = [case.leg_at(at).label for at in case.times[:-1]]
-        assert quick_case.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in stands)
+        legs = [case.leg_at(at).label for at in case.times[:-1]]
+        assert quick_case.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in legs)
 
 
 @pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
@@ -128,7 +128,7 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
     whole = cells_of(rows)
     assert sum(left_out) > MEMBERS
     for quick_cell, other in zip(quick, whole, strict=True):
-        # In single precision the hour of the worst moves a little with the company that a member keeps.
+        # In single precision the worst hour moves a little with the other members in the block.
         assert [replace(option, hour=0.0) for option in quick_cell.options] == [
             replace(option, hour=0.0) for option in other.options
         ]
@@ -162,16 +162,16 @@ def test_a_second_process_finds_the_same_cells() -> None:
     rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
     alone = cells_of(rows)
     with worker._twin() as process:
-        # Its answers come back through a pickle, its questions went there through one.
+        # Questions and answers both pass through a pickle.
         waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
         work = partial(box_trials.cells_of_block, members=box_trials.SCREENED)
         worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
-    beside = [cell for _, cells in sorted(worker._finished(done), key=lambda row: row[0]) for cell in cells]
-    for cell, other in zip(beside, alone, strict=True):
+    second = [cell for _, cells in sorted(worker._finished(done), key=lambda row: row[0]) for cell in cells]
+    for cell, other in zip(second, alone, strict=True):
         assert (cell.number, cell.on, cell.missing_hours, cell.shape) == (
             other.number, other.on, other.missing_hours, other.shape,
         )  # fmt: skip
-        # What a block holds besides decides in which order a product is summed: a millionth of an hour.
+        # The rest of a block changes the order of summation: a millionth of an hour.
         assert [replace(each, hour=0.0) for each in cell.options] == [replace(each, hour=0.0) for each in other.options]
         assert [each.hour for each in cell.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
-    assert len({cell.shown.verdict for cell in beside}) > 1
+    assert len({cell.shown.verdict for cell in second}) > 1
