@@ -1,4 +1,4 @@
-"""Temperatures in °C and °F: the one home of the conversion, and how a temperature is written."""
+"""Convert temperatures between °C and °F, and write them as text."""
 
 FREEZING_F = 32.0
 F_PER_C = 1.8
@@ -32,7 +32,7 @@ def degrees(celsius: float | None, *, fahrenheit: bool, digits: int = 0) -> str:
 
 
 def degree_span(kelvin: float | None, *, fahrenheit: bool, digits: int = 1) -> str:
-    """Return a difference of temperatures, such as '4.9 °C' or '8.8 °F'."""
+    """Return a difference between two temperatures, such as '4.9 °C' or '8.8 °F'; a dash for a missing value."""
     if kelvin is None:
         return DASH
     value = float(kelvin) * (F_PER_C if fahrenheit else 1.0)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from breeder.base.models import Setting
 from breeder.core.thermal.kit import BadKit
 from breeder.core.thermal.verdict import NO_GO
-from breeder.core.transit import fallback_kits, schedule, screening
+from breeder.core.transit import box_trials, fallback_kits, schedule
 from breeder.core.transit.result_cache import Memo
 from breeder.core.transit.results import Asked, Cell
 from breeder.core.transit.schedule import Aim, Shelf, Spread, Waits
@@ -72,7 +72,7 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
     for parcel in waiting:
         asking.ask(parcel)
     cells: dict[int, list[Cell | None]] = {}
-    known = DESK.cells(list(asking.asked.values()), screening.SCREENED, until)
+    known = DESK.cells(list(asking.asked.values()), box_trials.SCREENED, until)
     for (number, _), cell in zip(asking.asked, known, strict=True):
         cells.setdefault(number, []).append(cell)
     rows = tuple(asking.row(parcel, cells.get(parcel.number, [])) for parcel in waiting)
@@ -126,7 +126,7 @@ def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -
     for _ in range(CONFIRMING_ROUNDS):
         found = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
         if wider := fallback_kits.questions(boxes, found, board.asked, board.shelf):
-            known = DESK.cells(wider, screening.SCREENED, until)
+            known = DESK.cells(wider, box_trials.SCREENED, until)
             cells = [cell for cell in known if cell is not None]
             if len(cells) < len(known):
                 return None

@@ -178,7 +178,7 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
     if not stored:
         return ""
     opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
-    return f"{opinion.said(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
+    return f"{opinion.text(fahrenheit=household.fahrenheit)} {stored['compared']}".strip()
 
 
 def checked_said(check: Check) -> str:

@@ -11,8 +11,8 @@ import numpy as np
 from breeder.base.temperature_chart import BoxCurve
 from breeder.core.thermal.kit_risk import Outcome
 from breeder.core.thermal.verdict import NOT_DECIDED, Limits, Odds
-from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.itinerary import HOUR, Case
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.rule_of_thumb import Opinion
 from breeder.core.transit.source_conflicts import Rivalry
 from breeder.core.transit.trial_result import Animals, Trial, Tried
@@ -163,7 +163,7 @@ def _source(hours: Hours) -> dict[str, Any]:
 
 def _curve(found: Found) -> dict[str, Any]:
     """Return the picture of the on-time journey in the chosen kit: inside with its range, outside in the middle."""
-    case, band = found.trial.cases[0], found.trial.curve_of(found.chosen)
+    case, band = found.trial.cases[0], found.trial.band_inside(found.chosen)
     limits: Limits = found.animals.limits
     outside = np.median(found.trial.around[0].ambient_c, axis=0)
     return {

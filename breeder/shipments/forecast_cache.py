@@ -13,9 +13,9 @@ from django.utils import timezone
 
 from breeder.base.models import Setting
 from breeder.carriers.queries import closures_of, timing_of
-from breeder.core.transit import batch_air, source_conflicts
-from breeder.core.transit.batch_air import ONE_DAY, Air
+from breeder.core.transit import place_air, source_conflicts
 from breeder.core.transit.delivery_days import posting_days
+from breeder.core.transit.place_air import ONE_DAY, Air
 from breeder.core.transit.source_conflicts import Side
 from breeder.core.transit.trial_result import Journey
 from breeder.core.transit.weather_hours import Hours
@@ -125,7 +125,7 @@ class Skies:
     def _air(self, hours: Hours) -> Air:
         # An Air holds its hours, so that no other hours can come to have the same id meanwhile.
         if id(hours) not in self.airs:
-            self.airs[id(hours)] = batch_air.air_of(hours)
+            self.airs[id(hours)] = place_air.air_of(hours)
         return self.airs[id(hours)]
 
     def _places(self, spots: Iterable[Any]) -> dict[tuple[object, object], Place]:
@@ -144,7 +144,7 @@ class Skies:
         place = self.places.get((latitude, longitude))
         if place is None:
             return Read(
-                batch_air.air_of(_unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span))
+                place_air.air_of(_unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span))
             )
         learnt = tuple((row.source, row.lead_until_h, row.lesson) for row in place.learnt.all())
         stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
@@ -159,7 +159,7 @@ class Skies:
     def _hours(self, place: Place) -> Read:
         self._in_time()
         received = Received.since(place, self.since)
-        freshest = batch_air.air_of(received.hours(*self.span))
+        freshest = place_air.air_of(received.hours(*self.span))
         if len(received.kinds) < 2:
             return Read(freshest)
         return Read(freshest, tuple(received.hours(*self.span, kind) for kind in received.kinds))

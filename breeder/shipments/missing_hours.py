@@ -4,8 +4,8 @@ from collections.abc import Iterable
 
 from breeder.base.models import Setting
 from breeder.core.transit import trial_result
-from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.itinerary import Case
+from breeder.core.transit.place_air import Ends
 from breeder.shipments import check_text
 from breeder.weather.models import Place
 from breeder.weather.queries import usual_said

@@ -13,11 +13,11 @@ from breeder.carriers.models import Service
 from breeder.carriers.queries import closures_of, on_day, services, timing_of
 from breeder.core.thermal.kit import BadKit
 from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED, Tolerance
-from breeder.core.transit import rule_of_thumb, screening, source_conflicts, trial_result
-from breeder.core.transit.batch_air import ONE_DAY, Ends
+from breeder.core.transit import box_trials, rule_of_thumb, source_conflicts, trial_result
 from breeder.core.transit.delivery_days import delivery_days
 from breeder.core.transit.exposure import template_of
 from breeder.core.transit.itinerary import HOUR, ServiceTimes, needed
+from breeder.core.transit.place_air import ONE_DAY, Ends
 from breeder.core.transit.results import Asked
 from breeder.core.transit.source_conflicts import Alternative, Side
 from breeder.core.transit.trial_result import Animals, Candidate, Journey, Trial, Tried
@@ -208,7 +208,7 @@ class _BoxTrials:
     ) -> list[Alternative]:
         """Return what comes of every kit by each reading of both ends."""
         readings = source_conflicts.readings(*sides)
-        trials = screening.trials_of(self.question(journey, readings, candidates), members or MEMBERS)
+        trials = box_trials.trials_of(self.question(journey, readings, candidates), members or MEMBERS)
         return [Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
 
     def trial(
@@ -224,7 +224,7 @@ class _BoxTrials:
     def may_go(self, journey: Journey, sides: tuple[Side, Side]) -> bool:
         """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
         asked = self.question(journey, source_conflicts.readings(*sides))
-        return bool(screening.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
+        return bool(box_trials.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
 
 
 def _side(received: Received, span: tuple[datetime, datetime], wanted: set[datetime]) -> Side:

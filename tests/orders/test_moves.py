@@ -111,7 +111,7 @@ def test_a_customers_permit_counts_for_that_customer_alone(starter: Offer) -> No
     book.permit(person=bo, direction=Permit.Direction.RECEIVE)
     wanted = [Wanted(offer_id=starter.pk, packs=1)]
     assert actions.agree_order(Who(person_id=bo.pk), wanted, terms(), by=None).person == bo
-    with pytest.raises(MayNotGo, match="is held by somebody else"):
+    with pytest.raises(MayNotGo, match="is held by someone else"):
         actions.agree_order(Who(person_id=ada.pk), wanted, terms(), by=None)
 
 

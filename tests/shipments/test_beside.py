@@ -10,7 +10,7 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
-from breeder.core.transit import screening
+from breeder.core.transit import box_trials
 from breeder.core.transit.result_cache import Memo, keys_of
 from breeder.management import server, warm_calendar
 from breeder.management.warm_calendar import Warming
@@ -18,9 +18,9 @@ from breeder.shipments import board as boards
 from breeder.shipments import board_page, forecast_cache
 from breeder.shipments.background import Desk
 from breeder.shipments.models import Parcel
+from tests.core.transit.test_box_trials import asked, hours
 from tests.shipments import boxes
 from tests.shipments.test_board import MONDAY, MORNING
-from tests.shipments.test_planning import asked, hours
 
 
 @pytest.fixture
@@ -35,13 +35,13 @@ def two(db: None) -> list[Parcel]:
 @pytest.fixture
 def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
     """Hold the worker until the gate is opened; the board begins with an empty memory."""
-    opened, whole = threading.Event(), screening.cells_of
+    opened, whole = threading.Event(), box_trials.cells_of
 
     def held(*args: Any, **kwargs: Any) -> Any:
         opened.wait(20)
         return whole(*args, **kwargs)
 
-    monkeypatch.setattr(screening, "cells_of", held)
+    monkeypatch.setattr(box_trials, "cells_of", held)
     monkeypatch.setattr(boards, "DESK", Desk(Memo()))
     yield opened
     opened.set()

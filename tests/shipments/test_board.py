@@ -70,8 +70,8 @@ def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel
     two[1].order.promised_by = MONDAY + timedelta(days=1)
     two[1].order.save()
     _, plan = planned(boxes_a_day=1)
-    assert plan.of(two[1].number).on == MONDAY
-    assert plan.of(two[0].number).on > MONDAY
+    assert plan.assignment(two[1].number).on == MONDAY
+    assert plan.assignment(two[0].number).on > MONDAY
 
 
 def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]) -> None:
@@ -89,7 +89,7 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     plan = spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
     assert [given.number for given in plan.given] == [2]
     assert plan.without == (1,)
-    assert "box 2 gets them, in order of promised date. Box 1 finds no day without it." in plan.shortages[0]
+    assert "box 2 gets them, in order of promised date. Box 1 gets no day without it." in plan.shortages[0]
     # A box that stands packed has taken its pack already.
     assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
 

@@ -18,16 +18,16 @@ import pytest
 
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED, Limits, Tolerance
-from breeder.core.transit import screening
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import box_trials
 from breeder.core.transit.delivery_days import Delivery
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.results import Asked
 from breeder.core.transit.trial_result import START_C, Animals, Candidate, Tried
 from breeder.core.transit.weather_hours import Hours
 from breeder.evaluation.replay.decisions import journey_on, kits
 from breeder.management.demo_data.places import ALL_YEAR, SEASONS, Stretch
 from breeder.weather import sample_data
-from tests.shipments import plain
+from tests.core.transit import plain
 
 KEPT = Path(__file__).with_name("kept_odds.csv")
 WAYS = {"doorstep": False, "counter": True}
@@ -78,7 +78,7 @@ def asked(kind: str, way: str, candidates: tuple[Candidate, ...] = kits()) -> As
 @cache
 def tried(kind: str, way: str) -> dict[str, Tried]:
     """What a check says of every kit."""
-    trial = screening.trials_of(asked(kind, way), MEMBERS)[0]
+    trial = box_trials.trials_of(asked(kind, way), MEMBERS)[0]
     return {one.candidate.name: one for one in trial.tried}
 
 
@@ -105,7 +105,7 @@ def test_the_demos_boxes_are_of_every_kind() -> None:
 def test_the_board_gives_every_box_and_kit_of_the_demo_the_verdict_of_its_check() -> None:
     for kind, way in product(PLACES, WAYS):
         for name, one in tried(kind, way).items():
-            cell = screening.cells_of([asked(kind, way, (one.candidate,))], members=MEMBERS)[0]
+            cell = box_trials.cells_of([asked(kind, way, (one.candidate,))], members=MEMBERS)[0]
             assert cell.shown.verdict == one.verdict, (kind, way, name)
 
 
@@ -115,7 +115,7 @@ def test_scipy_alone_comes_to_the_same_extremes_and_hours(kind: str, kit: str) -
     one, ends, drawn = asked(kind, "doorstep"), ends_of(kind), draws(SEED, FEW)
     on_time = replace(one.journey, deliveries=(Delivery(0, 1.0, POST_ON + timedelta(days=1)),))
     candidate = next(each for each in kits() if each.name == kit)
-    trial = screening.trials_of(replace(one, journey=on_time, candidates=(candidate,)), FEW)[0]
+    trial = box_trials.trials_of(replace(one, journey=on_time, candidates=(candidate,)), FEW)[0]
     case, found = trial.cases[0], trial.tried[0].outcome
     films = tuple("porch" if case.leg_at(at).label == "doorstep" else "indoors" for at in case.times[:-1])
     weather = plain.around(case, ends, drawn)

@@ -7,8 +7,8 @@ import pytest
 
 from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload
 from breeder.core.thermal.verdict import NO_GO, Limits, Tolerance
-from breeder.core.transit import ambient_ensemble, batch_air, rule_of_thumb, screening
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import ambient_ensemble, box_trials, place_air, rule_of_thumb
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.results import Asked, Cell
 from breeder.core.transit.trial_result import Animals, Candidate, Trial
 from breeder.core.transit.weather_hours import Hours
@@ -37,7 +37,7 @@ def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candid
     """What a check and the board say of the same way."""
     way, ends = replace(journey(POST_ON), to_counter=to_counter), Ends(steady(18.0), steady(outside_c))
     asked = Asked(1, way, (ends.airs,), candidates, HARDY, 77)
-    return screening.trials_of(asked, MEMBERS)[0], screening.cells_of([asked])[0]
+    return box_trials.trials_of(asked, MEMBERS)[0], box_trials.cells_of([asked])[0]
 
 
 @pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
@@ -78,7 +78,7 @@ def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
     way, ends = journey(POST_ON), Ends(steady(18.0), steady(-12.0))
     tender = Animals(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
     asked = Asked(1, way, (ends.airs,), (CARD,), tender, 77)
-    shown, option = screening.trials_of(asked, MEMBERS)[0].calmest, screening.cells_of([asked])[0].shown
+    shown, option = box_trials.trials_of(asked, MEMBERS)[0].calmest, box_trials.cells_of([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("no-go", "no-go")
     assert not shown.is_barred
     assert not option.is_barred
@@ -91,7 +91,7 @@ def test_air_that_is_never_met_does_not_count() -> None:
     shape = ambient_ensemble.shape_of(way, origin, steady(15.0))
     gone = shape.cases[0].times[-2]
     cold = replace(origin, c=tuple(-30.0 if at >= gone else 18.0 for at in origin.times))
-    assert ambient_ensemble.air_at_ends(shape, batch_air.air_of(cold), batch_air.air_of(steady(15.0))) == (15.0, 18.0)
+    assert ambient_ensemble.air_at_ends(shape, place_air.air_of(cold), place_air.air_of(steady(15.0))) == (15.0, 18.0)
 
 
 def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> None:
@@ -99,7 +99,7 @@ def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> Non
     half = replace(cold, c=tuple(None if place > 110 else value for place, value in enumerate(cold.c)))
     ends = Ends(steady(-12.0), half)
     asked = Asked(1, journey(POST_ON), (ends.airs,), (CARD,), HARDY, 77)
-    shown, option = screening.trials_of(asked, MEMBERS)[0].tried[0], screening.cells_of([asked])[0].shown
+    shown, option = box_trials.trials_of(asked, MEMBERS)[0].tried[0], box_trials.cells_of([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("not decided", "not decided")
 
 
@@ -107,5 +107,5 @@ def test_without_hours_nothing_is_called_harsh() -> None:
     nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
     shape = ambient_ensemble.shape_of(journey(POST_ON), nothing, nothing)
     assert not rule_of_thumb.is_harsh(
-        *ambient_ensemble.air_at_ends(shape, batch_air.air_of(nothing), batch_air.air_of(nothing))
+        *ambient_ensemble.air_at_ends(shape, place_air.air_of(nothing), place_air.air_of(nothing))
     )

@@ -10,7 +10,7 @@ import pytest
 
 from breeder.core.thermal.kit import Box, Kit, Layer, Payload
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import screening, source_conflicts, trial_result
+from breeder.core.transit import box_trials, source_conflicts, trial_result
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import HOUR, ServiceTimes
 from breeder.core.transit.results import Asked
@@ -82,7 +82,7 @@ def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternat
     """What comes of the box by each reading of both ends."""
     foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*sides_of(journey, known)[0])
     asked = Asked(1, journey, tuple(one.airs for one in readings), (foam,), ANIMALS, SEED)
-    trials = screening.trials_of(asked, known.members)
+    trials = box_trials.trials_of(asked, known.members)
     return [source_conflicts.Alternative(one, trial) for one, trial in zip(readings, trials, strict=True)]
 
 

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from breeder.core.thermal.kit import Box, Kit, Layer, Payload
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import screening, source_conflicts, verdict_floor
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import box_trials, source_conflicts, verdict_floor
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import ServiceTimes
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.results import Asked
 from breeder.core.transit.trial_result import Animals, Candidate, Journey
 from breeder.core.transit.verdict_floor import RANK, Content, hold
@@ -57,7 +57,7 @@ def journey(post_on: date) -> Journey:
 
 def said(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
     """The verdict of a card box and what it knew."""
-    trial = screening.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
+    trial = box_trials.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
     wanted = {at for case in trial.cases for at in case.times}
     known = sum(
         value is not None and at in wanted

@@ -147,7 +147,7 @@ def test_typed_days_are_kept_as_typed_with_their_own_spread(keeper_client: Clien
     [
         ("2025-11-02T01:30", 200, "Kept 30 hours"),  # this hour came twice, and is the initial value of the form then
         ("2025-03-09T02:30", 422, "2025-03-09 02:30 does not exist in America/New_York"),
-        ("9999-12-31T23:00", 422, "9999-12-31 23:00 lies at the end of the calendar. Mend the year."),
+        ("9999-12-31T23:00", 422, "9999-12-31 23:00 is outside the calendar. Correct the year."),
     ],
 )
 def test_a_time_of_issue_at_a_change_of_the_clocks_is_read_or_refused_in_a_sentence(

@@ -1,7 +1,7 @@
-"""Does this carrier take such an animal at all, in this season, for so long a way? Pure: facts in, sentences out.
+"""Decide whether a carrier takes an animal, in this season and on a journey of this length, and write why.
 
-Of the rules that speak of a carrier, a service and an animal the most specific count (a service before its carrier, a
-species before its order); where neither is narrower, all of them do. An example that nobody has looked up only asks.
+Of the rules about a carrier, a service and an animal, the most specific ones count (a service before its carrier, a
+species before its order); if neither is narrower, all of them count. An unverified example only raises a question.
 """
 
 from collections.abc import Sequence
@@ -12,13 +12,13 @@ from breeder.core.compliance.facts import Animal, Answer, Takes
 from breeder.core.compliance.regions import country_of
 from breeder.core.days import day_text
 
-TAKES_SAID = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
-LEAP_YEAR = 2000  # so that 29 February can be said as a day of any year
+TAKES_TEXT = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
+LEAP_YEAR = 2000  # a year that has a 29 February
 
 
 @dataclass(frozen=True)
 class Carriage:
-    """By which service, from where to where, and on which day (None while it is open)."""
+    """Which service carries the box, from where to where, and on which day (None while undecided)."""
 
     carrier: str
     service_id: int | None
@@ -37,7 +37,7 @@ class Carriage:
 
 @dataclass(frozen=True)
 class Carries:
-    """What a carrier says of carrying a taxon."""
+    """What a carrier says about carrying a taxon."""
 
     carrier: str
     service_id: int | None
@@ -55,33 +55,33 @@ class Carries:
     recheck_on: date | None = None
 
     @property
-    def said_where(self) -> str:
+    def source_text(self) -> str:
         """Return 'Terms of carriage, looked up on 3 March 2026'."""
         looked = f", looked up on {self.checked_on:%-d %B %Y}" if self.verified and self.checked_on else ""
         return f"{self.citation}{looked}"
 
 
 def does_take(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> Answer:
-    """Return what is on record of a carrier taking an animal."""
+    """Return what the rulebook says about a carrier taking an animal."""
     speaking = [rule for rule in rules if _applies(rule, animal, carriage)]
-    own = _most_specific([rule for rule in speaking if rule.verified], animal)
+    verified = _most_specific([rule for rule in speaking if rule.verified], animal)
     answer = Answer()
-    for rule in own or _most_specific([rule for rule in speaking if not rule.verified], animal):
-        answer += _said(rule, animal, carriage)
-    if not own:
-        nothing = f"Nothing is on record of whether {carriage.carrier} takes {animal.name}. Ask the carrier."
+    for rule in verified or _most_specific([rule for rule in speaking if not rule.verified], animal):
+        answer += _rule_answer(rule, animal, carriage)
+    if not verified:
+        nothing = f"There is no record of whether {carriage.carrier} takes {animal.name}. Ask the carrier."
         answer = Answer(questions=(nothing,)) + answer
     return answer
 
 
 def markings(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> tuple[str, ...]:
-    """Return what the carrier asks to be written on a box, by rules that the keeper has looked up."""
-    own = [rule for rule in rules if rule.verified and _applies(rule, animal, carriage)]
-    return tuple(rule.marking for rule in _most_specific(own, animal) if rule.marking)
+    """Return what the carrier wants written on the box, by rules that the keeper has looked up."""
+    verified = [rule for rule in rules if rule.verified and _applies(rule, animal, carriage)]
+    return tuple(rule.marking for rule in _most_specific(verified, animal) if rule.marking)
 
 
 def in_season(day: date, first: str, last: str) -> bool:
-    """Return whether a day lies in a season given as two month-days; a season may pass over the new year."""
+    """Return whether a day is in a season given by two month-days; a season may run over the new year."""
     if not first or not last:
         return True
     now = f"{day:%m-%d}"
@@ -90,64 +90,67 @@ def in_season(day: date, first: str, last: str) -> bool:
 
 def _applies(rule: Carries, animal: Animal, carriage: Carriage) -> bool:
     of_service = rule.service_id in (None, carriage.service_id)
-    return of_service and rule.carrier.lower() == carriage.carrier.lower() and animal.place_of(rule.taxon) is not None
+    return of_service and rule.carrier.lower() == carriage.carrier.lower() and animal.steps_to(rule.taxon) is not None
 
 
 def _most_specific(rules: Sequence[Carries], animal: Animal) -> list[Carries]:
     def narrowness(rule: Carries) -> tuple[int, int]:
-        return (-(animal.place_of(rule.taxon) or 0), int(rule.service_id is not None))
+        return (-(animal.steps_to(rule.taxon) or 0), int(rule.service_id is not None))
 
     def beaten(rule: Carries) -> bool:
-        own = narrowness(rule)
+        narrow = narrowness(rule)
         return any(
-            narrowness(other) != own
-            and all(theirs >= mine for theirs, mine in zip(narrowness(other), own, strict=True))
+            narrowness(other) != narrow
+            and all(theirs >= mine for theirs, mine in zip(narrowness(other), narrow, strict=True))
             for other in rules
         )
 
     return [rule for rule in rules if not beaten(rule)]
 
 
-def _said(rule: Carries, animal: Animal, carriage: Carriage) -> Answer:
+def _rule_answer(rule: Carries, animal: Animal, carriage: Carriage) -> Answer:
     faults = _faults(rule, animal, carriage)
     terms = f" {rule.conditions.rstrip('.')}." if rule.conditions else ""
     if not rule.verified:
-        said = faults or [f"{carriage.called} {TAKES_SAID[Takes(rule.takes)]} {animal.name}"]
-        return Answer(questions=tuple(f"An unverified example says: {one}. {rule.said_where}.{terms}" for one in said))
+        sentences = faults or [f"{carriage.called} {TAKES_TEXT[Takes(rule.takes)]} {animal.name}"]
+        return Answer(
+            questions=tuple(
+                f"An unverified example says: {sentence}. {rule.source_text}.{terms}" for sentence in sentences
+            )
+        )
     if faults:
         remedy = "Choose another carrier, service or day."
-        return Answer(blocks=tuple(f"{one}: {rule.said_where}.{terms} {remedy}" for one in faults))
+        return Answer(blocks=tuple(f"{sentence}: {rule.source_text}.{terms} {remedy}" for sentence in faults))
     notes = [f"Mark the box “{rule.marking}”: {carriage.carrier} asks for it."] if rule.marking else []
     if rule.takes == Takes.AGREEMENT or rule.conditions:
-        notes.append(f"{carriage.called} {TAKES_SAID[Takes(rule.takes)]} {animal.name}: {rule.said_where}.{terms}")
+        notes.append(f"{carriage.called} {TAKES_TEXT[Takes(rule.takes)]} {animal.name}: {rule.source_text}.{terms}")
     if rule.recheck_on is not None and carriage.on is not None and rule.recheck_on < carriage.on:
-        old = (
-            f"What {carriage.carrier} takes was to be looked up again by {rule.recheck_on:%-d %B %Y}. Ask the carrier."
-        )
+        due = f"{rule.recheck_on:%-d %B %Y}"
+        old = f"What {carriage.carrier} takes was due to be looked up again by {due}. Ask the carrier."
         return Answer(questions=(old,), notes=tuple(notes))
     return Answer(notes=tuple(notes))
 
 
 def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
-    """Return what of a carrier's rule this box breaks."""
-    found = []
+    """Return how a box breaks a carrier's rule, one sentence each."""
+    faults = []
     if rule.takes == Takes.NO:
-        found.append(f"{carriage.called} does not take {animal.name} alive")
+        faults.append(f"{carriage.called} does not take {animal.name} alive")
     if carriage.on is not None and not in_season(carriage.on, rule.season_from, rule.season_until):
         season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
-        found.append(
+        faults.append(
             f"{carriage.called} takes {animal.name} only {season}, and it would leave on "
             f"{day_text(carriage.on, this_year=carriage.on.year)}"
         )
     if rule.most_days is not None and carriage.latest_days > rule.most_days:
         enough = "1 working day is" if rule.most_days == 1 else f"{rule.most_days} working days are"
-        found.append(
+        faults.append(
             f"{carriage.called} takes {animal.name} only where {enough} enough, and it is planned for "
             f"{carriage.latest_days}"
         )
     if rule.domestic_only and carriage.leaves_country:
-        found.append(f"{carriage.called} takes {animal.name} only within the country")
-    return found
+        faults.append(f"{carriage.called} takes {animal.name} only within the country")
+    return faults
 
 
 def month_day(text: str) -> str:

@@ -1,4 +1,4 @@
-"""What is asked of the book of rules, and what it holds and answers, as plain facts."""
+"""Define the facts of the rulebook: animals, movements, rules and permits, and the answer it gives."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -9,7 +9,7 @@ from breeder.core.compliance import regions
 
 
 class Effect(StrEnum):
-    """What a rule says of moving an animal, from the strictest to the mildest."""
+    """What a rule says about moving an animal, from the strictest to the mildest."""
 
     FORBIDDEN = "forbidden"
     PERMIT = "permit"
@@ -18,7 +18,7 @@ class Effect(StrEnum):
 
 
 class Takes(StrEnum):
-    """What a carrier says of carrying an animal."""
+    """What a carrier says about carrying an animal."""
 
     YES = "takes"
     AGREEMENT = "agreement"
@@ -26,7 +26,7 @@ class Takes(StrEnum):
 
 
 class Direction(StrEnum):
-    """Which way a permit counts."""
+    """Which direction a permit covers."""
 
     SEND = "send"
     RECEIVE = "receive"
@@ -35,7 +35,7 @@ class Direction(StrEnum):
 
 @dataclass(frozen=True)
 class Animal:
-    """A species with every name that covers it, the nearest first."""
+    """A species with every taxon that contains it, the closest first."""
 
     name: str
     lineage: tuple[str, ...]
@@ -43,18 +43,18 @@ class Animal:
 
     @cached_property
     def places(self) -> dict[str, int]:
-        """Return how far up each name stands; an empty name stands above all."""
-        found = {name.lower(): place for place, name in reversed(list(enumerate(self.lineage)))}
-        return found | {"": len(self.lineage)}
+        """Return how many ranks up each taxon is; the empty name is above all."""
+        steps = {name.lower(): place for place, name in reversed(list(enumerate(self.lineage)))}
+        return steps | {"": len(self.lineage)}
 
-    def place_of(self, taxon: str) -> int | None:
-        """Return how far up a taxon covers this animal: 0 its own name; None where it does not."""
+    def steps_to(self, taxon: str) -> int | None:
+        """Return how many ranks up a taxon is: 0 for the animal's name; None if the taxon does not contain it."""
         return self.places.get(taxon.lower())
 
 
 @dataclass(frozen=True)
 class Way:
-    """From where to where (ISO 3166; an empty text where it is not known), on which day, and to whom."""
+    """Where an animal goes from and to (ISO 3166 codes, empty if unknown), on which day, and to whom."""
 
     origin: str
     destination: str
@@ -63,13 +63,13 @@ class Way:
 
     @property
     def stays_in_state(self) -> bool:
-        """Return whether it is known to stay within one state."""
+        """Return whether both ends are known to be in the same state."""
         return self.origin == self.destination and regions.is_state(self.origin)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """What the book says of a taxon between two regions."""
+    """What the rulebook says about moving a taxon between two regions."""
 
     taxon: str
     origin: str
@@ -86,19 +86,19 @@ class Rule:
     pk: int | None = None
 
     @property
-    def said_where(self) -> str:
+    def source_text(self) -> str:
         """Return 'HRS 150A-6.2, looked up on 3 March 2026'."""
         looked = f", looked up on {day(self.checked_on)}" if self.verified and self.checked_on else ""
         return f"{self.citation}{looked}"
 
     def is_stale(self, on: date) -> bool:
-        """Return whether it was to be looked up again before this day."""
+        """Return whether the rule was due to be looked up again before this day."""
         return self.recheck_on is not None and self.recheck_on < on
 
 
 @dataclass(frozen=True)
 class HeldPermit:
-    """A permit with its scope; no person: the keeper's own. Empty regions are anywhere."""
+    """A permit with its scope; without a person it is the keeper's own. Empty regions mean anywhere."""
 
     number: str
     issuer: str
@@ -119,7 +119,7 @@ class HeldPermit:
 
 
 class Standing(StrEnum):
-    """What the book says of one animal on one way."""
+    """The rulebook's conclusion about one animal on one movement."""
 
     BLOCKED = "blocked"
     OPEN = "open"
@@ -128,7 +128,7 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True)
 class Answer:
-    """What the book says: why it may not go, what the keeper has to decide, what to mind, under which permit."""
+    """The rulebook's answer: why an animal may not go, what the keeper must decide, notes, and the permits used."""
 
     blocks: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
@@ -137,15 +137,15 @@ class Answer:
 
     @property
     def standing(self) -> Standing:
-        """Return the worst that is said."""
+        """Return the worst conclusion of the answer."""
         return Standing.BLOCKED if self.blocks else Standing.OPEN if self.questions else Standing.CLEAR
 
     def __add__(self, other: "Answer") -> "Answer":
-        """Return both answers as one, each sentence and permit once."""
+        """Return both answers in one, with each sentence and permit only once."""
         if self == NOTHING or other == NOTHING:
             return other if self == NOTHING else self
         pairs = ((getattr(self, name), getattr(other, name)) for name in ("blocks", "questions", "notes", "permits"))
-        return Answer(*(tuple(dict.fromkeys((*one, *more))) for one, more in pairs))
+        return Answer(*(tuple(dict.fromkeys((*mine, *theirs))) for mine, theirs in pairs))
 
 
 NOTHING = Answer()

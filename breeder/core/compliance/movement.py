@@ -1,8 +1,9 @@
-"""May this animal go there at all? Pure: the book's rules and permits in, an answer in whole sentences out.
+"""Decide from the keeper's rules and permits whether an animal may go to a place, and write why.
 
-Of one authority's rules that speak of an animal and its way, the most specific counts: one that is at least as narrow
-in taxon, origin and destination as another, and narrower in one of them. Where neither is narrower, the stricter
-counts. What several authorities say adds up. A rule that the keeper has not looked up never decides; it only asks.
+Of one authority's rules about an animal and its movement, the most specific counts: one that is at least as narrow as
+another in taxon, origin and destination, and narrower in one of them. If neither is narrower, the stricter counts. The
+rules of several authorities all count. A rule that the keeper has not looked up never decides; it only raises a
+question.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,7 +13,7 @@ from breeder.core.compliance.facts import NOTHING, Animal, Answer, Direction, Ef
 
 # From the strictest to the mildest.
 STRICTNESS = tuple(Effect)
-EFFECT_SAID = {
+EFFECT_TEXT = {
     Effect.FORBIDDEN: "forbidden",
     Effect.PERMIT: "allowed only under a permit",
     Effect.CONDITIONS: "allowed with conditions",
@@ -22,12 +23,12 @@ PERMITS_SHOWN = 2
 
 
 def may_go(animal: Animal, way: Way, rules: Sequence[Rule], permits: Sequence[HeldPermit]) -> Answer:
-    """Return what the book says of an animal on a way."""
+    """Return what the rulebook says about an animal and its movement."""
     speaking = [rule for rule in rules if applies(rule, animal, way)]
     verified = deciding([rule for rule in speaking if rule.verified], animal)
     answer = NOTHING
     for rule in verified:
-        answer += _said(rule, animal, way, permits)
+        answer += _rule_answer(rule, animal, way, permits)
     if not verified:
         answer += Answer(questions=(_nothing(animal, way),))
     if answer.blocks:
@@ -36,68 +37,68 @@ def may_go(animal: Animal, way: Way, rules: Sequence[Rule], permits: Sequence[He
 
 
 def applies(rule: Rule, animal: Animal, way: Way) -> bool:
-    """Return whether a rule speaks of this animal on this way."""
-    place = animal.place_of(rule.taxon)
+    """Return whether a rule is about this animal and this movement."""
+    place = animal.steps_to(rule.taxon)
     if place is None or not (
         regions.covers(rule.origin, way.origin) and regions.covers(rule.destination, way.destination)
     ):
         return False
     if rule.across_only and way.stays_in_state:
         return False
-    # An animal that only resembles a species is never allowed by that species' own rule.
+    # A rule that allows a species never allows an animal that only resembles it.
     return animal.determined or place > 0 or rule.effect in (Effect.FORBIDDEN, Effect.PERMIT)
 
 
-def narrower(one: Rule, other: Rule, animal: Animal) -> bool:
+def narrower(rule: Rule, other: Rule, animal: Animal) -> bool:
     """Return whether a rule is at least as narrow as another in everything, and narrower in something."""
-    return _beats(_narrowness(one, animal), _narrowness(other, animal))
+    return _beats(_narrowness(rule, animal), _narrowness(other, animal))
 
 
-def _beats(one: tuple[int, int, int], other: tuple[int, int, int]) -> bool:
-    return one != other and all(mine >= theirs for mine, theirs in zip(one, other, strict=True))
+def _beats(narrowness: tuple[int, int, int], other: tuple[int, int, int]) -> bool:
+    return narrowness != other and all(mine >= theirs for mine, theirs in zip(narrowness, other, strict=True))
 
 
 def _narrowness(rule: Rule, animal: Animal) -> tuple[int, int, int]:
     return (
-        -(animal.place_of(rule.taxon) or 0),
+        -(animal.steps_to(rule.taxon) or 0),
         regions.depth(rule.origin),
         regions.depth(rule.destination),
     )
 
 
 def deciding(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
-    """Return the one rule of each authority that counts: the most specific, on a tie the stricter."""
+    """Return the rule of each authority that counts: the most specific, or the stricter of equals."""
     by_authority: dict[str, list[Rule]] = {}
     for rule in rules:
         by_authority.setdefault(rule.authority.strip().lower(), []).append(rule)
-    found = []
-    for own in by_authority.values():
-        # Rules as narrow as each other stand and fall together: of each kind the strictest speaks for all.
+    strictest_rules = []
+    for authority_rules in by_authority.values():
+        # Of equally narrow rules only the strictest matters.
         strictest: dict[tuple[int, int, int], Rule] = {}
-        for rule in own:
+        for rule in authority_rules:
             kept = strictest.setdefault(_narrowness(rule, animal), rule)
             if _mildness(rule) < _mildness(kept):
                 strictest[_narrowness(rule, animal)] = rule
         left = [rule for at, rule in strictest.items() if not any(_beats(other, at) for other in strictest)]
-        found.append(min(left, key=_mildness))
-    return sorted(found, key=_mildness)
+        strictest_rules.append(min(left, key=_mildness))
+    return sorted(strictest_rules, key=_mildness)
 
 
 def _mildness(rule: Rule) -> int:
     return STRICTNESS.index(Effect(rule.effect))
 
 
-def _said(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
-    """Return what one rule that counts says."""
+def _rule_answer(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
+    """Return the answer of one rule that counts."""
     going = f"{animal.name} into {regions.name_of(way.destination)}"
-    old = f" It was to be looked up again by {day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
-    listed = "" if rule.taxon else " (your rule for all that is not listed)"
+    old = f" It was due to be looked up again by {day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
+    listed = "" if rule.taxon else " (your rule for everything not listed)"
     if rule.effect == Effect.FORBIDDEN:
-        return Answer(blocks=(f"{going} is forbidden{listed}: {rule.said_where}.{old}",))
+        return Answer(blocks=(f"{going} is forbidden{listed}: {rule.source_text}.{old}",))
     if rule.effect == Effect.PERMIT:
         return _under_permit(rule, animal, way, permits, f"{going} is allowed only under a permit{listed}", old)
     terms = f" Conditions: {_ended(rule.conditions)}" if rule.conditions else ""
-    sentence = f"{going} is {EFFECT_SAID[Effect(rule.effect)]}{listed}: {rule.said_where}.{terms}"
+    sentence = f"{going} is {EFFECT_TEXT[Effect(rule.effect)]}{listed}: {rule.source_text}.{terms}"
     if old:
         return Answer(questions=(f"{sentence}{old} Look it up, and write the new date down.",))
     return Answer(notes=(sentence,))
@@ -110,23 +111,23 @@ def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPe
         if rule.permit_kind and permit.kind.strip().lower() != rule.permit_kind.strip().lower():
             continue
         if way.person_id is None and permit.person_id is not None:
-            continue  # asked without an order: whose permit another is does not matter
+            continue  # asked without an order, so permits of other people do not matter
         lacks = why_not(permit, animal, way)
         if not lacks:
             terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""
             note = (
-                f"{going}{kind}, and {permit.called} counts until {day(permit.valid_until)}: {rule.said_where}.{terms}"
+                f"{going}{kind}, and {permit.called} counts until {day(permit.valid_until)}: {rule.source_text}.{terms}"
             )
-            asked = (f"{rule.said_where}:{old} Look it up, and write the new date down.",) if old else ()
+            asked = (f"{rule.source_text}:{old} Look it up, and write the new date down.",) if old else ()
             return Answer(questions=asked, notes=(note,), permits=(permit,))
         near.append(f"{permit.called} {lacks}")
     why = f" {_ended('; '.join(near[:PERMITS_SHOWN]))}" if near else " None is in the book."
-    return Answer(blocks=(f"{going}{kind}, and no permit counts: {rule.said_where}.{why}{old}",))
+    return Answer(blocks=(f"{going}{kind}, and no permit counts: {rule.source_text}.{why}{old}",))
 
 
 def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
-    """Return why a permit does not count for an animal on a way; nothing where it does."""
-    places = [place for taxon in permit.taxa if (place := animal.place_of(taxon)) is not None]
+    """Return why a permit does not cover an animal on a movement; empty if it does."""
+    places = [place for taxon in permit.taxa if (place := animal.steps_to(taxon)) is not None]
     if not places or (not animal.determined and max(places) == 0):
         return f"does not name {animal.name}"
     if permit.person_id is None and permit.direction == Direction.RECEIVE:
@@ -134,7 +135,7 @@ def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
     if permit.person_id is not None and permit.direction == Direction.SEND:
         return "is the customer's to send, not to receive"
     if permit.person_id not in (None, way.person_id):
-        return "is held by somebody else"
+        return "is held by someone else"
     if not _within(permit.origins, way.origin):
         return f"does not cover sending from {regions.name_of(way.origin) if way.origin else 'an unknown place'}"
     if not _within(permit.destinations, way.destination):
@@ -153,34 +154,36 @@ def _nothing(animal: Animal, way: Way) -> str:
 
 
 def _examples(speaking: Iterable[Rule], animal: Animal, way: Way) -> list[str]:
-    """Return what rules that nobody has looked up would say, where no rule of the keeper's speaks as narrowly."""
+    """Return what unverified rules would say, unless a verified rule is at least as narrow."""
     rules = list(speaking)
-    own = [rule for rule in rules if rule.verified]
-    found = deciding([rule for rule in rules if not rule.verified], animal)
+    verified = [rule for rule in rules if rule.verified]
+    examples = deciding([rule for rule in rules if not rule.verified], animal)
     return [
-        f"An unverified example says that {rule.taxon or 'what is not listed'} into "
-        f"{regions.name_of(rule.destination)} is {EFFECT_SAID[Effect(rule.effect)]}: {rule.said_where}."
-        for rule in found
-        if not any(narrower(one, rule, animal) or _narrowness(one, animal) == _narrowness(rule, animal) for one in own)
+        f"An unverified example says that {rule.taxon or 'anything not listed'} into "
+        f"{regions.name_of(rule.destination)} is {EFFECT_TEXT[Effect(rule.effect)]}: {rule.source_text}."
+        for rule in examples
+        if not any(
+            narrower(each, rule, animal) or _narrowness(each, animal) == _narrowness(rule, animal) for each in verified
+        )
     ]
 
 
 def _unclear(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
-    """Return what could not be asked because a place or the species is not known well enough."""
-    speaks = [rule for rule in rules if rule.verified and animal.place_of(rule.taxon) is not None]
-    said = []
+    """Return what could not be decided because a place or the species is not known well enough."""
+    speaks = [rule for rule in rules if rule.verified and animal.steps_to(rule.taxon) is not None]
+    sentences = []
     if not way.origin and any(rule.origin or rule.across_only for rule in speaks):
-        said.append("From where you send is not known. Write your own state or country in the settings.")
+        sentences.append("It is not known where you ship from. Write your own state or country in the settings.")
     if not regions.is_state(way.destination) and any(
         regions.is_state(rule.destination) and regions.covers(way.destination, rule.destination) for rule in speaks
     ):
-        said.append(
-            f"The address names no state of {regions.name_of(way.destination)}, so rules of single states were not "
-            "asked. Write the state into the address."
+        sentences.append(
+            f"The address names no state of {regions.name_of(way.destination)}, so the rules of its states were not "
+            "checked. Add the state to the address."
         )
     if not animal.determined:
-        said += _resembles(animal, way, rules)
-    return said
+        sentences += _resembles(animal, way, rules)
+    return sentences
 
 
 def _resembles(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
@@ -191,7 +194,7 @@ def _resembles(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
         if rule.verified
         and rule.effect in (Effect.FORBIDDEN, Effect.PERMIT)
         and rule.taxon.lower().startswith(f"{genus} ")
-        and animal.place_of(rule.taxon) is None
+        and animal.steps_to(rule.taxon) is None
         and regions.covers(rule.destination, way.destination)
     }
     if not genus or not near:

@@ -1,7 +1,7 @@
-"""Countries and their states by ISO 3166: which codes there are, which lie in which, and what they are called.
+"""List countries and their states by ISO 3166: their codes, their names, and which contains which.
 
-Codes by ISO 3166-1 alpha-2 and, for the United States, Canada and Australia, ISO 3166-2. Other subdivisions are taken
-by their shape. The tests hold the lists against the package `holidays`.
+Codes follow ISO 3166-1 alpha-2 and, for the United States, Canada and Australia, ISO 3166-2. Codes of other
+subdivisions are accepted by their form. Tests compare the lists with the package `holidays`.
 """
 
 import re
@@ -19,7 +19,7 @@ _CODES = """
 """
 COUNTRIES = frozenset(_CODES.split())
 
-# English short names of the countries that addresses are read for; pages show the others by their code.
+# English short names of countries that occur in addresses; other countries are shown by their code.
 COUNTRY_NAMES = {
     "US": "the United States", "CA": "Canada", "MX": "Mexico", "GB": "the United Kingdom", "IE": "Ireland",
     "DE": "Germany", "AT": "Austria", "CH": "Switzerland", "FR": "France", "BE": "Belgium", "NL": "the Netherlands",
@@ -64,17 +64,17 @@ OTHER_COUNTRY_NAMES = {
     "brasil": "BR",
 }  # fmt: skip
 
-# These have a code of their own as countries, and one as a part of the United States; addresses bear the second.
+# These have one code as countries and another as parts of the United States; addresses use the second.
 US_BY_ITS_OWN_CODE = ("AS", "GU", "MP", "PR", "UM", "VI")
-# The post calls them states; ISO 3166 counts them as countries.
+# The US post counts these as states, ISO 3166 as countries.
 POST_ONLY = {"US-FM": "FM", "US-MH": "MH", "US-PW": "PW"}
-# Addresses of the armed forces (AA, AE, AP) are in the US post, and in no state.
+# Addresses of the armed forces (AA, AE, AP) belong to the US post but to no state.
 ARMED_FORCES = ("US-AA", "US-AE", "US-AP")
 # Codes in the town's line of a US address (USPS Publication 28, appendix B); no mail goes to the outlying islands.
 US_POST_CODES = frozenset(US_STATES) - {"UM"} | {code.removeprefix("US-") for code in (*POST_ONLY, *ARMED_FORCES)}
 
 _COUNTRY_BY_NAME = {name.removeprefix("the ").casefold(): code for code, name in COUNTRY_NAMES.items()}
-# Names that a keeper types instead of a code; what is both a state and a country (Georgia) is left to the code.
+# Names that a keeper may type instead of a code; Georgia is both a state and a country, so it needs the code.
 _BY_NAME = _COUNTRY_BY_NAME | {
     name.casefold(): f"{country}-{code}"
     for country, parts in SUBDIVISIONS.items()
@@ -97,7 +97,7 @@ def read_country(written: str) -> str:
 
 
 def code_of(typed: str) -> str:
-    """Return a code as it is kept: 'pr' gives 'US-PR'; 'New York' and 'New York (US-NY)' give 'US-NY'."""
+    """Return the code for typed text: 'pr' gives 'US-PR'; 'New York' and 'New York (US-NY)' give 'US-NY'."""
     words = " ".join(typed.split())
     named = NAMED.fullmatch(words)
     if by_name := _BY_NAME.get(words.casefold()):
@@ -109,7 +109,7 @@ def code_of(typed: str) -> str:
 
 
 def fault_of(code: str) -> str:
-    """Return what is wrong with a code, with the remedy; an empty text if nothing is."""
+    """Return what is wrong with a code and what to do; empty if nothing is wrong."""
     remedy = "Write a country such as US or DE, or a state such as US-FL or CA-ON; empty for anywhere."
     if not code:
         return ""
@@ -122,7 +122,7 @@ def fault_of(code: str) -> str:
 
 
 def region_of(country: str, region: str) -> str:
-    """Return the code of an address's state, or of its country where no state is known, or none by that name."""
+    """Return the code of an address's state, else of its country, else an empty text."""
     codes = (code_of(region), code_of(country))
     return next((code for code in codes if code and not fault_of(code)), "")
 
@@ -133,12 +133,12 @@ def country_of(code: str) -> str:
 
 
 def is_state(code: str) -> bool:
-    """Return whether a code names a part of a country."""
+    """Return whether a code is that of a part of a country."""
     return "-" in code
 
 
 def covers(wider: str, code: str) -> bool:
-    """Return whether a region holds another: anywhere holds all, a country its states, each itself."""
+    """Return whether a region contains another: anywhere contains all, a country its states, each itself."""
     return wider in (ANYWHERE, code) or (not is_state(wider) and country_of(code) == wider)
 
 

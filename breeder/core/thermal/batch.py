@@ -1,8 +1,9 @@
-"""Extremes and hours outside the band for a great many members of one kit, without keeping their curves.
+"""Compute extremes and hours outside the band for many members of one kit, without keeping their curves.
 
-Members lie row by row, one block at a time passes through the response matrix in single precision (0.0001 K), read
-every half hour by the board and every quarter by a check; between half hours extremes lie on a parabola, and crossings
-always on a straight line. What it leaves out of the product are responses that have not begun or have died away.
+Each member is a row. One block of members at a time is multiplied by the response matrix in single precision
+(0.0001 K). The board reads the result every half hour, a check every quarter of an hour. Between half-hourly readings
+extremes are read from a parabola; crossings of a limit always from a straight line. The product leaves out responses
+that have not begun or have died away.
 """
 
 from __future__ import annotations
@@ -18,22 +19,22 @@ from .kit import Kit
 from .packs import FAINT_W, FREEZING_C, PACK_FACE_W_K, kit_power_w
 from .regime_stepper import AIR, PAYLOAD
 from .simulation import PER_HOUR as LONGER_PER_HOUR
-from .simulation import Surroundings, energy_weights, inside_all, response_matrix, surroundings
+from .simulation import Surroundings, Weather, energy_weights, inside_all, response_matrix, surroundings
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 Whole = NDArray[np.int64]
 
 PER_HOUR = 2
-MEMBERS_AT_ONCE = 1024  # their readings (0.8 MB for four days) stay near the processor
-STRIP_H = 12  # half a day of readings goes through as much of the matrix as it needs
-DIED_AWAY = 1e-6  # a response of this much to 1 K
+MEMBERS_AT_ONCE = 1024  # their readings (0.8 MB for four days) stay in the processor's cache
+STRIP_H = 12  # half a day of readings is multiplied only by the columns that matter to it
+DIED_AWAY = 1e-6  # K of response to 1 K; anything smaller is left out
 NEAR_FREEZING_K = 0.01  # a hundred times the rounding of single precision
 
 
 @dataclass(frozen=True)
 class Swept:
-    """What each member feels, arrays (N,): extremes in degC with their hours, hours outside the band.
+    """What each member goes through, arrays (N,): extremes in degC with their hours, and hours outside the band.
 
     `left_below`, `left_above`: the first reading outside the band on that side, h, NaN where there is none;
     `stalled`: 1 where a heat pack froze, else 0.
@@ -51,15 +52,15 @@ class Swept:
 
     @classmethod
     def empty(cls, members: int) -> Swept:
-        """Return members of whom nothing is known yet."""
-        found = cls(*(np.zeros(members) for _ in fields(cls)))
-        found.left_below[:] = found.left_above[:] = np.nan
-        return found
+        """Return a result for members that have not been simulated yet."""
+        swept = cls(*(np.zeros(members) for _ in fields(cls)))
+        swept.left_below[:] = swept.left_above[:] = np.nan
+        return swept
 
 
 @dataclass(frozen=True)
 class _Part:
-    """Some rows of a response matrix: those readings from columns `begin` to `end` only."""
+    """Some rows of a response matrix, and only the columns that matter to them."""
 
     rows: slice
     columns: slice
@@ -68,7 +69,7 @@ class _Part:
 
 def sweep(
     kit: Kit,
-    ambient_c: Array | Single,
+    ambient_c: Weather,
     *,
     low_c: float,
     high_c: float,
@@ -79,11 +80,11 @@ def sweep(
 ) -> Swept:
     """Return extremes and hours outside [low_c, high_c] of each member.
 
-    `ambient_c` (N, hours + 1): a member per row, degC at whole hours, finite; the rest as in `simulate.inside`.
-    Kits with melting packs, and members in whose box a heat pack may freeze, are simulated the longer way.
+    `ambient_c` (N, hours + 1): a member per row, degC at whole hours, finite; the rest as in `simulation.inside`.
+    Kits with melting packs, and members whose heat pack may freeze, are simulated step by step instead.
     Raises ValueError as `inside` does.
     """
-    weather = np.asarray(ambient_c).T
+    weather: Weather = np.asarray(ambient_c).T
     around = surroundings(weather, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
     return sweep_cases(kit, [around], low_c=low_c, high_c=high_c)[0]
 
@@ -91,26 +92,27 @@ def sweep(
 def sweep_cases(
     kit: Kit, cases: Sequence[Surroundings], *, low_c: float, high_c: float, per_hour: int = PER_HOUR
 ) -> list[Swept]:
-    """Return what `sweep` returns for several cases of one kit; the longer way is gone by all of them together.
+    """Return what `sweep` returns, for several cases of one kit; members that need single steps are stepped together.
 
     `per_hour` readings: 2, or 4 where extremes must be right to 0.01 K.
     """
-    found = [Swept.empty(len(case.leak)) for case in cases]
+    results = [Swept.empty(len(case.leak)) for case in cases]
     if kit.phase_change_packs:
-        _read_marched(kit, cases, low_c, high_c, [np.arange(len(case.leak)) for case in cases], found)
-        return found
-    for case, swept in zip(cases, found, strict=True):
+        _read_marched(kit, cases, low_c, high_c, [np.arange(len(case.leak)) for case in cases], results)
+        return results
+    for case, result in zip(cases, results, strict=True):
         for who, curves in _blocks(kit, case, np.arange(len(case.leak)), per_hour):
-            _read(curves, per_hour, low_c, high_c, who, swept)
+            _read(curves, per_hour, low_c, high_c, who, result)
     if kit.heat_packs:
-        _read_marched(kit, cases, low_c, high_c, [_may_freeze(kit, case) for case in cases], found)
-    return found
+        _read_marched(kit, cases, low_c, high_c, [_may_freeze(kit, case) for case in cases], results)
+    return results
 
 
 def _may_freeze(kit: Kit, around: Surroundings) -> Whole:
-    """Return the members in whose box a heat pack may freeze; who is left out is warm enough beyond all rounding.
+    """Return the members whose heat pack may freeze; all others are warm enough whatever the rounding.
 
-    A pack leads the air by its power, by that of the weakest member at least; a spent one cannot freeze.
+    A pack is warmer than the air in proportion to its power; the weakest member's power is used. A spent pack cannot
+    freeze.
     """
     cold = np.flatnonzero((around.ambient_c.min(axis=0) < FREEZING_C) | (around.start_c < FREEZING_C))
     if not len(cold):
@@ -118,56 +120,56 @@ def _may_freeze(kit: Kit, around: Surroundings) -> Whole:
     hour = np.arange(around.hours * LONGER_PER_HOUR + 1) / LONGER_PER_HOUR
     weak, strong = (kit_power_w(kit, hour, float(pick(around.pack_energy[cold]))) for pick in (np.min, np.max))
     lead = np.where(strong > FAINT_W, weak / PACK_FACE_W_K - NEAR_FREEZING_K, np.inf).astype(np.float32)
-    found = [
+    freezing = [
         who[(air + lead).min(axis=1) < FREEZING_C] for who, air in _blocks(kit, around, cold, LONGER_PER_HOUR, AIR)
     ]
-    return np.sort(np.concatenate(found))
+    return np.sort(np.concatenate(freezing))
 
 
 def _read_marched(
-    kit: Kit, cases: Sequence[Surroundings], low_c: float, high_c: float, members: Sequence[Whole], found: list[Swept]
+    kit: Kit, cases: Sequence[Surroundings], low_c: float, high_c: float, members: Sequence[Whole], results: list[Swept]
 ) -> None:
-    """Fill in the answers of members that are simulated the longer way, read every quarter of an hour."""
-    some = [place for place, who in enumerate(members) if len(who)]
-    if not some:
+    """Fill in the results of members that are simulated step by step, read every quarter of an hour."""
+    places = [place for place, who in enumerate(members) if len(who)]
+    if not places:
         return
-    marched = inside_all(kit, [cases[place].only(members[place]) for place in some], per_hour=LONGER_PER_HOUR)
-    for place, each in zip(some, marched, strict=True):
-        who, swept = members[place], found[place]
-        swept.stalled[who] = each.stalled
+    marched = inside_all(kit, [cases[place].only(members[place]) for place in places], per_hour=LONGER_PER_HOUR)
+    for place, each in zip(places, marched, strict=True):
+        who, result = members[place], results[place]
+        result.stalled[who] = each.stalled
         for begin in range(0, len(who), MEMBERS_AT_ONCE):
             block = slice(begin, begin + MEMBERS_AT_ONCE)
             curves = np.ascontiguousarray(each.payload_c[:, block].T, np.float32)
-            _read(curves, LONGER_PER_HOUR, low_c, high_c, who[block], swept)
+            _read(curves, LONGER_PER_HOUR, low_c, high_c, who[block], result)
 
 
 def _blocks(
     kit: Kit, around: Surroundings, members: Whole, per_hour: int = PER_HOUR, node: int = PAYLOAD
 ) -> Iterator[tuple[Whole, Single]]:
-    """Yield one node's curves (members, readings) in degC, block by block, with the members they belong to."""
+    """Yield one node's curves (members, readings) in degC, block by block, each with its members."""
     levels, which = np.unique(around.leak, return_inverse=True)
     key = tuple(float(level) for level in levels)
-    # Level by level, so that one product serves neighbours, and one reading many products.
+    # Sorted by level, so that one product serves many neighbors, and one pass of reading serves many products.
     level_of = which.astype(np.int16)[members]
     order = np.argsort(level_of, kind="stable")
     in_order, level_of = members[order], level_of[order]
     parts = {level: _parts(kit, around.films, key, level, per_hour, node) for level in np.unique(level_of).tolist()}
     for begin in range(0, len(in_order), MEMBERS_AT_ONCE):
-        who, own = in_order[begin : begin + MEMBERS_AT_ONCE], level_of[begin : begin + MEMBERS_AT_ONCE]
+        who, levels_here = in_order[begin : begin + MEMBERS_AT_ONCE], level_of[begin : begin + MEMBERS_AT_ONCE]
         given = _given(kit, around, who)
         curves = np.empty((len(who), around.hours * per_hour + 1), np.float32)
         for level, own_parts in parts.items():
-            first, last = np.searchsorted(own, (level, level + 1))
+            first, last = np.searchsorted(levels_here, (level, level + 1))
             for part in own_parts if first < last else ():
                 np.matmul(given[first:last, part.columns], part.matrix, out=curves[first:last, part.rows])
         yield who, curves
 
 
-@lru_cache(maxsize=1024)  # of about 40 kB: a board of kits, films and levels
+@lru_cache(maxsize=1024)  # about 40 kB each: all kits, films and levels of a board
 def _parts(
     kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int, per_hour: int, node: int
 ) -> tuple[_Part, ...]:
-    """Return the matrix in strips of half a day, each with the columns that matter to it: packs, start, weather."""
+    """Return the matrix in strips of half a day, each with only the columns that matter to it."""
     ordered = response_matrix(kit, films, levels, per_hour, node)[level]
     rows_at_once = STRIP_H * per_hour
     parts = []
@@ -180,7 +182,7 @@ def _parts(
 
 
 def _given(kit: Kit, around: Surroundings, who: Whole) -> Single:
-    """Return what the matrix is multiplied with, (members, columns): shares of the packs' power, start, weather."""
+    """Return what the matrix is multiplied by, (members, columns): shares of the packs' power, start, weather."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)
     given[:, : series.shape[1]] = series
@@ -189,19 +191,19 @@ def _given(kit: Kit, around: Surroundings, who: Whole) -> Single:
     return given
 
 
-def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, found: Swept) -> None:
-    """Fill in the answers of one block."""
+def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, result: Swept) -> None:
+    """Fill in the results of one block of members."""
     coldest, warmest = curves.argmin(axis=1), curves.argmax(axis=1)
-    found.coldest_c[who], found.coldest_hour[who] = _extreme(curves, coldest, per_hour)
-    found.warmest_c[who], found.warmest_hour[who] = _extreme(curves, warmest, per_hour)
-    found.hours_below[who], found.left_below[who] = _hours(curves, coldest, np.less, low_c, per_hour)
-    found.hours_above[who], found.left_above[who] = _hours(curves, warmest, np.greater, high_c, per_hour)
+    result.coldest_c[who], result.coldest_hour[who] = _extreme(curves, coldest, per_hour)
+    result.warmest_c[who], result.warmest_hour[who] = _extreme(curves, warmest, per_hour)
+    result.hours_below[who], result.left_below[who] = _hours(curves, coldest, np.less, low_c, per_hour)
+    result.hours_above[who], result.left_above[who] = _hours(curves, warmest, np.greater, high_c, per_hour)
 
 
 def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
-    """Return each row's extreme and its hour, on the parabola through the extreme reading `at` and its neighbours.
+    """Return each row's extreme and its hour, on the parabola through the extreme reading `at` and its neighbors.
 
-    Quarter-hourly readings are taken as they are: they come of packs that melt or stall, so curves have kinks.
+    Quarter-hourly readings are taken as they are: packs that melt or stall put kinks into the curve.
     """
     flat, last = curves.ravel(), curves.shape[1] - 1
     place = np.arange(len(curves)) * (last + 1) + at
@@ -216,9 +218,10 @@ def _extreme(curves: Single, at: Whole, per_hour: int) -> tuple[Array, Array]:
 
 
 def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, per_hour: int) -> tuple[Array, Array]:
-    """Return the hours beyond a limit of each row, whose `extreme` is at that reading, and its first reading beyond.
+    """Return each row's hours beyond a limit and the hour of its first reading beyond it.
 
-    The hours are leaving times less entering times, on straight lines.
+    `extreme` is the place of each row's extreme reading. The hours are the times of leaving less the times of entering,
+    on straight lines.
     """
     limit = np.float32(limit_c)
     all_hours, all_first = np.zeros(len(curves)), np.full(len(curves), np.nan)
@@ -231,7 +234,7 @@ def _hours(curves: Single, extreme: Whole, is_beyond: np.ufunc, limit_c: float, 
     hours = np.where(beyond[:, -1], (readings - 1) / per_hour, 0.0)
     flags, values = beyond.ravel(), values.ravel()
     changes = flags[1:] != flags[:-1]
-    changes[readings - 1 :: readings] = False  # from one member's end to the next one's beginning
+    changes[readings - 1 :: readings] = False  # from the end of a member to the start of the next
     at = np.flatnonzero(changes)
     row = at // readings
     begin, end = values[at] - limit, values[at + 1] - limit

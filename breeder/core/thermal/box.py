@@ -1,7 +1,8 @@
-"""From the keeper's kit to a network of heat capacities and conductances.
+"""Turn the keeper's kit into a network of heat capacities and conductances.
 
-Assumes one well-mixed air node, a payload whose inside is nearly uniform (Biot number under 0.5), and walls that
-conduct by the Langmuir shape factor. Evaporation and the animals' own heat are left out: safe on the cold side only.
+Assumes one well-mixed air node, a payload of nearly uniform temperature (Biot number under 0.5), and walls that
+conduct by the Langmuir shape factor. Evaporation and the animals' own heat are left out, which is safe on the cold side
+only.
 """
 
 from __future__ import annotations
@@ -26,19 +27,19 @@ from .materials import (
 
 Sides = tuple[float, float, float]
 
-# Outside film by where the parcel is, W/m2K: in a van or hub; on a porch in a light breeze; in wind. ASHRAE
+# Film outside the box, W/m2K: in a van or hub; on a porch in a light breeze; in wind. Source: ASHRAE
 # Fundamentals surface conductances for still air (8.29) and moving air (22.7 at 3.4 m/s), from memory.
 FILMS: dict[str, float] = {"indoors": 8.3, "porch": 17.0, "windy": 25.0}
 
-_EDGE = 0.54  # Langmuir shape factor, metre of conduction per metre of edge
+_EDGE = 0.54  # Langmuir shape factor, meter of conduction per meter of edge
 _CORNERS = 1.2  # eight corners of 0.15 wall thickness each
 
 
 @dataclass(frozen=True)
 class Network:
-    """Capacities and conductances: air and payload, then a chain of wall nodes to the outside.
+    """Heat capacities and conductances: air and payload, then a chain of wall nodes to the outside.
 
-    `wall_w_k` has one conductance more than `wall_j_k` has nodes: air to first node, between nodes, last to outside.
+    `wall_w_k` has one value more than `wall_j_k`: air to the first node, between nodes, last node to the outside.
     """
 
     payload_w_k: float
@@ -54,7 +55,7 @@ class Network:
 
     @property
     def model(self) -> str:
-        """Return which model this is, in words."""
+        """Return the name of the model."""
         return "air, payload, foam and board" if self.wall_j_k else "air and payload"
 
     def leaking(self, factor: float) -> Network:
@@ -87,13 +88,13 @@ class Network:
 
 
 def area_m2(sides_m: Sides) -> float:
-    """Return the surface of a box from its three sides in metres."""
+    """Return the surface of a box from its three sides in meters."""
     a, b, c = sides_m
     return 2.0 * (a * b + b * c + a * c)
 
 
 def shape_factor_m(inner_m: Sides, thickness_m: float) -> float:
-    """Return the conduction shape factor of one layer, metres: A/t + 0.54 sum of edges + 1.2 t.
+    """Return the conduction shape factor of one layer, meters: A/t + 0.54 sum of edges + 1.2 t.
 
     Valid when every inner side is over a fifth of the thickness. Check: (0.25, 0.20, 0.15), 0.0254 gives
     10.578448504. Source: Langmuir 1913, as in Incropera & DeWitt, ch. 4.
@@ -120,24 +121,26 @@ def _is_sheet(layer: Layer) -> bool:
 
 
 def outer_sides_m(box: Box) -> Sides:
-    """Return the outer sides; a foil sheet lies against the wall and adds nothing."""
+    """Return the outer sides in meters; a foil sheet lies against the wall and adds nothing."""
     return _grown(box.inner_m, sum(layer.mm / 1000.0 for layer in box.layers if not _is_sheet(layer)))
 
 
 def _walls(box: Box) -> list[_Wall]:
-    """Return the layers in place; a sheet's resistance acts over the geometric mean of inner and outer surface."""
+    """Return the layers in place; the resistance of a sheet acts over the geometric mean of inner and outer area."""
     mean_area = math.sqrt(area_m2(box.inner_m) * area_m2(outer_sides_m(box)))
     sides, walls = box.inner_m, []
     for layer in box.layers:
-        stuff = MATERIALS[layer.material]
-        if stuff.resistance_m2k_w is not None and stuff.sheet_mm is not None:
-            resistance = stuff.resistance_m2k_w * layer.mm / stuff.sheet_mm + FOIL_GAP_M2K_W.get(layer.gap_mm, 0.0)
+        material = MATERIALS[layer.material]
+        if material.resistance_m2k_w is not None and material.sheet_mm is not None:
+            resistance = material.resistance_m2k_w * layer.mm / material.sheet_mm + FOIL_GAP_M2K_W.get(
+                layer.gap_mm, 0.0
+            )
             walls.append(_Wall(layer, resistance / mean_area, 0.0, sides))
             continue
         thickness = layer.mm / 1000.0
         outer = _grown(sides, thickness)
-        heat = (math.prod(outer) - math.prod(sides)) * stuff.rho_kg_m3 * stuff.c_j_kgk
-        walls.append(_Wall(layer, 1.0 / (stuff.k_w_mk * shape_factor_m(sides, thickness)), heat, outer))
+        heat = (math.prod(outer) - math.prod(sides)) * material.rho_kg_m3 * material.c_j_kgk
+        walls.append(_Wall(layer, 1.0 / (material.k_w_mk * shape_factor_m(sides, thickness)), heat, outer))
         sides = outer
     return walls
 
@@ -150,8 +153,8 @@ def _films_k_w(box: Box, outside_film_w_m2k: float | None) -> tuple[float, float
 def conductance_w_k(box: Box, outside_film_w_m2k: float | None = None) -> float:
     """Return the conductance from the inside air to the outside, W/K, leak factor included.
 
-    1/[1/(h_i A_in) + sum 1/(k S) + R_sheet/sqrt(A_in A_out) + 1/(h_o A_out)] times the leak factor. The air that
-    passes through holes is part of the leak factor: 0.6 changes an hour of 10 litres carry only 0.002 W/K.
+    1/[1/(h_i A_in) + sum 1/(k S) + R_sheet/sqrt(A_in A_out) + 1/(h_o A_out)] times the leak factor. Air that
+    passes through holes is part of the leak factor: 0.6 changes an hour of 10 liters carry only 0.002 W/K.
     Check: 0.25 x 0.20 x 0.15 m, 4 mm board 0.6849; with 19 mm EPS 0.3031.
     """
     inside, outside = _films_k_w(box, outside_film_w_m2k)
@@ -159,7 +162,7 @@ def conductance_w_k(box: Box, outside_film_w_m2k: float | None = None) -> float:
 
 
 def payload_w_k(payload: Payload, inside_film_w_m2k: float) -> float:
-    """Return the conductance from the air to the cups' middle, W/K: A / (1/h_i + L/(3 k)).
+    """Return the conductance from the air to the middle of the cups, W/K: A / (1/h_i + L/(3 k)).
 
     Check: 8 cups of 0.025 m2, half depth 0.025 m, film 6 give 1.0667.
     """
@@ -177,8 +180,9 @@ def _capacities(kit: Kit) -> tuple[float, float]:
 def simple_network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network:
     """Return the two-node network that can be checked by hand.
 
-    Each layer's capacity is given to the air node by the share of the resistance that lies outside its middle, at the
-    box's own film, so that a change of film changes no stored heat. Within 0.1 K rms of a conducting wall.
+    The air node gets the share of each layer's capacity that equals the share of the resistance outside its middle.
+    The box's usual film is used for that, so that a change of film changes no stored heat. Within 0.1 K rms of a
+    conducting wall.
     """
     air, payload = _capacities(kit)
     inside, outside = _films_k_w(kit.box, None)
@@ -195,9 +199,9 @@ def simple_network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network
 def network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network:
     """Return the network that verdicts use: four nodes for a lined box, two for a bare one.
 
-    The liner is one node at the capacity-weighted middle of its layers, the outermost layer another at its middle;
-    against a finely cut conducting wall the payload is within 0.01 K rms. A liner that stores no heat (foil alone)
-    leaves the two-node network.
+    The liner is one node at the capacity-weighted middle of its layers, and the outermost layer is another at its
+    middle. The payload is within 0.01 K rms of that behind a finely divided conducting wall. A liner that stores no
+    heat (foil alone) leaves the two-node network.
     """
     walls = _walls(kit.box)
     liner, board = walls[:-1], walls[-1]

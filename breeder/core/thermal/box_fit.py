@@ -1,9 +1,9 @@
-"""A box's own conductance from loggers around a bottle of water.
+"""Measure how much heat a box lets through, from loggers outside it and in a bottle of water inside it.
 
-With outside and inside alone only ratios can be known, so something of known heat must be inside: the bottle, and
-nothing else. Output-error fit: the box as drawn, its conductance free, runs through the whole course and is compared
-with what was logged. Into the bottle heat passes a second resistance, the film of air around it. A second logger in the
-air tells the two apart; without it the film is taken from the bottle's size.
+Temperatures alone give only ratios, so something of known heat capacity must be inside: the bottle, and nothing else.
+This is an output-error fit: the box as drawn, with its conductance free, is simulated over the whole run and compared
+with the logger readings. Heat also passes the film of air around the bottle. A second logger in the air tells wall and
+film apart; without it the film is estimated from the size of the bottle.
 """
 
 from __future__ import annotations
@@ -24,33 +24,34 @@ from .repeated_run import course
 
 Array = NDArray[np.float64]
 
-LEAST_HOURS = 20.0  # a day's swing, nearly
-MOST_HOURS = 7 * 24.0  # a week says all that a box has to say; a wrong year in one row would make decades of it
+LEAST_HOURS = 20.0  # nearly the swing of a whole day
+MOST_HOURS = 7 * 24.0  # more teaches nothing new, and a wrong year in one row would make it decades
 LEAST_SWING_K = 10.0
 LEAST_READINGS = 10
-MOST_GAP_H = 3.0  # of the weather; what a box did meanwhile cannot be compared
-MOST_SD_LN = 0.45  # beyond it the answer is what was assumed of film or bag rather than what was measured
+MOST_GAP_H = 3.0  # in the outside readings; the box cannot be simulated over a longer gap
+MOST_SD_LN = 0.45  # above this the result reflects the assumed film or bag more than the measurement
 GRID_S = 300.0
 READING_K = 0.15  # noise and resolution of a usual logger
 
-FILM_W_M2K, HALF_LITRE_M2 = 7.0, 0.05  # a bottle in still air, half of it by radiation (judgement)
+FILM_W_M2K, HALF_LITRE_M2 = 7.0, 0.05  # a bottle in still air, half of it by radiation (judgment)
 FILM_SD_LN = 0.3  # films of 0.2 to 0.6 W/K at half a liter
-# What no run shows: walls that are not as drawn, air that is not mixed (own simulation).
+# What no run can show: walls that differ from the drawing, air that is not mixed (simulated for this project).
 FLOOR_SD_LN = 0.15
-# Known beforehand, as sd: starts of bottle and box, outside logger's offset, K; with air: ln film, ln heat, its offset.
+# Prior spreads: starts of bottle and box, offset of the outside logger, K; with air: ln film, ln heat, its offset.
 LOOSE = np.array([2.0, 2.0, 0.15, 1.0, 0.5, 0.15])
-FREE, FREE_WITH_AIR = 4, 7  # with the ln conductance before them
+FREE, FREE_WITH_AIR = 4, 7  # ln conductance, then the entries of LOOSE
 
 
 class CannotFit(ValueError):
-    """The run does not determine the box; says why and what to do."""
+    """The run does not tell how leaky the box is; the message says why and what to do."""
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """A fitted box: conductance in W/K with its spread on the log scale, the bottle's film in W/K, how well it fits.
+    """A fitted box: its conductance in W/K with the spread of the log, the bottle's film in W/K, the rms misfit in K.
 
-    The courses are the bottle's, degC, every five minutes. `doubts` speak against using the answer, `notes` do not.
+    The curves are those of the bottle, degC, every five minutes. `doubts` are reasons not to use the result; `notes`
+    are not.
     """
 
     conductance_w_k: float
@@ -70,11 +71,11 @@ class Fitted:
 
 
 def bottle_film_w_k(litres: float) -> float:
-    """Return the usual conductance between a bottle and the air, W/K: 7 W/m2K x 0.05 m2 x (litres / 0.5)^(2/3).
+    """Return the usual conductance between a bottle and the air, W/K: 7 W/m2K x 0.05 m2 x (liters / 0.5)^(2/3).
 
-    Check: 0.5 gives 0.35. Judgement: measured half-liter bottles have 0.3 to 0.4.
+    Check: 0.5 gives 0.35. Judgment: measured half-liter bottles have 0.3 to 0.4.
     """
-    return FILM_W_M2K * HALF_LITRE_M2 * (litres / 0.5) ** (2.0 / 3.0)
+    return FILM_W_M2K * HALF_LITRE_M2 * math.pow(litres / 0.5, 2.0 / 3.0)
 
 
 def fit_box(
@@ -88,10 +89,10 @@ def fit_box(
 ) -> Fitted:
     """Return the box that explains what loggers recorded with a bottle of water, and nothing else, in it.
 
-    `box` as drawn; its leak factor is not used. `hours` increasing, `outside_c`, `bottle_c` and `air_c` (a logger that
-    hangs in the air of the box) degC of the same length, NaN where a logger has a gap. Raises CannotFit where the run
-    is too short, too long, too steady, or where the answer would rest on what is assumed of the bottle's film, and
-    BadKit where the bottle is too large for the box.
+    `box` is the box as drawn; its leak factor is not used. `hours` increase; `outside_c`, `bottle_c` and `air_c` (a
+    logger that hangs in the air of the box) are degC and equally long, NaN where a logger has a gap. Raises CannotFit
+    when the run is too short, too long or too steady, or when the result would rest on the assumed film of the bottle,
+    and BadKit when the bottle is too large for the box.
     """
     at, outside, bottle = (np.asarray(values, dtype=float) for values in (hours, outside_c, bottle_c))
     air = None if air_c is None else np.asarray(air_c, dtype=float)
@@ -100,8 +101,8 @@ def fit_box(
     if air is None:
         _refuse_thin(drawn, bottle_film_w_k(litres))
     elif air.shape != at.shape or np.isfinite(air).sum() < LEAST_READINGS:
-        raise CannotFit("The logger in the air has too few readings. Log anew, or leave its column out.")
-    return _answer(_Run(at, outside, bottle, air, drawn, bottle_film_w_k(litres)))
+        raise CannotFit("The logger in the air has too few readings. Log again, or leave its column out.")
+    return _fit_run(_LoggedRun(at, outside, bottle, air, drawn, bottle_film_w_k(litres)))
 
 
 def _refuse_poor(at: Array, outside: Array, bottle: Array, litres: float) -> None:
@@ -137,8 +138,8 @@ def _refuse_poor(at: Array, outside: Array, bottle: Array, litres: float) -> Non
 
 
 def _refuse_thin(drawn: Network, film_w_k: float) -> None:
-    """Refuse one logger in a box whose walls hold heat up less than the film around the bottle does."""
-    if math.hypot(FLOOR_SD_LN, _by_film(drawn, film_w_k)) > MOST_SD_LN:
+    """Refuse a run with one logger when the walls resist heat less than the film around the bottle does."""
+    if math.hypot(FLOOR_SD_LN, _film_sd_ln(drawn, film_w_k)) > MOST_SD_LN:
         raise CannotFit(
             f"The walls let about {LEAK_MEDIAN * drawn.outside_w_k:.2f} W through for every degree, the air around "
             f"the bottle about {film_w_k:.2f}, so one logger sees more of the bottle than of the box. Hang a second "
@@ -146,14 +147,14 @@ def _refuse_thin(drawn: Network, film_w_k: float) -> None:
         )
 
 
-def _by_film(drawn: Network, film_w_k: float) -> float:
-    """Return the spread of ln conductance that comes of a film that is not known, for a usual box of these walls."""
+def _film_sd_ln(drawn: Network, film_w_k: float) -> float:
+    """Return the spread of ln conductance due to the unknown film, for a usual box with these walls."""
     return FILM_SD_LN * LEAK_MEDIAN * drawn.outside_w_k / film_w_k
 
 
 @dataclass(frozen=True)
-class _Run:
-    """What was logged, arrays (M,), with the box as drawn and the bottle's usual film in W/K."""
+class _LoggedRun:
+    """The logger readings, arrays (M,), with the box as drawn and the usual film of the bottle in W/K."""
 
     at: Array
     outside_c: Array
@@ -163,17 +164,18 @@ class _Run:
     film_w_k: float
 
     def grid_h(self) -> Array:
-        """Return hours every five minutes, the last of them at the end or just after it."""
+        """Return hours every five minutes; the last is at the end of the run or just after it."""
         pieces = math.ceil((self.at[-1] - self.at[0]) * SECONDS_PER_HOUR / GRID_S - 1e-9)
-        return self.at[0] + np.arange(pieces + 1) * GRID_S / SECONDS_PER_HOUR
+        grid: Array = self.at[0] + np.arange(pieces + 1) * GRID_S / SECONDS_PER_HOUR
+        return grid
 
     def on_grid(self, values: Array) -> Array:
-        """Return a logger's readings at the hours of the grid, its gaps bridged."""
+        """Return the readings of a logger at the hours of the grid, with its gaps bridged."""
         known = np.isfinite(values)
         return np.interp(self.grid_h(), self.at[known], values[known])
 
     def network(self, guess: Array) -> Network:
-        """Return the box of a guess: ln conductance, then as in LOOSE."""
+        """Return the box for a guess: ln conductance, then the entries of LOOSE."""
         walls, film, heat = np.exp(guess[[0, 4, 5]])
         return Network(
             self.film_w_k * film,
@@ -184,63 +186,63 @@ class _Run:
         )
 
 
-def _misses(run: _Run) -> Callable[[Array], list[Array]]:
-    """Return what gives for a guess by how much bottle and air are missed at each of their readings, K."""
+def _residuals(run: _LoggedRun) -> Callable[[Array], list[Array]]:
+    """Return a function from a guess to the residuals of bottle and air at each of their readings, K."""
     grid, weather, start_c = run.grid_h(), run.on_grid(run.outside_c), run.on_grid(run.bottle_c)[0]
     series = [(1, run.bottle_c)] if run.air_c is None else [(1, run.bottle_c), (0, run.air_c)]
     logged = [(node, run.at[np.isfinite(each)], each[np.isfinite(each)]) for node, each in series]
 
-    def missed(guess: Array) -> list[Array]:
+    def residuals(guess: Array) -> list[Array]:
         starts = {"payload_c": start_c + guess[1], "box_c": start_c + guess[2]}
         air, bottle = course(run.network(guess), weather + guess[3], GRID_S, **starts)
         models = (air + guess[6], bottle)
         return [np.interp(at, grid, models[node]) - values for node, at, values in logged]
 
-    return missed
+    return residuals
 
 
 @dataclass(frozen=True)
 class _Best:
-    """The best guess of a run: all its figures, what it misses in K, spread of ln conductance."""
+    """The best guess for a run: its parameters, its residuals in K, and the spread of ln conductance."""
 
     guess: Array
-    missed: list[Array]
+    residuals: list[Array]
     sd_ln: float
 
 
-def _best(run: _Run) -> _Best:
-    """Return the guess with the least misses; film and heat are free only where the air was logged."""
+def _best_guess(run: _LoggedRun) -> _Best:
+    """Return the guess with the smallest residuals; film and heat are free only when the air was logged."""
     from scipy.optimize import least_squares  # a third of a second that only a fit needs
 
-    missed, free = _misses(run), FREE if run.air_c is None else FREE_WITH_AIR
+    residuals, free = _residuals(run), FREE if run.air_c is None else FREE_WITH_AIR
 
-    def whole(guess: Array) -> Array:
+    def padded(guess: Array) -> Array:
         return np.pad(guess, (0, FREE_WITH_AIR - len(guess)))
 
     def off(guess: Array) -> Array:
         known = guess[1:] / LOOSE[: free - 1]
-        return np.concatenate([*(each / READING_K for each in missed(whole(guess))), known])
+        return np.concatenate([*(each / READING_K for each in residuals(padded(guess))), known])
 
     best = least_squares(off, np.zeros(free), xtol=1e-6, ftol=1e-7, max_nfev=50)
-    misses, slopes = missed(whole(best.x)), best.jac[: -(free - 1)]
-    weight = np.concatenate([np.full(len(each), _weight(each)) for each in misses])[:, None]
+    best_residuals, slopes = residuals(padded(best.x)), np.asarray(best.jac)[: -(free - 1)]
+    weight = np.concatenate([np.full(len(each), _weight(each)) for each in best_residuals])[:, None]
     information = (slopes * weight).T @ slopes + np.diag([1e-9, *LOOSE[: free - 1] ** -2.0])
-    return _Best(whole(best.x), misses, float(np.sqrt(np.linalg.inv(information)[0, 0])))
+    return _Best(padded(best.x), best_residuals, float(np.sqrt(np.linalg.inv(information)[0, 0])))
 
 
-def _weight(missed: Array) -> float:
-    """Return what a reading counts for: neighbours go together (AR(1)), and a poor fit counts for less."""
-    total = float(missed @ missed)
+def _weight(residuals: Array) -> float:
+    """Return the weight of a reading: neighbors are correlated (AR(1)), and a poor fit counts for less."""
+    total = float(residuals @ residuals)
     if total == 0.0:
         return 1.0
-    together = min(max(float(missed[1:] @ missed[:-1]) / total, 0.0), 0.99)
-    rms = math.sqrt(total / len(missed))
+    together = min(max(float(residuals[1:] @ residuals[:-1]) / total, 0.0), 0.99)
+    rms = math.sqrt(total / len(residuals))
     return (1.0 - together) / (1.0 + together) * (READING_K / max(rms, READING_K)) ** 2
 
 
-def _answer(run: _Run) -> Fitted:
-    best = _best(run)
-    log_sd, rms = _log_sd(run, best), float(np.sqrt(np.mean(np.concatenate(best.missed) ** 2)))
+def _fit_run(run: _LoggedRun) -> Fitted:
+    best = _best_guess(run)
+    log_sd, rms = _log_sd(run, best), float(np.sqrt(np.mean(np.concatenate(best.residuals) ** 2)))
     doubts, has_air = doubts_about(rms, math.exp(best.guess[5])), run.air_c is not None
     if log_sd > MOST_SD_LN:
         raise CannotFit(" ".join(doubts) or vague(log_sd, has_air=has_air))
@@ -254,14 +256,14 @@ def _answer(run: _Run) -> Fitted:
     )  # fmt: skip
 
 
-def _log_sd(run: _Run, best: _Best) -> float:
-    """Return the spread of ln conductance: of the readings, of the film, and of what no run shows.
+def _log_sd(run: _LoggedRun, best: _Best) -> float:
+    """Return the spread of ln conductance: from the readings, from the film, and from what no run can show.
 
-    A slow film looks like a good box, which then seems to be sure of itself; so the film counts for at least as much
-    as it does in a usual box of these walls.
+    A film that resists more than assumed looks like a tighter box, and the fit then seems surer than it is. So the film
+    counts for at least as much as in a usual box with these walls.
     """
     if run.air_c is not None:
         return math.hypot(best.sd_ln, FLOOR_WITH_AIR_SD_LN)
     slow, quick = (replace(run, film_w_k=run.film_w_k * math.exp(way * FILM_SD_LN)) for way in (-1.0, 1.0))
-    by_film = (_best(slow).guess[0] - _best(quick).guess[0]) / 2.0
-    return math.hypot(best.sd_ln, max(by_film, _by_film(run.drawn, run.film_w_k)), FLOOR_SD_LN)
+    by_film = (_best_guess(slow).guess[0] - _best_guess(quick).guess[0]) / 2.0
+    return math.hypot(best.sd_ln, max(by_film, _film_sd_ln(run.drawn, run.film_w_k)), FLOOR_SD_LN)

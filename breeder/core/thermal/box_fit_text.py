@@ -1,4 +1,4 @@
-"""What is said of a box that was fitted: why it is doubted, what to keep in mind, what would make it surer."""
+"""Write the sentences about a fitted box: reasons to doubt it, notes, and what would make it surer."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ from .ensemble_draws import LEAK_SD_LN
 
 MOST_RESIDUAL_K = 0.5
 MOST_HEAT = 3.0  # times the heat of the walls as drawn; more is something else in the box
-LEAST_FACTOR = 0.8  # of the drawn conductance: one box in thirty, if leaks are as usual
-FLOOR_WITH_AIR_SD_LN = 0.05  # of the log conductance with a logger in the air, whatever the readings say
+LEAST_FACTOR = 0.8  # of the drawn conductance; with usual leaks one box in thirty is below it
+FLOOR_WITH_AIR_SD_LN = 0.05  # least spread of ln conductance with a logger in the air, whatever the readings say
 
 
 def vague(log_sd: float, *, has_air: bool) -> str:
-    """Return why an answer of this spread is none, and what to do."""
+    """Return why a result with this spread of ln conductance is useless, and what to do."""
     remedy = "Log another, colder day" if has_air else "Hang a second logger in the air"
-    return f"The box would be known to {100 * log_sd:.0f} % only. {remedy}."
+    return f"The box would be known only to within {100 * log_sd:.0f} %. {remedy}."
 
 
 def doubts_about(rms_k: float, heat: float) -> tuple[str, ...]:
-    """Return what speaks against using a fit: misses in K, heat of the box in parts of its walls'."""
+    """Return the reasons not to use a fit, from its rms misfit in K and the heat of the box relative to its walls."""
     doubts = []
     if rms_k > MOST_RESIDUAL_K:
         doubts.append(
@@ -33,7 +33,7 @@ def doubts_about(rms_k: float, heat: float) -> tuple[str, ...]:
 
 
 def notes_on(log_sd: float, factor: float, *, has_air: bool) -> tuple[str, ...]:
-    """Return what to keep in mind: spread of ln conductance, conductance in parts of the drawn one."""
+    """Return what to keep in mind, from the spread of ln conductance and the ratio to the drawn conductance."""
     notes = []
     if log_sd > LEAK_SD_LN and not has_air:
         notes.append(

@@ -1,4 +1,4 @@
-"""Hours from daily lows and highs, for forecasts that give only those."""
+"""Turn daily lows and highs into hours, for forecasts that give only those."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ SHAPE_ERROR_C = 1.7  # rms against real hours of three airports, 2013
 def parton_logan(low_c: Array, high_c: Array, sunrise_h: Array, sunset_h: Array) -> Array:
     """Return hourly temperatures (24 days, ...) in degC from daily lows and highs (days, ...).
 
-    Between sunrise and sunset a sine, after sunset a decay towards the coming low; the small step at sunrise is
-    inherent. `sunrise_h`, `sunset_h` (days,) in hours of the local standard day. Before the first sunrise the evening
-    before is taken like the first day's, after the last sunset the coming low like the last day's.
+    Between sunrise and sunset the curve is a sine, after sunset it decays toward the next low; the small step at
+    sunrise is part of the method. `sunrise_h`, `sunset_h` (days,) in hours of the local standard day. The evening
+    before the first day is taken to be like the first day's, and the low after the last day like the last day's.
     Rms error against real hours about 1.7 degC. Source: Parton & Logan 1981.
     """
     low, high = np.asarray(low_c, dtype=float), np.asarray(high_c, dtype=float)
@@ -40,11 +40,13 @@ def parton_logan(low_c: Array, high_c: Array, sunrise_h: Array, sunset_h: Array)
 
 def _daylight(low: Array, high: Array, rise: float, fall: float, hour: float) -> Array:
     angle = np.pi * (hour - rise - LOW_LAG_H) / (fall - rise + 2.0 * HIGH_LAG_H)
-    return low + (high - low) * np.sin(angle)
+    temperature: Array = low + (high - low) * np.sin(angle)
+    return temperature
 
 
 def _night(coming: Array, low: Array, high: Array, rise: float, fall: float, next_rise: float, hour: float) -> Array:
-    """Return the decay from sunset's temperature towards the coming low; `hour` counts from the evening's midnight."""
+    """Return the decay from the temperature at sunset toward the next low; `hour` counts from the midnight before."""
     at_sunset = _daylight(low, high, rise, fall, fall)
     length = 24.0 - (fall - rise)
-    return coming + (at_sunset - coming) * np.exp(-NIGHT_DECAY * (hour - fall) / length)
+    temperature: Array = coming + (at_sunset - coming) * np.exp(-NIGHT_DECAY * (hour - fall) / length)
+    return temperature

@@ -1,4 +1,4 @@
-"""What risk a kit runs: every delay case and member swept, and the best kit of several."""
+"""Evaluate a kit over every delay case and member, and choose the best of several kits."""
 
 from __future__ import annotations
 
@@ -13,31 +13,30 @@ from .batch import Swept, sweep_cases
 from .ensemble_draws import Draws
 from .kit import Kit
 from .kit_risk import QUANTILES, Judged, Outcome, judge, outcome
-from .simulation import PER_HOUR, Surroundings, inside_all, surroundings
+from .simulation import PER_HOUR, Surroundings, Weather, inside_all, surroundings
 from .verdict import GO, Limits, Tolerance, preference, strain
 
 Array = NDArray[np.float64]
-LEAST_ROWS = 2  # the weather of one hour
+LEAST_ROWS = 2  # temperatures, at the two ends of one hour
 
 
 @dataclass(frozen=True, eq=False)
 class AmbientCase:
-    """One delay case: its weight and what surrounds the box in each member.
+    """One delay case: its weight and the air around the box in each member.
 
-    `ambient_c` (N, hours + 1), a member per row, in degC at whole hours, NaN where the forecast has nothing: all
-    members lack the same hours. `film_by_hour` names one of `box.FILMS` for each of the hours, or None for the box's
-    own.
+    `ambient_c` (N, hours + 1), a member per row, in degC at whole hours, NaN where the forecast has no value: all
+    members lack the same hours. `film_by_hour` names one of `box.FILMS` for each hour; None means the film of the box.
     """
 
     name: str
     weight: float
-    ambient_c: NDArray[np.floating]
+    ambient_c: Weather
     film_by_hour: tuple[str, ...] | None = None
 
     @property
     def hours(self) -> int:
         """Return how many hours there are, both ends included."""
-        return self.ambient_c.shape[1]
+        return int(self.ambient_c.shape[1])
 
     @cached_property
     def missing(self) -> tuple[int, ...]:
@@ -55,7 +54,7 @@ class AmbientCase:
         return None if self.film_by_hour is None else self.film_by_hour[: max(self.known - 1, 0)]
 
     def around(self, kit: Kit, start_c: float, drawn: Draws) -> Surroundings:
-        """Return what surrounds a kit as far as it is known. Raises ValueError where that is not even one hour."""
+        """Return the surroundings of a kit up to the first missing hour. Raises ValueError if not one hour is known."""
         return surroundings(
             self.ambient_c[:, : self.known].T,
             start_c=start_c + drawn.start_offset_k(),
@@ -70,24 +69,24 @@ def try_kit(
 ) -> Outcome:
     """Return the outcome of one kit over all delay cases.
 
-    With a missing hour a member is unknown unless it has failed before that hour. `draws` give each member its leak,
-    pack energy and start (in degC about `start_c`). Raises ValueError where the weights do not add up to 1 or a case
-    has another number of members than are drawn.
+    From a missing hour on a member is unknown unless it failed before. `draws` give each member its leak, pack energy
+    and start (in degC around `start_c`). Raises ValueError if the weights do not add up to 1 or a case has a different
+    number of members from `draws`.
     """
     run = [case for case in cases if case.known >= LEAST_ROWS]
     around = [case.around(kit, start_c, draws) for case in run]
-    found = iter(sweep_cases(kit, around, low_c=limits.low_c, high_c=limits.high_c, per_hour=PER_HOUR))
+    results = iter(sweep_cases(kit, around, low_c=limits.low_c, high_c=limits.high_c, per_hour=PER_HOUR))
     start = start_c + draws.start_offset_k()
-    swept = [next(found) if case.known >= LEAST_ROWS else _at_start(start, limits) for case in cases]
+    swept = [next(results) if case.known >= LEAST_ROWS else _at_start(start, limits) for case in cases]
     return outcome([_judged(case, each, limits) for case, each in zip(cases, swept, strict=True)], tolerance)
 
 
 def _at_start(start_c: Array, limits: Limits) -> Swept:
-    """Return what members feel of whom nothing is known but how warm they start."""
-    found = Swept.empty(len(start_c))
-    found.coldest_c[:] = found.warmest_c[:] = start_c
-    found.left_below[start_c < limits.low_c] = found.left_above[start_c > limits.high_c] = 0.0
-    return found
+    """Return the result for members of which only the start temperature is known."""
+    swept = Swept.empty(len(start_c))
+    swept.coldest_c[:] = swept.warmest_c[:] = start_c
+    swept.left_below[start_c < limits.low_c] = swept.left_above[start_c > limits.high_c] = 0.0
+    return swept
 
 
 def _judged(case: AmbientCase, swept: Swept, limits: Limits) -> Judged:
@@ -97,7 +96,7 @@ def _judged(case: AmbientCase, swept: Swept, limits: Limits) -> Judged:
 
 
 def leak_of(kit: Kit, drawn: Draws) -> Array:
-    """Return what multiplies the conductance: about 1 for a box that was measured, else leakier than drawn."""
+    """Return the factors on the conductance, (n,): around 1 for a measured box, else leakier than drawn."""
     if kit.measured_sd_ln is None:
         return drawn.leak_factor()
     return drawn.leak_factor(1.0, kit.measured_sd_ln)
@@ -105,7 +104,7 @@ def leak_of(kit: Kit, drawn: Draws) -> Array:
 
 @dataclass(frozen=True)
 class Band:
-    """The payload through one case: the quantiles 0.05, 0.5, 0.95 at each whole hour, degC (NaN: unknown)."""
+    """The payload over one case: the quantiles 0.05, 0.5, 0.95 at each whole hour, degC (NaN: unknown)."""
 
     low_c: tuple[float, ...]
     middle_c: tuple[float, ...]
@@ -113,18 +112,18 @@ class Band:
 
 
 def curve_of(kit: Kit, case: AmbientCase, *, start_c: float, draws: Draws) -> Band:
-    """Return the payload of one kit through one case; from the first missing hour on nothing is known."""
+    """Return the payload of one kit over one case; NaN from the first missing hour on."""
     quantiles = np.full((len(QUANTILES), case.hours), np.nan)
     quantiles[:, 0] = np.quantile(start_c + draws.start_offset_k(), QUANTILES)
     if case.known >= LEAST_ROWS:
         payload_c = inside_all(kit, [case.around(kit, start_c, draws)])[0].payload_c[::PER_HOUR]
         quantiles[:, : case.known] = np.quantile(payload_c, QUANTILES, axis=1)
-    return Band(*(tuple(float(one) for one in row) for row in quantiles))
+    return Band(*(tuple(float(value) for value in row) for row in quantiles))
 
 
 @dataclass(frozen=True)
 class Offer:
-    """A kit that could be used: its name, what it costs, and what came of trying it."""
+    """A kit that could be used: its name, its cost, and its risk."""
 
     name: str
     cost: float
@@ -132,11 +131,11 @@ class Offer:
 
 
 def best_of(offers: Sequence[Offer], tolerance: Tolerance) -> Offer | None:
-    """Return the cheapest kit that goes easily, else the one that goes with least strain; None when none may go."""
+    """Return the cheapest kit that goes easily, else the Go with the least strain; None if no kit may go."""
 
     def order(offer: Offer) -> tuple[tuple[bool, float, float], float]:
-        found = offer.outcome
-        swing = found.warmest.quantiles_c[-1] - found.coldest.quantiles_c[0]
-        return preference(strain(found.comfort, found.hard, tolerance), offer.cost), swing
+        risk = offer.outcome
+        swing = risk.warmest.quantiles_c[-1] - risk.coldest.quantiles_c[0]
+        return preference(strain(risk.comfort, risk.hard, tolerance), offer.cost), swing
 
     return min((offer for offer in offers if offer.outcome.verdict == GO), key=order, default=None)

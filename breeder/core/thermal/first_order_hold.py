@@ -1,6 +1,6 @@
-"""Exact stepping of linear networks under inputs that are straight between knots (first-order hold).
+"""Step linear networks exactly under inputs that are straight between knots (first-order hold).
 
-No stability limit and no discretisation error: the step length only decides where the answer can be read.
+There is no stability limit and no discretization error: the step length only sets where the result can be read.
 Source: Van Loan 1978, IEEE Trans. Autom. Control 23:395, block exponential.
 """
 
@@ -69,8 +69,8 @@ def _pack_reach(a: Array, b: Array) -> Array:
 
 
 @lru_cache(maxsize=256)
-def _hour_of(networks: tuple[Network, ...], per_hour: int, node: int) -> tuple[Array, Array]:
-    """Return one hour's map for all leak levels: rows are the node at each reading, then the state at the hour's end.
+def _hour_map(networks: tuple[Network, ...], per_hour: int, node: int) -> tuple[Array, Array]:
+    """Return the map of one hour for all leak levels: rows are the node at each reading, then the state at the end.
 
     First (levels, per_hour + n, n + 2) from state and weather, then (levels, per_hour + n, 13) from pack power.
     """
@@ -78,18 +78,20 @@ def _hour_of(networks: tuple[Network, ...], per_hour: int, node: int) -> tuple[A
     a, b = np.stack([a for a, _ in pairs]), np.stack([b for _, b in pairs])
     every = FINE_PER_HOUR // per_hour
     weather, packs = reach(a, b[..., :1], SECONDS_PER_HOUR, FINE_PER_HOUR), _pack_reach(a, b)
-    return tuple(
+    from_weather, from_packs = (
         np.concatenate([whole[:, every - 1 :: every, node], whole[:, -1]], axis=1) for whole in (weather, packs)
     )
+    return from_weather, from_packs
 
 
 def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_hour: int, node: int = 1) -> Array:
     """Return (levels, hours * per_hour + 1, series + 2 + hours): one node's response (1: payload, 0: air).
 
-    Times a column of a weight per power series, the start temperature and the outside temperature at each hour it
-    gives the node's temperature at equal readings; the product costs the same for any number of states.
-    `films`: for each hour of the run the networks of that hour, one per leak level. `power` (series, hours * 12 + 1)
-    in W at five-minute knots, or None. `per_hour` must divide 12. Every state starts at the start temperature.
+    Multiplied by a column with a weight per power series, the start temperature and the outside temperature at each
+    hour, it gives the node's temperature at evenly spaced readings; the cost of that product does not depend on the
+    number of states. `films`: for each hour of the run the networks of that hour, one per leak level. `power`
+    (series, hours * 12 + 1) in W at five-minute knots, or None. `per_hour` must divide 12 (ValueError). Every state
+    begins at the start temperature.
     """
     if FINE_PER_HOUR % per_hour:
         raise ValueError(f"There are {per_hour} readings an hour, but the number must divide {FINE_PER_HOUR}.")
@@ -98,15 +100,15 @@ def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_h
     alike = next((hour for hour in range(hours) if films[hour] != films[0]), hours)
     out = np.zeros((levels, hours * per_hour + 1, series + 2 + hours))
     state = _steady(films[0], alike, power, per_hour, node, out)
-    # Later weather changes nothing, so each hour goes on with the columns so far and two more.
+    # Later weather has no effect yet, so each hour needs only the columns so far and two more.
     for hour in range(alike, hours):
-        weather, packs = _hour_of(films[hour], per_hour, node)
+        weather, packs = _hour_map(films[hour], per_hour, node)
         rows = np.empty((levels, per_hour + n, series + 3 + hour))
         np.matmul(weather[..., :n], state, out=rows[..., :-1])
         rows[..., -1] = weather[..., -1]
         rows[..., -2] += weather[..., n]
         if power is not None:
-            rows[..., :series] += packs @ _knots_of(power, hour)
+            rows[..., :series] += packs @ _hour_knots(power, hour)
         out[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1, : series + 3 + hour] = rows[:, :per_hour]
         state = rows[:, per_hour:]
     return out
@@ -115,13 +117,13 @@ def responses(films: tuple[tuple[Network, ...], ...], power: Array | None, per_h
 def _steady(
     networks: tuple[Network, ...], hours: int, power: Array | None, per_hour: int, node: int, out: Array
 ) -> Array:
-    """Fill in the first hours, all of one film, and return the states at their end (levels, n, columns).
+    """Fill in the first hours, all with one film, and return the states at their end (levels, n, columns).
 
-    Every knot but the first answers alike, only later, so one answer is reckoned and laid down for all of them.
+    The response to every knot but the first is the same, only later, so it is computed once and copied for all.
     """
     levels, series = len(networks), 0 if power is None else len(power)
     n = 2 + len(networks[0].wall_j_k)
-    weather, packs = _hour_of(networks, per_hour, node)
+    weather, packs = _hour_map(networks, per_hour, node)
     few = series + 3  # pack power, start, the first knot and the second
     state, seen, states = np.zeros((levels, n, few)), np.zeros((levels, hours * per_hour + 1, few)), []
     state[:, :, series] = 1.0
@@ -133,7 +135,7 @@ def _steady(
         if hour == 0:
             rows[..., -1] += weather[..., -1]
         if power is not None:
-            rows[..., :series] += packs @ _knots_of(power, hour)
+            rows[..., :series] += packs @ _hour_knots(power, hour)
         seen[:, hour * per_hour + 1 : (hour + 1) * per_hour + 1] = rows[:, :per_hour]
         state = rows[:, per_hour:]
         states.append(state[..., -1])
@@ -146,6 +148,6 @@ def _steady(
     return np.concatenate([state[..., :-1], np.stack(states[::-1], axis=-1)], axis=-1)
 
 
-def _knots_of(power: Array, hour: int) -> Array:
+def _hour_knots(power: Array, hour: int) -> Array:
     """Return the power at the five-minute knots of an hour, (13, series)."""
     return power[:, hour * FINE_PER_HOUR : (hour + 1) * FINE_PER_HOUR + 1].T

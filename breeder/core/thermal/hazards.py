@@ -1,4 +1,4 @@
-"""Sentences about what can hurt animals in a run: chill, heat, burns, air, frozen packs."""
+"""Write the warnings about what can hurt animals in a run: chill, heat, burns, bad air, frozen packs."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from .single_run import Packed
 
 Array = NDArray[np.float64]
 
-CHILL_K = 2.0  # a pack that takes the payload this far below both start and weather has chilled it
+CHILL_K = 2.0  # the payload is chilled when a pack takes it this far below both start and weather
 WARMER_C = 57  # mean surface of warmers in use (C&EN 2010)
 
 
 def notes(
     what: Packed, trace: Trace, outside_c: Array, start_c: float, limits: tuple[float, float] | None
 ) -> list[str]:
-    """Return sentences for the keeper; `outside_c` (M,) goes with the trace's readings."""
-    found = [_chill(trace, outside_c, start_c)] if what.phase_change_packs else []
+    """Return warnings for the keeper; `outside_c` (M,) is the weather in degC at the readings of the trace."""
+    sentences = [_chill(trace, outside_c, start_c)] if what.phase_change_packs else []
     if what.heat_packs:
-        found += [_added(what, trace), _oxygen(what, trace), _frozen(trace), _burn(), _too_warm(trace, limits)]
-    return [sentence for sentence in found if sentence]
+        sentences += [_added(what, trace), _oxygen(what, trace), _frozen(trace), _burn(), _too_warm(trace, limits)]
+    return [sentence for sentence in sentences if sentence]
 
 
 def _chill(trace: Trace, outside_c: Array, start_c: float) -> str:
@@ -56,7 +56,7 @@ def _oxygen(what: Packed, trace: Trace) -> str:
     return (
         f"Oxygen in the box falls to about {100 * share * heat_packs.OXYGEN_IN_AIR:.0f} % instead of 21 %, and the "
         f"packs give only {100 * share:.0f} % of their power at first and stay warm for longer, on a warm day too. "
-        "Make air holes: with little oxygen animals also bear less heat."
+        "Make air holes: with little oxygen animals also tolerate less heat."
     )
 
 

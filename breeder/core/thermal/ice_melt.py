@@ -1,4 +1,4 @@
-"""A box's own conductance from the ice that melted in it."""
+"""Measure how much heat a box lets through, from the ice that melted in it."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from .box_fit import MOST_SD_LN, CannotFit
 from .materials import ICE_MELT_KJ_KG, SECONDS_PER_HOUR
 
-WEIGHING_SD_LN = 0.20  # of one weighing: scale, clock, a start that was not at 0 degC (judgement)
-BAG_W_K, BAG_SD_LN = 1.0, 0.3  # a bag with a kilogram of ice: 7 W/m2K on its faces, and what it lies on (judgement)
+WEIGHING_SD_LN = 0.20  # of one weighing: scale, clock, a start that was not at 0 degC (judgment)
+BAG_W_K, BAG_SD_LN = 1.0, 0.3  # a bag with a kilogram of ice: 7 W/m2K on its faces, and what it lies on (judgment)
 
 
 class BagAlone(CannotFit):
-    """So much melted that the bag must let more through than is said of it."""
+    """So much ice melted that the bag must let through more heat than stated."""
 
 
 @dataclass(frozen=True)
 class Melted:
-    """What melted ice says of a box: its conductance in W/K and the spread of that on the log scale."""
+    """The conductance of a box in W/K, from melted ice, and the spread of its logarithm."""
 
     conductance_w_k: float
     log_sd: float
@@ -27,10 +27,10 @@ class Melted:
 def melted_ice(melted_kg: float, hours: float, outside_c: float, bag_w_k: float = BAG_W_K) -> Melted:
     """Return a box's conductance from the ice that melted in it: 1/UA = t dT/(m L) - 1/G.
 
-    G is the conductance of the bag's own film in W/K. Assumes the ice at 0 degC throughout and nothing else in the
-    box. Raises BagAlone where the bag alone explains the melt, CannotFit where it nearly does. Source: ice-melt
-    method, Burgess 1999, Packaging Technology and Science 12:75; two resistances in series. Check: 0.42 kg in 6 h at
-    21 degC in a bag of 1 W/K gives 0.44685.
+    G is the conductance of the bag and its film in W/K. Assumes that the ice stays at 0 degC and nothing else is in the
+    box. Raises BagAlone when the bag alone explains the melt, CannotFit when it nearly does. Source: ice-melt method,
+    Burgess 1999, Packaging Technology and Science 12:75; two resistances in series. Check: 0.42 kg in 6 h at 21 degC
+    in a bag of 1 W/K gives 0.44685.
     """
     if not min(melted_kg, hours, outside_c, bag_w_k) > 0:
         raise CannotFit(
@@ -47,7 +47,7 @@ def melted_ice(melted_kg: float, hours: float, outside_c: float, bag_w_k: float 
     log_sd = math.hypot(WEIGHING_SD_LN, BAG_SD_LN * conductance / bag_w_k)
     if log_sd > MOST_SD_LN:
         raise CannotFit(
-            f"The bag held up more heat than the box did, so the box is known to {100 * log_sd:.0f} % only. "
+            f"The bag held up more heat than the box did, so the box is known only to within {100 * log_sd:.0f} %. "
             "Spread the ice out in more bags, or use loggers."
         )
     return Melted(conductance, log_sd)

@@ -1,4 +1,4 @@
-"""What is packed: box, payload, packs. Frozen values that refuse what cannot be, in a sentence with a place."""
+"""Define what is packed: box, payload and packs. Impossible values are refused with a sentence and a path."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from .materials import FOIL_GAP_M2K_W, MATERIALS
 
-AIRTIGHT_BELOW_H = 0.05  # air changes an hour; taped boxes keep about 0.15 (judgement)
-PACKED_KG_PER_LITRE = 0.6  # cups, bedding and animals as packed (judgement)
+AIRTIGHT_BELOW_H = 0.05  # air changes an hour; taped boxes keep about 0.15 (judgment)
+PACKED_KG_PER_LITRE = 0.6  # cups, bedding and animals as packed (judgment)
 MOST_PHASE_CHANGE_PACKS = 3  # each one triples the regimes that are prepared
 
 
 class BadKit(ValueError):
-    """A kit that cannot be. `faults` holds every (path, sentence); `path` and `sentence` are the first one's."""
+    """An impossible kit. `faults` holds every (path, sentence); `path` and `sentence` are those of the first."""
 
     def __init__(self, faults: list[tuple[str, str]]) -> None:
         super().__init__("\n".join(f"{path}: {sentence}" for path, sentence in faults))
@@ -22,21 +22,21 @@ class BadKit(ValueError):
 
 
 class _Faults(list[tuple[str, str]]):
-    """Collects what is wrong with one value, so that the keeper is told everything at once."""
+    """Collect everything wrong with one value, so that the keeper sees all of it at once."""
 
     def within(self, path: str, value: float, low: float, high: float, unit: str = "") -> None:
-        """Note a number that is not from low to high."""
+        """Note a fault if a number is not from low to high."""
         if not (math.isfinite(value) and low <= value <= high):
             self.append((path, f"It is {value:g}{unit}, but it must be from {low:g} to {high:g}{unit}."))
 
     def refuse(self) -> None:
-        """Raise BadKit if anything was noted."""
+        """Raise BadKit if there is any fault."""
         if self:
             raise BadKit(self)
 
 
 def airtight_sentence(air_changes_h: float) -> str:
-    """Return why a heat pack is refused in a box without air."""
+    """Return why a heat pack is refused in an airtight box."""
     return (
         f"It is {air_changes_h:g} an hour, so the box is airtight, and a heat pack would use up the animals' oxygen; "
         "make air holes or leave the heat pack out."
@@ -45,7 +45,7 @@ def airtight_sentence(air_changes_h: float) -> str:
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer of wall, counted from the inside outwards. `gap_mm`: still air in front of one foil face (6 or 12)."""
+    """One layer of wall, counted outward from the inside. `gap_mm`: still air in front of one foil face (6 or 12)."""
 
     material: str
     mm: float
@@ -65,7 +65,7 @@ class Layer:
 
 @dataclass(frozen=True)
 class Box:
-    """A box. `leak_factor` multiplies its conductance (seams, lid); `air_changes_h` feeds heat packs with oxygen."""
+    """A box. `leak_factor` multiplies its conductance (seams, lid); `air_changes_h` brings heat packs their oxygen."""
 
     inner_m: tuple[float, float, float]
     layers: tuple[Layer, ...]
@@ -90,13 +90,13 @@ class Box:
 
     @property
     def litres(self) -> float:
-        """Return the inner volume in litres."""
+        """Return the inner volume in liters."""
         return math.prod(self.inner_m) * 1000.0
 
 
 @dataclass(frozen=True)
 class Payload:
-    """The cups with their bedding and animals. `half_depth_m`: from a cup's face to its middle."""
+    """The cups with their bedding and animals. `half_depth_m`: from the face of a cup to its middle."""
 
     kg: float
     water_share: float = 0.7
@@ -118,7 +118,7 @@ class Payload:
 
 @dataclass(frozen=True)
 class HeatPack:
-    """An air-activated warmer. `rated_h` as printed; `lit_h` when it was opened, in hours of the run (-1: before)."""
+    """An air-activated warmer. `rated_h` as printed; `lit_h`: when it is opened, hours of the run (-1: 1 h before)."""
 
     rated_h: float
     grams: float | None = None
@@ -163,25 +163,25 @@ Pack = HeatPack | PhaseChangePack
 
 
 def is_too_many(packs: tuple[PhaseChangePack, ...]) -> bool:
-    """Return whether there are more kinds of melting packs than can be reckoned; equal packs count as one."""
+    """Return whether there are more kinds of melting packs than the model can take; equal packs count as one."""
     return len(set(packs)) > MOST_PHASE_CHANGE_PACKS
 
 
 def too_many_sentence(packs: tuple[PhaseChangePack, ...]) -> str:
     """Return why so many kinds of melting packs are refused."""
     kinds = len(set(packs))
-    return f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be reckoned."
+    return f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be simulated."
 
 
 @dataclass(frozen=True)
 class Kit:
-    """Everything that goes to the post: box, payload, water ballast in kg, and packs."""
+    """Everything that is shipped: box, payload, water ballast in kg, and packs."""
 
     box: Box
     payload: Payload
     ballast_kg: float = 0.0
     packs: tuple[Pack, ...] = ()
-    measured_sd_ln: float | None = None  # spread of a conductance that was measured; None: as drawn, so leakier
+    measured_sd_ln: float | None = None  # ln spread of a measured conductance; None: as drawn, so leakier
 
     def __post_init__(self) -> None:
         faults = _Faults()
@@ -190,7 +190,7 @@ class Kit:
         faults.within("ballast_kg", self.ballast_kg, 0.0, 100.0, " kg")
         needed = self.payload.kg / PACKED_KG_PER_LITRE
         if needed >= self.box.litres:
-            wants = f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} litres"
+            wants = f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} liters"
             faults.append(("payload.kg", f"{wants}, but the box holds {self.box.litres:.1f}; take a larger box."))
         if self.heat_packs and self.box.air_changes_h < AIRTIGHT_BELOW_H:
             faults.append(("box.air_changes_h", airtight_sentence(self.box.air_changes_h)))
@@ -210,5 +210,5 @@ class Kit:
 
     @property
     def free_litres(self) -> float:
-        """Return the air in the packed box, litres."""
+        """Return the air in the packed box, liters."""
         return self.box.litres - self.payload.kg / PACKED_KG_PER_LITRE

@@ -1,4 +1,4 @@
-"""Reading kits, series and limits from a document, with every fault at its place."""
+"""Read kits and series from a JSON document, and note every fault with its path."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ from .single_run import LONGEST_RUN_H, Packed, Series, packed
 Array = NDArray[np.float64]
 Made = TypeVar("Made")
 
-COLDEST_C, WARMEST_C = -100.0, 150.0  # what a document may say of any temperature
+COLDEST_C, WARMEST_C = -100.0, 150.0  # limits of every temperature in a document
 MOST_W = 10_000.0
-# Far below any box; matrices of numbers that lie still further apart give no temperature, or one that is none.
+# Far below any real box; below these the matrices become so ill-conditioned that temperatures are missing or wrong.
 LEAST_W_K, LEAST_J_K, LEAST_LITRES = 1e-6, 1e-3, 1e-3
 
 
 def _made(reader: Reader, make: Callable[[], Made]) -> Made | None:
-    """Return what `make` gives, or None after noting what it refused; a field is not blamed twice."""
+    """Return what `make` returns, or None after noting what it refused; no field is blamed twice."""
     try:
         return make()
     except BadKit as refused:
@@ -52,9 +52,9 @@ def _made(reader: Reader, make: Callable[[], Made]) -> Made | None:
 
 def _layer(reader: Reader) -> Layer | None:
     material = reader.choice("material", tuple(MATERIALS))
-    stuff = MATERIALS.get(material)
-    if stuff is not None and stuff.sheet_mm is not None:
-        mm = reader.number("mm", default=stuff.sheet_mm)
+    known_material = MATERIALS.get(material)
+    if known_material is not None and known_material.sheet_mm is not None:
+        mm = reader.number("mm", default=known_material.sheet_mm)
     else:
         mm = reader.number("mm")
     gap = reader.number("gap_mm", default=0.0)
@@ -72,7 +72,7 @@ def read_box(reader: Reader) -> Box | None:
     leak = reader.number("leak_factor", default=1.0)
     air = reader.number("air_changes_h", default=0.6)
     reader.done()
-    # Stand-in walls keep an empty list from being blamed when its rows already were.
+    # Stand-in walls keep an empty list from being blamed as well when its rows already were.
     walls = layers or tuple(Layer("corrugated", 4.0) for _ in rows)
     if any(fault.path.startswith(reader.at("layers")) for fault in reader.faults):
         walls = walls or (Layer("corrugated", 4.0),)
@@ -113,7 +113,7 @@ def _network(reader: Reader) -> Network:
 
 
 def _air(readers: list[Reader]) -> tuple[float | None, float]:
-    """Return free litres (None: plenty of oxygen) and air changes, from the network or beside it."""
+    """Return free liters (None: plenty of oxygen) and air changes, given inside the network or next to it."""
     free, changes = None, 0.6
     for reader in readers:
         if reader.has("free_litres"):
@@ -125,7 +125,7 @@ def _air(readers: list[Reader]) -> tuple[float | None, float]:
 
 @dataclass(frozen=True)
 class Given:
-    """What a document packed: the network with its packs, and the kit where there is a box."""
+    """What a document describes: the network with its packs, and the kit if it has a box."""
 
     packed: Packed
     kit: Kit | None
@@ -133,7 +133,7 @@ class Given:
 
 
 def read_kit(reader: Reader) -> Given | None:
-    """Return the kit or network of a document; None after faults. Leaves `done` to the caller."""
+    """Return the kit or network of a document; None after faults. The caller calls `done`."""
     packs = [_pack(row) for row in reader.objects("packs", default=())]
     fine = tuple(pack for pack in packs if pack is not None)
     which = reader.exactly_one(("network", "box"))
@@ -159,7 +159,7 @@ def read_kit(reader: Reader) -> Given | None:
 
 
 def _with_box(reader: Reader) -> tuple[Box | None, Payload | None, float]:
-    """Read what goes with a box, as far as it is there."""
+    """Read box, payload and ballast, as far as they are given."""
     box = read_box(reader.object("box")) if reader.has("box") else None
     payload = _payload(reader.object("payload")) if reader.has("box") or reader.has("payload") else None
     return box, payload, reader.number("ballast_kg", default=0.0, low=0.0, high=100.0)

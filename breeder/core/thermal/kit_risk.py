@@ -1,4 +1,4 @@
-"""From what the members of each delay case feel to what it means: who fails what, the odds, the verdict."""
+"""Turn what the members of each delay case go through into failures, odds and a verdict."""
 
 from __future__ import annotations
 
@@ -29,38 +29,38 @@ class Moment:
 
 @dataclass(frozen=True)
 class CaseOutcome:
-    """What one delay case does to the animals: shares of its members, and the hours its forecast lacks."""
+    """The result of one delay case: shares of its members that fail, and the hours missing from its forecast."""
 
     name: str
     weight: float
     comfort_failed: float
     hard_failed: float
     missing_hours: tuple[float, ...]
-    cold_hour: float | None  # median hour at which members that fail by cold first leave comfort; None: none does
+    cold_hour: float | None  # median hour at which members that fail by cold first leave comfort; None if none fails
     hot_hour: float | None
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """The answer to one kit: verdict, odds, extremes, and what is missing. Hours are weighted means over members."""
+    """The result for one kit: verdict, odds, extremes, missing hours. Hours are weighted means over members."""
 
     verdict: str
     comfort: Odds
     hard: Odds
-    too_cold: float  # weight of members that fail by cold, of either limit
+    too_cold: float  # weight of members that fail by cold, by comfort or hard limit
     too_warm: float
     coldest: Moment
     warmest: Moment
     hours_below: float
     hours_above: float
     missing_hours: tuple[float, ...]
-    stalled: float  # weight of members in whose box a heat pack freezes
+    stalled: float  # weight of members whose heat pack freezes
     cases: tuple[CaseOutcome, ...]
 
 
 @dataclass(frozen=True)
 class Failures:
-    """Which members fail what; `cold` and `warm` say by which side, of either limit. All of one shape."""
+    """Which members fail comfort or the hard limits; `cold` and `warm` say on which side. All of one shape."""
 
     comfort: Flags
     hard: Flags
@@ -69,10 +69,10 @@ class Failures:
 
 
 def failures(swept: Swept, limits: Limits) -> Failures:
-    """Return who fails.
+    """Return which members fail.
 
-    Comfort fails when the hours outside the band, below and above together, exceed the allowance; the hard limits when
-    the payload is ever beyond them.
+    A member fails comfort when its hours outside the band, below and above together, exceed the allowance, and the hard
+    limits when its payload is ever beyond them.
     """
     hard_cold, hard_warm = swept.coldest_c < limits.hard_low_c, swept.warmest_c > limits.hard_high_c
     comfort = swept.hours_below + swept.hours_above > limits.hours_allowed
@@ -86,7 +86,7 @@ def failures(swept: Swept, limits: Limits) -> Failures:
 
 @dataclass(frozen=True)
 class Judged:
-    """All members of one delay case: arrays (N,); what is after a missing hour was not felt."""
+    """All members of one delay case, arrays (N,); nothing after a missing hour counts."""
 
     name: str
     weight: float
@@ -99,7 +99,7 @@ class Judged:
 def judge(
     name: str, weight: float, swept: Swept, limits: Limits, *, complete: Flags, missing_hours: tuple[float, ...]
 ) -> Judged:
-    """Return which members of a case fail what; `complete` (N,): no hour of the member is missing."""
+    """Return the failures in one case; `complete` (N,): no hour of the member is missing."""
     return Judged(name, weight, swept, failures(swept, limits), complete, missing_hours)
 
 
@@ -115,7 +115,7 @@ def weights_fault(weights: Sequence[float]) -> str | None:
 
 
 def outcome(judged: Sequence[Judged], tolerance: Tolerance) -> Outcome:
-    """Return the outcome over all delay cases by their weights, which must add up to 1 (ValueError)."""
+    """Return the outcome over all delay cases. Raises ValueError if their weights do not add up to 1."""
     fault = weights_fault([case.weight for case in judged])
     if fault:
         raise ValueError(fault)
@@ -152,10 +152,10 @@ def _odds(cases: Sequence[tuple[float, Flags, Flags]]) -> Odds:
     return Odds(failed, failed + unknown, float(np.sqrt(variance)))
 
 
-def _moment(found: Sequence[tuple[float, Array, Array]]) -> Moment:
-    """Return quantiles over all cases and members, by weight; what is known of incomplete members counts."""
-    values, hours = np.concatenate([v for _, v, _ in found]), np.concatenate([h for _, _, h in found])
-    share = np.concatenate([np.full(len(v), weight / len(v)) for weight, v, _ in found])
+def _moment(cases: Sequence[tuple[float, Array, Array]]) -> Moment:
+    """Return quantiles over all cases and members by weight; the known hours of incomplete members count."""
+    values, hours = np.concatenate([v for _, v, _ in cases]), np.concatenate([h for _, _, h in cases])
+    share = np.concatenate([np.full(len(v), weight / len(v)) for weight, v, _ in cases])
     used = share > 0.0
     quantiles = metrics.weighted_quantiles(values[used], share[used], QUANTILES)
     return Moment(quantiles, metrics.weighted_quantiles(hours[used], share[used], (0.5,))[0])

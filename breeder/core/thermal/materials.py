@@ -1,7 +1,7 @@
-"""What boxes, packs and animals' bedding are made of: the one home of their physical constants.
+"""Hold the physical constants of boxes, packs and bedding; no other module defines any.
 
-Marks: "table" = shipped table of a general property library; "read" = read in the named source; "memory" = from memory,
-not checked against a copy; "judgement" = nobody has measured it for parcels.
+Marks: "table" = table shipped with a general property library; "read" = read in the named source; "memory" = from
+memory, not checked against a copy; "judgment" = never measured for parcels.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ AIR_J_KGK = 1006.0
 STILL_AIR_W_MK = 0.0257  # ISO 10456 gives 0.025; 0.0257 at 20 degC
 WATER_J_KGK = 4186.0
 DRY_ORGANIC_J_KGK = 1340.0  # bedding without its water, paper cups, crumpled paper (memory)
-SUBSTRATE_W_MK = 0.4  # moist bedding (judgement)
+SUBSTRATE_W_MK = 0.4  # moist bedding (judgment)
 ICE_MELT_KJ_KG = 333.55  # CRC Handbook
 IRON_HEAT_KJ_G = 7.2  # Fe to iron(III) oxide-hydroxide, from heats of formation, +-4 %
 OXYGEN_HEAT_KJ_G = 17.17  # the same reaction per gram of oxygen
@@ -25,7 +25,7 @@ OXYGEN_HEAT_KJ_G = 17.17  # the same reaction per gram of oxygen
 
 @dataclass(frozen=True)
 class Material:
-    """One wall material. `resistance_m2k_w` is set where the maker's value is a resistance of the whole sheet."""
+    """One wall material. `resistance_m2k_w` is set if the maker gives the resistance of the whole sheet."""
 
     k_w_mk: float
     rho_kg_m3: float
@@ -37,7 +37,7 @@ class Material:
 
 
 MATERIALS: dict[str, Material] = {
-    "eps": Material(0.0355, 20.0, 1470.0, "ASHRAE table, expanded polystyrene moulded beads at 20 kg/m3", "table"),
+    "eps": Material(0.0355, 20.0, 1470.0, "ASHRAE table, expanded polystyrene molded beads at 20 kg/m3", "table"),
     "xps": Material(0.029, 32.0, 1470.0, "ASHRAE table 0.026 fresh; 0.029 aged", "table"),
     "pu": Material(
         0.026, 40.0, 1470.0, "ASHRAE table, sprayed polyurethane; CIBSE Guide A Table 3.37 gives 0.028", "table"
@@ -46,14 +46,14 @@ MATERIALS: dict[str, Material] = {
         0.060, 140.0, 1340.0, "Cekon 2017, J. Renew. Mater. (conductivity); rest from memory", "read"
     ),
     "cellulose": Material(0.042, 42.5, 1380.0, "ASHRAE table, cellulose loose fill", "table"),
-    # Too light to store heat worth counting; its worth is a resistance by itself, more only with a gap before the foil.
+    # Too light to store much heat. It is a resistance by itself, and more only with a gap in front of the foil.
     "foil_bubble": Material(
         0.008 / 0.19, 0.0, 0.0, "Energy Design Update, 8 mm foil bubble R 0.19-0.23 m2K/W", "read", 0.19, 8.0
     ),
 }
 
-# One foil face before still air. Physics allows 0.433 for an even 12 mm (see films.gap_resistance_m2k_w), but a
-# liner's gap is uneven: the 12 mm gap is credited with 0.25 (judgement), the 6 mm gap with its physical value.
+# One foil face in front of still air. Physics allows 0.433 for an even 12 mm gap, but the gap of a liner is uneven: the
+# 12 mm gap counts as 0.25 (judgment), the 6 mm gap as its physical value.
 FOIL_GAP_M2K_W: dict[float, float] = {6.0: 0.225, 12.0: 0.25}
 
 

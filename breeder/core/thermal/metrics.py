@@ -1,4 +1,4 @@
-"""Reading a temperature curve: extremes, hours and degree-hours outside a band. Straight between readings."""
+"""Read extremes, hours and degree-hours outside a band from temperature curves that are straight between readings."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ Array = NDArray[np.float64]
 def time_above(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Array]:
     """Return hours, and degree-hours in K h, spent strictly above a limit, both (N,).
 
-    Exact for curves that are straight between readings: `hour` (M,), `curve_c` (M, N) in degC. What is NaN does not
-    count. Trapezoids first, put right afterwards in the few pieces that cross the limit.
+    Exact for curves that are straight between readings: `hour` (M,), `curve_c` (M, N) in degC. NaN readings do not
+    count. Trapezoids come first; then the few pieces that cross the limit are corrected.
     """
     if len(hour) < 2:  # a moment lasts no time
         return np.zeros(curve_c.shape[1]), np.zeros(curve_c.shape[1])
@@ -35,7 +35,7 @@ def time_above(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Arra
     many = curve_c.shape[1]
     hours += np.bincount(member, step[piece] * (share - 0.5), minlength=many)
     degree_hours += np.bincount(member, step[piece] * (share - 1.0) * both / 2.0, minlength=many)
-    # Rounding must not make of no time a little less or more than none.
+    # Rounding must not turn zero time into a little more or less than zero.
     untouched = ~above.any(axis=0)
     hours[untouched], degree_hours[untouched] = 0.0, 0.0
     return np.maximum(hours, 0.0), np.maximum(degree_hours, 0.0)
@@ -48,7 +48,7 @@ def time_below(hour: Array, curve_c: Array, limit_c: float) -> tuple[Array, Arra
 
 @dataclass(frozen=True)
 class Extremes:
-    """Coldest and warmest reading of each member, degC, and when, h: arrays (N,)."""
+    """Coldest and warmest reading of each member, degC, and their hours: arrays (N,)."""
 
     coldest_c: Array
     coldest_hour: Array
@@ -58,7 +58,7 @@ class Extremes:
 
 def extremes(hour: Array, curve_c: Array) -> Extremes:
     """Return the extremes of `curve_c` (M, N), skipping NaN readings; the first reading must be known."""
-    known = not np.isnan(curve_c[-1]).any()  # what is missing is missing to the end
+    known = not np.isnan(curve_c[-1]).any()  # a missing hour hides everything after it
     low = curve_c.argmin(axis=0) if known else np.nanargmin(curve_c, axis=0)
     high = curve_c.argmax(axis=0) if known else np.nanargmax(curve_c, axis=0)
     column = np.arange(curve_c.shape[1])
@@ -66,9 +66,9 @@ def extremes(hour: Array, curve_c: Array) -> Extremes:
 
 
 def cut(hour: Array, curve_c: Array, known_until: Array, complete: NDArray[np.bool_]) -> Array:
-    """Return curves (M, N) with NaN after the last known hour of each member that lacks one.
+    """Return curves (M, N) with NaN after the last known hour of each incomplete member.
 
-    From that hour on the straight line of the weather is unknown. A member that lacks even hour 0 keeps its start.
+    After that hour the weather is unknown. A member that lacks even hour 0 keeps its start.
     """
     if complete.all():
         return curve_c
@@ -77,13 +77,13 @@ def cut(hour: Array, curve_c: Array, known_until: Array, complete: NDArray[np.bo
 
 
 def swept(hour: Array, curve_c: Array, low_c: float, high_c: float, stalled: NDArray[np.bool_]) -> Swept:
-    """Return what members feel, as `sweep` does, from their curves (M, N)."""
-    found = extremes(hour, curve_c)
+    """Return what `sweep` returns, from the curves (M, N) of the members."""
+    extreme = extremes(hour, curve_c)
     return Swept(
-        found.coldest_c,
-        found.coldest_hour,
-        found.warmest_c,
-        found.warmest_hour,
+        extreme.coldest_c,
+        extreme.coldest_hour,
+        extreme.warmest_c,
+        extreme.warmest_hour,
         time_below(hour, curve_c, low_c)[0],
         time_above(hour, curve_c, high_c)[0],
         _first(hour, curve_c < low_c),
@@ -99,11 +99,11 @@ def _first(hour: Array, flags: NDArray[np.bool_]) -> Array:
 def weighted_quantiles(values: Array, weights: Array, shares: tuple[float, ...]) -> tuple[float, ...]:
     """Return quantiles of weighted values; with equal weights those of the usual linear rule (type 7).
 
-    Each value stands at the middle of its weight, stretched so that the first stands at 0 and the last at 1.
+    Each value is placed at the middle of its weight, and the places are stretched to run from 0 to 1.
     """
     order = np.argsort(values, kind="stable")
     value, weight = values[order], weights[order]
     middle = np.cumsum(weight) - weight / 2.0
     span = middle[-1] - middle[0]
     place = (middle - middle[0]) / span if span > 0.0 else np.zeros_like(middle)
-    return tuple(float(one) for one in np.interp(shares, place, value))
+    return tuple(float(quantile) for quantile in np.interp(shares, place, value))

@@ -1,7 +1,7 @@
-"""Gel and phase-change packs: the enthalpy curve in three straight regimes, solid, melting, liquid.
+"""Model gel and phase-change packs by an enthalpy curve with three straight regimes: solid, melting, liquid.
 
-In each regime the whole network is linear, so it is stepped exactly; only the crossings need care. Source of the
-enthalpy form: effective heat capacity over a melting range, Voller & Cross 1981.
+In each regime the whole network is linear, so it is stepped exactly; only the crossings need care. Source: effective
+heat capacity over a melting range, Voller & Cross 1981.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ SOLID, MELTING, LIQUID = 0, 1, 2
 
 @dataclass(frozen=True)
 class Regimes:
-    """The packs' temperatures at which they change regime and their capacity in each, arrays of (packs, ...)."""
+    """The temperatures at which packs change regime, and their capacity in each regime: arrays (packs, ...)."""
 
-    edges_c: Array  # (packs, 2): where melting begins and ends
+    edges_c: Array  # (packs, 2): temperatures at which melting begins and ends
     j_k: Array  # (packs, 3)
     contact_w_k: tuple[float, ...]
     start_c: Array  # (packs,)
@@ -36,7 +36,7 @@ class Regimes:
         return len(self.contact_w_k)
 
     def combinations(self) -> list[tuple[tuple[float, float], ...]]:
-        """Return (capacity, contact) of all packs for each combination of regimes, in the order of `code`."""
+        """Return (capacity, contact) of all packs for each combination of regimes, ordered by `code`."""
         return [
             tuple((float(self.j_k[pack, r]), self.contact_w_k[pack]) for pack, r in enumerate(regimes))
             for regimes in product(range(3), repeat=self.packs)
@@ -46,7 +46,7 @@ class Regimes:
         """Return the number of a combination: `regime` (..., packs) of 0, 1, 2."""
         return regime @ (3 ** np.arange(self.packs)[::-1])
 
-    def of(self, pack_c: Array) -> Whole:
+    def regime_at(self, pack_c: Array) -> Whole:
         """Return the regime of each pack temperature (..., packs); on an edge the pack counts as melting."""
         return (pack_c >= self.edges_c[:, 0]).astype(np.int64) + (pack_c > self.edges_c[:, 1])
 
@@ -63,9 +63,9 @@ class Regimes:
         return low[pack, regime], high[pack, regime]
 
     def carry_over(self, pack_c: Array, regime: Whole) -> tuple[Array, Whole]:
-        """Return temperatures and regimes after packs overran an edge, with the energy of the overrun kept.
+        """Return temperatures and regimes after packs ran past an edge, without losing or adding energy.
 
-        What was gained past the edge at the old capacity is laid out again at the new one: H += C (T' - T), T = T(H).
+        The energy past the edge, gained at the old capacity, is converted at the new one: H += C (T' - T), T = T(H).
         """
         now, new, pack = pack_c, regime, np.arange(self.packs)
         for _ in (SOLID, MELTING):  # a pack may run through its whole melting range in one piece
@@ -81,9 +81,9 @@ class Regimes:
 
 
 def regimes_of(packs: tuple[PhaseChangePack, ...]) -> Regimes:
-    """Return the regimes of a kit's packs; equal packs are taken together as one of their weight and contact.
+    """Return the regimes of a kit's packs; equal packs become one with their total weight and contact.
 
-    The melting range lies evenly about `melt_c`. Its capacity holds the latent heat and the mean sensible heat:
+    The melting range is centered on `melt_c`. Its capacity holds the latent heat and the mean sensible heat:
     (m L + m dT (c_s + c_l)/2) / dT.
     """
     merged = [

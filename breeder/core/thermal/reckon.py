@@ -1,4 +1,4 @@
-"""The subjects heat and check of ``manage.py reckon``: a document in, an answer out, nothing else touched."""
+"""Answer the subjects heat and check of ``manage.py reckon``: a JSON document in, a JSON answer out."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 
 def heat(document: dict[str, Any]) -> dict[str, Any]:
-    """Return what one kit or network does in given weather. Raises BadInput with every fault of the document."""
+    """Return how warm one kit or network gets in given weather. Raises BadInput with every fault of the document."""
     reader = Reader(document)
     given = read_kit(reader)
     ambient = read_series(reader.object("ambient"), "c", COLDEST_C, WARMEST_C)
@@ -71,7 +71,7 @@ def _at_hours(reader: Reader) -> list[float]:
 
 
 def _network_row(given: Given) -> dict[str, Any]:
-    """Return the numbers used; of a lined box also the two-node network that can be checked by hand."""
+    """Return the numbers used; for a lined box also the two-node network that can be checked by hand."""
     net = given.packed.network
     row: dict[str, Any] = {**_two_nodes(net)}
     if net.wall_j_k:
@@ -96,17 +96,17 @@ def _rows(trace: Trace, hours: list[float]) -> list[dict[str, float]]:
 
 
 def _tidy(hour: float) -> float:
-    """Return a whole hour as 1 rather than 1.0, as it was asked."""
+    """Return a whole hour as 1 rather than 1.0, as it was written in the document."""
     return int(hour) if hour.is_integer() else hour
 
 
 def _extremes(trace: Trace) -> dict[str, float]:
-    found = metrics.extremes(trace.hour, trace.payload_c)
+    extremes = metrics.extremes(trace.hour, trace.payload_c)
     return {
-        "payload_min_c": float(found.coldest_c[0]),
-        "payload_min_hour": float(found.coldest_hour[0]),
-        "payload_max_c": float(found.warmest_c[0]),
-        "payload_max_hour": float(found.warmest_hour[0]),
+        "payload_min_c": float(extremes.coldest_c[0]),
+        "payload_min_hour": float(extremes.coldest_hour[0]),
+        "payload_max_c": float(extremes.warmest_c[0]),
+        "payload_max_hour": float(extremes.warmest_hour[0]),
     }
 
 
@@ -122,7 +122,7 @@ def _outside(trace: Trace, low_c: float, high_c: float) -> dict[str, float]:
 
 
 def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
-    """Return energy and mean power of each pack: heat packs over their printed hours, melting packs over the run."""
+    """Return energy and mean power of each pack: heat packs over the printed hours, melting packs over the run."""
     what, rows = given.packed, []
     burning = what.burn(trace.hour)
     for pack, given_w in zip(what.heat_packs, burning.power_w, strict=True):
@@ -140,7 +140,7 @@ def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]
 
 
 def _melting_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
-    """Return what each melting pack took up, as the state of the taken-together pack at the end tells."""
+    """Return the heat that each melting pack took up, from the final state of the packs equal to it."""
     packs = given.packed.phase_change_packs
     rows = []
     for pack in packs:
@@ -161,7 +161,7 @@ def _melting_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, An
 
 
 def check(document: dict[str, Any]) -> dict[str, Any]:
-    """Return the verdict from given members. Raises BadInput with every fault of the document."""
+    """Return the verdict for the members given in a document. Raises BadInput with every fault of the document."""
     reader = Reader(document)
     kit_reader = reader.object("kit")
     given = read_kit(kit_reader) if kit_reader.usable else None
@@ -179,20 +179,20 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
     assert limits is not None
     assert tolerance is not None
     judged = [_judged(given, case, start_c, limits) for case in cases]
-    found = outcome(judged, tolerance)
-    notes = [f"Hour {hour:g} is missing in at least one member." for hour in found.missing_hours]
+    risk = outcome(judged, tolerance)
+    notes = [f"Hour {hour:g} is missing in at least one member." for hour in risk.missing_hours]
     return {
         "contract": CONTRACT,
-        "verdict": found.verdict,
-        "comfort": _odds_row(found.comfort),
-        "hard": _odds_row(found.hard),
+        "verdict": risk.verdict,
+        "comfort": _odds_row(risk.comfort),
+        "hard": _odds_row(risk.hard),
         "quantiles": list(QUANTILES),
-        "coldest_c": _moment_row(found.coldest),
-        "warmest_c": _moment_row(found.warmest),
-        "hours_below": found.hours_below,
-        "hours_above": found.hours_above,
-        "missing_hours": [_tidy(hour) for hour in found.missing_hours],
-        "missing_by_case": {case.name: [_tidy(hour) for hour in case.missing_hours] for case in found.cases},
+        "coldest_c": _moment_row(risk.coldest),
+        "warmest_c": _moment_row(risk.warmest),
+        "hours_below": risk.hours_below,
+        "hours_above": risk.hours_above,
+        "missing_hours": [_tidy(hour) for hour in risk.missing_hours],
+        "missing_by_case": {case.name: [_tidy(hour) for hour in case.missing_hours] for case in risk.cases},
         "notes": notes,
     }
 
@@ -237,7 +237,7 @@ def _case(reader: Reader) -> Case:
 
 
 def _judged(given: Given, case: Case, start_c: float, limits: Limits) -> Judged:
-    """Run all members of a case; weather behind a gap is any finite number, since nothing there is looked at."""
+    """Run all members of a case; weather after a gap is filled with any finite number, since it is never read."""
     name, weight, hours, rows = case
     at, members = np.array(hours), np.array(rows).T
     gap = np.isnan(members)

@@ -1,4 +1,4 @@
-"""The subject fit of ``manage.py reckon``: how leaky a box is, from loggers around a bottle or from melted ice."""
+"""Answer the subject fit of ``manage.py reckon``: how leaky a box is, from loggers around a bottle or melted ice."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ MOST_W_K = 100.0
 
 
 def fit(document: dict[str, Any]) -> dict[str, Any]:
-    """Return a box's conductance with its spread, or nulls and the reason. Raises BadInput with every fault."""
+    """Return the conductance of a box with its spread, or nulls and the reason. Raises BadInput with every fault."""
     reader = Reader(document)
     if reader.has("ice"):
-        return _of_ice(reader)
+        return _ice_answer(reader)
     box, litres = read_box(reader.object("box")), _litres(reader.object("bottle"))
     hours = read_hours(reader)
     columns = {name: _column(reader, name, len(hours)) for name in ("outside_c", "bottle_c")}
@@ -28,17 +28,17 @@ def fit(document: dict[str, Any]) -> dict[str, Any]:
     reader.finish()
     assert box is not None  # else there are faults, and finish has raised
     try:
-        found = _fitted(reader, box, litres, hours, columns["outside_c"], columns["bottle_c"], air)
+        fitted = _fitted(reader, box, litres, hours, columns["outside_c"], columns["bottle_c"], air)
     except CannotFit as refusal:
-        return _refused(refusal)
+        return _refusal_answer(refusal)
     return {
         "contract": CONTRACT,
-        "conductance_w_k": found.conductance_w_k,
-        "log_sd": found.log_sd,
-        "usable": found.is_good,
-        "film_w_k": found.film_w_k,
-        "residual_rms_k": found.residual_rms_k,
-        "notes": [*found.doubts, *found.notes],
+        "conductance_w_k": fitted.conductance_w_k,
+        "log_sd": fitted.log_sd,
+        "usable": fitted.is_good,
+        "film_w_k": fitted.film_w_k,
+        "residual_rms_k": fitted.residual_rms_k,
+        "notes": [*fitted.doubts, *fitted.notes],
     }
 
 
@@ -65,30 +65,30 @@ def _fitted(reader: Reader, box: Box, litres: float, hours: list[float], *column
         raise
 
 
-def _of_ice(reader: Reader) -> dict[str, Any]:
+def _ice_answer(reader: Reader) -> dict[str, Any]:
     inner = reader.object("ice")
     melted, hours, outside = (inner.number(name, above=0.0) for name in ("melted_kg", "hours", "outside_c"))
     bag = inner.number("bag_w_k", above=0.0, high=MOST_W_K, default=ice_melt.BAG_W_K)
     inner.done()
     reader.finish()
     try:
-        found = ice_melt.melted_ice(melted, hours, outside, bag)
+        melted_box = ice_melt.melted_ice(melted, hours, outside, bag)
     except ice_melt.BagAlone as refusal:
         inner.fault("bag_w_k", str(refusal))
         reader.finish()
         raise
     except CannotFit as refusal:
-        return _refused(refusal)
+        return _refusal_answer(refusal)
     return {
         "contract": CONTRACT,
-        "conductance_w_k": found.conductance_w_k,
-        "log_sd": found.log_sd,
+        "conductance_w_k": melted_box.conductance_w_k,
+        "log_sd": melted_box.log_sd,
         "usable": True,
         "notes": [],
     }
 
 
-def _refused(refusal: CannotFit) -> dict[str, Any]:
+def _refusal_answer(refusal: CannotFit) -> dict[str, Any]:
     return {
         "contract": CONTRACT,
         "conductance_w_k": None,

@@ -1,8 +1,8 @@
-"""Step by step through any knots, for what a matrix product cannot do: packs that melt or stall, uneven times.
+"""Step through any knots what one matrix product cannot do: packs that melt or stall, and uneven times.
 
-All members go together, seated in groups of one film and one leak level. Within a block of time a member's network is
-linear until a pack leaves its regime; those members alone are taken to the piece in which it happened and go on in
-the new regime, as often as needed.
+All members are stepped together, in groups with the same film and leak level. Within a block of time the network of a
+member is linear until a pack leaves its regime. Only those members are then taken back to the piece in which that
+happened and go on in the new regime, as often as needed.
 """
 
 from __future__ import annotations
@@ -20,49 +20,49 @@ Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-AIR, PAYLOAD = 0, 1  # places among the states
+AIR, PAYLOAD = 0, 1  # their places in the state
 MOST_CHANGES = 200  # of regime within one block; more means the pieces are far too long
 
 
 @dataclass(frozen=True)
 class Trace:
-    """Temperatures read along the way: hours (M,), payload and air (M, N); `stalled` (N,): a heat pack froze."""
+    """Temperatures at the readings: hours (M,), payload and air (M, N); `stalled` (N,): a heat pack froze."""
 
     hour: Array
     payload_c: Array
-    air_c: Array  # (0, N) unless it was asked for
+    air_c: Array  # (0, N) unless asked for
     stalled: Flags
     pack_c: Array  # (N, packs) at the end
 
 
-class _Travellers:
-    """Where all members are: states (G, n, seats), and for melting packs their regimes and the room within them."""
+class _MemberStates:
+    """The states of all members (G, n, seats), and for melting packs their regimes and the limits of those."""
 
     def __init__(self, run: Run, start_c: Array) -> None:
         self.regimes, self.first_pack = run.regimes, 2 + run.walls
         self.state = np.repeat(start_c[:, None, :], self.first_pack + run.regimes.packs, axis=1)
         self.state[:, self.first_pack :] = run.regimes.start_c[:, None]
-        self.regime = run.regimes.of(self.state[:, self.first_pack :].swapaxes(1, 2))  # (G, seats, packs)
+        self.regime = run.regimes.regime_at(self.state[:, self.first_pack :].swapaxes(1, 2))  # (G, seats, packs)
         self.code = run.regimes.code(self.regime)
         low, high = run.regimes.room(self.regime)
         self.low, self.high = low.swapaxes(1, 2).copy(), high.swapaxes(1, 2).copy()  # (G, packs, seats)
 
     def go(self, block: Block, column: Array) -> Array:
         """Go through one block and return the watched nodes (G, readings, watched, seats)."""
-        found = block.through(column, self.code)
-        rows = block.readings * len(block.watched)
-        looked = found[:, :rows].reshape(len(found), block.readings, len(block.watched), -1)
-        self.state = found[:, rows:]
+        rows_out = block.through(column, self.code)
+        count = block.readings * len(block.watched)
+        readings = rows_out[:, :count].reshape(len(rows_out), block.readings, len(block.watched), -1)
+        self.state = rows_out[:, count:]
         packs = self.regimes.packs
         if packs:
-            pack_c = looked[:, :, -packs:]
-            left = ((pack_c < self.low[:, None]) | (pack_c > self.high[:, None])).any(axis=2)
+            pack_c = readings[:, :, -packs:]
+            left: Flags = np.any((pack_c < self.low[:, None]) | (pack_c > self.high[:, None]), axis=2)
             group, seat = np.nonzero(left.any(axis=1))
             if len(group):
-                who = _Followed(block, self.regimes, group, column[group, :, seat], self.regime[group, seat])
-                looked[group, :, :, seat], self.state[group, :, seat] = who.follow(left[group, :, seat])
-                self._settle(group, seat, who.regime)
-        return looked
+                leaving = _Followed(block, self.regimes, group, column[group, :, seat], self.regime[group, seat])
+                readings[group, :, :, seat], self.state[group, :, seat] = leaving.follow(left[group, :, seat])
+                self._settle(group, seat, leaving.regime)
+        return readings
 
     def _settle(self, group: Whole, seat: Whole, regime: Whole) -> None:
         self.regime[group, seat], self.code[group, seat] = regime, self.regimes.code(regime)
@@ -71,7 +71,7 @@ class _Travellers:
 
 @dataclass
 class _Followed:
-    """Some members (N,) whose packs leave their regime within a block."""
+    """Members (N,) whose packs leave their regime within a block."""
 
     block: Block
     regimes: Regimes
@@ -82,8 +82,9 @@ class _Followed:
     def follow(self, left: Flags) -> tuple[Array, Array]:
         """Return the watched nodes (N, readings, watched) and the states at the end (N, n).
 
-        `left` (N, readings): where they were seen outside. From the block's start, or from its last change, a member
-        goes to the piece in which it leaves, changes its regime there and goes on; as often as needed.
+        `left` (N, readings): the readings at which they were outside. From the start of the block, or from its last
+        change, a member goes to the piece in which it leaves, changes its regime there and goes on, as often as needed.
+        Raises ValueError after MOST_CHANGES changes.
         """
         block, every = self.block, self.block.every
         pieces, n = block.fine.shape[2:4]
@@ -100,7 +101,7 @@ class _Followed:
             step = np.where(out.any(axis=1), piece[np.arange(len(who)), out.argmax(axis=1)], end)
             state = block.reached(code, self.group[who], step[:, None], put)[:, 0]
             done = done + step + 1
-            # Energy gained past the edge at the old capacity is laid out at the new one, so none is lost.
+            # The energy gained past the edge at the old capacity is converted at the new one, so none is lost.
             state[:, n - packs :], self.regime[who] = self.regimes.carry_over(state[:, n - packs :], self.regime[who])
             outside = self._go_on(states, who, done, state, marks)
             again = np.flatnonzero(outside.any(axis=1))
@@ -110,7 +111,7 @@ class _Followed:
         raise ValueError(f"A pack changed its regime over {MOST_CHANGES} times in one block; take shorter blocks.")
 
     def _columns(self, who: Whole, done: Whole, state: Array) -> Array:
-        """Return columns (N, w) from a state at piece `done` on: the inputs go straight on."""
+        """Return columns (N, w) that begin at piece `done`: its state, and the inputs on the same straight line."""
         n, pieces = self.block.fine.shape[3], self.block.fine.shape[2]
         inputs = (self.column.shape[1] - n) // 2
         now, then = self.column[who, n : n + inputs], self.column[who, n + inputs :]
@@ -119,20 +120,21 @@ class _Followed:
         return np.concatenate([state, at, at + slope], axis=1)
 
     def _go_on(self, states: Array, who: Whole, done: Whole, state: Array, marks: Whole) -> Flags:
-        """Fill in the readings from piece `done` on, and return at which of them the packs are outside again."""
+        """Fill in the readings from piece `done` on, and return those at which the packs are outside again."""
         put, code = self._columns(who, done, state), self.regimes.code(self.regime[who])
         ahead = marks - done[:, None]
-        found = self.block.reached(code, self.group[who], np.maximum(ahead, 1) - 1, put)
-        found = np.where((ahead == 0)[..., None], state[:, None], found)
-        states[who] = np.where((ahead >= 0)[..., None], found, states[who])
+        reached = self.block.reached(code, self.group[who], np.maximum(ahead, 1) - 1, put)
+        reached = np.where((ahead == 0)[..., None], state[:, None], reached)
+        states[who] = np.where((ahead >= 0)[..., None], reached, states[who])
         packs = self.regimes.packs
-        return _beyond(self.regimes, found[..., -packs:], self.regime[who]) & (ahead > 0)
+        return _beyond(self.regimes, reached[..., -packs:], self.regime[who]) & (ahead > 0)
 
 
 def _beyond(regimes: Regimes, pack_c: Array, regime: Whole) -> Flags:
-    """Return where any pack (N, ..., packs) is beyond the room of the members' regimes (N, packs)."""
+    """Return where any pack (N, ..., packs) is outside the limits of its member's regime (N, packs)."""
     low, high = regimes.room(regime)
-    return ((pack_c < low[:, None]) | (pack_c > high[:, None])).any(axis=-1)
+    beyond: Flags = np.any((pack_c < low[:, None]) | (pack_c > high[:, None]), axis=-1)
+    return beyond
 
 
 def march(
@@ -145,19 +147,19 @@ def march(
     with_air: bool = False,
     until_h: Array | None = None,
 ) -> Trace:
-    """Return what the payload and, on demand, the air do.
+    """Return the temperatures of the payload and, if asked for, of the air.
 
-    `outside_c`, `power` and `heater_w` (K, N), degC and W, are straight between the knots; `power` is the heat packs',
-    which may freeze, `heater_w` anything else's; None: there is none. `start_c` (N,) in degC holds for air, payload
-    and walls; melting packs begin at their own. `until_h` (N,): when each member is done; packs that freeze later are
-    not told of.
+    `outside_c`, `power` and `heater_w` (K, N), degC and W, are straight between the knots. `power` is that of heat
+    packs, which may freeze, `heater_w` that of anything else; None means there is none. `start_c` (N,) in degC holds
+    for air, payload and walls; melting packs begin at their own temperature. `until_h` (N,): when each member is done;
+    a pack that freezes later is not reported.
     """
     seats = run.seats()
     done_h = np.full(seats.shape, np.inf) if until_h is None else until_h[seats]
     outside, wanted = outside_c[:, seats], None if power is None else power[:, seats]
     steady = None if heater_w is None else heater_w[:, seats]
     inputs = 1 if wanted is None and steady is None else 2
-    going = _Travellers(run, start_c[seats])
+    going = _MemberStates(run, start_c[seats])
     n, frozen = going.state.shape[1], np.zeros(seats.shape, bool)
     ever, kept = frozen.copy(), [AIR, PAYLOAD] if with_air else [PAYLOAD]
     read = [going.state[:, None, kept]]
@@ -176,7 +178,7 @@ def march(
 
 
 def _trace(run: Run, seats: Whole, read: Array, ever: Flags, pack_c: Array) -> Trace:
-    """Return the readings (G, M, nodes, seats) back in the members' order."""
+    """Return the readings (G, M, nodes, seats) in the order of the members."""
     group, seat = np.empty(len(run.group), np.int64), np.empty(len(run.group), np.int64)
     # Backwards, so that a member repeated at the end of its group keeps its own seat.
     flat = seats.ravel()[::-1]

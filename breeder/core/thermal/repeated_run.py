@@ -1,7 +1,7 @@
-"""One box through one weather on an even grid, over and over again: the quick way that a fit needs.
+"""Simulate one box in one weather on an even grid, quickly enough for a fit that does so many times.
 
-A chain of capacities has real modes, each of which goes on by itself, exact for weather that is straight between the
-points (first-order hold).
+A chain of capacities has real modes that do not affect each other, so each is stepped alone: exact for weather that is
+straight between the points (first-order hold).
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ Array = NDArray[np.float64]
 
 
 def course(net: Network, outside_c: Array, step_s: float, *, box_c: float, payload_c: float) -> tuple[Array, Array]:
-    """Return air and payload at each point of the grid, degC, shape of `outside_c` (M,).
+    """Return air and payload at each point of the grid, degC, both of the shape of `outside_c` (M,).
 
     Air and walls start at `box_c`, the payload at `payload_c`; nothing else heats or cools.
     """
     a, b = net.matrices()
-    # Scaled by the roots of the capacities A is symmetric, so its modes are real and at right angles.
+    # Scaled by the square roots of the capacities A is symmetric, so its modes are real and orthogonal.
     root = np.sqrt([net.air_j_k, net.payload_j_k, *net.wall_j_k])
     rate, modes = np.linalg.eigh(a * root[:, None] / root)
     start = np.full(len(root), box_c)

@@ -1,6 +1,6 @@
-"""What the animals feel, for many members at once: hourly weather in, the payload's temperature out.
+"""Simulate the payload's temperature from hourly weather, for many members at once.
 
-Kits without melting packs are one matrix product per leak level; melting packs and frozen heat packs are marched.
+Kits without melting packs take one matrix product per leak level; melting packs and frozen heat packs are stepped.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,24 +22,25 @@ from .regime_stepper import march
 from .transition_matrices import Run
 
 Array = NDArray[np.float64]
+Weather = NDArray[np.floating[Any]]  # in double or single precision
 
 PER_HOUR = 4  # readings an hour: the payload moves by under 0.01 K between them
-# Where pack power is reckoned, as parts of the usual energy; between two of them it is taken as straight. Short of
-# oxygen a pack's end comes hours later with more energy, which fewer of them would smear (rms 0.001 W, most 0.03 W).
+# Pack power is computed for these factors on the usual energy and interpolated between them. Short of oxygen a pack
+# with more energy ends hours later, which fewer factors would blur (with these rms 0.001 W, at most 0.03 W).
 ENERGY_NODES = tuple(float(np.exp(0.06 * node)) for node in range(-11, 12))
-PIECES_PER_HOUR = 32  # in which a melting pack that leaves its regime is followed
-WARM_UP_H = 6  # of a heat pack: eight times its rise, after which its power is straight over an hour
+PIECES_PER_HOUR = 32  # steps in which a melting pack that leaves its regime is followed
+WARM_UP_H = 6  # of a heat pack: eight times its rise; afterward its power is straight over an hour
 
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What one case does to all its members.
+    """The conditions of one case for all its members.
 
     `ambient_c` (hours + 1, N) in degC at whole hours; `start_c` (N,) in degC; `leak` and `pack_energy` (N,) multiply
     conductance and heat packs' energy; `films` names the film of each hour, None for the box's own.
     """
 
-    ambient_c: Array
+    ambient_c: Weather
     start_c: Array
     leak: Array
     pack_energy: Array
@@ -66,14 +68,14 @@ class Inside:
 
 
 def surroundings(
-    ambient_c: Array,
+    ambient_c: Weather,
     *,
     start_c: float | Array,
     leak: Array | None = None,
     pack_energy: Array | None = None,
     film_by_hour: Sequence[str] | None = None,
 ) -> Surroundings:
-    """Return checked surroundings; numbers are repeated for all members and what is left out changes nothing.
+    """Return checked surroundings; single numbers hold for all members, and omitted factors are 1.
 
     Raises ValueError for shapes that do not fit, unknown films and values that are not finite.
     """
@@ -82,7 +84,7 @@ def surroundings(
         weather = weather.astype(float, copy=False)
     if weather.ndim != 2 or len(weather) < 2 or not weather.shape[1]:
         raise ValueError("The weather must be hours + 1 rows of at least one member, and at least two rows.")
-    if not np.isfinite(weather.sum(dtype=float)):  # one NaN or infinity spoils the sum; quicker than looking at each
+    if not np.isfinite(weather.sum(dtype=float)):  # one NaN or infinity spoils the sum; faster than testing each value
         raise ValueError("The weather has missing hours; fill or cut them before, and count the member as unknown.")
     hours, members = len(weather) - 1, weather.shape[1]
     films = (None,) * hours if film_by_hour is None else tuple(film_by_hour)
@@ -101,7 +103,7 @@ def surroundings(
 
 def inside(
     kit: Kit,
-    ambient_c: Array,
+    ambient_c: Weather,
     *,
     start_c: float | Array,
     leak: Array | None = None,
@@ -112,7 +114,7 @@ def inside(
     """Return the payload's temperature over the run for each member.
 
     Assumes weather straight between whole hours and everything at `start_c` (number or (N,)) at hour 0, melting packs
-    at their own start. `ambient_c` (hours + 1, N) in degC, finite: a missing hour is the caller's matter.
+    at their own start. `ambient_c` (hours + 1, N) in degC, finite: the caller deals with missing hours.
     `leak` (N,) multiplies the box's conductance, `pack_energy` (N,) the heat packs' energy. `film_by_hour`: one of
     `box.FILMS` for each of the hours; without it the box's own film. `per_hour` readings: 1, 2 or 4; without melting
     packs also 12. Raises ValueError for shapes that do not fit or values that are not finite.
@@ -122,11 +124,11 @@ def inside(
 
 
 def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_HOUR) -> list[Inside]:
-    """Return what `inside` returns for several cases at once; melting packs are marched through all together."""
+    """Return what `inside` returns, for several cases; melting packs are stepped through all cases together."""
     if kit.phase_change_packs:
-        return _marched(kit, cases, per_hour)
-    found = [_multiplied(kit, case, per_hour) for case in cases]
-    return _with_stalls(kit, found, cases, per_hour) if kit.heat_packs else found
+        return _stepped(kit, cases, per_hour)
+    results = [_multiplied(kit, case, per_hour) for case in cases]
+    return _with_stalls(kit, results, cases, per_hour) if kit.heat_packs else results
 
 
 @lru_cache(maxsize=512)
@@ -148,7 +150,7 @@ def response_matrix(
 
 
 def energy_weights(energy: Array) -> Array:
-    """Return (nodes, N): how much of each node's power series a member of that pack energy gets."""
+    """Return (nodes, N): the weight of each power series for a member with that pack energy."""
     nodes = np.array(ENERGY_NODES)
     left = np.clip(np.searchsorted(nodes, energy) - 1, 0, len(nodes) - 2)
     share = (energy - nodes[left]) / (nodes[left + 1] - nodes[left])
@@ -162,31 +164,31 @@ def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> I
     levels, which = np.unique(case.leak, return_inverse=True)
     matrix = response_matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
     packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
-    # Members row by row and level by level: the products then read and write memory in one sweep.
+    # Members are rows sorted by level, so that each product reads and writes memory in order.
     order = np.argsort(which, kind="stable")
     rows = np.concatenate([*packs, case.start_c[None], case.ambient_c]).T[order]
     ends = np.cumsum(np.bincount(which, minlength=len(levels)))
-    found = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
-    curves = np.concatenate(found)[np.argsort(order)]
+    products = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
+    curves = np.concatenate(products)[np.argsort(order)]
     return Inside(np.arange(curves.shape[1]) / per_hour, curves.T, np.zeros(len(which), bool))
 
 
-def _with_stalls(kit: Kit, found: list[Inside], cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
-    """Return the same, with members in whose box a heat pack freezes marched instead, all cases together."""
+def _with_stalls(kit: Kit, results: list[Inside], cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """Return the same results, with members whose heat pack freezes stepped instead, all cases together."""
     frozen = [_freezing(kit, case, per_hour) for case in cases]
     hit = [place for place, who in enumerate(frozen) if len(who)]
     if not hit:
-        return found
-    mended = list(found)
-    for place, again in zip(hit, _marched(kit, [cases[at].only(frozen[at]) for at in hit], per_hour), strict=True):
-        payload, stalled = found[place].payload_c.copy(), found[place].stalled.copy()
+        return results
+    mended = list(results)
+    for place, again in zip(hit, _stepped(kit, [cases[at].only(frozen[at]) for at in hit], per_hour), strict=True):
+        payload, stalled = results[place].payload_c.copy(), results[place].stalled.copy()
         payload[:, frozen[place]], stalled[frozen[place]] = again.payload_c, again.stalled
-        mended[place] = Inside(found[place].hour, payload, stalled)
+        mended[place] = Inside(results[place].hour, payload, stalled)
     return mended
 
 
 def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
-    """Return the members in whose box a heat pack would freeze, were it to work until then."""
+    """Return the members whose heat pack freezes if it has worked until then."""
     freezing = heat_packs.FREEZING_C
     cold = np.flatnonzero((case.ambient_c.min(axis=0) < freezing) | (case.start_c < freezing))
     if not len(cold):
@@ -196,8 +198,8 @@ def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
     return cold[heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)]
 
 
-def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
-    """March all cases together in blocks of an hour or less; what follows the end of a shorter case is cut off."""
+def _stepped(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+    """Step all cases together in blocks of an hour or less; anything after the end of a shorter case is cut off."""
     if PER_HOUR % per_hour:
         raise ValueError(
             f"There are {per_hour} readings an hour, but with such packs the number must divide {PER_HOUR}."
@@ -224,16 +226,16 @@ def _marched(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Ins
 
 
 def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.int64]) -> Run:
-    """Return the seating: one group for each case and leak level; `at` (K-1,) is the hour of each block."""
+    """Return the run, with one group for each case and leak level; `at` (K-1,) is the hour of each block."""
     names = tuple(dict.fromkeys(film for case in cases for film in case.films))
     levels, level = np.unique(np.concatenate([case.leak for case in cases]), return_inverse=True)
-    case_of = np.repeat(np.arange(len(cases)), [len(case.leak) for case in cases])
-    groups, group = np.unique(case_of * len(levels) + level, return_inverse=True)
+    case_index = np.repeat(np.arange(len(cases)), [len(case.leak) for case in cases])
+    groups, group = np.unique(case_index * len(levels) + level, return_inverse=True)
     film = [[names.index(case.films[min(hour, case.hours - 1)]) for case in cases] for hour in at]
     regimes = regimes_of(kit.phase_change_packs)
     per_piece = PIECES_PER_HOUR if regimes.packs else PER_HOUR
     return Run(
-        networks=tuple(_networks(kit, name, tuple(float(one) for one in levels)) for name in names),
+        networks=tuple(_networks(kit, name, tuple(float(value) for value in levels)) for name in names),
         regimes=regimes,
         hour=knots,
         pieces=np.rint(np.diff(knots) * per_piece).astype(int),
@@ -245,7 +247,7 @@ def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.i
 
 
 def _knots(kit: Kit, coldest_c: Array) -> Array:
-    """Return block ends: hours; quarters until a heat pack has warmed up and wherever frost may stop it.
+    """Return the ends of the blocks: hours, but quarters until heat packs are warm and where frost may stop them.
 
     `coldest_c` (hours + 1,): the coldest member at each hour.
     """

@@ -1,7 +1,7 @@
-"""One run over any times: weather, heaters and packs between knots of the caller's choice, read every minute.
+"""Simulate one kit or bare network over any times: weather, heaters and packs, read every minute.
 
-The slow, general way through a kit or a bare network: for documents and for the page of a single check. Many members
-of hourly weather go through `simulate`.
+This is the slow, general way, for documents of ``manage.py reckon``. `simulation` is the fast way for many members of
+hourly weather.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from . import packs as heat_packs
 from .box import Network, network
 from .kit import HeatPack, Kit, PhaseChangePack
+from .packs import Burning
 from .phase_change import regimes_of
 from .regime_stepper import Trace, march
 from .transition_matrices import Run
@@ -23,14 +24,14 @@ Array = NDArray[np.float64]
 
 LONGEST_RUN_H = 2000.0
 SAME_TIME_DIGITS = 9  # of an hour: knots nearer than four microseconds are one
-BLOCKS_PER_HOUR = 12  # where packs need short blocks
+BLOCKS_PER_HOUR = 12  # if there are packs, which need short blocks
 READINGS_PER_BLOCK = 5  # one a minute
-PIECES_PER_READING = 6  # ten seconds, in which a pack that leaves its regime is followed
+PIECES_PER_READING = 6  # steps of ten seconds in which a pack that leaves its regime is followed
 
 
 @dataclass(frozen=True)
 class Packed:
-    """A network with what is in it; `free_litres` None: plenty of oxygen for the heat packs."""
+    """A network with its packs; `free_litres` (liters) None: plenty of oxygen for the heat packs."""
 
     network: Network
     heat_packs: tuple[HeatPack, ...] = ()
@@ -38,12 +39,12 @@ class Packed:
     free_litres: float | None = None
     air_changes_h: float = 0.6
 
-    def burn(self, hour: Array) -> heat_packs.Burning:
+    def burn(self, hour: Array) -> Burning:
         """Return how the heat packs burn at hours of the run, while they are not frozen."""
         return heat_packs.burn(self.heat_packs, hour, air_changes_h=self.air_changes_h, free_litres=self.free_litres)
 
     def pack_power_w(self, hour: Array) -> Array:
-        """Return what the heat packs give together at hours of the run, W, while they are not frozen."""
+        """Return the power of all heat packs together at hours of the run, W, while they are not frozen."""
         return sum(self.burn(hour).power_w, np.zeros(len(hour)))
 
 
@@ -54,7 +55,7 @@ def packed(kit: Kit) -> Packed:
 
 @dataclass(frozen=True)
 class Series:
-    """A quantity that is straight between its points (K,) and keeps the nearest value outside; values (K, N)."""
+    """A quantity that is straight between its hours (K,) and constant outside them; values (K, N)."""
 
     hours: Array
     values: Array
@@ -75,8 +76,8 @@ def run(
 ) -> Trace:
     """Return air and payload from hour 0 to `end_h`, read at least every minute and at each hour of `also`.
 
-    Assumes everything at `start_c` degC at hour 0, melting packs at their own start. `heater_w`: power besides the
-    packs', W. Raises ValueError for runs longer than 2000 h.
+    Assumes everything at `start_c` degC at hour 0, melting packs at their own start. `heater_w`: power in addition to
+    the packs', W. Raises ValueError for runs longer than 2000 h.
     """
     if not 0.0 <= end_h <= LONGEST_RUN_H:
         raise ValueError(f"The run ends at hour {end_h:g}, but it must end between 0 and {LONGEST_RUN_H:g}.")
@@ -104,7 +105,7 @@ def run(
 def _knots(
     what: Packed, outside_c: Series, heater_w: Series | None, also: Sequence[float], end_h: float, per_hour: int
 ) -> Array:
-    """Return every time at which something bends, within the run."""
+    """Return every time within the run at which an input bends."""
     bends = [np.arange(int(np.ceil(end_h * per_hour)) + 1) / per_hour, outside_c.hours, [0.0, end_h], list(also)]
     bends += [] if heater_w is None else [heater_w.hours]
     for pack in what.heat_packs:
@@ -114,5 +115,5 @@ def _knots(
 
 
 def read_at(trace: Trace, hours: Sequence[float]) -> list[int]:
-    """Return the row of each hour; the hours must have been asked for with `also`."""
+    """Return the row of each hour; the hours must have been passed as `also`."""
     return [int(np.abs(trace.hour - hour).argmin()) for hour in hours]

@@ -1,4 +1,4 @@
-"""How fast the box model runs, against a loop over an adaptive solver in the same run; one process, one BLAS thread."""
+"""Measure how fast the box model is against a loop over an adaptive solver: one process, one BLAS thread."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ EASY = Network(payload_w_k=1.5, air_j_k=600.0, payload_j_k=2500.0, wall_w_k=(0.5
 
 
 def run() -> dict[str, Any]:
-    """Return simulations a second of linear and melting kits, their ratio to the loop, and one parcel's time."""
+    """Return simulations a second for linear and melting kits, their ratio to the loop, and the time for a parcel."""
     begun, begun_cpu = time.perf_counter(), time.process_time()
     weather = _weather(LINEAR_MEMBERS)
     foam = Kit(Box(INNER_M, (Layer("eps", 19), BOARD)), PAYLOAD)
@@ -70,7 +70,7 @@ def run() -> dict[str, Any]:
 
 
 def _weather(members: int) -> NDArray[np.float32]:
-    """Return days and nights with their own means, swings and noise, (members, hours + 1)."""
+    """Return made-up days and nights with random means, swings and noise, degC, (members, hours + 1)."""
     rng = np.random.default_rng(1)
     hour = np.arange(HOURS + 1)
     swing = rng.uniform(3, 9, (members, 1)) * np.cos(2 * np.pi * (hour - 15) / 24)
@@ -79,12 +79,12 @@ def _weather(members: int) -> NDArray[np.float32]:
 
 
 def _loop_per_second(net: Network, weather: NDArray[np.float32]) -> float:
-    """Return how many members a second the adaptive solver does, one after another."""
+    """Return how many members a second the adaptive solver takes, one after another."""
     return SOLVED / _median(lambda: [_solve(net, weather[member]) for member in range(SOLVED)], 1)
 
 
 def _solve(net: Network, weather: Array) -> tuple[float, float, float, float]:
-    """Return extremes and hours outside of one member by the adaptive solver on a two-node box."""
+    """Return extremes and hours outside the band of one member, by the adaptive solver on a two-node box."""
     hour = np.arange(HOURS + 1)
 
     def slope(second: float, state: Array) -> tuple[float, float]:
@@ -99,7 +99,7 @@ def _solve(net: Network, weather: Array) -> tuple[float, float, float, float]:
 
 
 def _parcel(weather: NDArray[np.float32]) -> None:
-    """Try eight kits for one parcel with 200 members in three delay cases, whole answers."""
+    """Evaluate eight kits for one parcel with 200 members in three delay cases."""
     drawn = draws(7, PARCEL_MEMBERS)
     ambient = weather[:PARCEL_MEMBERS]
     cases = [
@@ -107,11 +107,11 @@ def _parcel(weather: NDArray[np.float32]) -> None:
         for name, weight, hours in (("on time", 0.87, 48), ("1 day late", 0.09, 72), ("2 days late", 0.04, 96))
     ]
     limits = Limits(LOW_C, HIGH_C, 4, 0, 36)
-    for kit in _eight():
+    for kit in _usual_kits():
         try_kit(kit, cases, limits, Tolerance(), start_c=21.0, draws=drawn)
 
 
-def _eight() -> list[Kit]:
+def _usual_kits() -> list[Kit]:
     """Return the usual kits: card, foil, foam of two thicknesses, with and without packs."""
     warmer, melting = HeatPack(72, 125), PhaseChangePack(0.45, 22, 190, 20)
     thin, thick, foil = Layer("eps", 19), Layer("eps", 38.1), Layer("foil_bubble", 8)
@@ -122,9 +122,9 @@ def _eight() -> list[Kit]:
 
 
 def _median(do: Any, runs: int = RUNS) -> float:
-    """Return the median processor seconds of some runs after one that warms up what is kept between them.
+    """Return the median processor seconds of some runs, after one that fills the caches.
 
-    All of it runs in one thread, so on an idle machine processor seconds are seconds.
+    Everything runs in one thread, so on an idle machine processor seconds are seconds.
     """
     if runs > 1:
         do()

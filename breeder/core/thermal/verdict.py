@@ -1,4 +1,4 @@
-"""From shares of members that fail to a word: go, no-go, not decided."""
+"""Decide the verdict from the share of members that fail: go, no-go or not decided."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ import math
 from dataclasses import dataclass
 
 GO, NO_GO, NOT_DECIDED = "go", "no-go", "not decided"
-WITH_PACK = "with pack"  # the word on the page for a Go in a kit with a heat, cold or phase-change pack
+WITH_PACK = "with pack"  # shown for a Go in a kit with a heat, cold or phase-change pack
 LEAVING = (GO, WITH_PACK)
-HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}  # how bad each is, least first
+HARM = {GO: 0, NOT_DECIDED: 1, NO_GO: 2}  # from best to worst
 LABELS = {GO: "Go", WITH_PACK: "Go with pack", NO_GO: "No-go", NOT_DECIDED: "Not decided"}
 
 
 def with_pack(decided: str, *, has_pack: bool) -> str:
-    """Return the verdict's word on the page: a Go in a kit with a pack has its own."""
+    """Return the verdict to show: a Go in a kit with a pack has a word of its own."""
     return WITH_PACK if decided == GO and has_pack else decided
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What the animals bear inside the box, degC: a comfort band with hours allowed outside it, and hard limits."""
+    """What the animals tolerate in the box, degC: a comfort band with hours allowed outside it, and hard limits."""
 
     low_c: float
     high_c: float
@@ -41,19 +41,19 @@ class Limits:
 
 
 def narrowest(limits: list[Limits]) -> Limits:
-    """Return the limits of a mixed parcel: the narrowest of each. Raises ValueError where nothing is left."""
+    """Return the limits of a mixed parcel: the narrowest of each. Raises ValueError if no band is left."""
     return Limits(
-        max(one.low_c for one in limits),
-        min(one.high_c for one in limits),
-        min(one.hours_allowed for one in limits),
-        max(one.hard_low_c for one in limits),
-        min(one.hard_high_c for one in limits),
+        max(each.low_c for each in limits),
+        min(each.high_c for each in limits),
+        min(each.hours_allowed for each in limits),
+        max(each.hard_low_c for each in limits),
+        min(each.hard_high_c for each in limits),
     )
 
 
 @dataclass(frozen=True)
 class Tolerance:
-    """The greatest acceptable odds of leaving comfort for too long, and of passing a hard limit (keeper defaults)."""
+    """The highest acceptable odds of leaving comfort for too long and of passing a hard limit (defaults)."""
 
     comfort: float = 0.20
     hard: float = 0.05
@@ -66,18 +66,18 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Odds:
-    """Weight of the members that failed, the same with the unknown ones counted in, and its standard error."""
+    """Weight of the members that failed, the same with unknown members included, and the standard error."""
 
     failed: float
     failed_or_unknown: float
     standard_error: float
 
 
-ROUNDING = 1e-9  # weights of members add up with rounding; exactly the tolerance is still tolerated
+ROUNDING = 1e-9  # sums of weights have rounding errors, and odds exactly at the tolerance are accepted
 
 
 def decide(comfort: Odds, hard: Odds, tolerance: Tolerance) -> str:
-    """Return the verdict: no-go if what failed exceeds a tolerance, go if failed and unknown together do not."""
+    """Return the verdict: no-go if the failed exceed a tolerance, go if failed and unknown together do not."""
     pairs = ((comfort, tolerance.comfort), (hard, tolerance.hard))
     if any(odds.failed > most + ROUNDING for odds, most in pairs):
         return NO_GO
@@ -86,19 +86,19 @@ def decide(comfort: Odds, hard: Odds, tolerance: Tolerance) -> str:
     return NOT_DECIDED
 
 
-# A kit that uses up no more than this part of what is allowed is easy: among such ones only the cost tells. Choosing
-# the cheapest kit that may just go breaks three times as many boxes, since every day then sits at the edge (computed
-# for this project on daily forecasts and outcomes of 57 US cities, 2014-2017). At 0.3, nine of ten mild days need no
-# pack and 3 Gos in 1000 break; at 0.2 a pack goes with every ninth of those days, and 2 in 1000 break.
+# A kit that uses up no more than this share of the tolerance is easy; among easy kits only the cost counts. Choosing
+# the cheapest kit that may just go makes three times as many boxes fail, because every day is then at the limit
+# (computed for this project from daily forecasts and outcomes of 57 US cities, 2014-2017). At 0.3, nine of ten mild
+# days need no pack and 3 Gos in 1000 fail; at 0.2 every ninth of those days needs a pack, and 2 in 1000 fail.
 EASY = 0.3
 
 
 def strain(comfort: Odds, hard: Odds, tolerance: Tolerance) -> float:
-    """Return how much of what is allowed is used up, unknown members counted as failed: above 1 is no go."""
+    """Return the share of the tolerance that is used up, with unknown members counted as failed: above 1 is no Go."""
     pairs = ((comfort.failed_or_unknown, tolerance.comfort), (hard.failed_or_unknown, tolerance.hard))
     return max(odds / most if most > 0.0 else (0.0 if odds <= ROUNDING else math.inf) for odds, most in pairs)
 
 
 def preference(used: float, cost: float) -> tuple[bool, float, float]:
-    """Return the order in which kits that may go are taken: the easy ones by cost, then the others by their strain."""
+    """Return a sort key for kits that may go: the easy ones by cost, then the others by strain."""
     return (False, cost, used) if used <= EASY + ROUNDING else (True, used, cost)

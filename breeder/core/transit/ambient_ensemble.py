@@ -1,6 +1,6 @@
-"""What surrounds boxes hour by hour, for every member of a check: forecast and its error at both ends, sun and hubs.
+"""Compute the air around a box hour by hour for every member of a check: forecast, its error, sun and hubs.
 
-A missing hour stays missing (NaN) in every leg that needs it. What two ways have in common is made once.
+A missing hour stays missing (NaN) in every leg that needs it. What two journeys share is computed once.
 """
 
 from collections.abc import Sequence
@@ -16,16 +16,16 @@ from numpy.typing import NDArray
 from breeder.core.thermal import ensemble_draws, forecast_error, sun
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import AmbientCase
-from breeder.core.transit.batch_air import Air, distance_km, season_of, window
 from breeder.core.transit.exposure import USUAL, Template
 from breeder.core.transit.itinerary import Case, Exposure, Where
+from breeder.core.transit.place_air import Air, distance_km, season_of, window
 from breeder.core.transit.trial_result import Journey, journey_cases
 from breeder.core.transit.weather_hours import Hours
 
 Single = NDArray[np.float32]
-Floats = TypeVar("Floats", bound=NDArray[np.floating])  # of either precision
+Precision = TypeVar("Precision", np.float32, np.float64)
 
-# Behind a counter it is a shop, with a door that opens (judgement).
+# Behind a counter the air is that of a shop whose door opens now and then (judgment).
 COUNTER_C, COUNTER_DOOR_SHARE = 21.0, 0.10
 
 FILM = {
@@ -40,7 +40,7 @@ SUNNY = frozenset({Exposure.VAN, Exposure.DOORSTEP})
 
 @dataclass(frozen=True)
 class Stretch:
-    """Rows of a case that are one leg."""
+    """The hours of a case that belong to one leg, as rows."""
 
     rows: slice
     exposure: Exposure
@@ -49,7 +49,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Shape:
-    """The delay cases of a journey on the clocks of its ends, with each one's legs as rows and films by hour."""
+    """The delay cases of a journey in the time zones of its ends, with the legs of each as rows and films by hour."""
 
     cases: tuple[Case, ...]
     stretches: tuple[tuple[Stretch, ...], ...]
@@ -64,7 +64,7 @@ def _shape(journey: Journey, origin: str, destination: str) -> Shape:
 
 
 def shape_of_cases(cases: tuple[Case, ...]) -> Shape:
-    """Return cases that begin at the same hour with their legs as rows."""
+    """Return the shape of cases that begin at the same hour."""
     legs = [[case.leg_at(at) for at in case.times] for case in cases]
     stretches = []
     for row in legs:
@@ -81,48 +81,48 @@ def shape_of_cases(cases: tuple[Case, ...]) -> Shape:
 
 
 def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
-    """Return the cases of a journey with their legs as rows; the same journey on the same clocks is shaped once."""
+    """Return the shape of a journey; the same journey in the same time zones is computed once."""
     return _shape(journey, origin.timezone, destination.timezone)
 
 
 def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, float]:
-    """Return the lowest and highest air at either end while the box stands in it on time, NaN where none is known."""
+    """Return the lowest and highest air, °C, around an on-time box at either end; NaN if no hour is known."""
     number = shape.stretches[0][-1].rows.stop
     at_end = {Where.ORIGIN: origin, Where.DESTINATION: destination}
-    middles = {where: window(air.middle_c, air.place_of(shape.starts_at), number) for where, air in at_end.items()}
+    middles = {where: window(air.middle_c, air.index_at(shape.starts_at), number) for where, air in at_end.items()}
     stood = np.concatenate([middles[leg.where][leg.rows] for leg in shape.stretches[0] if leg.where in middles])
     known = stood[~np.isnan(stood)]
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
 
 
-def kept(exposure: Exposure, outside: Floats, template: Template = USUAL) -> Floats:
-    """Return the air of a hub or behind a counter, which is kept near one temperature; any shape, °C."""
+def kept(exposure: Exposure, outside: NDArray[Precision], template: Template = USUAL) -> NDArray[Precision]:
+    """Return the air of a hub or behind a counter, which is held near one temperature; any shape, °C."""
     if exposure == Exposure.HUB:
         return (1 - template.outside_share) * template.hub_c + template.outside_share * outside
     return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
 
 
-def bracketed(origin: Floats, destination: Floats) -> Floats:
-    """Return the air of hubs without a name, (members, hours).
+def bracketed(origin: NDArray[Precision], destination: NDArray[Precision]) -> NDArray[Precision]:
+    """Return the air outside of unknown hubs, (members, hours) in °C.
 
-    Every other member has the colder end of the way, the rest the warmer.
+    Every second member has the air of the colder end of the journey, the others that of the warmer end.
     """
-    found = np.empty_like(origin)
-    np.minimum(origin[::2], destination[::2], out=found[::2])
-    np.maximum(origin[1::2], destination[1::2], out=found[1::2])
-    return found
+    air = np.empty_like(origin)
+    np.minimum(origin[::2], destination[::2], out=air[::2])
+    np.maximum(origin[1::2], destination[1::2], out=air[1::2])
+    return air
 
 
-def _legs_in_common(one: Sequence[Stretch], other: Sequence[Stretch]) -> int:
-    """Return how many legs two cases share from the first on; all cases of a journey have one template."""
-    pairs = enumerate(zip(one, other, strict=False))
-    return next((place for place, (a, b) in pairs if a != b), min(len(one), len(other)))
+def _legs_in_common(first: Sequence[Stretch], second: Sequence[Stretch]) -> int:
+    """Return how many first legs two cases share; all cases of a journey have the same template."""
+    pairs = enumerate(zip(first, second, strict=False))
+    return next((place for place, (a, b) in pairs if a != b), min(len(first), len(second)))
 
 
 class Members:
-    """What surrounds boxes on their ways, over one set of draws; what two ways have in common is made once.
+    """The air around boxes for one set of draws; what two journeys share is computed once.
 
-    Single precision, a member a row: 0.00001 K of rounding, half the time of double.
+    Each member is a row in single precision: 0.00001 K of rounding, half the time of double precision.
     """
 
     def __init__(self, drawn: Draws) -> None:
@@ -134,65 +134,65 @@ class Members:
         self.starts: dict[tuple[Air, datetime, int], Single] = {}
         self.steps: dict[tuple[float, float], Single] = {}
 
-    def of(self, shape: Shape, origin: Air, destination: Air) -> tuple[AmbientCase, ...]:
-        """Return what surrounds the box in each delay case.
+    def ambient_cases(self, shape: Shape, origin: Air, destination: Air) -> tuple[AmbientCase, ...]:
+        """Return the air around the box in each delay case.
 
-        All cases begin at the same hour, so the air at both ends is made once, for the longest.
+        All cases begin at the same hour, so the air at both ends is computed once, for the longest case.
         """
         start, number = shape.starts_at, shape.hours + 1
         first = self.at_origin(origin, start, number)
         last = self.at_destination(destination, start, number, distance_km(origin.hours, destination.hours))
         airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: bracketed(first, last)}
         sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
-        lights = {where: window(air.light, air.place_of(start), number) for where, air in sunny.items()}
+        lights = {where: window(air.light, air.index_at(start), number) for where, air in sunny.items()}
         in_van = {where: sun.late_by(light, sun.VAN_LAG_H).astype(np.float32) for where, light in lights.items()}
         on_step = {where: light.astype(np.float32) for where, light in lights.items()}
-        found: list[Single] = []
+        case_rows: list[Single] = []
         for case, stretches in zip(shape.cases, shape.stretches, strict=True):
-            rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
-            same = _legs_in_common(stretches, shape.stretches[0]) if found else 0
+            air_rows = np.empty((self.drawn.members, case.hours + 1), np.float32)
+            same = _legs_in_common(stretches, shape.stretches[0]) if case_rows else 0
             if same:
                 alike = slice(0, stretches[same - 1].rows.stop)
-                rows[:, alike] = found[0][:, alike]
+                air_rows[:, alike] = case_rows[0][:, alike]
             for leg in stretches[same:]:
                 outside = airs[leg.where][:, leg.rows]
                 if leg.exposure not in SUNNY:
-                    rows[:, leg.rows] = kept(leg.exposure, outside, case.template)
+                    air_rows[:, leg.rows] = kept(leg.exposure, outside, case.template)
                     continue
                 is_van = leg.exposure == Exposure.VAN
                 light = (in_van if is_van else on_step)[leg.where][leg.rows]
-                np.multiply(light, self.van if is_van else self._step(case.template), out=rows[:, leg.rows])
-                rows[:, leg.rows] += outside
-            found.append(rows)
+                np.multiply(light, self.van if is_van else self._step(case.template), out=air_rows[:, leg.rows])
+                air_rows[:, leg.rows] += outside
+            case_rows.append(air_rows)
         return tuple(
-            AmbientCase(case.name, case.weight, rows, films)
-            for case, rows, films in zip(shape.cases, found, shape.films, strict=True)
+            AmbientCase(case.name, case.weight, air_rows, films)
+            for case, air_rows, films in zip(shape.cases, case_rows, shape.films, strict=True)
         )
 
     def _step(self, template: Template) -> Single:
-        """Return each member's gain on this doorstep."""
+        """Return the gain of each member on this doorstep, K per W/m²."""
         if template.step_sun not in self.steps:
             least, factor = template.step_gain(ensemble_draws.DOORSTEP_HIGH)
             self.steps[template.step_sun] = np.float32(least) + np.float32(factor) * self.doorstep
         return self.steps[template.step_sun]
 
     def at_origin(self, air: Air, start: datetime, number: int) -> Single:
-        """Return the air outside at the origin, (members, hours) in °C: the forecast with the error of its lead."""
+        """Return the air outside at the origin, (members, hours) in °C: the forecast plus the error for its lead."""
         key = (air, start, number)
         if key not in self.starts:
             self.starts[key] = _with_error(air, start, number, self._error(air, start, number, 0))
         return self.starts[key]
 
     def at_destination(self, air: Air, start: datetime, number: int, km: float) -> Single:
-        """Return the same at the destination; the fewer km it is away, the more its errors are those of the origin."""
+        """Return the same at the destination; the nearer it is, the more its errors follow those of the origin."""
         together = forecast_error.correlation(km)
         error = np.float32(together) * self._error(air, start, number, 0)
         error += np.float32(np.sqrt(1.0 - together**2)) * self._error(air, start, number, 1)
         return _with_error(air, start, number, error)
 
     def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
-        """Return the unit error of one end's own stream by hour, (members, hours)."""
-        local = window(air.local_hour, air.place_of(start), number, beyond=0.0)
+        """Return the unit errors drawn for one end by hour, (members, hours)."""
+        local = window(air.local_hour, air.index_at(start), number, beyond=0.0)
         key = (place, local.tobytes())
         if key not in self.errors:
             hour = np.minimum(np.arange(number), ensemble_draws.HOURS - 1)
@@ -202,6 +202,6 @@ class Members:
 
 
 def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
-    at = air.place_of(start)
+    at = air.index_at(start)
     sd = window(air.sd_c(season_of(start, air.hours.latitude)), at, number)
     return error * sd.astype(np.float32) + window(air.middle_c, at, number).astype(np.float32)

@@ -1,4 +1,4 @@
-"""Which days a service may be used on, and when a parcel then arrives. Pure: dates in, dates out."""
+"""Decide on which days a service may be used, and when a parcel then arrives."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -8,21 +8,21 @@ from breeder.core.days import day_text
 
 SUNDAY = 6
 
-# Share of parcels 0, 1 and 2 days late, until the keeper's own arrivals say otherwise. Source: first-class mail of the
-# US post 85–94 % on time, about 96 % within a day of its standard (published service reports, 2022–2024).
+# Share of parcels 0, 1 and 2 days late, until the keeper has figures of their own. Source: US first-class mail was
+# 85–94 % on time, about 96 % within a day of its standard (published service reports, 2022–2024).
 DELAY_SHARES = (0.87, 0.09, 0.04)
 
 DELAYS_FROM = "published reports of first-class mail, 2022–2024; not of live boxes"
 OWN_DELAYS = "your own figures"
 
 HORIZON_DAYS = 14
-# A holiday of next year matters from late autumn on: that long before it closures are asked for (common practice).
+# Closures of next year are asked for this long before they matter, so from late fall on (common practice).
 CLOSURES_AHEAD_DAYS = 60
 
 
 @dataclass(frozen=True)
 class Timing:
-    """What matters of a service for its days: weekdays (0 Monday) it is posted on, working days it needs, delays."""
+    """What decides the days of a service: weekdays for shipping (0 is Monday), working days needed, delays."""
 
     weekdays: frozenset[int]
     usual_days: int
@@ -32,7 +32,7 @@ class Timing:
 
 @dataclass(frozen=True)
 class Delivery:
-    """One way a parcel's journey may end: how many working days late, how likely, on which date."""
+    """One possible delivery: how many working days late, how likely, on which date."""
 
     days_late: int
     share: float
@@ -45,7 +45,7 @@ class Delivery:
 
 @dataclass(frozen=True)
 class PostingDay:
-    """A day on which a service could be used, or why not; `nights` is how many the planned latest journey spends."""
+    """Whether a service can be used on a day, or why not; `latest_on` is the latest planned delivery."""
 
     on: date
     usable: bool
@@ -59,7 +59,7 @@ def works(day: date, closures: Iterable[date]) -> bool:
 
 
 def after_working_days(start: date, number: int, closures: Iterable[date]) -> date:
-    """Return the day `number` working days after `start`; Sundays and closures between are nights in the box."""
+    """Return the day `number` working days after `start`; Sundays and closures between are extra nights in the box."""
     shut, day = set(closures), start
     for _ in range(number):
         day += timedelta(days=1)
@@ -69,9 +69,10 @@ def after_working_days(start: date, number: int, closures: Iterable[date]) -> da
 
 
 def delivery_days(timing: Timing, day: date, closures: Iterable[date]) -> tuple[Delivery, ...]:
-    """Return the delay cases of a parcel posted on `day`; shares add up to 1 (a rest belongs to the latest).
+    """Return the delay cases of a parcel shipped on `day`; shares add up to 1.
 
-    Never to a day of no parcels: there even the rounding of a sum would be a parcel, or a lack of one.
+    The last case with a share above 0 gets the remainder. Cases with no share are left out, so that no rounding error
+    makes one up.
     """
     shut = set(closures)
     shares = list(timing.delay_shares) or list(DELAY_SHARES)
@@ -102,7 +103,7 @@ def posting_day(timing: Timing, day: date, closures: Iterable[date]) -> PostingD
 def posting_days(
     timing: Timing, closures: Iterable[date], from_day: date, horizon: int = HORIZON_DAYS
 ) -> tuple[PostingDay, ...]:
-    """Return every day from `from_day` on, `horizon` of them, each usable or with why not."""
+    """Return `horizon` days from `from_day` on, each usable or with the reason why not."""
     shut = set(closures)
     return tuple(posting_day(timing, from_day + timedelta(days=ahead), shut) for ahead in range(horizon))
 
@@ -114,12 +115,12 @@ def shares_said(shares: Sequence[float]) -> str:
 
 
 def mark_of_shares(shares: Sequence[float]) -> str:
-    """Return where delay shares come from: the usual ones from reports, all others from the keeper."""
+    """Return the source of delay shares: reports for the usual ones, the keeper for all others."""
     return DELAYS_FROM if tuple(shares) in ((), DELAY_SHARES) else OWN_DELAYS
 
 
 def missing_closures(known: dict[str, Sequence[date]], today: date) -> list[str]:
-    """Return a sentence for each carrier and year of which no closure is kept, next year's from late autumn on."""
+    """Return a sentence for each carrier and year without closures on record; next year counts from late fall on."""
     return [
         f"No closures of {carrier} are kept for {year}. Add them, or a holiday will be missed."
         for carrier, days in sorted(known.items())
@@ -128,6 +129,6 @@ def missing_closures(known: dict[str, Sequence[date]], today: date) -> list[str]
 
 
 def years_without_closures(known: Sequence[date], from_day: date, horizon: int = HORIZON_DAYS) -> tuple[int, ...]:
-    """Return the years that the horizon reaches and for which no closure is kept, so that a holiday may be missed."""
+    """Return the years within the horizon without any closure on record, so that a holiday may be missed."""
     reached = {from_day.year, (from_day + timedelta(days=horizon)).year}
     return tuple(sorted(reached - {day.year for day in known}))

@@ -1,6 +1,6 @@
-"""What a keeper may know of a service's way: when its truck leaves, its depots, its van, and the doorstep.
+"""Describe what surrounds a box with a given service: when the truck leaves, depots, van, and doorstep.
 
-Where nothing is known the usual holds, which keeps the whole range. All numbers here are judgement, no source.
+Where the keeper knows nothing, usual values hold, with their whole range. All numbers here are judgment, no source.
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from typing import Protocol
 
 
 class Network(StrEnum):
-    """What is known of the air that a carrier's network keeps through the night."""
+    """What the keeper knows about the air in a carrier's network at night."""
 
     DEPOTS = "depots"
     MIXED = "mixed"
@@ -19,7 +19,7 @@ class Network(StrEnum):
 
 
 class Doorstep(StrEnum):
-    """What is known of the sun on the doorstep."""
+    """What the keeper knows about the sun on the doorstep."""
 
     UNKNOWN = "unknown"
     SHADE = "shade"
@@ -27,7 +27,7 @@ class Doorstep(StrEnum):
 
 
 class ServiceFacts(Protocol):
-    """What is read of a service."""
+    """The fields of a service that this module reads."""
 
     truck_at: time
     van_hours: Decimal | None
@@ -36,19 +36,19 @@ class ServiceFacts(Protocol):
     doorstep: str
 
 
-# Collected parcels stand in a van or depot until the evening truck leaves (common practice, no source).
+# Collected parcels wait in a van or depot until the evening truck leaves (common practice, no source).
 EVENING_TRUCK = time(20, 0)
-# A hub is kept near room temperature; a quarter of its air is the docks' (judgement; packaging laboratories report
-# room temperature whatever the climate).
+# A hub is near room temperature; a quarter of its air comes from the docks (judgment; packaging laboratories report
+# room temperature in any climate).
 HUB_C, HUB_DOCK_SHARE = 18.0, 0.25
 
-# How much of the air of the network is that outside (judgement): an unheated trailer has all of it.
+# Share of outside air in the network (judgment): an unheated trailer has nothing else.
 OUTSIDE_SHARE = {
     Network.DEPOTS: HUB_DOCK_SHARE,
     Network.MIXED: 0.6,
     Network.TRAILERS: 1.0,
 }
-# Between which shares of full sun a doorstep lies (judgement): in shade some of the sky is still seen.
+# Lowest and highest share of full sun on a doorstep (judgment): in shade it still sees some of the sky.
 SUN_ON_STEP = {
     Doorstep.UNKNOWN: (0.0, 1.0),
     Doorstep.SHADE: (0.0, 0.25),
@@ -58,7 +58,7 @@ SUN_ON_STEP = {
 
 @dataclass(frozen=True)
 class Template:
-    """What surrounds a box leg by leg, as far as it depends on the service."""
+    """What surrounds a box, as far as it depends on the service."""
 
     truck_at: time = EVENING_TRUCK
     van_h: float | None = None
@@ -67,7 +67,7 @@ class Template:
     step_sun: tuple[float, float] = SUN_ON_STEP[Doorstep.UNKNOWN]
 
     def step_gain(self, gain: float) -> tuple[float, float]:
-        """Return (least, factor) by which a draw between shade and full sun, up to `gain`, becomes this doorstep's."""
+        """Return (least, factor) that fit a draw between shade and full sun, up to `gain`, to this doorstep."""
         low, high = self.step_sun
         return low * gain, high - low
 
@@ -76,7 +76,7 @@ USUAL = Template()
 
 
 def template_of(service: ServiceFacts) -> Template:
-    """Return what is known of a service's way."""
+    """Return what is known about a service; usual values for the rest."""
     return Template(
         truck_at=service.truck_at,
         van_h=None if service.van_hours is None else float(service.van_hours),

@@ -1,6 +1,6 @@
-"""A box whose kits run out on the shelf is tried in those that nobody had to try before. Pure; no database.
+"""Try more kits for a box when the shelf runs out of the kits tried first.
 
-The board tries kits by cost until some may go; where the shelf then runs short of those, dearer ones may still do.
+The board tries kits by cost until some may go. If the shelf then runs out of those, more expensive ones may still do.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,30 +13,30 @@ from breeder.core.transit.schedule import Shelf, Spread, Waits
 
 
 def questions(
-    boxes: Sequence[Waits], found: Spread, asked: Mapping[tuple[int, date], Asked], shelf: Shelf
+    boxes: Sequence[Waits], plan: Spread, asked: Mapping[tuple[int, date], Asked], shelf: Shelf
 ) -> list[Asked]:
-    """Return the questions of boxes whose kits ran out, only of kits not tried yet that what is left makes up.
+    """Return questions for boxes whose kits ran out, with the untried kits that the shelf can still supply.
 
-    Asked are the days of a box that found none, and those before the day of a box that found a later one.
+    They cover all days of a box that got no day, and the days before the one that another box got.
     """
     wider = []
     for box in boxes:
-        given = found.of(box.number)
+        assigned = plan.assignment(box.number)
         for cell in box.cells:
-            if given and given.on <= cell.on:
+            if assigned and assigned.on <= cell.on:
                 continue
             tried = {option.candidate.kit_id for option in cell.options}
-            one = asked[(box.number, cell.on)]
-            more = [kit for kit in one.candidates if kit.kit_id not in tried]
-            rest = tuple(kit for kit in more if not shelf.lacks(kit.kit_id, found.left))
-            # Where hours lack, no further kit would be decided either.
+            question = asked[(box.number, cell.on)]
+            more = [kit for kit in question.candidates if kit.kit_id not in tried]
+            rest = tuple(kit for kit in more if not shelf.lacks(kit.kit_id, plan.left))
+            # If hours are missing, no other kit would be decided either.
             if rest and all(option.decided != NOT_DECIDED for option in cell.options):
-                wider.append(replace(one, candidates=rest))
+                wider.append(replace(question, candidates=rest))
     return wider
 
 
 def widened(boxes: Sequence[Waits], cells: Sequence[Cell]) -> list[Waits]:
-    """Return the boxes with what came of the further kits put to their days."""
+    """Return the boxes with the results of the additional kits added to their days."""
     more = {(cell.number, cell.on): cell.options for cell in cells}
     return [
         replace(

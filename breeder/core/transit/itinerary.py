@@ -1,6 +1,6 @@
-"""A box's way, case by case: legs in UTC with the place whose weather they have and what they are exposed to.
+"""Lay out a box's journey, one delay case at a time: legs in UTC, whose weather each leg has, and its exposure.
 
-A case is one number of days late. Sundays and closures before its delivery are nights in the network.
+A case is one number of days late. Sundays and closures before delivery are extra nights in the network.
 """
 
 from collections.abc import Iterable, Sequence
@@ -27,7 +27,7 @@ class Exposure(StrEnum):
 
 
 class Where(StrEnum):
-    """Whose weather a leg has; between the two ends hubs have no name, so both ends bracket them."""
+    """Whose weather a leg has; the hubs in between are unknown, so both ends bracket them."""
 
     ORIGIN = "origin"
     BETWEEN = "between"
@@ -36,7 +36,7 @@ class Where(StrEnum):
 
 @dataclass(frozen=True)
 class Leg:
-    """One stretch of the way."""
+    """One stretch of the journey."""
 
     label: str
     where: Where
@@ -47,7 +47,7 @@ class Leg:
 
 @dataclass(frozen=True)
 class Case:
-    """One way the journey can go, with its weight among all."""
+    """One way the journey can go, with its weight among all cases."""
 
     name: str
     weight: float
@@ -62,7 +62,7 @@ class Case:
 
     @property
     def hours(self) -> int:
-        """Return the whole hours from there until somebody has the box."""
+        """Return the whole hours from there until someone has the box."""
         return max(1, -int((self.starts_at - self.legs[-1].ends_at) // HOUR))
 
     @property
@@ -71,13 +71,13 @@ class Case:
         return tuple(self.starts_at + step * HOUR for step in range(self.hours + 1))
 
     def leg_at(self, at: datetime) -> Leg:
-        """Return the leg in which the box is at a moment; before the first or after the last, that one."""
+        """Return the leg in which the box is at a moment; outside the journey, its first or last leg."""
         return next((leg for leg in self.legs if at < leg.ends_at), self.legs[-1])
 
 
 @dataclass(frozen=True)
 class ServiceTimes:
-    """When a service takes and brings a box, on local clocks, and how long it stands on a doorstep."""
+    """When a service accepts and delivers a box, in local time, and how long the box waits on a doorstep."""
 
     cut_off: time
     delivers_from: time
@@ -95,7 +95,7 @@ def cases_of(
     origin: ZoneInfo,
     destination: ZoneInfo,
 ) -> tuple[Case, ...]:
-    """Return the journey of each delay case."""
+    """Return one case for each possible delivery."""
     return tuple(
         Case(
             delivery.name,
@@ -111,7 +111,7 @@ def cases_of(
 def legs_of(
     post_on: date, delivered_on: date, times: ServiceTimes, *, to_counter: bool, origin: ZoneInfo, destination: ZoneInfo
 ) -> tuple[Leg, ...]:
-    """Return the legs of one journey: depot, network, then van and doorstep, or the counter where it is fetched."""
+    """Return the legs of one journey: depot, network, then van and doorstep, or the counter where it is picked up."""
     handed_over = moment(post_on, times.cut_off, origin)
     truck = max(moment(post_on, times.template.truck_at, origin), handed_over + LEAST_DEPOT)
     out = max(moment(delivered_on, times.delivers_from, destination), truck + HOUR)
@@ -122,7 +122,7 @@ def legs_of(
     )
     if to_counter:
         return (*first, Leg("counter", Where.DESTINATION, Exposure.COUNTER, out, end_of_round))
-    # Nobody says when the van comes by; the middle of its round leaves the box out in the afternoon.
+    # No one knows when the van comes by; the middle of its round leaves the box outside in the afternoon.
     in_van = (end_of_round - out) / 2 if times.template.van_h is None else timedelta(hours=times.template.van_h)
     brought = out + in_van
     van = Leg("van", Where.DESTINATION, Exposure.VAN, out, brought)

@@ -1,23 +1,23 @@
-"""Local clock times turned to UTC: an hour that the clocks skip is refused, one that comes twice is told apart."""
+"""Turn local times into UTC: refuse an hour that the clocks skip, tell apart an hour that comes twice."""
 
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 
 class NoSuchTime(ValueError):
-    """The clocks were put forward over this time, or the calendar ends there, so it never was."""
+    """This local time never was: the clocks went forward over it, or the calendar ends there."""
 
 
 def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
-    """Return the UTC moments of a naive local time: twice the same, or both when the clocks go back over it.
+    """Return the two UTC moments of a naive local time: the same one twice unless the clocks go back over it.
 
-    Raises NoSuchTime for a time that the clocks skip, and for one that leads out of the calendar.
+    Raises NoSuchTime for a time that the clocks skip, and for one outside the calendar.
     """
     try:
         first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
         second = local.replace(tzinfo=zone, fold=1).astimezone(UTC)
     except OverflowError:
-        raise NoSuchTime(f"{local:%Y-%m-%d %H:%M} lies at the end of the calendar. Mend the year.") from None
+        raise NoSuchTime(f"{local:%Y-%m-%d %H:%M} is outside the calendar. Correct the year.") from None
     if first.astimezone(zone).replace(tzinfo=None) != local:
         raise NoSuchTime(
             f"{local:%Y-%m-%d %H:%M} does not exist in {zone.key}: the clocks went forward over it. "
@@ -27,5 +27,5 @@ def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
 
 
 def moment(on: date, at: time, zone: ZoneInfo) -> datetime:
-    """Return the UTC moment of a clock time on a day; a time that the clocks skip is the moment they jump to."""
+    """Return the UTC moment of a clock time on a day; a time that the clocks skip gives the moment they jump to."""
     return datetime.combine(on, at.replace(tzinfo=None), tzinfo=zone).astimezone(UTC)

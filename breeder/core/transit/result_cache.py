@@ -1,4 +1,4 @@
-"""Cells that were reckoned are kept: a forecast that has not changed is not reckoned again. Pure; no database."""
+"""Cache the cells of the board, so that an unchanged forecast is not computed again."""
 
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ KEPT = 16_384  # cells of a few hundred bytes: three boards of 400 boxes on ten 
 
 
 class Memo:
-    """The last cells that were reckoned, under a digest of all that they rest on."""
+    """The last cells that were computed, by a digest of everything they depend on."""
 
     def __init__(self, size: int = KEPT) -> None:
         self.size = size
@@ -22,12 +22,12 @@ class Memo:
         self.lock = Lock()
 
     def known(self, asked: Sequence[Asked], keys: Sequence[Key]) -> list[Cell | None]:
-        """Return the cells that were kept for the same questions, under the numbers of these boxes."""
-        found = [self.kept.get(key) for key in keys]
-        return [cell and replace(cell, number=one.number) for one, cell in zip(asked, found, strict=True)]
+        """Return the cached cells for the same questions, with the numbers of these boxes."""
+        cells = [self.kept.get(key) for key in keys]
+        return [cell and replace(cell, number=question.number) for question, cell in zip(asked, cells, strict=True)]
 
     def keep(self, key: Key, cell: Cell) -> None:
-        """Keep a cell; the oldest makes room."""
+        """Keep a cell; the oldest one makes room."""
         with self.lock:
             self.kept[key] = cell
             while len(self.kept) > self.size:
@@ -35,7 +35,7 @@ class Memo:
 
 
 def keys_of(asked: Sequence[Asked], members: int) -> list[Key]:
-    """Return for each question what its answer rests on; what many questions share is digested once."""
+    """Return a key for each question with everything its answer depends on; shared parts are digested once."""
     digests: dict[int, bytes] = {}
 
     def digest(thing: Any) -> bytes:
@@ -45,14 +45,14 @@ def keys_of(asked: Sequence[Asked], members: int) -> list[Key]:
 
     return [
         (
-            digest(one.journey),
-            tuple((first.digest, last.digest) for first, last in one.readings),
-            digest(one.candidates),
-            digest(one.animals),
-            one.seed,
-            one.is_thorough,
-            one.weather_known,
+            digest(question.journey),
+            tuple((first.digest, last.digest) for first, last in question.readings),
+            digest(question.candidates),
+            digest(question.animals),
+            question.seed,
+            question.is_thorough,
+            question.weather_known,
             members,
         )
-        for one in asked
+        for question in asked
     ]

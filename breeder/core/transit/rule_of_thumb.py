@@ -1,14 +1,14 @@
-"""The trade's rule of thumb on ambient temperatures, as a second opinion beside the check (common practice, no source).
+"""Apply the trade's rule of thumb for outdoor temperatures, a second opinion on a check (common practice, no source).
 
-It looks only at the lowest and highest air on the way and the day after; it knows no box, no sun and no delay.
+The rule looks only at the lowest and highest air on the way and the day after; it ignores box, sun and delays.
 """
 
 from dataclasses import dataclass
 
 from breeder.core.units import degrees, to_celsius
 
-# In air beyond these nothing goes without a pack, unless it is held at a counter, whatever its odds: the sums are least
-# tried there, and a late day cannot be made good (common practice, no source; the rule below never posts so far out).
+# In air beyond these nothing ships to a doorstep without a pack, whatever its odds: the model is least tested there,
+# and nothing makes up for a late day (common practice, no source; the rule below never ships in such air).
 HARSH_LOW_C, HARSH_HIGH_C = -5.0, 35.0
 HARSH_SAID = (
     "In air below −5 °C (23 °F) or above 35 °C (95 °F) nothing goes to a doorstep without a pack, whatever its odds "
@@ -21,7 +21,7 @@ STRICTNESS = {GO: 0, WITH_PACK: 1, AT_COUNTER: 2, NO_GO: 3}
 
 @dataclass(frozen=True)
 class Thresholds:
-    """Where the rule changes its mind, °F as the trade writes them."""
+    """The limits at which the rule changes its advice, °F as the trade writes them."""
 
     heat_pack_below_f: float
     counter_below_f: float
@@ -39,27 +39,27 @@ THRESHOLDS = {
 
 @dataclass(frozen=True)
 class Opinion:
-    """What the rule says for a way whose air runs from `low_c` to `high_c`."""
+    """What the rule says for a journey with air from `low_c` to `high_c`."""
 
     word: str
     low_c: float
     high_c: float
     pack: str
 
-    def said(self, *, fahrenheit: bool) -> str:
+    def text(self, *, fahrenheit: bool) -> str:
         """Return the opinion in a sentence."""
         low, high = (degrees(value, fahrenheit=fahrenheit) for value in (self.low_c, self.high_c))
         advice = {
             GO: "no pack needed",
             WITH_PACK: f"a {self.pack} pack",
             AT_COUNTER: f"a {self.pack} pack, and held at a counter",
-            NO_GO: "do not post",
+            NO_GO: "do not ship",
         }[self.word]
         return f"Air between {low} and {high} on the way and the day after: {advice}."
 
 
 def opinion(band: str, low_c: float, high_c: float) -> Opinion:
-    """Return what the rule of thumb says for a band, 'temperate' or 'tropical'."""
+    """Return the opinion of the rule for a band, 'temperate' or 'tropical'. Raises KeyError for any other."""
     at = THRESHOLDS[band]
     cold = _side(low_c, (at.never_below_f, at.counter_below_f, at.heat_pack_below_f), below=True)
     warm = _side(high_c, (at.never_above_f, at.counter_above_f, at.cool_pack_above_f), below=False)
@@ -76,15 +76,15 @@ def _side(celsius: float, limits_f: tuple[float, float, float], *, below: bool) 
 
 
 def is_harsh(low_c: float, high_c: float) -> bool:
-    """Return whether air from `low_c` to `high_c` lets nothing go to a doorstep without a pack."""
+    """Return whether air from `low_c` to `high_c` is too harsh for a doorstep without a pack."""
     return low_c < HARSH_LOW_C or high_c > HARSH_HIGH_C
 
 
 def compared(word: str, verdict: str, *, to_counter: bool) -> str:
-    """Return how the rule stands to the check's verdict, in a sentence; nothing where the check has none."""
+    """Return a sentence that compares the rule with the check's verdict; empty if the check has none."""
     if verdict not in STRICTNESS:
         return ""
-    # Held at a counter is what the rule asked for, so at a counter it asks no more than the pack.
+    # The rule asked for a counter, so for a box held at one it only asks for the pack.
     rule = STRICTNESS[WITH_PACK if word == AT_COUNTER and to_counter else word]
     check = STRICTNESS[verdict]
     if rule == check:

@@ -1,4 +1,4 @@
-"""A day and a kit for every box that waits: by an aim, so many boxes a day, out of one shelf counted down. Pure."""
+"""Choose a day and a kit for every waiting box, with a limit of boxes a day and one shelf of supplies for all."""
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -11,7 +11,7 @@ from breeder.core.transit.results import Cell, Option
 
 
 class Aim(StrEnum):
-    """What a plan for all boxes is made for."""
+    """The goal of a plan for all boxes."""
 
     EARLIEST = "earliest"
     FEWEST = "fewest"
@@ -20,7 +20,7 @@ class Aim(StrEnum):
 
 @dataclass(frozen=True)
 class Waits:
-    """A box that wants a day, with what each day says."""
+    """A box that needs a day, with the results for each day."""
 
     number: int
     promised_by: date | None
@@ -28,12 +28,12 @@ class Waits:
 
     @property
     def turn(self) -> tuple[date, int]:
-        """Return its place among all: by promised date, then number."""
+        """Return its sort key: by promised date, then number."""
         return self.promised_by or date.max, self.number
 
     @property
     def timely(self) -> tuple[Cell, ...]:
-        """Return its days on which some kit may go, up to the promised date; later ones where there is none."""
+        """Return its days with a kit that may go, up to the promised date; later ones if there are none."""
         going = [cell for cell in self.cells if cell.going]
         on_time = [cell for cell in going if self.promised_by is None or cell.on <= self.promised_by]
         return tuple(on_time or going)
@@ -41,20 +41,20 @@ class Waits:
 
 @dataclass(frozen=True)
 class Shelf:
-    """What is on the shelf by supply, what each kit uses up, and what the supplies are called."""
+    """How many of each supply are on the shelf, what each kit uses up, and the names of the supplies."""
 
     on_shelf: Mapping[int, int]
     parts: Mapping[int, Mapping[int, int]]
     names: Mapping[int, str]
 
     def lacks(self, kit_id: int | None, left: Mapping[int, int]) -> list[int]:
-        """Return the supplies of which so little is left that the kit cannot be made up."""
+        """Return the supplies that are too few to make up the kit."""
         return [supply for supply, number in self.parts.get(kit_id or 0, {}).items() if left[supply] < number]
 
 
 @dataclass(frozen=True)
 class Given:
-    """The day and kit that a box gets."""
+    """The day and the kit that a box gets."""
 
     number: int
     on: date
@@ -64,7 +64,7 @@ class Given:
 
 @dataclass(frozen=True)
 class Spread:
-    """Every box with its day, those that find none, what the shelf is short of, and what is left on it by supply."""
+    """Every box with its day, boxes without one, sentences about shortages, and what is left of each supply."""
 
     given: tuple[Given, ...]
     without: tuple[int, ...]
@@ -73,22 +73,22 @@ class Spread:
 
     @property
     def days(self) -> int:
-        """Return on how many days something is packed."""
-        return len({one.on for one in self.given})
+        """Return the number of days with at least one box."""
+        return len({given.on for given in self.given})
 
     @property
     def cost(self) -> float:
-        """Return what all kits cost together."""
-        return sum(one.option.candidate.cost for one in self.given)
+        """Return the total cost of all kits."""
+        return sum(given.option.candidate.cost for given in self.given)
 
-    def of(self, number: int) -> Given | None:
-        """Return what a box gets."""
-        return next((one for one in self.given if one.number == number), None)
+    def assignment(self, number: int) -> Given | None:
+        """Return the day and kit of a box, or None."""
+        return next((given for given in self.given if given.number == number), None)
 
 
 @dataclass
 class _Bench:
-    """The shelf and the days as they fill up."""
+    """The shelf and the days while boxes are being placed."""
 
     shelf: Shelf
     boxes_a_day: int
@@ -98,7 +98,7 @@ class _Bench:
     lacked: dict[int, set[int]] = field(default_factory=dict)
 
     def best(self, cell: Cell, number: int) -> Option | None:
-        """Return the kit that a day takes first of those that the shelf still holds; note what it lacked."""
+        """Return the best kit for a day that the shelf can still supply; note the supplies that ran out."""
         if self.taken[cell.on] >= self.boxes_a_day:
             return None
         for option in cell.going:
@@ -129,9 +129,9 @@ def spread(
     boxes_a_day: int,
     packed: Iterable[tuple[int | None, date | None]] = (),
 ) -> Spread:
-    """Return a day and a kit for each box, in order of promised date; `packed`: kit and day of boxes that stand ready.
+    """Return a day and a kit for each box, in order of promised date; `packed`: kit and day of boxes already packed.
 
-    Every box counts its kit down from one shelf, so the last packs go to those that were promised first.
+    All boxes take their kits from one shelf, so the last packs go to the boxes that were promised first.
     """
     bench = _Bench(shelf, boxes_a_day, Counter(), dict(shelf.on_shelf))
     for kit_id, on in packed:
@@ -143,20 +143,20 @@ def spread(
         for box in order:
             _place(box, bench, by_cost=aim == Aim.CHEAPEST)
     without = tuple(box.number for box in order if box.number not in bench.given)
-    return Spread(tuple(bench.given.values()), without, tuple(_short_said(bench, order)), bench.left)
+    return Spread(tuple(bench.given.values()), without, tuple(_shortage_texts(bench, order)), bench.left)
 
 
 def _place(box: Waits, bench: _Bench, *, by_cost: bool) -> None:
-    found = [(cell, option) for cell in box.timely if (option := bench.best(cell, box.number))]
-    if not found:
-        # Everything up to the promised date is full or lacks a pack: later is better than never.
-        found = [(cell, option) for cell in box.cells if (option := bench.best(cell, box.number))]
-    if found:
-        bench.give(box, *min(found, key=lambda row: (row[1].candidate.cost if by_cost else 0.0, row[0].on)))
+    choices = [(cell, option) for cell in box.timely if (option := bench.best(cell, box.number))]
+    if not choices:
+        # Every day up to the promised date is full or lacks a pack: better late than never.
+        choices = [(cell, option) for cell in box.cells if (option := bench.best(cell, box.number))]
+    if choices:
+        bench.give(box, *min(choices, key=lambda row: (row[1].candidate.cost if by_cost else 0.0, row[0].on)))
 
 
 def _fewest(order: Sequence[Waits], bench: _Bench) -> None:
-    """Fill the day that serves the most boxes first, then the next; ties to the earlier day."""
+    """Fill the day that suits the most boxes first, then the next; the earlier day wins a tie."""
     waiting = list(order)
     while waiting:
         serves: Counter[date] = Counter()
@@ -174,9 +174,9 @@ def _fewest(order: Sequence[Waits], bench: _Bench) -> None:
         _place(box, bench, by_cost=False)
 
 
-def _short_said(bench: _Bench, order: Sequence[Waits]) -> list[str]:
-    """Return who gets the last of each supply that ran out, and what becomes of the others."""
-    said = []
+def _shortage_texts(bench: _Bench, order: Sequence[Waits]) -> list[str]:
+    """Return a sentence for each supply that ran out: which boxes get it, and what happens to the others."""
+    sentences = []
     for supply, numbers in bench.lacked.items():
         has = [
             box.number
@@ -189,17 +189,17 @@ def _short_said(bench: _Bench, order: Sequence[Waits]) -> list[str]:
             continue
         who = f"{'box' if len(has) == 1 else 'boxes'} {', '.join(map(str, has))} {'gets' if len(has) == 1 else 'get'}"
         gets = f"{who} them, in order of promised date" if has else "no box gets one"
-        said.append(
+        sentences.append(
             f"{bench.shelf.names[supply]}: {bench.shelf.on_shelf[supply]} on the shelf, too few for all; {gets}. "
             + " ".join(_instead(bench, number) for number in others)
         )
-    return said
+    return sentences
 
 
 def _instead(bench: _Bench, number: int) -> str:
     given = bench.given.get(number)
     if given is None:
-        return f"Box {number} finds no day without it."
+        return f"Box {number} gets no day without it."
     first = min(other.on for other in bench.given.values())
     on = day_text(given.on, this_year=first.year, weekday=True)
     return f"Box {number} goes in {given.option.candidate.name} on {on}."

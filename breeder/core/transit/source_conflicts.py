@@ -1,27 +1,28 @@
-"""Two sources for the same hours: where they differ too much a box is tried with both, the worse decides. Pure."""
+"""Compare two sources for the same hours: if they differ too much, a box is tried with both and the worse decides."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import product
+from typing import Any
 
 from breeder.core.thermal.verdict import HARM
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.trial_result import Trial, Tried
 from breeder.core.transit.weather_hours import Hours
 
-# Twice the spread of a forecast of tomorrow (about 2 °C): farther apart, one of two sources is plainly wrong (keeper
+# Twice the spread of a forecast for tomorrow (about 2 °C): if two sources differ by more, one is plainly wrong (keeper
 # default, common practice).
 DISAGREE_C = 4.0
 
-# What hours carry one by one; of some nothing is kept where every hour has the usual value.
+# Fields with a value for each hour; those with a usual value are empty when every hour has it.
 USUAL_WHERE_EMPTY = {"sd_share": 1.0, "coarse": False, "spread": False, "anchored": False}
 BY_HOUR = ("c", "issued", "extra_sd_c", "filled", *USUAL_WHERE_EMPTY)
 
 
 @dataclass(frozen=True)
 class Rivalry:
-    """Two sources of one place that say different things, farthest apart by `apart_c` at `at`."""
+    """Two sources that disagree about one place, most of all by `apart_c` (°C) at `at`."""
 
     label: str
     timezone: str
@@ -32,7 +33,7 @@ class Rivalry:
 
 @dataclass(frozen=True)
 class Side:
-    """One end of the way: its freshest hours, the hours led by each source that disagrees, and how many sources."""
+    """One end of the journey: its freshest hours, the hours led by each source that disagrees, and how many sources."""
 
     freshest: Hours
     others: tuple[Hours, ...] = ()
@@ -41,7 +42,7 @@ class Side:
     by_source: tuple[Hours, ...] = ()
 
     def hours_with(self, name: str, wanted: set[datetime]) -> int:
-        """Return for how many wanted hours some source gives its `spread`, or has them `anchored`."""
+        """Return for how many wanted hours some source sets the flag `name`, which is 'spread' or 'anchored'."""
         given: set[datetime] = set()
         for hours in self.by_source or (self.freshest,):
             given |= {at for at, flag in zip(hours.times, getattr(hours, name), strict=False) if flag}
@@ -49,20 +50,20 @@ class Side:
 
     @property
     def all(self) -> tuple[Hours, ...]:
-        """Return every way to read this end's hours, the freshest first."""
+        """Return every reading of the hours of this end, the freshest first."""
         return (self.freshest, *self.others)
 
 
 @dataclass(frozen=True)
 class Alternative:
-    """One reading of both ends, and what came of trying it."""
+    """One reading of both ends, and its trial."""
 
     ends: Ends
     trial: Trial
 
 
 def side_of(freshest: Hours, by_source: Sequence[Hours], wanted: set[datetime]) -> Side:
-    """Return one end of the way; `wanted` are the hours in which a difference matters."""
+    """Return one end of the journey; `wanted` are the hours in which a difference matters."""
     others, rivalries = [], []
     for hours in by_source:
         apart = _farthest_apart(freshest, hours, wanted)
@@ -73,25 +74,25 @@ def side_of(freshest: Hours, by_source: Sequence[Hours], wanted: set[datetime]) 
     return Side(freshest, tuple(others), tuple(rivalries), len(by_source), tuple(by_source))
 
 
-def _farthest_apart(one: Hours, other: Hours, wanted: set[datetime]) -> tuple[float, datetime] | None:
+def _farthest_apart(first: Hours, second: Hours, wanted: set[datetime]) -> tuple[float, datetime] | None:
     gaps = [
         (abs(mine - theirs), at)
-        for at, mine, theirs in zip(one.times, one.c, other.c, strict=True)
+        for at, mine, theirs in zip(first.times, first.c, second.c, strict=True)
         if mine is not None and theirs is not None and at in wanted
     ]
     return max(gaps, default=None)
 
 
 def led_by(rival: Hours, rest: Hours) -> Hours:
-    """Return the rival's hours, with the rest's where it has none; both over the same times."""
+    """Return the hours of `rival`, filled from `rest` where it has none; both cover the same times."""
     mine = [value is not None for value in rival.c]
 
-    def merged(name: str) -> tuple[object, ...]:
-        own, other = (getattr(one, name) for one in (rival, rest))
-        if not own and not other:
+    def merged(name: str) -> Any:
+        mine_by_hour, rest_by_hour = (getattr(hours, name) for hours in (rival, rest))
+        if not mine_by_hour and not rest_by_hour:
             return ()
         usual = (USUAL_WHERE_EMPTY.get(name),) * len(mine)
-        rows = zip(mine, own or usual, other or usual, strict=True)
+        rows = zip(mine, mine_by_hour or usual, rest_by_hour or usual, strict=True)
         return tuple(here if has else there for has, here, there in rows)
 
     together = dict.fromkeys((*rival.sources, *(() if all(mine) else rest.sources)))
@@ -104,23 +105,23 @@ def led_by(rival: Hours, rest: Hours) -> Hours:
 
 
 def readings(origin: Side, destination: Side) -> list[Ends]:
-    """Return every pair of readings of both ends, the freshest pair first."""
-    return [Ends(one, other) for one, other in product(origin.all, destination.all)]
+    """Return every pair of readings for the two ends, the freshest pair first."""
+    return [Ends(first, second) for first, second in product(origin.all, destination.all)]
 
 
 def worse_of(alternatives: Sequence[Alternative]) -> Trial:
-    """Return the trial in which every kit has what came of it in the worst of the alternatives."""
+    """Return a trial in which every kit has its worst result of all alternatives."""
     first = alternatives[0].trial
-    columns = zip(*(one.trial.tried for one in alternatives), strict=True)
+    columns = zip(*(each.trial.tried for each in alternatives), strict=True)
     return replace(first, tried=tuple(max(column, key=harm) for column in columns))
 
 
 def harm(tried: Tried) -> tuple[int, float, float]:
-    """Return how bad an outcome is, least first; ties go to the reading that stands first."""
-    found = tried.outcome
-    return HARM[found.verdict], found.hard.failed_or_unknown, found.comfort.failed_or_unknown
+    """Return a sort key for how bad a result is, best first; the first reading wins a tie."""
+    risk = tried.outcome
+    return HARM[risk.verdict], risk.hard.failed_or_unknown, risk.comfort.failed_or_unknown
 
 
 def decisive(alternatives: Sequence[Alternative], tried: Tried) -> Alternative:
-    """Return the alternative that an outcome came from."""
-    return next(one for one in alternatives if any(mine is tried for mine in one.trial.tried))
+    """Return the alternative that a result came from."""
+    return next(each for each in alternatives if any(mine is tried for mine in each.trial.tried))

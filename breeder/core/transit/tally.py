@@ -1,4 +1,4 @@
-"""Kits swept over many ways at once, and the tally of what failed, delay case by delay case. Pure; no database."""
+"""Simulate kits over many journeys at once and tally the failures, delay case by delay case."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from breeder.core.thermal.batch import Swept, sweep
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import LEAST_ROWS, AmbientCase, leak_of
-from breeder.core.thermal.kit import Kit as HeatKit
+from breeder.core.thermal.kit import Kit
 from breeder.core.thermal.kit_risk import failures
 from breeder.core.thermal.verdict import EASY, GO, HARM, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
 from breeder.core.transit.ambient_ensemble import Shape, Single
@@ -22,24 +22,24 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """What surrounds a box on one way, case by case."""
+    """The conditions around a box on one journey, case by case."""
 
     shape: Shape
     around: tuple[AmbientCase, ...]
     drawn: Draws
-    is_harsh: bool = False  # too cold or warm for a kit without a pack
+    is_harsh: bool = False  # too cold or too warm for a kit without a pack
     touching: dict[Any, Flags] = field(default_factory=dict)
     narrower: dict[int, "Way"] = field(default_factory=dict)
 
     def narrowed(self, members: int) -> "Way":
-        """Return the first members of the same way."""
+        """Return the first members of the same journey."""
         if members not in self.narrower:
             around = tuple(replace(case, ambient_c=case.ambient_c[:members]) for case in self.around)
             self.narrower[members] = Way(self.shape, around, self.drawn.first(members), self.is_harsh)
         return self.narrower[members]
 
     def may_leave(self, case: int, limits: Limits) -> Flags:
-        """Return which members can leave comfort without a pack: inside stays within the weather and the start."""
+        """Return which members can leave comfort without a pack: the inside stays between weather and start."""
         key = case, limits.low_c, limits.high_c
         if key not in self.touching:
             around, start = self.around[case], START_C + self.drawn.start_offset_k()
@@ -50,22 +50,22 @@ class Way:
 
     @property
     def lacking(self) -> int:
-        """Return how many hours of all cases, from the first missing one on, are of no use."""
+        """Return how many hours of all cases are useless: those from the first missing one on."""
         return sum(case.hours - case.known for case in self.around)
 
-    def bars(self, kit: HeatKit, decided: str) -> bool:
-        """Return whether harsh weather keeps a kit here for want of a pack, though by its odds it may go."""
+    def bars(self, kit: Kit, decided: str) -> bool:
+        """Return whether harsh weather bars a kit without a pack that could go by its odds."""
         return self.is_harsh and not kit.packs and decided == GO
 
     def rules_out_go(self, animals: Animals) -> bool:
-        """Return whether so many hours are missing that no kit can go."""
+        """Return whether so many hours are missing that no kit can get a Go."""
         unknown = sum(case.weight for case in self.around if case.missing)
         return unknown > min(animals.tolerance.comfort, animals.tolerance.hard) + ROUNDING
 
 
 @dataclass(frozen=True)
 class Felt:
-    """What one delay case comes to in one kit on several ways: shares (ways,), flags and hours (ways, members)."""
+    """The result of one delay case in one kit on several journeys: shares (ways,), flags and hours (ways, members)."""
 
     comfort: Array
     hard: Array
@@ -77,7 +77,7 @@ class Felt:
     warmest_hour: Array
 
     def hour_of_trouble(self, way: int) -> float:
-        """Return the median hour at which the failing members of a way are at their worst."""
+        """Return the median hour at which the failing members of a journey are at their worst."""
         is_warm = self.warm[way] > self.cold[way]
         flags, hours = (self.is_warm, self.warmest_hour) if is_warm else (self.is_cold, self.coldest_hour)
         failing = np.sort(hours[way][flags[way]])
@@ -85,23 +85,31 @@ class Felt:
 
 
 def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
-    """Return what each of several ways with equally many members comes to."""
-    by_way = Swept(*(getattr(swept, one.name).reshape(ways, -1) for one in fields(Swept)))
+    """Return the result of each of several journeys with equally many members."""
+    by_way = Swept(*(getattr(swept, each.name).reshape(ways, -1) for each in fields(Swept)))
     failed = failures(by_way, limits)
-    shares = (flags.mean(axis=1) for flags in (failed.comfort, failed.hard, failed.cold, failed.warm))
-    return Felt(*shares, failed.cold, failed.warm, by_way.coldest_hour, by_way.warmest_hour)
+    return Felt(
+        comfort=failed.comfort.mean(axis=1),
+        hard=failed.hard.mean(axis=1),
+        cold=failed.cold.mean(axis=1),
+        warm=failed.warm.mean(axis=1),
+        is_cold=failed.cold,
+        is_warm=failed.warm,
+        coldest_hour=by_way.coldest_hour,
+        warmest_hour=by_way.warmest_hour,
+    )
 
 
 @dataclass(eq=False)
 class Tally:
-    """What came of one kit on one way so far, by weight of the delay cases."""
+    """The result of one kit on one journey so far, weighted by delay case."""
 
     way: Way
-    kit: HeatKit
+    kit: Kit
     animals: Animals
-    decided: str = NOT_DECIDED  # so far; what was not run is not decided
-    is_barred: bool = False  # by harsh weather: a no-go for want of a pack, whatever its odds
-    strain: float = 0.0  # how much of what is allowed is used up
+    decided: str = NOT_DECIDED  # so far; cases not run yet count as not decided
+    is_barred: bool = False  # harsh weather and no pack: a No-go whatever the odds
+    strain: float = 0.0  # share of the tolerance that is used up
     cases_done: int = 0
     comfort: float = 0.0  # weight that left comfort for too long
     hard: float = 0.0  # weight that passed a hard limit
@@ -127,17 +135,17 @@ class Tally:
 
     @property
     def stopped_early(self) -> bool:
-        """Return whether cases were left out, so that the odds are only a lower bound."""
+        """Return whether cases were left out, so that the odds are only lower bounds."""
         return self.cases_done < len(self.way.around)
 
     @property
     def is_easy(self) -> bool:
-        """Return whether it may go with most of what is allowed to spare."""
+        """Return whether it is a Go that uses up little of the tolerance."""
         return self.decided == GO and self.strain <= EASY + ROUNDING
 
     @property
     def harm(self) -> tuple[int, float, float]:
-        """Return how bad it is, least first."""
+        """Return a sort key for how bad the result is, best first."""
         return HARM[self.decided], self.hard + self.hard_unknown, self.comfort + self.comfort_unknown
 
     @property
@@ -149,28 +157,28 @@ class Tally:
         """Return an empty tally of the same kit over the first members."""
         return Tally(self.way.narrowed(members), self.kit, self.animals)
 
-    def add(self, found: Felt, way: int) -> None:
-        """Count in the next delay case."""
+    def add(self, felt: Felt, way: int) -> None:
+        """Add the result of the next delay case."""
         case = self.cases_done
         weight = self.way.around[case].weight
         self.cases_done += 1
-        comfort, hard = float(found.comfort[way]), float(found.hard[way])
+        comfort, hard = float(felt.comfort[way]), float(felt.hard[way])
         self.comfort += weight * comfort
         self.hard += weight * hard
         if self.way.around[case].missing:
             self.comfort_unknown += weight * (1.0 - comfort)
             self.hard_unknown += weight * (1.0 - hard)
-        cold, warm = float(found.cold[way]), float(found.warm[way])
+        cold, warm = float(felt.cold[way]), float(felt.warm[way])
         self.cold += weight * cold
         self.warm += weight * warm
         share = weight * max(cold, warm)
         if share > self.worst_share:
             self.worst_share, self.case_of_trouble = share, case
-            self.hour_of_trouble = found.hour_of_trouble(way)
+            self.hour_of_trouble = felt.hour_of_trouble(way)
         self._judge()
 
     def add_unknown(self) -> None:
-        """Count in the next delay case, of which not even the first hour is known."""
+        """Add the next delay case when not even its first hour is known."""
         weight = self.way.around[self.cases_done].weight
         self.cases_done += 1
         self.comfort_unknown += weight
@@ -178,7 +186,7 @@ class Tally:
         self._judge()
 
     def _judge(self) -> None:
-        """Decide on what has been counted in; no verdict rests on the odds' standard error."""
+        """Decide on the cases so far; no verdict depends on the standard error of the odds."""
         comfort = Odds(self.comfort, self.comfort + self.comfort_unknown, 0.0)
         hard = Odds(self.hard, self.hard + self.hard_unknown, 0.0)
         self.decided = decide(comfort, hard, self.animals.tolerance)
@@ -188,13 +196,13 @@ class Tally:
         self.strain = strain(comfort, hard, self.animals.tolerance)
 
 
-def melts(kit: HeatKit) -> bool:
-    """Return whether a kit holds packs that melt, which are far slower to reckon."""
+def melts(kit: Kit) -> bool:
+    """Return whether a kit has melting packs, which are far slower to simulate."""
     return bool(kit.phase_change_packs)
 
 
 def sweep_all(tallies: Iterable[Tally]) -> None:
-    """Run every tally to the end, case by case, each kit over all ways of the same hours and films together."""
+    """Run every tally to its end, case by case; each kit runs over all journeys with the same films together."""
     waiting = list(tallies)
     while waiting:
         sweep_once(waiting)
@@ -216,38 +224,38 @@ def sweep_once(tallies: Iterable[Tally]) -> None:
         _sweep_group(kit, limits, films, group)
 
 
-def _sweep_group(kit: HeatKit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
-    # Boxes that go the same way in the same kit feel the same: each way is run once.
+def _sweep_group(kit: Kit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
+    # Boxes on the same journey in the same kit have the same result, so each journey is run once.
     places: dict[tuple[int, int], int] = {}
-    ways = []
+    ways: list[tuple[Way, int]] = []
     for tally in group:
         key = (id(tally.way), tally.cases_done)
         if key not in places:
             places[key] = len(ways)
             ways.append((tally.way, tally.cases_done))
-    drawn = _spread_of(kit, [way.drawn for way, _ in ways])
+    drawn = _member_factors(kit, [way.drawn for way, _ in ways])
     rows = [way.around[case].ambient_c[:, : len(films) + 1] for way, case in ways]
-    who = _who_is_run(kit, limits, ways)
+    who = _members_to_run(kit, limits, ways)
     weather = np.empty((np.count_nonzero(who), len(films) + 1), np.float32)
     done = 0
-    for around, some in zip(rows, np.split(who, len(ways)), strict=True):
-        many = np.count_nonzero(some)
-        np.compress(some, around, axis=0, out=weather[done : done + many])
-        done += many
-    found = felt(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
+    for around, run_here in zip(rows, np.split(who, len(ways)), strict=True):
+        count = int(np.count_nonzero(run_here))
+        np.compress(run_here, around, axis=0, out=weather[done : done + count])
+        done += count
+    results = felt(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
     for tally in group:
-        tally.add(found, places[(id(tally.way), tally.cases_done)])
+        tally.add(results, places[(id(tally.way), tally.cases_done)])
 
 
-def _who_is_run(kit: HeatKit, limits: Limits, ways: Sequence[tuple[Way, int]]) -> Flags:
-    """Return which members of all ways can leave comfort; with a pack in the box any can."""
+def _members_to_run(kit: Kit, limits: Limits, ways: Sequence[tuple[Way, int]]) -> Flags:
+    """Return which members of all journeys can leave comfort; with a pack in the box any can."""
     if kit.packs:
         return np.ones(sum(way.drawn.members for way, _ in ways), bool)
     return np.concatenate([way.may_leave(case, limits) for way, case in ways])
 
 
 def _swept(
-    kit: HeatKit,
+    kit: Kit,
     weather: Single,
     who: Flags,
     limits: Limits,
@@ -256,7 +264,7 @@ def _swept(
     leak: Array,
     energy: Array,
 ) -> Swept:
-    """Return what all members feel, of whom only `who` are run; of the others only that they stay in comfort."""
+    """Return the result of all members; only `who` are run, and the others count as staying in comfort."""
     whole = Swept.empty(len(who))
     whole.coldest_c[:], whole.warmest_c[:] = limits.low_c, limits.high_c
     if not len(weather):
@@ -271,15 +279,15 @@ def _swept(
         pack_energy=energy[who],
         film_by_hour=films,
     )
-    for one in fields(Swept):
-        getattr(whole, one.name)[who] = getattr(run, one.name)
+    for each in fields(Swept):
+        getattr(whole, each.name)[who] = getattr(run, each.name)
     return whole
 
 
-def _spread_of(kit: HeatKit, drawn: Sequence[Draws]) -> list[Array]:
-    """Return start, leak and pack energy of all members in a kit; ways of one day and service share their draws."""
-    made = {
-        id(one): (START_C + one.start_offset_k(), leak_of(kit, one), one.pack_energy())
-        for one in {id(one): one for one in drawn}.values()
+def _member_factors(kit: Kit, drawn: Sequence[Draws]) -> list[Array]:
+    """Return start, leak and pack energy of all members in a kit; journeys of one day and service share draws."""
+    factors = {
+        id(draws): (START_C + draws.start_offset_k(), leak_of(kit, draws), draws.pack_energy())
+        for draws in {id(draws): draws for draws in drawn}.values()
     }
-    return [np.concatenate(rows) for rows in zip(*(made[id(one)] for one in drawn), strict=True)]
+    return [np.concatenate(rows) for rows in zip(*(factors[id(draws)] for draws in drawn), strict=True)]

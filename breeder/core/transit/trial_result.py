@@ -1,4 +1,4 @@
-"""A journey to be tried, and what came of every kit on it. Pure; no database."""
+"""Define a journey to try kits on, and the result of every kit."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,16 +7,16 @@ from zoneinfo import ZoneInfo
 
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import AmbientCase, Band, Offer, best_of, curve_of
-from breeder.core.thermal.kit import Kit as HeatKit
+from breeder.core.thermal.kit import Kit
 from breeder.core.thermal.kit_risk import Outcome
 from breeder.core.thermal.verdict import Limits, Tolerance, with_pack
 from breeder.core.transit import rule_of_thumb
-from breeder.core.transit.batch_air import ONE_DAY, Ends
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import Case, ServiceTimes, cases_of
+from breeder.core.transit.place_air import ONE_DAY, Ends
 from breeder.core.transit.weather_hours import Hours
 
-# The room in which boxes are packed; the draws spread it by 2 K (common practice, no source).
+# Temperature of the room where boxes are packed; the draws spread it by 2 K (common practice, no source).
 START_C = 21.0
 
 
@@ -27,7 +27,7 @@ class Candidate:
     kit_id: int
     name: str
     cost: float
-    kit: HeatKit
+    kit: Kit
     note: str = ""
 
     @property
@@ -37,7 +37,7 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Journey:
-    """A box on its way on one day, by one service, to a doorstep or a counter."""
+    """A box that leaves on one day, by one service, for a doorstep or a counter."""
 
     post_on: date
     deliveries: tuple[Delivery, ...]
@@ -47,7 +47,7 @@ class Journey:
 
 @dataclass(frozen=True)
 class Animals:
-    """What the animals bear, and what odds the keeper allows."""
+    """What the animals tolerate, and which odds the keeper accepts."""
 
     limits: Limits
     tolerance: Tolerance
@@ -55,11 +55,11 @@ class Animals:
 
 @dataclass(frozen=True)
 class Tried:
-    """One kit with what came of it."""
+    """One kit with its result."""
 
     candidate: Candidate
     outcome: Outcome
-    is_barred: bool = False  # by harsh weather: a no-go for want of a pack, whatever its odds
+    is_barred: bool = False  # harsh weather and no pack: a No-go whatever the odds
 
     @property
     def verdict(self) -> str:
@@ -68,7 +68,7 @@ class Tried:
 
 @dataclass(frozen=True)
 class Trial:
-    """All kits on one journey; `around` is what surrounds the box, case by case."""
+    """All kits on one journey; `around` is the air around the box, case by case."""
 
     cases: tuple[Case, ...]
     around: tuple[AmbientCase, ...]
@@ -78,29 +78,29 @@ class Trial:
 
     @property
     def best(self) -> Tried | None:
-        """Return the cheapest kit that goes easily, else the one that goes with least strain; None when none may."""
-        offers = [Offer(one.candidate.name, one.candidate.cost, one.outcome) for one in self.tried]
-        found = best_of(offers, self.tolerance)
-        return next((one for one, offer in zip(self.tried, offers, strict=True) if offer is found), None)
+        """Return the cheapest kit that goes easily, else the Go with the least strain; None if no kit may go."""
+        offers = [Offer(each.candidate.name, each.candidate.cost, each.outcome) for each in self.tried]
+        best = best_of(offers, self.tolerance)
+        return next((each for each, offer in zip(self.tried, offers, strict=True) if offer is best), None)
 
     @property
     def calmest(self) -> Tried:
-        """Return the kit that comes nearest to going, for the reason that is shown."""
+        """Return the kit that fails least, to show its reason."""
         return min(
-            self.tried, key=lambda one: (one.outcome.hard.failed + one.outcome.comfort.failed, one.candidate.cost)
+            self.tried, key=lambda each: (each.outcome.hard.failed + each.outcome.comfort.failed, each.candidate.cost)
         )
 
     def of_kit(self, kit_id: int | None) -> Tried | None:
-        """Return what came of one kit."""
-        return next((one for one in self.tried if one.candidate.kit_id == kit_id), None)
+        """Return the result for one kit, or None."""
+        return next((each for each in self.tried if each.candidate.kit_id == kit_id), None)
 
-    def curve_of(self, tried: Tried) -> Band:
+    def band_inside(self, tried: Tried) -> Band:
         """Return how warm it is inside one kit on the on-time journey."""
         return curve_of(tried.candidate.kit, self.around[0], start_c=START_C, draws=self.drawn)
 
 
 def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> tuple[Case, ...]:
-    """Return the delay cases of a journey on the clocks of its ends."""
+    """Return the delay cases of a journey in the time zones of its ends."""
     return cases_of(
         journey.post_on,
         journey.deliveries,
@@ -112,13 +112,13 @@ def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> 
 
 
 def missing_at(hours: Hours, cases: Sequence[Case]) -> list[int]:
-    """Return which of a place's hours the cases need and nobody has given, as places in `hours.times`."""
+    """Return the indexes in `hours.times` of hours that the cases need and no source gave."""
     wanted = {at for case in cases for at in case.times}
     return [index for index, at in enumerate(hours.times) if at in wanted and hours.c[index] is None]
 
 
 def second_opinion(cases: Sequence[Case], ends: Ends, band: str) -> rule_of_thumb.Opinion | None:
-    """Return the trade's rule on the air of both ends over the on-time journey and a day more; None without hours."""
+    """Return the rule of thumb for the air at both ends over the on-time journey and a day more; None without hours."""
     first, last = cases[0].times[0], cases[0].times[-1]
     known = [
         value

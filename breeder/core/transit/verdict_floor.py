@@ -1,4 +1,4 @@
-"""The ratchet: a check that knows less than the last one on the same inputs cannot say better. Pure."""
+"""Keep a check from giving a better verdict than the last one on the same inputs when it knows less."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -9,16 +9,16 @@ from breeder.core.thermal.verdict import GO, LABELS, NO_GO, NOT_DECIDED, WITH_PA
 
 SAME_WIDTH_C = 0.005  # spreads are kept to two digits
 
-# From worst to best; not decided is never go, and going with a pack is going.
+# From worst to best; "not decided" is never a Go, and "with pack" is one.
 RANK = {NO_GO: 0, NOT_DECIDED: 1, WITH_PACK: 2, GO: 2}
 
 
 @dataclass(frozen=True)
 class Content:
-    """How much a check knew: hours of both ends that it needed and had, members, sources, and its oldest issue.
+    """How much a check knew: needed hours that it had at both ends, members, sources, and its oldest issue.
 
-    `spread` and `anchors`: of how many of those hours some source said itself how unsure it is, or gave the extremes
-    around them; `width_c`: how far its sources stray beyond what their age alone explains, °C (rms over the hours).
+    `spread` and `anchors`: for how many of those hours a source gave its own spread, or the extremes around them;
+    `width_c`: how much wider its sources spread than their age alone explains, °C (rms over the hours).
     """
 
     hours: int
@@ -30,22 +30,22 @@ class Content:
     width_c: float = 0.0
 
     def stored(self) -> dict[str, Any]:
-        """Return it ready for JSON."""
+        """Return the content ready for JSON."""
         return asdict(self) | {"issued_at": None if self.issued_at is None else self.issued_at.isoformat()}
 
     @classmethod
     def read(cls, stored: Mapping[str, Any]) -> "Content":
-        """Return it from what was stored."""
+        """Return the content from what was stored."""
         issued = stored["issued_at"]
         counted = {name: stored.get(name, 0) for name in ("spread", "anchors", "width_c")}
         moment = datetime.fromisoformat(issued) if issued else None
         return cls(stored["hours"], stored["members"], stored["sources"], moment, **counted)
 
     def lacks(self, before: "Content") -> list[str]:
-        """Return in words of what there is less than before."""
-        said = [
-            f"{mine} {one if mine == 1 else f'{one}s'}{of} instead of {theirs}"
-            for one, of, mine, theirs in (
+        """Return in words what this check has less of than the one before."""
+        lacking = [
+            f"{mine} {noun if mine == 1 else f'{noun}s'}{ending} instead of {theirs}"
+            for noun, ending, mine, theirs in (
                 ("hour", " of weather", self.hours, before.hours),
                 ("simulated journey", "", self.members, before.members),
                 ("source", "", self.sources, before.sources),
@@ -55,21 +55,21 @@ class Content:
             if mine < theirs
         ]
         if self.issued_at and before.issued_at and self.issued_at < before.issued_at:
-            said.append("an older forecast")
+            lacking.append("an older forecast")
         if self._knows_same_hours(before) and self.width_c > before.width_c + SAME_WIDTH_C:
-            said.append("a wider spread in the same forecast")
-        return said
+            lacking.append("a wider spread in the same forecast")
+        return lacking
 
     def _knows_same_hours(self, before: "Content") -> bool:
-        # A newer forecast may be less sure than the last and still be the better answer; and the spread of hours that
-        # were not there before says nothing of a check that lacked them.
+        # A newer forecast may be less sure than the last and still be better. And the spread of hours that were missing
+        # before says nothing about a check that did not have them.
         newer = bool(self.issued_at and before.issued_at and self.issued_at > before.issued_at)
         return not newer and self.hours <= before.hours
 
 
 @dataclass(frozen=True)
 class Held:
-    """What a check may say after the ratchet: its verdict, the content it is held to, and the sentence why."""
+    """The verdict that a check may give, the content it is compared with next time, and why it was lowered."""
 
     verdict: str
     held_to: Content
@@ -77,9 +77,9 @@ class Held:
 
 
 def hold(verdict: str, content: Content, before: tuple[str, Content] | None) -> Held:
-    """Return the verdict that a check may give beside the last one on the same inputs (its verdict and content).
+    """Return the verdict that a check may give after the last one on the same inputs (its verdict and content).
 
-    While less is known, what counts is still the content of the check that knew more: asking twice does not help.
+    As long as less is known, the content of the check that knew more still counts: asking twice does not help.
     """
     if before is None:
         return Held(verdict, content)

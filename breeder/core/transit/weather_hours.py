@@ -1,4 +1,4 @@
-"""The hours of one place, as a check and the calendar read them."""
+"""Define the hourly weather of one place, as checks and the calendar read it."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,9 +7,9 @@ from zoneinfo import ZoneInfo
 
 @dataclass(frozen=True)
 class Hours:
-    """Air temperature of one place on whole UTC hours; a missing hour is None and stays so.
+    """Air temperature of one place, °C, at whole UTC hours; a missing hour is None and stays None.
 
-    The freshest source wins hour by hour; `issued` says when the one behind each hour was issued.
+    For each hour the freshest source wins; `issued` says when that source was issued.
     """
 
     label: str
@@ -23,10 +23,10 @@ class Hours:
     filled: tuple[bool, ...]
     sources: tuple[str, ...]
     credits: tuple[str, ...]
-    sd_share: tuple[float, ...] = ()  # how wide the usual error is here, by what was learnt; empty where all is usual
-    coarse: tuple[bool, ...] = ()  # drawn between steps of several hours; empty where no source has any
-    spread: tuple[bool, ...] = ()  # the source says itself how unsure it is; empty where none does
-    anchored: tuple[bool, ...] = ()  # the source gave the extremes around it; empty where none does
+    sd_share: tuple[float, ...] = ()  # learned factor on the usual error; empty if it is 1 everywhere
+    coarse: tuple[bool, ...] = ()  # interpolated between steps of several hours; empty if none is
+    spread: tuple[bool, ...] = ()  # the source gave its own spread; empty if none did
+    anchored: tuple[bool, ...] = ()  # the source gave the extremes around the hour; empty if none did
 
     @property
     def zone(self) -> ZoneInfo:
@@ -39,10 +39,10 @@ class Hours:
 
     @property
     def source(self) -> str:
-        """Return the sources in use, in words."""
+        """Return the names of the sources in use."""
         return " and ".join(self.sources) or "no hours"
 
     @property
     def missing(self) -> tuple[datetime, ...]:
-        """Return the hours that nobody has given yet."""
+        """Return the hours that no source has given yet."""
         return tuple(at for at, value in zip(self.times, self.c, strict=True) if value is None)

@@ -11,7 +11,7 @@ from typing import Any
 from breeder.base.worker import one_by_one, side_by_side
 from breeder.core.thermal.kit import Kit as HeatKit
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import batch_air, screening
+from breeder.core.transit import box_trials, place_air
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.itinerary import ServiceTimes
 from breeder.core.transit.result_cache import Memo
@@ -34,16 +34,16 @@ BOARD_BOXES = 14
 
 def run() -> dict[str, Any]:
     """Return seconds for the whole board, alone and with a second process, after one change, and for a usual board."""
-    home = batch_air.air_of(_hours("LGA", 0.0, 0.0))
-    places = [batch_air.air_of(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
+    home = place_air.air_of(_hours("LGA", 0.0, 0.0))
+    places = [place_air.air_of(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
     memo = Memo(size=2 * BOXES * DAYS)
-    usual = _timed(_asked(home, places[:BOARD_BOXES]), screening.SCREENED, Memo())
-    again = _timed(_asked(home, places[:BOARD_BOXES]), screening.SCREENED, Memo())
+    usual = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, Memo())
+    again = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, Memo())
     alone = _timed(_asked(home, places), MEMBERS, Memo(), one_by_one)
     begun = _cpu_s()
     whole = _timed(_asked(home, places), MEMBERS, memo)
     cpu = _cpu_s() - begun
-    places[0] = batch_air.air_of(_hours("JFK", 1.7, 0.0))
+    places[0] = place_air.air_of(_hours("JFK", 1.7, 0.0))
     changed = _timed(_asked(home, places), MEMBERS, memo)
     return {
         "subject": "board",
@@ -58,7 +58,7 @@ def run() -> dict[str, Any]:
         "ratio_two_processes_to_one": whole / alone,
         "seconds_after_one_changed_forecast": changed,
         "ratio_changed_to_whole": changed / whole,
-        "usual_board": {"boxes": BOARD_BOXES, "members": screening.SCREENED, "seconds": usual, "seconds_again": again},
+        "usual_board": {"boxes": BOARD_BOXES, "members": box_trials.SCREENED, "seconds": usual, "seconds_again": again},
         "peak_mb": _peak_mb(resource.RUSAGE_SELF),
         "peak_mb_second_process": _peak_mb(resource.RUSAGE_CHILDREN),
         "processors": os.cpu_count(),
@@ -78,15 +78,15 @@ def _peak_mb(who: int) -> float:
     return round(resource.getrusage(who).ru_maxrss / 1024, 1)
 
 
-def _timed(asked: list[Asked], members: int, memo: Memo, by: screening.By = side_by_side) -> float:
+def _timed(asked: list[Asked], members: int, memo: Memo, by: box_trials.By = side_by_side) -> float:
     begun = time.perf_counter()
-    cells = screening.cells_of(asked, members=members, memo=memo, by=by)
+    cells = box_trials.cells_of(asked, members=members, memo=memo, by=by)
     if len(cells) != len(asked):
         raise RuntimeError(f"{len(asked)} cells were asked for, {len(cells)} came.")
     return time.perf_counter() - begun
 
 
-def _asked(home: batch_air.Air, places: list[batch_air.Air]) -> list[Asked]:
+def _asked(home: place_air.Air, places: list[place_air.Air]) -> list[Asked]:
     candidates, animals = _candidates(), Animals(Limits(7, 29, 4, 0, 36), Tolerance())
     timing = Timing(WORKING_DAYS, 2, 4)
     every = (FIRST_DAY + timedelta(days=ahead) for ahead in range(2 * DAYS))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from breeder.core.thermal import forecast_error
 from breeder.core.thermal.diurnal import parton_logan
-from breeder.core.transit import batch_air
+from breeder.core.transit import place_air
 from breeder.core.transit.weather_hours import Hours
 from breeder.evaluation.replay.decisions import Case, journey_on
 from breeder.evaluation.replay.forecast_pairs import LEADS, City
@@ -96,7 +96,7 @@ def _case(origin: Town, destination: Town, on: date, place: int, to_counter: boo
     if any(one is None for one in (*truth, *said)):
         return None
     seed = on.toordinal() * BOXES_A_DAY + place
-    real, forecast = (tuple(batch_air.air_of(one) for one in both) for both in (truth, said))
+    real, forecast = (tuple(place_air.air_of(one) for one in both) for both in (truth, said))
     return Case(journey_on(on, to_counter=to_counter), real, forecast, seed)
 
 

@@ -7,10 +7,10 @@ from datetime import date, time, timedelta
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.forecast_error import correlation
 from breeder.core.thermal.verdict import Limits, Tolerance
-from breeder.core.transit import ambient_ensemble, batch_air, rule_of_thumb, screening, trial_result
-from breeder.core.transit.batch_air import Ends, distance_km
+from breeder.core.transit import ambient_ensemble, box_trials, place_air, rule_of_thumb, trial_result
 from breeder.core.transit.delivery_days import DELAY_SHARES, Delivery
 from breeder.core.transit.itinerary import ServiceTimes
+from breeder.core.transit.place_air import Ends, distance_km
 from breeder.core.transit.results import Asked, Option
 from breeder.core.transit.trial_result import Animals, Candidate, Journey
 from breeder.core.transit.weather_hours import Hours
@@ -103,8 +103,8 @@ class Case:
     """A posting day before it is decided: the way, what both ends' air really was, and what had been said of it."""
 
     journey: Journey
-    truth: tuple[batch_air.Air, batch_air.Air]
-    forecast: tuple[batch_air.Air, batch_air.Air]
+    truth: tuple[place_air.Air, place_air.Air]
+    forecast: tuple[place_air.Air, place_air.Air]
     seed: int
 
     @property
@@ -112,7 +112,7 @@ class Case:
         """Return the delay cases of the journey; both ends' clocks are those of what really was."""
         return ambient_ensemble.shape_of(self.journey, self.truth[0].hours, self.truth[1].hours)
 
-    def ends(self, which: tuple[batch_air.Air, batch_air.Air]) -> Ends:
+    def ends(self, which: tuple[place_air.Air, place_air.Air]) -> Ends:
         return Ends(which[0].hours, which[1].hours)
 
 
@@ -164,13 +164,13 @@ def journey_on(on: date, *, to_counter: bool) -> Journey:
     return Journey(on, deliveries, TIMES, to_counter)
 
 
-def _airs(one: Hours, other: Hours) -> tuple[batch_air.Air, batch_air.Air]:
-    return batch_air.air_of(one), batch_air.air_of(other)
+def _airs(one: Hours, other: Hours) -> tuple[place_air.Air, place_air.Air]:
+    return place_air.air_of(one), place_air.air_of(other)
 
 
 def _asked(
     case: Case,
-    which: tuple[batch_air.Air, batch_air.Air],
+    which: tuple[place_air.Air, place_air.Air],
     candidates: Sequence[Candidate],
     animals: Animals,
     *,
@@ -184,11 +184,11 @@ def _asked(
 
 def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
     """Return the kit of each day, with the odds stated for it; on a No-go for the kit that came nearest."""
-    cells = screening.cells_of(asked, members=MEMBERS)
+    cells = box_trials.cells_of(asked, members=MEMBERS)
     shown = [cell.shown.candidate for cell in cells]
     whole = replace(animals, tolerance=NEVER_STOP)
     again = [replace(one, candidates=(kit,), animals=whole) for one, kit in zip(asked, shown, strict=True)]
-    odds = [_broken(cell.options[0]) for cell in screening.cells_of(again, members=MEMBERS)]
+    odds = [_broken(cell.options[0]) for cell in box_trials.cells_of(again, members=MEMBERS)]
     return [_Choice(kit, bool(cell.going), stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
 
 
@@ -215,7 +215,7 @@ def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakie
         kit: Candidate = chosen[place].kit  # type: ignore[assignment]
         one = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
         asked.append(replace(one, seed=TRUE_SEED + cases[place].seed))
-    cells = screening.cells_of(asked, members=TRUE_MEMBERS)
+    cells = box_trials.cells_of(asked, members=TRUE_MEMBERS)
     broke = {place: _broken(cell.options[0]) for place, cell in zip(with_kit, cells, strict=True)}
     return [
         _decided(case, choice, broke.get(place)) for place, (case, choice) in enumerate(zip(cases, chosen, strict=True))

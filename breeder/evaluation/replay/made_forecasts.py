@@ -10,7 +10,7 @@ import numpy as np
 
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.forecast_error import error_c, sd_c
-from breeder.core.transit.batch_air import season_of
+from breeder.core.transit.place_air import season_of
 from breeder.core.transit.weather_hours import Hours
 from breeder.weather import hour_grid, sample_data
 

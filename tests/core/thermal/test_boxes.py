@@ -1,4 +1,4 @@
-"""What must hold of every box: bounds, monotone walls, energy, and the wall itself against a finer picture."""
+"""Check what must hold for every box: bounds, thicker walls, energy, and the wall against a finer model."""
 
 import numpy as np
 import pytest
@@ -33,9 +33,9 @@ WARMER = HeatPack(72, 125)
 @FEW
 @given(weathers, st.floats(0, 30))
 def test_without_a_pack_the_inside_stays_within_weather_and_start(weather: list[float], start_c: float) -> None:
-    found = payload(kit(FOAM), np.array(weather), start_c)
-    assert found.min() >= min(min(weather), start_c) - 1e-9
-    assert found.max() <= max(max(weather), start_c) + 1e-9
+    payload_c = payload(kit(FOAM), np.array(weather), start_c)
+    assert payload_c.min() >= min(min(weather), start_c) - 1e-9
+    assert payload_c.max() <= max(max(weather), start_c) + 1e-9
 
 
 @FEW
@@ -47,8 +47,8 @@ def test_more_foam_never_widens_the_swing(mm: float, more: float) -> None:
 
 
 def test_more_foam_lets_less_through() -> None:
-    found = [boxes.conductance_w_k(kit(Layer("eps", mm)).box) for mm in (5, 10, 20, 40, 80)]
-    assert found == sorted(found, reverse=True)
+    conductances = [boxes.conductance_w_k(kit(Layer("eps", mm)).box) for mm in (5, 10, 20, 40, 80)]
+    assert conductances == sorted(conductances, reverse=True)
 
 
 def test_wind_matters_most_to_bare_card() -> None:
@@ -60,19 +60,19 @@ def test_wind_matters_most_to_bare_card() -> None:
 
 def test_two_packs_give_less_than_twice_one_and_taped_holes_less_than_open() -> None:
     hour = np.arange(2, 60.0)
-    one, two = (packs.kit_power_w(kit(FOAM, packs=(WARMER,) * number), hour) for number in (1, 2))
-    assert np.all(two < 2 * one)
-    assert np.all(two > one)
+    single, two = (packs.kit_power_w(kit(FOAM, packs=(WARMER,) * number), hour) for number in (1, 2))
+    assert np.all(two < 2 * single)
+    assert np.all(two > single)
     taped, open_ = (packs.kit_power_w(kit(FOAM, packs=(WARMER,), air_changes_h=n), hour) for n in (0.15, 1.5))
     assert np.all(taped < open_)
 
 
 def test_a_heat_pack_is_worth_power_over_conductance() -> None:
-    """Steady state: the inside stands above the outside by P/UA (energy balance)."""
+    """Steady state: the inside is warmer than the outside by P/UA (energy balance)."""
     warm = kit(FOAM, packs=(HeatPack(72, 125),))
-    found = payload(warm, np.full(49, 10.0), 15.0)
+    payload_c = payload(warm, np.full(49, 10.0), 15.0)
     power = packs.kit_power_w(warm, np.array([36.0]))[0]
-    assert found[36 * 4] - 10 == pytest.approx(power / boxes.conductance_w_k(warm.box), rel=0.05)
+    assert payload_c[36 * 4] - 10 == pytest.approx(power / boxes.conductance_w_k(warm.box), rel=0.05)
 
 
 @pytest.mark.parametrize("per_hour", [1, 2])
@@ -130,7 +130,7 @@ def by_lines(of: Kit, hours: np.ndarray, weather: np.ndarray, start_c: float) ->
     slices = 60
     inner, middle, outer = net.wall_w_k
     foam_j, board_j = net.wall_j_k
-    # The foam node stands in the middle of the foam: half its resistance lies with the inner film, half with the board.
+    # The foam node is in the middle of the foam: half of its resistance is on the inner side, half on the board's.
     foam_w_k = foam_conductance(of)
     film_w_k = 1 / (1 / inner - 0.5 / foam_w_k)
     rest_w_k = 1 / (1 / middle - 0.5 / foam_w_k)
@@ -151,10 +151,10 @@ def by_lines(of: Kit, hours: np.ndarray, weather: np.ndarray, start_c: float) ->
         return change
 
     start = np.full(3 + slices, start_c)
-    found = solve_ivp(
+    solution = solve_ivp(
         slope, (0, hours[-1] * 3600), start, method="BDF", rtol=1e-6, atol=1e-6, t_eval=hours * 3600, max_step=900
     )
-    return found.y[1]
+    return solution.y[1]
 
 
 def foam_conductance(of: Kit) -> float:

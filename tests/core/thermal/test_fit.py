@@ -1,4 +1,4 @@
-"""Fitting a box from loggers: boxes that are not the fit's own are measured, runs that tell nothing are refused."""
+"""Fit boxes from loggers: boxes simulated by another model are measured, and useless runs are refused."""
 
 import csv
 import json
@@ -30,7 +30,7 @@ def february() -> np.ndarray:
 
 
 def logged(weather: np.ndarray, hours: np.ndarray, start_c: float = 20.0) -> tuple[np.ndarray, np.ndarray]:
-    """Return air and bottle in a box of two nodes by scipy, not by the stepping that the fit uses."""
+    """Return air and bottle in a two-node box by scipy, not by the stepping that the fit uses."""
     whole = np.arange(len(weather))
 
     def slope(second: float, state: np.ndarray) -> list[float]:
@@ -49,7 +49,7 @@ Rows = tuple[np.ndarray, ...]
 
 @pytest.fixture(scope="module")
 def run() -> Rows:
-    """Hours, outside, air, bottle."""
+    """Return hours, outside, air and bottle."""
     weather = february()
     hours = np.arange(0, len(weather) - 1, 1 / 12)
     return hours, np.interp(hours, np.arange(len(weather)), weather), *logged(weather, hours)
@@ -57,12 +57,12 @@ def run() -> Rows:
 
 @pytest.fixture(scope="module")
 def runs() -> list[bench.Logged]:
-    """40 runs of sliced walls with a leak in real hours: card, 19 and 38 mm, films of 0.2 to 0.6 W/K."""
+    """Simulate 40 sliced walls with a leak in real hours: card, 19 and 38 mm foam, films of 0.2 to 0.6 W/K."""
     return bench.logged_runs(40)
 
 
 def test_a_second_logger_measures_boxes_that_are_not_the_fits_own(runs: list[bench.Logged]) -> None:
-    """Own simulation with another model of the wall (sliced, stepped by the trapezoid rule, a leak past it)."""
+    """Compare with a different model of the wall (sliced, trapezoid rule, a leak past it; simulated here)."""
     score = bench.score_of(runs, [bench.fitted(each, with_air=True) for each in runs])
     assert score.answered >= 36
     assert score.inside_95 >= 0.90
@@ -81,18 +81,18 @@ def test_one_logger_measures_foam_and_refuses_card(runs: list[bench.Logged]) -> 
 def test_cups_left_in_a_card_box_are_doubted() -> None:
     """Eight cups take up as much heat as the bottle; with them a box looks a third better than it is."""
     each = bench.logged_runs(1, cups=True)[0]
-    found = box_fit.fit_box(
+    fitted = box_fit.fit_box(
         bench.box_of(each.liner), each.hours, each.outside_c, each.bottle_c, litres=LITRES, air_c=each.air_c
     )
-    assert found.conductance_w_k < 0.8 * each.conductance_w_k
-    assert "Only the bottle may be in it" in " ".join(found.doubts)
+    assert fitted.conductance_w_k < 0.8 * each.conductance_w_k
+    assert "Only the bottle may be in it" in " ".join(fitted.doubts)
 
 
 def test_the_quick_course_is_that_of_the_differential_equations(run: Rows) -> None:
     hours, outside, air, bottle = run
-    found = course(Network(FILM, AIR_J_K, 4186 * LITRES, (WALL,)), outside, 300.0, box_c=20.0, payload_c=20.0)
-    assert found[0] == pytest.approx(air, abs=1e-3)
-    assert found[1] == pytest.approx(bottle, abs=1e-3)
+    curves = course(Network(FILM, AIR_J_K, 4186 * LITRES, (WALL,)), outside, 300.0, box_c=20.0, payload_c=20.0)
+    assert curves[0] == pytest.approx(air, abs=1e-3)
+    assert curves[1] == pytest.approx(bottle, abs=1e-3)
 
 
 def test_the_truth_comes_back_with_its_film(run: Rows) -> None:
@@ -100,24 +100,24 @@ def test_the_truth_comes_back_with_its_film(run: Rows) -> None:
     hours, outside, air, bottle = run
     rng = np.random.default_rng(2)
     air, bottle = (np.round(each + rng.normal(0, 0.1, len(each)), 1) for each in (air, bottle))
-    found = box_fit.fit_box(FOAM, hours, outside, bottle, litres=LITRES, air_c=air)
-    assert found.conductance_w_k == pytest.approx(WALL, rel=0.04)
-    assert found.film_w_k == pytest.approx(FILM, rel=0.04)
-    assert 0.05 <= found.log_sd < 0.06
-    assert found.is_good
-    assert found.residual_rms_k == pytest.approx(0.1, abs=0.04)
+    fitted = box_fit.fit_box(FOAM, hours, outside, bottle, litres=LITRES, air_c=air)
+    assert fitted.conductance_w_k == pytest.approx(WALL, rel=0.04)
+    assert fitted.film_w_k == pytest.approx(FILM, rel=0.04)
+    assert 0.05 <= fitted.log_sd < 0.06
+    assert fitted.is_good
+    assert fitted.residual_rms_k == pytest.approx(0.1, abs=0.04)
 
 
 def test_without_the_air_the_film_is_what_the_bottles_size_says(run: Rows) -> None:
-    """7 W/m2K on 0.05 m2 at half a liter, and on four times as much at eight times the volume (judgement)."""
+    """7 W/m2K on 0.05 m2 at half a liter, and on four times as much at eight times the volume (judgment)."""
     hours, outside, _, bottle = run
-    found = box_fit.fit_box(FOAM, hours, outside, bottle, litres=LITRES)
-    assert found.film_w_k == pytest.approx(0.35)
+    fitted = box_fit.fit_box(FOAM, hours, outside, bottle, litres=LITRES)
+    assert fitted.film_w_k == pytest.approx(0.35)
     assert box_fit.bottle_film_w_k(4.0) == pytest.approx(4 * 0.35)
-    assert found.conductance_w_k == pytest.approx(WALL, rel=0.05)
-    # The film alone is worth 0.3 x 0.349 / 0.35.
-    assert found.log_sd == pytest.approx(np.hypot(0.15, 0.30), abs=0.02)
-    assert "A second logger in the air" in " ".join(found.notes)
+    assert fitted.conductance_w_k == pytest.approx(WALL, rel=0.05)
+    # The film alone contributes 0.3 x 0.349 / 0.35.
+    assert fitted.log_sd == pytest.approx(np.hypot(0.15, 0.30), abs=0.02)
+    assert "A second logger in the air" in " ".join(fitted.notes)
 
 
 def test_gaps_in_the_loggers_are_left_out(run: Rows) -> None:
@@ -125,12 +125,12 @@ def test_gaps_in_the_loggers_are_left_out(run: Rows) -> None:
     gapped = bottle.copy(), outside.copy()
     gapped[0][100:200] = np.nan
     gapped[1][300:310] = np.nan
-    found = box_fit.fit_box(FOAM, hours, gapped[1], gapped[0], litres=LITRES, air_c=air)
-    assert found.conductance_w_k == pytest.approx(WALL, rel=0.04)
+    fitted = box_fit.fit_box(FOAM, hours, gapped[1], gapped[0], litres=LITRES, air_c=air)
+    assert fitted.conductance_w_k == pytest.approx(WALL, rel=0.04)
 
 
 def test_a_wrong_bottle_makes_a_wrong_box(run: Rows) -> None:
-    """Only ratios are in the readings: the water of the bottle sets the scale."""
+    """The readings give only ratios; the water in the bottle sets the scale."""
     hours, outside, air, bottle = run
     assert box_fit.fit_box(FOAM, hours, outside, bottle, litres=1.0, air_c=air).conductance_w_k > 1.7 * WALL
 
@@ -145,7 +145,7 @@ def test_sun_on_the_box_is_doubted(run: Rows) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "sentence"),
     [
         (lambda h, o, b: (h[:100], o[:100], b[:100]), "but a day outdoors is needed"),
         (lambda h, o, b: (h, o * 0 + 19, b), "differ by only 1.0 K"),
@@ -155,9 +155,9 @@ def test_sun_on_the_box_is_doubted(run: Rows) -> None:
         (lambda h, o, b: (h, np.where(h < 20, o, np.where(h < 26, np.nan, o)), b), r"a gap of 6\.\d h"),
     ],
 )
-def test_a_run_that_tells_nothing_is_refused(run: Rows, change: Any, said: str) -> None:
+def test_a_run_that_tells_nothing_is_refused(run: Rows, change: Any, sentence: str) -> None:
     hours, outside, _, bottle = run
-    with pytest.raises(box_fit.CannotFit, match=said):
+    with pytest.raises(box_fit.CannotFit, match=sentence):
         box_fit.fit_box(FOAM, *change(hours, outside, bottle), litres=LITRES)
 
 
@@ -168,13 +168,13 @@ def test_one_logger_in_card_is_refused_with_the_remedy(run: Rows) -> None:
 
 
 def test_melted_ice_by_two_resistances_in_series() -> None:
-    """Latent heat 333.55 kJ/kg (CRC Handbook); with 0.5 W/K to the ice 0.5 kg melt in 3.706111 h at 25 K."""
+    """Latent heat 333.55 kJ/kg (CRC Handbook); at 0.5 W/K and 25 K, 0.5 kg of ice melts in 3.706111 h."""
     bag = 1.3
     for wall in (0.2, 0.35, 0.79):
         both = 1 / (1 / wall + 1 / bag)
-        found = ice_melt.melted_ice(both, 3.706111, 25, bag)  # a kilogram for every W/K
-        assert found.conductance_w_k == pytest.approx(wall, rel=1e-5)
-        assert found.log_sd == pytest.approx(np.hypot(0.2, 0.3 * wall / bag))
+        melted = ice_melt.melted_ice(both, 3.706111, 25, bag)  # a kilogram for every W/K
+        assert melted.conductance_w_k == pytest.approx(wall, rel=1e-5)
+        assert melted.log_sd == pytest.approx(np.hypot(0.2, 0.3 * wall / bag))
     with pytest.raises(ice_melt.BagAlone, match="the bag alone lets only 0.5 through"):
         ice_melt.melted_ice(0.5, 3.706111, 25, 0.5)
     with pytest.raises(box_fit.CannotFit, match="Spread the ice out"):
@@ -200,29 +200,29 @@ def document(run: Rows, *, with_air: bool) -> dict[str, Any]:
 
 @pytest.mark.parametrize(("with_air", "least"), [(True, 0.05), (False, 0.15)])
 def test_reckon_answers_a_run_with_its_spread(run: Rows, with_air: bool, least: float) -> None:
-    found = reckon_fit(document(run, with_air=with_air))
-    json.dumps(found, allow_nan=False)
-    assert found["conductance_w_k"] == pytest.approx(WALL, rel=0.05)
-    assert found["log_sd"] >= least
-    assert found["usable"] is True
-    assert isinstance(found["notes"], list)
+    answer = reckon_fit(document(run, with_air=with_air))
+    json.dumps(answer, allow_nan=False)
+    assert answer["conductance_w_k"] == pytest.approx(WALL, rel=0.05)
+    assert answer["log_sd"] >= least
+    assert answer["usable"] is True
+    assert isinstance(answer["notes"], list)
 
 
 def test_reckon_says_why_a_run_tells_nothing(run: Rows) -> None:
     asked = document(run, with_air=False)
-    found = reckon_fit(asked | {"box": BOX | {"layers": BOX["layers"][1:]}})
-    assert (found["conductance_w_k"], found["log_sd"], found["usable"]) == (None, None, False)
-    assert "one logger sees more of the bottle than of the box" in found["notes"][0]
+    answer = reckon_fit(asked | {"box": BOX | {"layers": BOX["layers"][1:]}})
+    assert (answer["conductance_w_k"], answer["log_sd"], answer["usable"]) == (None, None, False)
+    assert "one logger sees more of the bottle than of the box" in answer["notes"][0]
 
 
 def test_reckon_answers_melted_ice() -> None:
     """1/UA = 6 h x 21 K/(0.42 kg x 333.55 kJ/kg) - 1 K/W, by hand 0.44685 W/K."""
     asked = {"melted_kg": 0.42, "hours": 6, "outside_c": 21}
-    found = reckon_fit({"ice": asked | {"bag_w_k": 1.0}})
-    assert found == reckon_fit({"ice": asked})
-    assert found["conductance_w_k"] == pytest.approx(0.44685, abs=1e-5)
-    assert found["log_sd"] >= 0.2
-    assert found["usable"] is True
+    answer = reckon_fit({"ice": asked | {"bag_w_k": 1.0}})
+    assert answer == reckon_fit({"ice": asked})
+    assert answer["conductance_w_k"] == pytest.approx(0.44685, abs=1e-5)
+    assert answer["log_sd"] >= 0.2
+    assert answer["usable"] is True
     vague = reckon_fit({"ice": asked | {"bag_w_k": 0.4}})
     assert (vague["conductance_w_k"], vague["usable"]) == (None, False)
 

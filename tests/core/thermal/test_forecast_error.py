@@ -1,7 +1,7 @@
-"""The usual error of a forecast against what was measured.
+"""Check the usual error of a forecast against measurements.
 
-Source of all figures: computed for this project on daily forecasts of the US National Weather Service with their
-outcomes, 57 US cities, 2014-2017 (harvest of the ASA Data Expo 2018).
+Source of all figures: computed for this project from daily forecasts of the US National Weather Service and the
+measured weather, 57 US cities, 2014-2017 (data of the ASA Data Expo 2018).
 """
 
 import numpy as np
@@ -35,7 +35,7 @@ def test_a_forecast_is_moved_by_what_it_misses_on_average_in_its_first_days():
 
 @pytest.mark.parametrize("place", [0, 1])
 def test_every_hour_has_the_spread_that_was_asked_for(place):
-    """Also halfway between low and high, when the box stands on the step (20,000 members drawn; sampling error 1 %)."""
+    """Also halfway between low and high, when the box is on the doorstep (20,000 members drawn; sampling error 1 %)."""
     hours = np.arange(120)
     drawn = forecast_error.error_c(
         draws(3, 20_000), hour=hours, local_hour=hours % 24.0, sd=np.full(120, 2.0), place=place, together=0.4

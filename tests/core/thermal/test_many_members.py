@@ -1,4 +1,4 @@
-"""The quick ways through many members against the slow one, and against scipy on the same network."""
+"""Compare the fast simulations of many members with the slow one, and with scipy on the same network."""
 
 from dataclasses import replace
 
@@ -58,7 +58,7 @@ def test_four_nodes_against_scipy() -> None:
     def slope(second: float, state: np.ndarray) -> np.ndarray:
         return a @ state + b[:, 0] * np.interp(second / 3600, hour, ambient)
 
-    found = solve_ivp(
+    solution = solve_ivp(
         slope,
         (0, HOURS * 3600),
         np.full(4, 21.0),
@@ -68,7 +68,7 @@ def test_four_nodes_against_scipy() -> None:
         max_step=600,
         t_eval=hour * 3600,
     )
-    assert inside(PLAIN, ambient[:, None], start_c=21).payload_c[::4, 0] == pytest.approx(found.y[1], abs=1e-5)
+    assert inside(PLAIN, ambient[:, None], start_c=21).payload_c[::4, 0] == pytest.approx(solution.y[1], abs=1e-5)
 
 
 @pytest.mark.parametrize("kit", KITS, ids=["plain", "heat pack", "melting pack", "both"])
@@ -83,20 +83,20 @@ def test_cases_together_are_what_each_is_alone(kit: Kit) -> None:
         for hours, middle_c in ((24, 16.0), (48, 2.0), (60, 20.0))
     ]
     together = inside_all(kit, cases)
-    for case, found in zip(cases, together, strict=True):
-        assert found.payload_c == pytest.approx(inside_all(kit, [case])[0].payload_c, abs=2e-3)
-        assert len(found.hour) == case.hours * 4 + 1
+    for case, result in zip(cases, together, strict=True):
+        assert result.payload_c == pytest.approx(inside_all(kit, [case])[0].payload_c, abs=2e-3)
+        assert len(result.hour) == case.hours * 4 + 1
 
 
-def test_a_pack_that_would_freeze_after_a_case_has_ended_is_not_told_of() -> None:
-    """A day that ends in hard frost, together with two days that never see any: only the end of the day is frozen."""
+def test_a_pack_that_freezes_after_its_case_has_ended_is_not_reported() -> None:
+    """A day that ends in hard frost runs together with two mild days: only the end of that day is frozen."""
     ends_cold = np.concatenate([np.full(21, 15.0), [5.0, -10.0, -25.0, -25.0]])[:, None]
     cases = [surroundings(ends_cold, start_c=21.0), surroundings(np.full((61, 1), 15.0), start_c=21.0)]
     short, long = inside_all(BOTH, cases)
     assert not inside_all(BOTH, cases[:1])[0].stalled.any()
     assert not short.stalled.any()
     assert not long.stalled.any()
-    # The same frost on the way of a longer case stops its pack.
+    # The same frost in the middle of a longer case stops its pack.
     goes_on = np.concatenate([ends_cold, np.full((36, 1), -25.0)])
     assert inside_all(BOTH, [surroundings(goes_on, start_c=21.0)])[0].stalled.all()
 
@@ -125,7 +125,7 @@ def test_equal_melting_packs_are_one_of_their_weight() -> None:
 
 
 def test_a_melting_pack_gives_back_the_heat_that_it_took() -> None:
-    """Closed cycle: after a swing the box with a pack comes to the same rest as the box without (energy balance)."""
+    """After a swing the box with a pack returns to the same temperature as the box without (energy balance)."""
     ambient = np.concatenate([np.full(30, 18.0), np.full(30, 28.0), np.full(141, 18.0)])[:, None]
     with_pack, without = (inside(kit, ambient, start_c=18).payload_c[-1, 0] for kit in (MELTING, PLAIN))
     assert with_pack == pytest.approx(without, abs=0.02)
@@ -136,12 +136,12 @@ def test_a_sweep_over_many_tells_the_same_as_the_curves(kit: Kit) -> None:
     ambient, leak = weather(40), np.resize(LEAKS, 40)
     swept = sweep(kit, ambient.T, low_c=10, high_c=24, start_c=21, leak=leak)
     curves = inside(kit, ambient, start_c=21, leak=leak)
-    found = metrics.extremes(curves.hour, curves.payload_c)
-    assert swept.coldest_c == pytest.approx(found.coldest_c, abs=0.06)
-    assert swept.warmest_c == pytest.approx(found.warmest_c, abs=0.06)
+    extremes = metrics.extremes(curves.hour, curves.payload_c)
+    assert swept.coldest_c == pytest.approx(extremes.coldest_c, abs=0.06)
+    assert swept.warmest_c == pytest.approx(extremes.warmest_c, abs=0.06)
     below, _ = metrics.time_below(curves.hour, curves.payload_c, 10)
     above, _ = metrics.time_above(curves.hour, curves.payload_c, 24)
-    # Where a curve only just touches the limit a reading of half an hour may miss it for a quarter of an hour.
+    # If a curve only just touches the limit, half-hourly readings may miss up to a quarter of an hour.
     assert np.mean(np.abs(swept.hours_below - below)) < 0.03
     assert np.mean(np.abs(swept.hours_above - above)) < 0.03
     assert np.max(np.abs(swept.hours_below - below)) < 0.5
@@ -161,13 +161,13 @@ def test_a_light_frost_does_not_stop_a_working_pack() -> None:
 
 
 def test_pack_energy_between_the_nodes_is_as_if_reckoned_alone() -> None:
-    """Power with shared oxygen is not proportional to energy; straight lines between nodes must hold all the same."""
+    """With shared oxygen power is not proportional to energy; interpolation between nodes must still hold."""
     energy = np.array([0.7, 0.93, 1.1, 1.45])
     ambient = np.full((49, 4), 8.0)
-    found = inside(WARM, ambient, start_c=15, pack_energy=energy).payload_c[-1]
+    end_c = inside(WARM, ambient, start_c=15, pack_energy=energy).payload_c[-1]
     for member, share in enumerate(energy):
         alone = Kit(FOAM, PAYLOAD, packs=(HeatPack(72, 125 * share, lit_h=-1),))
-        assert found[member] == pytest.approx(inside(alone, ambient[:, :1], start_c=15).payload_c[-1, 0], abs=0.005)
+        assert end_c[member] == pytest.approx(inside(alone, ambient[:, :1], start_c=15).payload_c[-1, 0], abs=0.005)
 
 
 def test_a_taped_box_is_less_warm_at_first_and_warmer_late() -> None:
@@ -184,15 +184,17 @@ def test_a_taped_box_is_less_warm_at_first_and_warmer_late() -> None:
 def test_pack_energy_between_the_nodes_also_tells_when_a_pack_ends(air_changes_h: float) -> None:
     energy = np.exp(0.15 * np.linspace(-2.5, 2.5, 9))
     box, ambient = replace(FOAM, air_changes_h=air_changes_h), np.full((169, 9), 8.0)
-    found = inside(Kit(box, PAYLOAD, packs=WARM.packs), ambient, start_c=15, pack_energy=energy).payload_c
+    payload_c = inside(Kit(box, PAYLOAD, packs=WARM.packs), ambient, start_c=15, pack_energy=energy).payload_c
     for member, share in enumerate(energy):
         alone = Kit(box, PAYLOAD, packs=(HeatPack(72, 125 * share, lit_h=-1),))
         # The pack's usual energy is a node, so alone it is exact.
-        assert found[:, member] == pytest.approx(inside(alone, ambient[:, :1], start_c=15).payload_c[:, 0], abs=0.06)
+        assert payload_c[:, member] == pytest.approx(
+            inside(alone, ambient[:, :1], start_c=15).payload_c[:, 0], abs=0.06
+        )
 
 
 @pytest.mark.parametrize(
-    ("ambient", "more", "said"),
+    ("ambient", "more", "sentence"),
     [
         (np.zeros((1, 3)), {}, "at least two rows"),
         (np.full((5, 2), np.nan), {}, "missing hours"),
@@ -201,8 +203,10 @@ def test_pack_energy_between_the_nodes_also_tells_when_a_pack_ends(air_changes_h
         (np.zeros((5, 2)), {"leak": np.ones(3)}, "for each of the 2 members"),
     ],
 )
-def test_what_does_not_fit_is_refused_in_a_sentence(ambient: np.ndarray, more: dict[str, object], said: str) -> None:
-    with pytest.raises(ValueError, match=said):
+def test_what_does_not_fit_is_refused_in_a_sentence(
+    ambient: np.ndarray, more: dict[str, object], sentence: str
+) -> None:
+    with pytest.raises(ValueError, match=sentence):
         inside(PLAIN, ambient, start_c=20, **more)  # type: ignore[arg-type]
 
 

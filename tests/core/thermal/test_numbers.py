@@ -1,4 +1,4 @@
-"""Numbers that every result rests on, each against its source or against what follows from it."""
+"""Check the numbers behind every result against their sources or their consequences."""
 
 import math
 from types import SimpleNamespace
@@ -31,8 +31,8 @@ CARD = (Layer("corrugated", 4),)
 
 @pytest.mark.parametrize("row", rows_of("materials.csv"), ids=str)
 def test_materials_have_their_published_values(row: Row) -> None:
-    found = materials.MATERIALS[row.inputs[0]]
-    assert [found.k_w_mk, found.rho_kg_m3, found.c_j_kgk] == pytest.approx(row.expected, abs=row.tolerance)
+    material = materials.MATERIALS[row.inputs[0]]
+    assert [material.k_w_mk, material.rho_kg_m3, material.c_j_kgk] == pytest.approx(row.expected, abs=row.tolerance)
 
 
 def test_air_is_an_ideal_gas_of_two_atoms() -> None:
@@ -44,15 +44,15 @@ def test_air_is_an_ideal_gas_of_two_atoms() -> None:
 
 def test_cups_pass_their_heat_on_by_film_and_bedding_in_series() -> None:
     """8 cups of 0.025 m2, 25 mm to the middle, 0.4 W/mK, film 6: 0.2/(1/6 + 0.025/1.2) = 1.067 W/K (computed)."""
-    found = box.network(Kit(Box(INNER_M, CARD), Payload(0.45, cups=8)))
-    assert found.payload_w_k == pytest.approx(1.0667, abs=0.0005)
+    network = box.network(Kit(Box(INNER_M, CARD), Payload(0.45, cups=8)))
+    assert network.payload_w_k == pytest.approx(1.0667, abs=0.0005)
 
 
 @pytest.mark.parametrize(("film", "conductance"), [("indoors", 0.6849), ("porch", 0.8211), ("windy", 0.8742)])
 def test_wind_matters_for_bare_card(film: str, conductance: float) -> None:
     """Outside films of 8.3, 17 and 25 W/m2K over 4 mm of card (ASHRAE and ISO 6946 films; 0.685 to 0.874 computed)."""
-    found = box.conductance_w_k(Box(INNER_M, CARD, outside_film_w_m2k=box.FILMS[film]))
-    assert found == pytest.approx(conductance, abs=0.0001)
+    computed = box.conductance_w_k(Box(INNER_M, CARD, outside_film_w_m2k=box.FILMS[film]))
+    assert computed == pytest.approx(conductance, abs=0.0001)
 
 
 def test_the_error_of_a_made_day_is_what_real_hours_showed() -> None:
@@ -68,7 +68,7 @@ def test_a_chill_is_two_kelvin_below_start_and_weather(below_k: float, is_chill:
 
 
 def test_a_box_without_air_is_refused_a_heat_pack_and_one_with_a_little_is_not() -> None:
-    """Below 0.05 changes an hour a 10 litre box would feed a pack of 1.4 W with under a third of its oxygen."""
+    """Below 0.05 changes an hour a 10-liter box gives a pack of 1.4 W less than a third of its oxygen."""
     assert AIRTIGHT_BELOW_H == 0.05
     warmer = (HeatPack(72, 125),)
     Kit(Box(INNER_M, CARD, air_changes_h=0.0501), Payload(0.45), packs=warmer)
@@ -89,8 +89,8 @@ def test_three_kinds_of_melting_packs_can_be_reckoned_and_no_fourth() -> None:
         Kit(Box(INNER_M, CARD), Payload(0.45), packs=packs)
 
 
-def test_what_is_not_said_of_a_box_is_the_usual() -> None:
-    """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgement)."""
+def test_a_box_has_usual_values_for_what_is_left_out() -> None:
+    """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgment)."""
     plain, payload = Box(INNER_M, CARD), Payload(0.45)
     assert (plain.inside_film_w_m2k, plain.outside_film_w_m2k, plain.leak_factor) == (6.0, 8.3, 1.0)
     assert plain.air_changes_h == 0.6
@@ -109,24 +109,24 @@ def test_packs_of_the_printed_hours_weigh_what_such_packs_weigh() -> None:
 @pytest.mark.parametrize(
     ("before", "air_c", "power", "is_frozen"),
     [
-        (False, -9.3, 1.5, False),  # a working pack leads the air by 1.5 W / 0.16 W/K = 9.4 K (judgement)
+        (False, -9.3, 1.5, False),  # a working pack is 1.5 W / 0.16 W/K = 9.4 K warmer than the air (judgment)
         (False, -9.4, 1.5, True),
-        (False, -20.0, 0.26, True),  # below 0.25 W it makes no difference any more (judgement)
+        (False, -20.0, 0.26, True),  # below 0.25 W it makes no difference (judgment)
         (False, -20.0, 0.25, False),
-        (True, 0.02, 1.5, False),  # once frozen it has the air's temperature and starts again above freezing
+        (True, 0.02, 1.5, False),  # once frozen it has the temperature of the air and starts again above freezing
         (True, -0.02, 1.5, True),
     ],
 )
 def test_a_pack_freezes_by_its_own_warmth(before: bool, air_c: float, power: float, is_frozen: bool) -> None:
-    found = packs.stalled(np.array([before]), np.array([air_c]), np.array([power]))
-    assert bool(found[0]) is is_frozen
+    frozen = packs.stalled(np.array([before]), np.array([air_c]), np.array([power]))
+    assert bool(frozen[0]) is is_frozen
 
 
 @pytest.mark.parametrize(("air_changes_h", "is_low"), [(0.35, False), (0.325, True)])
-def test_low_oxygen_is_said_below_fifteen_percent(air_changes_h: float, is_low: bool) -> None:
-    """A 72 h pack after 18 h in 10 litres: 15.02 and 14.7 % are left (computed; Stevens 2010: less heat is borne)."""
-    hour, one = np.array([18.0]), np.array([[20.0]])
-    trace = Trace(hour, one, one, np.zeros(1, bool), np.zeros((1, 0)))
+def test_low_oxygen_is_warned_of_below_fifteen_percent(air_changes_h: float, is_low: bool) -> None:
+    """A 72 h pack after 18 h in 10 liters: 15.02 and 14.7 % are left (computed; Stevens 2010: less heat tolerated)."""
+    hour, load = np.array([18.0]), np.array([[20.0]])
+    trace = Trace(hour, load, load, np.zeros(1, bool), np.zeros((1, 0)))
     packed = SimpleNamespace(heat_packs=(HeatPack(72, 125),), free_litres=10.0, air_changes_h=air_changes_h)
     assert ("Oxygen in the box falls" in hazards._oxygen(packed, trace)) is is_low
 
@@ -136,12 +136,14 @@ def test_the_sun_above_the_air_is_as_strong_as_the_standard_says() -> None:
     assert pytest.approx(0.0820e6 / 60, abs=1.0) == sun.SOLAR_CONSTANT_W_M2
 
 
-@pytest.mark.parametrize(("hours", "swing_k", "said"), [(19.9, 12.0, "lasted"), (20.1, 9.9, "differ by only")])
-def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(hours: float, swing_k: float, said: str) -> None:
+@pytest.mark.parametrize(("hours", "swing_k", "sentence"), [(19.9, 12.0, "lasted"), (20.1, 9.9, "differ by only")])
+def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(
+    hours: float, swing_k: float, sentence: str
+) -> None:
     """Nearly a day and 10 K between night and noon (protocol of the fit; common practice, no source)."""
     at = np.linspace(0.0, hours, 50)
     outside = np.linspace(5.0, 5.0 + swing_k, 50)
-    with pytest.raises(box_fit.CannotFit, match=said):
+    with pytest.raises(box_fit.CannotFit, match=sentence):
         box_fit._refuse_poor(at, outside, np.full(50, 10.0), 0.5)
     box_fit._refuse_poor(np.linspace(0.0, 20.1, 50), np.linspace(5.0, 15.1, 50), np.full(50, 10.0), 0.5)
 
@@ -151,7 +153,7 @@ def test_a_fit_is_good_within_half_a_kelvin_and_thrice_the_walls_heat(rms: float
     assert len(box_fit_text.doubts_about(rms, heat)) == doubts
 
 
-def test_members_are_spread_as_is_said() -> None:
+def test_members_have_the_documented_spread() -> None:
     """Pack energy sd(ln) 0.15, a van 0.010 K per W/m2 sd(ln) 0.5 within 0.003 and 0.020, a doorstep up to 0.011."""
     drawn = ensemble_draws.draws(5, 200)
     assert drawn.pack_energy() == pytest.approx(np.exp(0.15 * drawn.pack))

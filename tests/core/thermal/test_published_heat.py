@@ -1,4 +1,4 @@
-"""Materials, boxes, packs, sun and the course of a day against values with their source in tests/published/heat.csv."""
+"""Compare materials, boxes, packs, sun and the daily course with published values in tests/published/heat.csv."""
 
 from typing import Any
 
@@ -15,16 +15,16 @@ BOARD = Layer("corrugated", 4)
 
 
 def conductance(liner: list[Any]) -> float:
-    return box.conductance_w_k(Box(INNER_M, (*(Layer(*one) for one in liner), BOARD)))
+    return box.conductance_w_k(Box(INNER_M, (*(Layer(*layer) for layer in liner), BOARD)))
 
 
 def parton_logan(given: list[Any]) -> list[float]:
     low, high, rise, fall, hours = given
     days = len(low)
-    found = diurnal.parton_logan(
+    temperatures = diurnal.parton_logan(
         np.array(low, float), np.array(high, float), np.full(days, float(rise)), np.full(days, float(fall))
     )
-    return [float(np.ravel(found)[24 + hour]) for hour in hours]
+    return [float(np.ravel(temperatures)[24 + hour]) for hour in hours]
 
 
 CHECKS = {
@@ -70,13 +70,13 @@ def test_a_pack_short_of_oxygen_burns_longer_and_loses_no_energy(air_changes_h: 
     assert np.trapezoid(given_w, hour) * 3.6 == pytest.approx(energy * 382.5, rel=0.01)
     plenty = energy * packs.power_w(HeatPack(72, 125), hour)
     assert given_w.max() < plenty.max()
-    # No more than the oxygen that comes in allows, and warm on when a pack in the open is out.
+    # No more power than the incoming oxygen allows, and still warm when a pack in the open is spent.
     assert packs.oxygen_use_l_h(given_w).max() < air_changes_h * 6.75 * packs.OXYGEN_IN_AIR
     assert given_w[hour == 90][0] > 1.5 * plenty[hour == 90][0]
 
 
 def test_packs_opened_at_different_hours_share_the_oxygen_as_the_differential_equations_say() -> None:
-    """Each ages along its curve at the share of oxygen that both leave (scipy's adaptive solver)."""
+    """Each pack ages along its curve at the share of oxygen that both leave (scipy's adaptive solver)."""
     two, air = (HeatPack(72, 125, -1), HeatPack(40, 90, 10)), {"air_changes_h": 0.3, "free_litres": 6.0}
 
     def powers(age: np.ndarray) -> list[float]:

@@ -1,4 +1,4 @@
-"""`reckon heat` and `reckon check`: real kits, packs, faults with their places, hazards in words."""
+"""Test `reckon heat` and `reckon check`: real kits, packs, faults with their paths, warnings."""
 
 import copy
 import json
@@ -36,7 +36,7 @@ PLAIN: dict[str, Any] = {"network": NETWORK, "ambient": {"hours": [0, 24], "c": 
 
 
 def changed(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
-    """Return a copy with the field at a dotted path set."""
+    """Return a copy with the field at a dotted path changed."""
     new = copy.deepcopy(document)
     *way, last = path.split(".")
     inner: Any = new
@@ -47,25 +47,25 @@ def changed(document: dict[str, Any], path: str, value: Any) -> dict[str, Any]:
 
 
 def refused(subject: Any, document: dict[str, Any]) -> dict[str, str]:
-    with pytest.raises(BadInput) as found:
+    with pytest.raises(BadInput) as refusal:
         subject(load(json.dumps(document)))
-    return {fault.path: fault.sentence for fault in found.value.faults}
+    return {fault.path: fault.sentence for fault in refusal.value.faults}
 
 
 def test_a_whole_kit_answers_every_field_of_the_contract() -> None:
-    found = heat(load(json.dumps(KIT | WEATHER)))
-    assert found["contract"] == 1
-    assert found["conductance_w_k"] == pytest.approx(0.3031, abs=6e-5)
-    assert found["network"]["model"] == "air, payload, foam and board"
-    assert found["network"]["payload_j_k"] == pytest.approx(0.45 * 3332.2 + 0.5 * 4186, abs=0.5)
-    assert [row["hour"] for row in found["at"]] == list(range(49))
-    warm, melting = found["packs"]
+    answer = heat(load(json.dumps(KIT | WEATHER)))
+    assert answer["contract"] == 1
+    assert answer["conductance_w_k"] == pytest.approx(0.3031, abs=6e-5)
+    assert answer["network"]["model"] == "air, payload, foam and board"
+    assert answer["network"]["payload_j_k"] == pytest.approx(0.45 * 3332.2 + 0.5 * 4186, abs=0.5)
+    assert [row["hour"] for row in answer["at"]] == list(range(49))
+    warm, melting = answer["packs"]
     assert (warm["energy_kj"], warm["mean_w"]) == (pytest.approx(382.5), pytest.approx(1.4757, abs=1e-4))
     assert melting["energy_kj"] == pytest.approx(85.5)
-    assert {"payload_min_c", "payload_min_hour", "payload_max_c", "payload_max_hour"} <= set(found)
-    assert found["hours_above"] > 0
-    assert found["degree_hours_above"] > 0
-    json.dumps(found, allow_nan=False)
+    assert {"payload_min_c", "payload_min_hour", "payload_max_c", "payload_max_hour"} <= set(answer)
+    assert answer["hours_above"] > 0
+    assert answer["degree_hours_above"] > 0
+    json.dumps(answer, allow_nan=False)
 
 
 def test_the_two_node_box_of_the_answer_can_be_asked_again() -> None:
@@ -74,15 +74,15 @@ def test_the_two_node_box_of_the_answer_can_be_asked_again() -> None:
     weather = {"ambient": {"hours": [0, 6, 12, 18, 24, 30, 36], "c": [21, 2, 12, 4, -3, 8, 1]}, "start_c": 21}
     lined = heat(plain | weather)
     again = heat({"network": lined["network"]["two_nodes"]} | weather)
-    gap = [one["payload_c"] - two["payload_c"] for one, two in zip(lined["at"], again["at"], strict=True)]
+    gap = [row["payload_c"] - two["payload_c"] for row, two in zip(lined["at"], again["at"], strict=True)]
     assert (sum(each**2 for each in gap) / len(gap)) ** 0.5 < 0.1
 
 
 def test_hours_need_not_be_whole_nor_in_order_and_come_back_as_asked() -> None:
-    found = heat(PLAIN | {"at_hours": [6, 1.5, 0]})
-    assert [row["hour"] for row in found["at"]] == [6, 1.5, 0]
-    assert found["at"][2]["payload_c"] == 20
-    assert found["payload_min_hour"] == 6  # the run ends at the greatest hour asked for
+    answer = heat(PLAIN | {"at_hours": [6, 1.5, 0]})
+    assert [row["hour"] for row in answer["at"]] == [6, 1.5, 0]
+    assert answer["at"][2]["payload_c"] == 20
+    assert answer["payload_min_hour"] == 6  # the run ends at the last hour that was asked for
 
 
 def test_a_series_keeps_its_nearest_value_outside_its_points() -> None:
@@ -118,8 +118,8 @@ def test_melting_ice_holds_for_as_long_as_its_heat_lasts() -> None:
     document = {
         "network": {"outside_w_k": 0.5, "payload_w_k": 1e-3, "air_j_k": 1, "payload_j_k": 1},
         "ambient": {"hours": [0, 3], "c": [25, 25]},
-        "start_c": 6.25,  # the air's own balance between outside and ice
-        "packs": [ice | {"width_k": 0.05, "start_c": -0.025}],  # frozen through, about to melt
+        "start_c": 6.25,  # the balance of the air between outside and ice
+        "packs": [ice | {"width_k": 0.05, "start_c": -0.025}],  # completely frozen, about to melt
     }
     taken = heat(document)["packs"][0]["taken_up_kj"]
     assert taken == pytest.approx(0.375 * 25 * 3 * 3.6, rel=2e-3)
@@ -138,11 +138,11 @@ def test_a_heat_pack_in_warm_weather_is_named_a_hazard_with_its_degrees() -> Non
     assert "57 degC" in notes
 
 
-def test_a_heat_pack_stalls_in_deep_frost_and_it_is_said() -> None:
+def test_a_heat_pack_stalls_in_deep_frost_with_a_warning() -> None:
     frost = {"ambient": {"hours": [0, 48], "c": [-25, -25]}}
-    found = heat(KIT | WEATHER | {"packs": KIT["packs"][:1]} | frost)
-    assert any("freezes and stalls" in note for note in found["notes"])
-    assert found["at"][-1]["payload_c"] < -24
+    answer = heat(KIT | WEATHER | {"packs": KIT["packs"][:1]} | frost)
+    assert any("freezes and stalls" in note for note in answer["notes"])
+    assert answer["at"][-1]["payload_c"] < -24
 
 
 @pytest.mark.parametrize(
@@ -168,9 +168,9 @@ def test_a_heat_pack_stalls_in_deep_frost_and_it_is_said() -> None:
     ],
 )
 def test_a_fault_is_named_at_its_place(path: str, value: Any, at: str) -> None:
-    found = refused(heat, changed(KIT | WEATHER, path, value))
-    assert set(found) == {at}
-    assert found[at].endswith(".")
+    faults = refused(heat, changed(KIT | WEATHER, path, value))
+    assert set(faults) == {at}
+    assert faults[at].endswith(".")
 
 
 def test_what_belongs_to_a_box_is_unknown_beside_a_network() -> None:
@@ -195,13 +195,13 @@ CHECK: dict[str, Any] = {
 
 
 def test_failed_and_unknown_add_up_by_the_weights_of_the_cases() -> None:
-    found = check(load(json.dumps(CHECK)))
-    assert found["hard"]["failed"] == pytest.approx(0.25 / 2)
-    assert found["hard"]["failed_or_unknown"] == pytest.approx(0.25 / 2 + 0.75 / 2)
-    assert found["hard"]["standard_error"] == pytest.approx(0.25 * (0.25 / 2) ** 0.5)
-    assert found["verdict"] == "no-go"
-    assert found["missing_hours"] == [2.5]
-    assert len(found["coldest_c"]) == len(found["warmest_c"]) == 3
+    answer = check(load(json.dumps(CHECK)))
+    assert answer["hard"]["failed"] == pytest.approx(0.25 / 2)
+    assert answer["hard"]["failed_or_unknown"] == pytest.approx(0.25 / 2 + 0.75 / 2)
+    assert answer["hard"]["standard_error"] == pytest.approx(0.25 * (0.25 / 2) ** 0.5)
+    assert answer["verdict"] == "no-go"
+    assert answer["missing_hours"] == [2.5]
+    assert len(answer["coldest_c"]) == len(answer["warmest_c"]) == 3
 
 
 def test_quantiles_are_those_of_the_usual_rule_when_all_weigh_the_same() -> None:
@@ -231,7 +231,7 @@ def test_a_fault_of_a_check_is_named_at_its_place(path: str, value: Any, at: str
 @pytest.mark.parametrize("name", [*NETWORK, "free_litres"])
 @pytest.mark.parametrize("least", [5e-324, 1e-300, 1e-30])
 def test_a_network_of_next_to_nothing_is_refused_with_its_place(name: str, least: float) -> None:
-    """Its matrices would overflow: no temperature comes of them, and no JSON number either."""
+    """Its matrices would overflow and give no temperature, and so no JSON number."""
     warmed = PLAIN | {"packs": KIT["packs"]}
     assert f"network.{name}" in refused(heat, changed(warmed, f"network.{name}", least))
 

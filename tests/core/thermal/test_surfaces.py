@@ -1,4 +1,4 @@
-"""The surface films and gaps that the kits use, against the physics they stand for."""
+"""Compare the surface films and air gaps of the kits with the physics behind them."""
 
 import math
 
@@ -11,8 +11,8 @@ from breeder.core.thermal.sun import clearness, doorstep_rise_k
 
 
 def radiation_w_m2k(one_c: float, other_c: float, emissivity: float) -> float:
-    one, other = one_c + KELVIN, other_c + KELVIN
-    return emissivity * STEFAN_BOLTZMANN * (one**2 + other**2) * (one + other)
+    first, other = one_c + KELVIN, other_c + KELVIN
+    return emissivity * STEFAN_BOLTZMANN * (first**2 + other**2) * (first + other)
 
 
 def plate_w_m2k(surface_c: float, air_c: float, height_m: float) -> float:
@@ -44,13 +44,13 @@ def test_linear_radiation_at_20_degrees() -> None:
     assert radiation_w_m2k(20, 20, 0.9) == pytest.approx(5.1426, abs=1e-4)
 
 
-def gap_m2k_w(mm: float, one: float, other: float) -> float:
-    together = 1 / (1 / one + 1 / other - 1)
+def gap_m2k_w(mm: float, first: float, other: float) -> float:
+    together = 1 / (1 / first + 1 / other - 1)
     return 1 / (STILL_AIR_W_MK / (mm / 1000) + radiation_w_m2k(20, 15, together))
 
 
 def test_gaps_of_still_air_by_physics_and_what_the_kits_credit() -> None:
-    """Conduction and radiation side by side: computed (no outside source). Real gaps are uneven: credited with less."""
+    """Conduction and radiation side by side: computed (no outside source). Real gaps are uneven and count for less."""
     assert gap_m2k_w(12, 0.9, 0.9) == pytest.approx(0.149, abs=0.001)
     assert gap_m2k_w(12, 0.03, 0.9) == pytest.approx(0.433, abs=0.001)
     assert gap_m2k_w(6, 0.03, 0.9) == pytest.approx(0.225, abs=0.001)

@@ -1,4 +1,4 @@
-"""The two-node box against closed forms and against scipy; times in hours, temperatures in degC."""
+"""Compare the two-node box with closed forms and with scipy; times in hours, temperatures in degC."""
 
 import math
 from typing import Any
@@ -18,33 +18,33 @@ def asked(ambient: dict[str, Any], **more: Any) -> dict[str, Any]:
 
 
 def one_node(conductance: float, capacity: float) -> dict[str, Any]:
-    """A network whose payload hangs on so tightly that both are one node."""
+    """Run a network whose payload is coupled so tightly that air and payload are one node."""
     return {"outside_w_k": conductance, "payload_w_k": 1e3, "air_j_k": capacity / 2, "payload_j_k": capacity / 2}
 
 
 def test_newton_cooling_in_closed_form() -> None:
-    found = heat(
+    answer = heat(
         {"network": one_node(0.5, 3000), "ambient": {"hours": [0, 24], "c": [0, 0]}, "start_c": 20, "at_hours": [1, 6]}
     )
-    assert [row["payload_c"] for row in found["at"]] == pytest.approx([10.976232722, 0.546474449], abs=0.01)
-    assert [row["payload_c"] for row in found["at"]] == pytest.approx(
+    assert [row["payload_c"] for row in answer["at"]] == pytest.approx([10.976232722, 0.546474449], abs=0.01)
+    assert [row["payload_c"] for row in answer["at"]] == pytest.approx(
         [20 * math.exp(-3600 * hour / 6000) for hour in (1, 6)], abs=0.01
     )
 
 
 def test_a_ramp_in_closed_form() -> None:
-    found = heat(
+    answer = heat(
         {"network": one_node(0.5, 3000), "ambient": {"hours": [0, 6], "c": [10, 22]}, "start_c": 10, "at_hours": [1, 5]}
     )
-    assert [row["payload_c"] for row in found["at"]] == pytest.approx([10.496038787, 16.832623561], abs=0.01)
+    assert [row["payload_c"] for row in answer["at"]] == pytest.approx([10.496038787, 16.832623561], abs=0.01)
 
 
 def test_the_step_of_the_contract_to_the_digits() -> None:
-    found = asked({"hours": [0, 24], "c": [0, 0]}, at_hours=[1, 6])
-    assert found["at"][0]["air_c"] == pytest.approx(10.074954052, abs=1e-8)
-    assert found["at"][0]["payload_c"] == pytest.approx(12.903258409, abs=1e-8)
-    assert found["at"][1]["air_c"] == pytest.approx(0.944370393, abs=1e-8)
-    assert found["at"][1]["payload_c"] == pytest.approx(1.209480578, abs=1e-8)
+    answer = asked({"hours": [0, 24], "c": [0, 0]}, at_hours=[1, 6])
+    assert answer["at"][0]["air_c"] == pytest.approx(10.074954052, abs=1e-8)
+    assert answer["at"][0]["payload_c"] == pytest.approx(12.903258409, abs=1e-8)
+    assert answer["at"][1]["air_c"] == pytest.approx(0.944370393, abs=1e-8)
+    assert answer["at"][1]["payload_c"] == pytest.approx(1.209480578, abs=1e-8)
 
 
 def test_the_hold_matrices_to_the_digits() -> None:
@@ -66,8 +66,8 @@ def day_and_night(hours: int) -> dict[str, list[float]]:
 
 def test_a_day_and_night_against_scipy() -> None:
     ambient = day_and_night(72)
-    found = asked(ambient, start_c=21, at_hours=[6, 12, 24, 48, 72])
-    assert [row["payload_c"] for row in found["at"]] == pytest.approx(
+    answer = asked(ambient, start_c=21, at_hours=[6, 12, 24, 48, 72])
+    assert [row["payload_c"] for row in answer["at"]] == pytest.approx(
         [5.93771828, 13.83523263, 10.20347418, 10.2033427, 10.2033427], abs=1e-7
     )
 
@@ -80,15 +80,15 @@ def test_a_day_and_night_against_scipy() -> None:
         ]
 
     by_hand = solve_ivp(slope, (0, 72 * 3600), [21, 21], rtol=1e-9, atol=1e-9, max_step=600, t_eval=[24 * 3600])
-    assert found["at"][2]["payload_c"] == pytest.approx(by_hand.y[1, 0], abs=1e-5)
+    assert answer["at"][2]["payload_c"] == pytest.approx(by_hand.y[1, 0], abs=1e-5)
 
 
 def test_hours_outside_are_read_between_the_hours() -> None:
     """Five-minute reading of the run above, as the contract asks: 26.895 h and 82.55 degree hours below 10 degC."""
-    found = asked(day_and_night(72), start_c=21, limits={"low_c": 10, "high_c": 30})
-    assert found["hours_below"] == pytest.approx(26.895, abs=0.01)
-    assert found["degree_hours_below"] == pytest.approx(82.55, abs=0.03)
-    assert found["hours_above"] == 0
+    answer = asked(day_and_night(72), start_c=21, limits={"low_c": 10, "high_c": 30})
+    assert answer["hours_below"] == pytest.approx(26.895, abs=0.01)
+    assert answer["degree_hours_below"] == pytest.approx(82.55, abs=0.03)
+    assert answer["hours_above"] == 0
 
 
 @pytest.mark.parametrize(
@@ -99,21 +99,21 @@ def test_a_24_hour_swing_is_damped_and_late_as_in_closed_form(tau_h: float, rati
     """1/sqrt(1 + (w tau)^2) and atan(w tau)/w; hourly-straight weather differs from the cosine by under 0.4 %."""
     at = np.arange(0, 241, 0.25)
     weather = {"hours": at.tolist(), "c": (10 * np.cos(2 * np.pi * at / 24)).tolist()}
-    found = heat(
+    answer = heat(
         {"network": one_node(1.0, 3600 * tau_h), "ambient": weather, "start_c": 0, "at_hours": at[at >= 216].tolist()}
     )
-    inside = np.array([row["payload_c"] for row in found["at"]])
+    inside = np.array([row["payload_c"] for row in answer["at"]])
     assert inside.max() / 10 == pytest.approx(ratio, abs=0.002)
     assert at[at >= 216][inside.argmax()] % 24 == pytest.approx(lag_h, abs=0.15)
 
 
 def test_steady_power_warms_by_power_over_conductance() -> None:
-    found = asked({"hours": [0, 200], "c": [0, 0]}, power={"hours": [0, 200], "w": [1.4, 1.4]}, at_hours=[200])
-    assert found["at"][0]["payload_c"] == pytest.approx(2.8, abs=1e-6)
+    answer = asked({"hours": [0, 200], "c": [0, 0]}, power={"hours": [0, 200], "w": [1.4, 1.4]}, at_hours=[200])
+    assert answer["at"][0]["payload_c"] == pytest.approx(2.8, abs=1e-6)
 
 
 def test_energy_closes_to_a_millionth_of_the_throughput() -> None:
-    """What flows out through the wall is what air and payload gave up and the heater gave."""
+    """The heat through the wall equals what air and payload lost plus what the heater gave."""
     minutes = np.arange(0, 12 * 60 + 1)
     power = {"hours": [0, 12], "w": [1.0, 1.0]}
     rows = asked({"hours": [0, 12], "c": [0, 0]}, power=power, at_hours=(minutes / 60).tolist())["at"]
@@ -169,5 +169,7 @@ def integrated(pack: dict[str, float], weather: dict[str, list[float]]) -> list[
 
     start = [22, 22, kg * solid * (pack["start_c"] - low)]
     seconds = [3600 * hour for hour in (6, 12, 24, 48)]
-    found = solve_ivp(slope, (0, 48 * 3600), start, method="LSODA", rtol=1e-8, atol=1e-6, max_step=300, t_eval=seconds)
-    return found.y[1].tolist()
+    solution = solve_ivp(
+        slope, (0, 48 * 3600), start, method="LSODA", rtol=1e-8, atol=1e-6, max_step=300, t_eval=seconds
+    )
+    return solution.y[1].tolist()

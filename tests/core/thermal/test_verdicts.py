@@ -1,4 +1,4 @@
-"""Members, odds and the verdict."""
+"""Test members, odds and verdicts."""
 
 import numpy as np
 import pytest
@@ -54,7 +54,7 @@ def test_in_heat_a_heat_pack_only_makes_it_worse() -> None:
 @settings(max_examples=8, deadline=None)
 @given(st.floats(20, 33), st.floats(2, 9), st.floats(0, 3))
 def test_in_july_a_heat_pack_is_never_the_advice(middle_c: float, swing_k: float, spread: float) -> None:
-    """Warm days and nights: whatever a pack can do, a box without one does better, and it is cheaper."""
+    """On warm days and nights a box without a pack does better than one with it, and is cheaper."""
     july = middle_c + swing_k * np.cos(2 * np.pi * (np.arange(49) - 15) / 24)
     offers = [
         Offer(name, cost, tried(kit, july, spread=spread))
@@ -75,14 +75,14 @@ def test_in_cold_a_heat_pack_helps() -> None:
 @settings(max_examples=20, deadline=None)
 @given(st.floats(0, 5), st.floats(0.1, 5), st.sampled_from([9.0, 18.0, 26.0]))
 def test_more_spread_never_lowers_the_odds_of_harm(spread: float, more: float, celsius: float) -> None:
-    """Drawn members are scaled about weather that is itself within limits, so each only moves further out."""
+    """The weather is within limits and the draws are scaled around it, so each member only moves further out."""
     calm, wild = (tried(BARE, steady(celsius), spread=sd).hard.failed for sd in (spread, spread + more))
     assert wild >= calm
 
 
 def test_the_same_draws_give_the_same_odds_to_the_digit() -> None:
-    one, two = (tried(FOAM, steady(6), spread=3.0) for _ in range(2))
-    assert one == two
+    first, second = (tried(FOAM, steady(6), spread=3.0) for _ in range(2))
+    assert first == second
 
 
 def test_a_screening_uses_the_first_members_of_the_same_set() -> None:
@@ -123,7 +123,8 @@ def test_the_cheapest_easy_kit_wins_and_ties_go_to_the_calmer() -> None:
     bare, foam = tried(BARE, mild, spread=1), tried(FOAM, mild, spread=1)
     assert best_of([Offer("foam", 2.6, foam), Offer("bare", 1.1, bare)], Tolerance()).name == "bare"
     calmer = min(
-        (("bare", bare), ("foam", foam)), key=lambda one: one[1].warmest.quantiles_c[-1] - one[1].coldest.quantiles_c[0]
+        (("bare", bare), ("foam", foam)),
+        key=lambda pair: pair[1].warmest.quantiles_c[-1] - pair[1].coldest.quantiles_c[0],
     )
     assert best_of([Offer("foam", 1.1, foam), Offer("bare", 1.1, bare)], Tolerance()).name == calmer[0]
     assert best_of([Offer("bare", 1.1, tried(BARE, steady(-9)))], Tolerance()) is None
@@ -133,7 +134,7 @@ def test_where_no_kit_goes_easily_the_one_that_strains_least_is_taken_whatever_i
     cold = steady(6.9)
     all_of_it = Tolerance(comfort=1.0, hard=0.05)
     bare, foam = (tried(kit, cold, spread=0.4, tolerance=all_of_it) for kit in (BARE, FOAM))
-    strains = {name: strain(one.comfort, one.hard, all_of_it) for name, one in (("bare", bare), ("foam", foam))}
+    strains = {name: strain(each.comfort, each.hard, all_of_it) for name, each in (("bare", bare), ("foam", foam))}
     assert EASY < strains["foam"] < strains["bare"] <= 1
     assert best_of([Offer("foam", 9.0, foam), Offer("bare", 1.1, bare)], all_of_it).name == "foam"
 
@@ -153,10 +154,10 @@ def test_where_nothing_is_allowed_anything_is_too_much() -> None:
 
 def test_odds_carry_their_standard_error() -> None:
     """Binomial: p = 0.05 of 200 members is known to 0.015."""
-    found = tried(FOAM, steady(6.9), spread=1.5, members=200)
-    share = found.comfort.failed
+    outcome = tried(FOAM, steady(6.9), spread=1.5, members=200)
+    share = outcome.comfort.failed
     assert 0 < share < 1
-    assert found.comfort.standard_error == pytest.approx((share * (1 - share) / 200) ** 0.5, rel=0.02)
+    assert outcome.comfort.standard_error == pytest.approx((share * (1 - share) / 200) ** 0.5, rel=0.02)
 
 
 def test_forecast_errors_grow_as_measured() -> None:
@@ -208,7 +209,7 @@ def test_the_night_belongs_to_the_coming_low_and_the_afternoon_to_the_high() -> 
     assert high_share(np.arange(24.0)).max() <= 1
 
 
-def test_members_have_the_spread_they_are_said_to_have() -> None:
+def test_members_have_the_spread_that_was_asked_for() -> None:
     drawn = draws(3, 2000)
     assert np.std(np.log(drawn.leak_factor())) == pytest.approx(0.20, rel=0.03)
     assert np.median(drawn.leak_factor()) == pytest.approx(1.15, rel=0.03)
@@ -234,10 +235,10 @@ def document(members: list[list[float | None]]) -> dict[str, object]:
 def test_reckon_check_answers_to_the_contract() -> None:
     mild, cold = [18.0] * 25, [-9.0] * 25
     assert check(document([mild] * 4))["verdict"] == "go"
-    found = check(document([mild, mild, mild, cold]))
-    assert found["verdict"] == "no-go"
-    assert found["comfort"]["failed"] == 0.25
-    assert found["contract"] == 1
+    answer = check(document([mild, mild, mild, cold]))
+    assert answer["verdict"] == "no-go"
+    assert answer["comfort"]["failed"] == 0.25
+    assert answer["contract"] == 1
     lost = check(document([mild, [*mild[:20], None, *mild[21:]]]))
     assert (lost["verdict"], lost["missing_hours"]) == ("not decided", lost["missing_hours"])
     assert lost["comfort"]["failed_or_unknown"] == 0.5

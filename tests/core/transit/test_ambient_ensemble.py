@@ -1,4 +1,4 @@
-"""What surrounds the box: forecast and its error by lead, sun, hubs in a bracket; what is missing stays missing."""
+"""Test the air around the box: forecast error by lead, sun, bracketed hubs; missing hours stay missing."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -8,11 +8,11 @@ import pytest
 
 from breeder.carriers.models import Service
 from breeder.core.thermal.ensemble_draws import Draws, draws
-from breeder.core.transit import ambient_ensemble, batch_air
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import ambient_ensemble, place_air
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.exposure import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
 from breeder.core.transit.itinerary import HOUR, Case, Exposure, ServiceTimes, cases_of
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
 START = datetime(2026, 7, 6, 0, tzinfo=UTC)
@@ -27,7 +27,7 @@ def drawn() -> Draws:
 def hours(
     middle: float = 20.0, swing: float = 6.0, *, north: float = 40.0, east: float = -75.0, **values: object
 ) -> Hours:
-    """Four days of a plain daily course, warmest at 21 UTC (mid afternoon at 75° W)."""
+    """Return four days of a simple daily course, warmest at 21 UTC (mid afternoon at 75° W)."""
     times = tuple(START + step * HOUR for step in range(24 * 6))
     c = tuple(middle + swing * np.cos(2 * np.pi * (at.hour - 21) / 24) for at in times)
     plain = Hours(
@@ -53,13 +53,17 @@ def case(*, to_counter: bool = False) -> Case:
 
 
 def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
-    """What surrounds the box in every member, (hours + 1, members)."""
-    return ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0].ambient_c.T
+    """Return the air around the box in every member, (hours + 1, members)."""
+    return (
+        ambient_ensemble.Members(drawn)
+        .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0]
+        .ambient_c.T
+    )
 
 
 def outside(of: Hours, way: Case, drawn: Draws) -> np.ndarray:
-    """The air outside at the origin in every member, (hours + 1, members)."""
-    return ambient_ensemble.Members(drawn).at_origin(batch_air.air_of(of), way.starts_at, way.hours + 1).T
+    """Return the air outside at the origin in every member, (hours + 1, members)."""
+    return ambient_ensemble.Members(drawn).at_origin(place_air.air_of(of), way.starts_at, way.hours + 1).T
 
 
 def rows(of: Case, exposure: Exposure) -> np.ndarray:
@@ -79,10 +83,10 @@ def test_a_missing_hour_stays_missing_in_every_member_and_nowhere_else(drawn: Dr
 def test_a_hub_is_near_room_temperature_and_bracketed_by_both_ends(drawn: Draws) -> None:
     way = case()
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
-    found = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every other member has the colder end.
-    assert found[:, 0::2].mean() == pytest.approx(14.75, abs=0.7)
-    assert found[:, 1::2].mean() == pytest.approx(19.75, abs=0.7)
+    hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
+    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every second member has the colder end.
+    assert hub_c[:, 0::2].mean() == pytest.approx(14.75, abs=0.7)
+    assert hub_c[:, 1::2].mean() == pytest.approx(19.75, abs=0.7)
 
 
 def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> None:
@@ -91,8 +95,12 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
         way = case()
         here = rows(way, exposure) & np.array([at > way.times[24] for at in way.times])
         lit = around(way, ends, drawn)[here]
-        dark = [replace(one, light=np.zeros_like(one.light)) for one in ends.airs]
-        plain = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *dark)[0].ambient_c.T[here]
+        dark = [replace(air, light=np.zeros_like(air.light)) for air in ends.airs]
+        plain = (
+            ambient_ensemble.Members(drawn)
+            .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *dark)[0]
+            .ambient_c.T[here]
+        )
         assert (lit - plain).mean() > least
         assert (lit >= plain - 1e-9).all()
     counter = case(to_counter=True)
@@ -102,8 +110,8 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
 
 def test_there_is_no_sun_at_night_and_less_under_a_sky_that_hardly_swings() -> None:
     times = hours().times[24:48]
-    clear, dull = batch_air.sunlight_w_m2(hours(swing=7.0), times), batch_air.sunlight_w_m2(hours(swing=1.0), times)
-    assert clear[5] == dull[5] == 0  # one in the morning on the clock of New York
+    clear, dull = place_air.sunlight_w_m2(hours(swing=7.0), times), place_air.sunlight_w_m2(hours(swing=1.0), times)
+    assert clear[5] == dull[5] == 0  # one in the morning in New York
     assert clear.max() > 700
     assert dull.max() < 0.45 * clear.max()
 
@@ -113,7 +121,7 @@ def test_a_day_of_which_too_little_is_known_has_no_sun_that_could_be_told() -> N
     late = tuple(
         None if at < START + timedelta(days=3) else value for at, value in zip(known.times, known.c, strict=True)
     )
-    light = batch_air.sunlight_w_m2(replace(known, c=late), known.times[24:48])
+    light = place_air.sunlight_w_m2(replace(known, c=late), known.times[24:48])
     assert np.isnan(light[17])
     assert light[5] == 0
 
@@ -123,8 +131,8 @@ def test_a_longer_lead_and_a_rougher_source_spread_every_member_further_out(draw
     fresh, old = hours(), hours(issued=(START - timedelta(days=3),) * len(hours().times))
     rough = hours(extra_sd_c=(1.7,) * len(hours().times))
     spread = {
-        name: outside(one, way, drawn) - outside(one, way, drawn).mean(axis=1, keepdims=True)
-        for name, one in (("fresh", fresh), ("old", old), ("rough", rough))
+        name: outside(each, way, drawn) - outside(each, way, drawn).mean(axis=1, keepdims=True)
+        for name, each in (("fresh", fresh), ("old", old), ("rough", rough))
     }
     assert (np.abs(spread["old"]) >= np.abs(spread["fresh"]) - 1e-5).all()
     assert spread["rough"].std() > spread["fresh"].std() * 1.2
@@ -136,46 +144,46 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
     def together(east: float) -> float:
         ends = Ends(hours(), hours(east=east))
         members, (origin, destination) = ambient_ensemble.Members(drawn), ends.airs
-        span, km = (way.starts_at, way.hours + 1), batch_air.distance_km(ends.origin, ends.destination)
-        one, other = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
-        return float(np.corrcoef(one[20], other[20])[0, 1])
+        span, km = (way.starts_at, way.hours + 1), place_air.distance_km(ends.origin, ends.destination)
+        first, other = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
+        return float(np.corrcoef(first[20], other[20])[0, 1])
 
     assert together(-75.0) == pytest.approx(1.0)
     assert together(-74.0) > 0.3 > abs(together(-120.0))
 
 
 def test_distance_along_the_earth() -> None:
-    # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (by arithmetic).
-    assert batch_air.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
+    # A degree of longitude on the equator of a sphere of 6371 km: 111.19 km (arithmetic).
+    assert place_air.distance_km(hours(north=0.0, east=0.0), hours(north=0.0, east=1.0)) == pytest.approx(
         111.19, abs=0.01
     )
 
 
 def test_southern_seasons_are_turned_round() -> None:
     january = datetime(2026, 1, 15, tzinfo=UTC)
-    assert batch_air.season_of(january, 45.0) == "winter"
-    assert batch_air.season_of(january, -45.0) == "summer"
+    assert place_air.season_of(january, 45.0) == "winter"
+    assert place_air.season_of(january, -45.0) == "summer"
 
 
 def known(**facts: object) -> Case:
-    """The same way with something known of it."""
+    """Return the same case when something is known about the service."""
     return replace(case(), template=replace(USUAL, **facts))  # type: ignore[arg-type]
 
 
 def test_an_unheated_trailer_has_the_air_outside(drawn: Draws) -> None:
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
     way = known(outside_share=OUTSIDE_SHARE[Service.Network.TRAILERS])
-    found = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Still bracketed: every other member has the colder end's air, the rest the warmer's, and nothing of a depot.
-    assert found[:, 0::2].mean() == pytest.approx(5.0, abs=1.5)
-    assert found[:, 1::2].mean() == pytest.approx(25.0, abs=1.5)
+    hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
+    # Still bracketed: every second member has the air of the colder end, the rest the warmer, and no depot air.
+    assert hub_c[:, 0::2].mean() == pytest.approx(5.0, abs=1.5)
+    assert hub_c[:, 1::2].mean() == pytest.approx(25.0, abs=1.5)
 
 
 def test_a_known_depot_is_as_warm_as_it_is(drawn: Draws) -> None:
     ends = Ends(hours(18.0, 0.0), hours(18.0, 0.0))
     way = known(hub_c=10.0, outside_share=0.25)
-    found = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    assert found.mean() == pytest.approx(0.75 * 10 + 0.25 * 18, abs=0.5)
+    hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
+    assert hub_c.mean() == pytest.approx(0.75 * 10 + 0.25 * 18, abs=0.5)
 
 
 def test_shade_is_never_warmer_and_sun_never_cooler_than_what_is_not_known(drawn: Draws) -> None:

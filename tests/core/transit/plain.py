@@ -1,6 +1,6 @@
-"""What surrounds a box and what it comes to, told again in plain steps: hour by hour, in double precision, by scipy.
+"""Compute the air around a box and its payload again in plain steps: hour by hour, in double precision, by scipy.
 
-Slow, and shares with the site only its tables: legs, draws, error and sun by hour, and the network of a box.
+This is slow and shares only tables with the site: legs, draws, error and sun by hour, and the network of a box.
 """
 
 import numpy as np
@@ -9,15 +9,15 @@ from scipy.integrate import solve_ivp
 from breeder.core.thermal import box, forecast_error, packs, sun
 from breeder.core.thermal.ensemble_draws import DOORSTEP_HIGH, Draws
 from breeder.core.thermal.kit import Kit
-from breeder.core.transit.batch_air import Ends, distance_km, sunlight_w_m2
 from breeder.core.transit.itinerary import HOUR, Case, Exposure, Where
+from breeder.core.transit.place_air import Ends, distance_km, sunlight_w_m2
 from breeder.core.transit.weather_hours import Hours
 
 READ_EVERY_S = 300.0
 
 
 def outside_c(hours: Hours, case: Case, drawn: Draws, *, place: int, together: float) -> np.ndarray:
-    """The air at one end, (hours + 1, members): the forecast with the error of its lead."""
+    """Return the air at one end, (hours + 1, members): the forecast plus the error for its lead."""
     known = dict(zip(hours.times, range(len(hours.times)), strict=True))
     at = [known[hour] for hour in case.times]
     local = np.array([hour.astimezone(hours.zone).hour for hour in case.times], dtype=float)
@@ -33,7 +33,7 @@ def outside_c(hours: Hours, case: Case, drawn: Draws, *, place: int, together: f
 
 
 def around(case: Case, ends: Ends, drawn: Draws) -> np.ndarray:
-    """What surrounds the box, (hours + 1, members) in degC, NaN where nothing is forecast."""
+    """Return the air around the box, (hours + 1, members) in degC, NaN where there is no forecast."""
     near = forecast_error.correlation(distance_km(ends.origin, ends.destination))
     origin = outside_c(ends.origin, case, drawn, place=0, together=0.0)
     destination = outside_c(ends.destination, case, drawn, place=1, together=near)
@@ -46,7 +46,7 @@ def around(case: Case, ends: Ends, drawn: Draws) -> np.ndarray:
         leg = case.leg_at(at)
         pair = np.array([origin[hour], destination[hour]])
         outside = pair[0] if leg.where == Where.ORIGIN else pair[1]
-        if leg.where == Where.BETWEEN:  # every other member has the colder end
+        if leg.where == Where.BETWEEN:  # every second member has the colder end
             outside = np.where(np.arange(pair.shape[1]) % 2 == 0, pair.min(axis=0), pair.max(axis=0))
         if leg.exposure == Exposure.HUB:
             rows[hour] = (1 - template.outside_share) * template.hub_c + template.outside_share * outside
@@ -64,7 +64,7 @@ def around(case: Case, ends: Ends, drawn: Draws) -> np.ndarray:
 def inside_c(
     kit: Kit, weather: np.ndarray, films: tuple[str, ...], *, start_c: float, leak: float, energy: float
 ) -> np.ndarray:
-    """The payload of one member (hours + 1,) every five minutes, hour after hour by an adaptive solver."""
+    """Return the payload of one member every five minutes, solved hour by hour with an adaptive solver."""
     state, read = np.full(len(box.network(kit).matrices()[0]), start_c), [start_c]
     for hour, film in enumerate(films):
         a, b = box.network(kit, box.FILMS[film]).leaking(leak).matrices()
@@ -76,7 +76,7 @@ def inside_c(
             return a @ x + b @ np.array([outside, watts])[: b.shape[1]]
 
         at = np.arange(READ_EVERY_S, 3600.1, READ_EVERY_S)
-        found = solve_ivp(slope, (0, 3600), state, method="LSODA", rtol=1e-8, atol=1e-8, t_eval=at)
-        state = found.y[:, -1]
-        read += found.y[1].tolist()
+        solution = solve_ivp(slope, (0, 3600), state, method="LSODA", rtol=1e-8, atol=1e-8, t_eval=at)
+        state = solution.y[:, -1]
+        read += solution.y[1].tolist()
     return np.array(read)

@@ -1,4 +1,4 @@
-"""A box's way: depot, network, van and doorstep or counter, in UTC; Sundays and closures are nights in the box."""
+"""Test a box's journey in UTC: depot, network, van, doorstep or counter; Sundays and closures are extra nights."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -76,7 +76,7 @@ def test_a_case_reads_its_legs_hour_by_hour_to_the_end() -> None:
 @pytest.mark.parametrize(
     "on, origin, destination, hours",
     [
-        (date(2026, 3, 7), NEW_YORK, NEW_YORK, 40),  # the night in which clocks go forward has an hour less
+        (date(2026, 3, 7), NEW_YORK, NEW_YORK, 40),  # the night when clocks go forward is an hour shorter
         (date(2026, 10, 31), NEW_YORK, NEW_YORK, 42),
         (date(2026, 3, 7), PHOENIX, PHOENIX, 41),
         (date(2026, 4, 4), LORD_HOWE, LORD_HOWE, 41.5),  # half an hour more

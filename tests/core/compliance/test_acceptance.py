@@ -1,7 +1,7 @@
-"""Does a carrier take this animal: group, season, longest planned transit, marking.
+"""Test whether a carrier takes an animal: group, season, longest planned transit, marking.
 
-The season (1 March to 31 October) and the three working days are those written down by the Canadian post for live
-small cold-blooded animals (read in a copy of its ABCs of mailing).
+The season (1 March to 31 October) and the three working days are those of the Canadian post for live small
+cold-blooded animals (read in a copy of its ABCs of mailing).
 """
 
 from dataclasses import replace
@@ -24,7 +24,7 @@ def carries(takes: str = "takes", taxon: str = "Isopoda", **values: Any) -> Carr
 
 def test_a_carrier_of_which_nothing_is_known_is_asked_about() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries("refuses", "Isopoda", service_id=9)])
-    assert answer.questions == ("Nothing is on record of whether Post takes Porcellio scaber. Ask the carrier.",)
+    assert answer.questions == ("There is no record of whether Post takes Porcellio scaber. Ask the carrier.",)
 
 
 def test_a_carrier_that_refuses_a_group_blocks_it() -> None:
@@ -85,7 +85,7 @@ def test_an_example_warns_and_never_blocks() -> None:
     assert "An unverified example says: Post two-day does not take Porcellio scaber alive" in answer.questions[1]
 
 
-def test_marking_and_an_agreement_are_named() -> None:
+def test_marking_and_agreement_are_in_the_notes() -> None:
     answer = does_take(SCABER, CARRIAGE, [carries("agreement", marking="LIVE ANIMALS", conditions="Signed first")])
     assert answer.standing == Standing.CLEAR
     assert "LIVE ANIMALS" in answer.notes[0]

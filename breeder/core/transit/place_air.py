@@ -1,4 +1,4 @@
-"""One place's hours as arrays: the air forecast, how far it may be off, and the sun. Pure; no database."""
+"""Turn the hours of one place into arrays: the forecast air, how far it may be off, and the sun."""
 
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timedelta
@@ -15,17 +15,17 @@ from breeder.core.transit.itinerary import HOUR
 from breeder.core.transit.weather_hours import Hours
 
 Array = NDArray[np.float64]
-PER_HOUR = [field for field in fields(Hours) if field.type not in (str, float)]  # and the names of sources
+PER_HOUR = [field for field in fields(Hours) if field.type not in (str, float)]  # also the names of sources
 
 ONE_DAY = timedelta(days=1)
 EARTH_KM = 6371.0
-# A day of which fewer hours than this are known does not tell how clear its sky is.
+# With fewer known hours than this, a day does not show how clear its sky is.
 LEAST_HOURS_OF_DAY = 18
 
 
 @dataclass(frozen=True, eq=False)
 class Air:
-    """One place's hours as arrays over `hours.times`: NaN where nothing is forecast; light in W/m²."""
+    """The hours of one place as arrays over `hours.times`: NaN where there is no forecast; light in W/m²."""
 
     hours: Hours
     middle_c: Array
@@ -37,18 +37,22 @@ class Air:
 
     @cached_property
     def digest(self) -> bytes:
-        """Return a digest of all that anything reckoned of this air rests on."""
-        found = blake2b(repr((self.hours.latitude, self.hours.longitude, self.hours.timezone)).encode(), digest_size=16)
-        found.update(self.hours.times[0].isoformat().encode())
+        """Return a digest of everything that a result for this air depends on."""
+        digest = blake2b(
+            repr((self.hours.latitude, self.hours.longitude, self.hours.timezone)).encode(), digest_size=16
+        )
+        digest.update(self.hours.times[0].isoformat().encode())
         for field in fields(self):
             if isinstance(values := getattr(self, field.name), np.ndarray):
-                found.update(values.tobytes())
-        return found.digest()
+                digest.update(values.tobytes())
+        return digest.digest()
 
     def __getstate__(self) -> dict[str, Any]:
-        """Return what another process needs to reckon: of the hours only where they are and when they begin."""
-        one = {field.name: getattr(self.hours, field.name)[:1] for field in PER_HOUR}
-        return {field.name: getattr(self, field.name) for field in fields(self)} | {"hours": replace(self.hours, **one)}
+        """Return only what another process needs: the arrays, the place, and the first hour."""
+        first_hour = {field.name: getattr(self.hours, field.name)[:1] for field in PER_HOUR}
+        return {field.name: getattr(self, field.name) for field in fields(self)} | {
+            "hours": replace(self.hours, **first_hour)
+        }
 
     def sd_c(self, season: str) -> Array:
         """Return the usual error of each hour in a season, °C."""
@@ -60,22 +64,22 @@ class Air:
     def _sd_c(self) -> dict[str, Array]:
         return {}
 
-    def place_of(self, at: datetime) -> int:
-        """Return where a whole hour stands."""
+    def index_at(self, at: datetime) -> int:
+        """Return the index of a whole hour."""
         return round((at - self.hours.times[0]) / HOUR)
 
 
 def window(values: Array, start: int, number: int, beyond: float = np.nan) -> Array:
-    """Return `number` values from place `start` on, `beyond` where there are none."""
-    found = np.full(number, beyond)
+    """Return `number` values from index `start` on, and `beyond` outside the array."""
+    values_out = np.full(number, beyond)
     first, last = max(start, 0), min(start + number, len(values))
     if first < last:
-        found[first - start : last - start] = values[first:last]
-    return found
+        values_out[first - start : last - start] = values[first:last]
+    return values_out
 
 
 def air_of(hours: Hours) -> Air:
-    """Return a place's hours as arrays."""
+    """Return the hours of a place as arrays."""
     leads = [
         0.0 if issued is None else (at - issued) / HOUR / 24
         for at, issued in zip(hours.times, hours.issued, strict=True)
@@ -94,7 +98,7 @@ def air_of(hours: Hours) -> Air:
 
 @dataclass(frozen=True)
 class Ends:
-    """The hours of both ends of the way, wide enough to hold the whole local days of every case."""
+    """The hours of both ends of a journey, covering whole local days for every case."""
 
     origin: Hours
     destination: Hours
@@ -105,16 +109,16 @@ class Ends:
         return air_of(self.origin), air_of(self.destination)
 
 
-def distance_km(one: Hours, other: Hours) -> float:
-    """Return the distance of two places in km (haversine, a round earth)."""
-    north = radians(other.latitude - one.latitude) / 2
-    east = radians(other.longitude - one.longitude) / 2
-    part = sin(north) ** 2 + cos(radians(one.latitude)) * cos(radians(other.latitude)) * sin(east) ** 2
+def distance_km(place: Hours, other: Hours) -> float:
+    """Return the distance between two places in km (haversine on a round earth)."""
+    north = radians(other.latitude - place.latitude) / 2
+    east = radians(other.longitude - place.longitude) / 2
+    part = sin(north) ** 2 + cos(radians(place.latitude)) * cos(radians(other.latitude)) * sin(east) ** 2
     return 2 * EARTH_KM * asin(sqrt(min(1.0, part)))
 
 
 def spread_c(lead_days: Array, local_hour: Array, extra_sd_c: Array, share: Array, season: str) -> Array:
-    """Return the usual error of each hour, times what was learnt of it, with what its kind of source adds, °C."""
+    """Return the error of each hour, °C: the usual one times the learned `share`, plus that of its kind of source."""
     return np.hypot(share * forecast_error.sd_c(lead_days, local_hour, season), extra_sd_c)
 
 
@@ -124,9 +128,9 @@ def season_of(at: datetime, latitude: float) -> str:
 
 
 def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
-    """Return the sun on level ground at each hour, W/m²: above the air, times what the day's range lets through.
+    """Return the sun on level ground at each hour, W/m²: above the atmosphere, times the clearness of the day.
 
-    NaN by day where too little of the day is known to tell; 0 at night in any case.
+    NaN by day if too few hours of that day are known; 0 at night in any case.
     """
     zone = hours.zone
     days, hour = (np.array(column) for column in zip(*((at.timetuple().tm_yday, at.hour) for at in times), strict=True))
@@ -137,21 +141,21 @@ def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:
 
 
 def clearness_by_day(hours: Hours, days: set[date]) -> dict[date, float]:
-    """Return the share of sun that comes through on each local day, by its low and high; NaN where it can't be told.
+    """Return the share of sun that comes through on each local day, from its low and high; NaN if unknown.
 
-    A day of which some hours are missing borrows the hours next to it, within a day on either side.
+    A day with missing hours borrows hours from the day before and the day after.
     """
     zone = hours.zone
     local = [at.astimezone(zone) for at in hours.times]
-    found = {}
+    clearness = {}
     for day in days:
-        own = [hours.c[index] for index, at in enumerate(local) if at.date() == day]
-        known = [value for value in own if value is not None]
-        if len(known) < len(own) or len(own) < LEAST_HOURS_OF_DAY:
+        day_hours = [hours.c[index] for index, at in enumerate(local) if at.date() == day]
+        known = [value for value in day_hours if value is not None]
+        if len(known) < len(day_hours) or len(day_hours) < LEAST_HOURS_OF_DAY:
             near = [
                 value for at, value in zip(local, hours.c, strict=True)
                 if value is not None and abs((at.date() - day).days) <= 1
             ]  # fmt: skip
             known = near if len(near) >= LEAST_HOURS_OF_DAY else []
-        found[day] = float(sun.clearness(min(known), max(known))) if known else float("nan")
-    return found
+        clearness[day] = float(sun.clearness(min(known), max(known))) if known else float("nan")
+    return clearness

@@ -1,7 +1,7 @@
-"""May this animal go there: the most specific rule, the stricter on a tie, permits in scope, and no silent answer.
+"""Test whether an animal may go to a place: the most specific rule, the stricter on a tie, permits, open questions.
 
 Citations are those of the rules named (HRS 150A-6.2 and HAR 4-71: read in copies; F.A.C. 5B-57.004: read in a copy
-current to 2024; 7 CFR 330.200: read in a copy of 2024). What they ask of a given species is invented here.
+current to 2024; 7 CFR 330.200: read in a copy of 2024). What they require for a given species is invented here.
 """
 
 from dataclasses import replace
@@ -50,7 +50,7 @@ def test_nothing_on_record_is_never_silently_allowed() -> None:
 def test_a_forbidding_rule_blocks_with_citation_and_date() -> None:
     answer = may_go(SCABER, way(HAWAII), [rule("forbidden", "", HAWAII, citation="HRS 150A-6.2")], [])
     assert answer.blocks == (
-        "Porcellio scaber into Hawaii (US-HI) is forbidden (your rule for all that is not listed): HRS 150A-6.2, "
+        "Porcellio scaber into Hawaii (US-HI) is forbidden (your rule for everything not listed): HRS 150A-6.2, "
         "looked up on 5 January 2026.",
     )
 
@@ -81,7 +81,7 @@ def test_the_most_specific_rule_counts(wide: Rule, narrow: Rule) -> None:
 
 
 def test_on_a_tie_the_stricter_counts() -> None:
-    """A list for one state and a rule on the species for the whole country: neither is narrower."""
+    """A list for one state and a rule for the species in the whole country: neither is narrower."""
     rules = [rule("allowed", "Porcellio scaber", "US"), rule("forbidden", "", HAWAII)]
     assert may_go(SCABER, way(HAWAII), rules, []).standing == Standing.BLOCKED
     assert may_go(SCABER, way(FLORIDA), rules, []).standing == Standing.CLEAR
@@ -111,12 +111,12 @@ def test_the_order_of_the_rules_never_matters(rules: list[Rule], cut: int) -> No
     shuffled = [*rules[cut:], *rules[:cut]][::-1]
     before, after = (may_go(SCABER, way(), these, []) for these in (rules, shuffled))
     assert before.standing == after.standing
-    assert [rule.effect for rule in deciding(rules, SCABER)] == [rule.effect for rule in deciding(shuffled, SCABER)]
+    assert [each.effect for each in deciding(rules, SCABER)] == [each.effect for each in deciding(shuffled, SCABER)]
 
 
 @given(st.lists(ANY_RULE, max_size=6))
 def test_no_rule_of_the_keepers_is_never_clear_and_an_example_never_blocks(rules: list[Rule]) -> None:
-    answer = may_go(SCABER, way(), [replace(example, verified=False) for example in rules], [])
+    answer = may_go(SCABER, way(), [replace(each, verified=False) for each in rules], [])
     assert answer.standing == Standing.OPEN
 
 
@@ -134,15 +134,15 @@ def test_an_example_only_asks_until_the_keeper_has_looked_it_up() -> None:
     answer = may_go(SCABER, way(), [example, rule("allowed", "Isopoda")], [])
     assert answer.standing == Standing.OPEN
     assert "An unverified example says that Isopoda into Florida (US-FL) is forbidden" in answer.questions[0]
-    verified = rule("allowed", "Porcellio scaber", FLORIDA, origin="")
-    assert may_go(SCABER, way(), [example, verified], []).standing == Standing.CLEAR
+    own_rule = rule("allowed", "Porcellio scaber", FLORIDA, origin="")
+    assert may_go(SCABER, way(), [example, own_rule], []).standing == Standing.CLEAR
 
 
 def test_a_stale_rule_asks_and_a_stale_ban_still_blocks() -> None:
     old = {"checked_on": date(2024, 1, 5), "recheck_on": date(2025, 1, 5)}
     answer = may_go(SCABER, way(), [rule("allowed", **old)], [])
     assert answer.standing == Standing.OPEN
-    assert "was to be looked up again by 5 January 2025" in answer.questions[0]
+    assert "was due to be looked up again by 5 January 2025" in answer.questions[0]
     ban = may_go(SCABER, way(), [rule("forbidden", **old)], [])
     assert ban.standing == Standing.BLOCKED
     assert "looked up again by 5 January 2025" in ban.blocks[0]
@@ -157,7 +157,7 @@ def test_a_rule_for_crossing_a_border_leaves_the_own_state_alone() -> None:
 def test_a_permit_in_scope_meets_the_rule_and_is_named() -> None:
     answer = may_go(SCABER, way(), [rule("permit", permit_kind="PPQ 526")], [permit()])
     assert answer.standing == Standing.CLEAR
-    assert [permit.number for permit in answer.permits] == ["P-1"]
+    assert [each.number for each in answer.permits] == ["P-1"]
     assert "PPQ 526 P-1 of USDA APHIS counts until 31 December 2026" in answer.notes[0]
 
 
@@ -170,7 +170,7 @@ def test_a_permit_in_scope_meets_the_rule_and_is_named() -> None:
         ({"destinations": ("US-GA",)}, "does not cover Florida (US-FL)"),
         ({"origins": ("US-OH",)}, "does not cover sending from New York (US-NY)"),
         ({"direction": Permit.Direction.RECEIVE}, "is yours to receive"),
-        ({"person_id": 8, "direction": Permit.Direction.RECEIVE}, "is held by somebody else"),
+        ({"person_id": 8, "direction": Permit.Direction.RECEIVE}, "is held by someone else"),
         ({"person_id": 7, "direction": Permit.Direction.SEND}, "is the customer's to send"),
     ],
 )
@@ -208,7 +208,7 @@ def test_an_address_without_a_state_asks_where_states_have_rules() -> None:
 
 def test_an_unknown_home_asks_where_a_rule_depends_on_it() -> None:
     answer = may_go(SCABER, way(origin=""), [rule("allowed"), rule("permit", origin="US-OH")], [])
-    assert "From where you send is not known" in answer.questions[0]
+    assert "It is not known where you ship from" in answer.questions[0]
 
 
 def test_an_animal_that_only_resembles_a_species_is_not_allowed_by_its_rule() -> None:
@@ -221,7 +221,7 @@ def test_an_animal_that_only_resembles_a_species_is_not_allowed_by_its_rule() ->
     assert "is not determined, and the rule for Porcellio scaber may be about it" in answer.questions[0]
 
 
-def test_conditions_are_shown_and_do_not_hold_it_up() -> None:
+def test_conditions_are_noted_and_do_not_block() -> None:
     answer = may_go(SCABER, way(), [rule("conditions", conditions="Two barriers against escape")], [])
     assert answer.standing == Standing.CLEAR
     assert answer.notes[0].endswith("Conditions: Two barriers against escape.")

@@ -1,4 +1,4 @@
-"""A box over four time zones and over both nights in which clocks change: no hour is lost, doubled, or misplaced."""
+"""Send boxes over four time zones and both nights when clocks change: no hour is lost, doubled or misplaced."""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -8,16 +8,16 @@ import pytest
 
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.transit import ambient_ensemble
-from breeder.core.transit.batch_air import Ends
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.itinerary import HOUR, Case, ServiceTimes, cases_of
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 TIMING = Timing(frozenset({0, 1, 2}), usual_days=2, latest_days=4)
 
-# From Pacific over Mountain and Central to Eastern time and back; half-hour and quarter-hour zones; clocks that move by
-# half an hour (Lord Howe), on days of their own (London), and never (Phoenix, Kolkata).
+# From Pacific through Mountain and Central to Eastern time and back; half-hour and quarter-hour zones; clocks that move
+# by half an hour (Lord Howe), on days of their own (London), and never (Phoenix, Kolkata).
 WAYS = [
     ("America/Los_Angeles", "America/New_York"),
     ("America/New_York", "America/Los_Angeles"),
@@ -28,7 +28,7 @@ WAYS = [
     ("Europe/London", "Europe/Berlin"),
     ("Asia/Kolkata", "Asia/Kathmandu"),
 ]
-# Posted on the Friday before clocks go forward or back, in the United States, Europe and Australia.
+# Shipped on the Friday before clocks go forward or back, in the United States, Europe and Australia.
 NIGHTS = [
     date(2026, 3, 6), date(2026, 10, 30), date(2026, 3, 27), date(2026, 10, 23), date(2026, 4, 3), date(2026, 10, 2)
 ]  # fmt: skip
@@ -70,10 +70,10 @@ def test_hours_of_a_case_are_whole_utc_hours_each_once(post_on: date, origin: st
 @pytest.mark.parametrize(
     ("origin", "destination", "post_on", "hours"),
     [
-        # 16:00 in Los Angeles is 19:00 in New York: three hours less than the 41 of a way within one zone.
+        # 16:00 in Los Angeles is 19:00 in New York: three hours less than the 41 within one zone.
         ("America/Los_Angeles", "America/New_York", date(2026, 6, 1), 38),
         ("America/New_York", "America/Los_Angeles", date(2026, 6, 1), 44),
-        # Over the night in which the year's hour is lost, and over the one in which it comes back.
+        # Over the night that loses an hour, and over the one that gets it back.
         ("America/Los_Angeles", "America/New_York", date(2026, 3, 7), 37),
         ("America/Los_Angeles", "America/New_York", date(2026, 10, 31), 39),
         # Lord Howe moves by half an hour; Sydney by a whole one on the same night.
@@ -98,21 +98,21 @@ def test_the_way_takes_as_long_as_it_really_does(origin: str, destination: str, 
 
 @pytest.mark.parametrize(("origin", "destination"), WAYS, ids="{0}".format)
 def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: str) -> None:
-    """Hours whose temperature is their number since the start come out in that order, over a night of change too."""
+    """Hours with their own number as temperature come out in that order, also when clocks change."""
     post_on = date(2026, 3, 6)
     first = datetime(2026, 3, 5, tzinfo=UTC)
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
     every = cases(post_on, origin, destination)
-    around = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases(every), *ends.airs)
-    for case, rows in zip(every, (one.ambient_c.T for one in around), strict=True):
+    around = ambient_ensemble.Members(drawn).ambient_cases(ambient_ensemble.shape_of_cases(every), *ends.airs)
+    for case, rows in zip(every, (ambient.ambient_c.T for ambient in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
-        found = rows[network].mean(axis=1)
-        # A depot follows the air outside in part, by the same part in all of its hours: none is lost or doubled.
+        network_c = rows[network].mean(axis=1)
+        # A depot follows the same share of the outside air in every hour, so none is lost or doubled.
         expected = np.array([(case.times[index] - first) / HOUR for index in network])
-        assert np.diff(found) == pytest.approx(np.diff(expected) * np.diff(found)[0], abs=0.05)
-        assert np.diff(found)[0] > 0.1
+        assert np.diff(network_c) == pytest.approx(np.diff(expected) * np.diff(network_c)[0], abs=0.05)
+        assert np.diff(network_c)[0] > 0.1
 
 
 def _counted(first: datetime, zone: str) -> Hours:

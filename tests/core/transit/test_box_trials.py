@@ -1,4 +1,4 @@
-"""The board's quick sums say what the check says: the same members, kits and delay cases."""
+"""The fast trials of the board agree with the check: the same members, kits and delay cases."""
 
 from collections import deque
 from dataclasses import replace
@@ -13,16 +13,16 @@ from numpy.typing import NDArray
 from breeder.base import worker
 from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
 from breeder.core.thermal.verdict import Limits
-from breeder.core.transit import ambient_ensemble, batch_air, screening
-from breeder.core.transit.batch_air import Ends
+from breeder.core.transit import ambient_ensemble, box_trials, place_air
+from breeder.core.transit.box_trials import cells_of
 from breeder.core.transit.exposure import USUAL, Template
+from breeder.core.transit.place_air import Ends
 from breeder.core.transit.result_cache import Memo
 from breeder.core.transit.results import Asked, Cell
-from breeder.core.transit.screening import cells_of
 from breeder.core.transit.tally import Way
 from breeder.core.transit.trial_result import Candidate
 from breeder.core.transit.weather_hours import Hours
-from tests.shipments import plain
+from tests.core.transit import plain
 from tests.shipments.test_ratchet import ANIMALS, CARD, hours, journey
 
 FOAM = (Layer("eps", 19.0), Layer("corrugated", 4.0))
@@ -41,7 +41,7 @@ MEMBERS = 48
 
 
 def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> Asked:
-    reading = (batch_air.air_of(origin), batch_air.air_of(destination))
+    reading = (place_air.air_of(origin), place_air.air_of(destination))
     return Asked(number, journey(post_on), (reading,), KITS, ANIMALS, 77)
 
 
@@ -50,14 +50,14 @@ def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> 
 )
 def test_the_board_says_what_the_check_says(post_on: date) -> None:
     ends = Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
-    one = asked(post_on, ends.origin, ends.destination)
-    trial, cell = screening.trials_of(one, MEMBERS)[0], cells_of([one], members=MEMBERS)[0]
+    question = asked(post_on, ends.origin, ends.destination)
+    trial, cell = box_trials.trials_of(question, MEMBERS)[0], cells_of([question], members=MEMBERS)[0]
     for option in cell.options:
         whole = trial.of_kit(option.candidate.kit_id)
         assert whole is not None
         assert option.verdict == whole.verdict
         if not option.at_least:
-            # A member at the edge of an hour may fall on the other side: the board reads twice an hour.
+            # A member close to a limit may fall on the other side: the board reads only twice an hour.
             assert option.comfort == pytest.approx(whole.outcome.comfort.failed, abs=0.03)
             assert option.hard == pytest.approx(whole.outcome.hard.failed, abs=0.03)
     best = trial.best
@@ -75,9 +75,9 @@ def test_missing_hours_are_not_decided_on_the_board_too() -> None:
 def test_of_two_readings_the_worse_stands_on_the_board() -> None:
     post_on = date(2013, 10, 7)
     mild, hot = hours(post_on, "JFK"), hours(post_on, "JFK", shift_c=16.0)
-    one = asked(post_on, hours(post_on, "LGA"), mild)
-    both = replace(one, readings=(*one.readings, (one.readings[0][0], batch_air.air_of(hot))))
-    assert cells_of([one])[0].shown.verdict == "go"
+    question = asked(post_on, hours(post_on, "LGA"), mild)
+    both = replace(question, readings=(*question.readings, (question.readings[0][0], place_air.air_of(hot))))
+    assert cells_of([question])[0].shown.verdict == "go"
     assert cells_of([both])[0].of_kit(1).decided == "no-go"  # type: ignore[union-attr]
 
 
@@ -86,7 +86,7 @@ def test_only_what_changed_is_reckoned_again() -> None:
     rows = [asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=n / 10), n) for n in range(4)]
     first = cells_of(rows, memo=memo)
     rows[2] = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK", shift_c=20.0), 2)
-    second = cells_of(rows, memo=memo, told=lambda done, whole: steps.append((done, whole)))
+    second = cells_of(rows, memo=memo, on_progress=lambda done, whole: steps.append((done, whole)))
     assert steps == [(4, 4)]
     assert [a.options is b.options for a, b in zip(first, second, strict=True)] == [True, True, False, True]
     assert second[2].shown.decided == "no-go"
@@ -98,18 +98,18 @@ TRAILER_AND_SHADE = Template(time(18), 2.0, 12.0, 0.6, (0.0, 0.25))
 @pytest.mark.parametrize("template", [USUAL, TRAILER_AND_SHADE])
 @pytest.mark.parametrize("post_on", [date(2013, 4, 9), date(2013, 7, 15), date(2013, 12, 3)])
 def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on: date, template: Template) -> None:
-    one = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
-    times = replace(one.journey.times, template=template)
-    one = replace(one, journey=replace(one.journey, times=times))
-    origin, destination = one.readings[0]
-    drawn = screening.drawn_of(77, MEMBERS)
-    shape = ambient_ensemble.shape_of(one.journey, origin.hours, destination.hours)
-    quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
-    for case, found in zip(shape.cases, quick, strict=True):
+    question = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
+    times = replace(question.journey.times, template=template)
+    question = replace(question, journey=replace(question.journey, times=times))
+    origin, destination = question.readings[0]
+    drawn = box_trials.drawn_of(77, MEMBERS)
+    shape = ambient_ensemble.shape_of(question.journey, origin.hours, destination.hours)
+    quick = ambient_ensemble.Members(drawn).ambient_cases(shape, origin, destination)
+    for case, quick_case in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
-        assert pytest.approx(whole, abs=1e-4) == found.ambient_c.T
-        stands = [case.leg_at(at).label for at in case.times[:-1]]
-        assert found.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in stands)
+        assert pytest.approx(whole, abs=1e-4) == quick_case.ambient_c.T
+        legs = [case.leg_at(at).label for at in case.times[:-1]]
+        assert quick_case.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in legs)
 
 
 @pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
@@ -120,16 +120,16 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
     quick, left_out = cells_of(rows), []
 
     def everybody(way: Way, case: int, limits: Limits) -> NDArray[np.bool_]:
-        left_out.append(int((~found(way, case, limits)).sum()))
+        left_out.append(int((~may_leave(way, case, limits)).sum()))
         return np.ones(way.drawn.members, bool)
 
-    found = Way.may_leave
+    may_leave = Way.may_leave
     monkeypatch.setattr(Way, "may_leave", everybody)
     whole = cells_of(rows)
     assert sum(left_out) > MEMBERS
-    for one, other in zip(quick, whole, strict=True):
-        # In single precision the hour of the worst moves a little with the company that a member keeps.
-        assert [replace(option, hour=0.0) for option in one.options] == [
+    for quick_cell, other in zip(quick, whole, strict=True):
+        # In single precision the worst hour moves a little with the other members in the block.
+        assert [replace(option, hour=0.0) for option in quick_cell.options] == [
             replace(option, hour=0.0) for option in other.options
         ]
 
@@ -137,9 +137,9 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
 def test_where_hours_lack_for_any_go_the_cheapest_open_kit_speaks_for_the_dearer_ones() -> None:
     post_on = date(2013, 10, 7)
     gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
-    one = asked(post_on, hours(post_on, "LGA"), gone)
-    assert screening.trials_of(one, MEMBERS)[0].best is None
-    cell = cells_of([one], members=MEMBERS)[0]
+    question = asked(post_on, hours(post_on, "LGA"), gone)
+    assert box_trials.trials_of(question, MEMBERS)[0].best is None
+    cell = cells_of([question], members=MEMBERS)[0]
     assert [option.candidate.kit_id for option in cell.options] == [CARD.kit_id]
     assert cell.shown.decided == "not decided"
 
@@ -149,8 +149,8 @@ def test_where_two_cheap_kits_go_but_not_easily_the_board_takes_the_dearer_one_o
     foam = Candidate(4, "Foam", 2.0, Kit(Box((0.25, 0.2, 0.15), FOAM), PAYLOAD))
     kits, ends = (CARD, foam, WARM, MELTS), Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
     whole = replace(asked(post_on, ends.origin, ends.destination), candidates=kits)
-    trial = screening.trials_of(whole, MEMBERS)[0]
-    assert [one.outcome.verdict for one in trial.tried[:2]] == ["go", "go"]
+    trial = box_trials.trials_of(whole, MEMBERS)[0]
+    assert [each.outcome.verdict for each in trial.tried[:2]] == ["go", "go"]
     assert trial.best is not None
     assert trial.best.candidate is MELTS
     assert cells_of([whole], members=MEMBERS)[0].going[0].candidate is MELTS
@@ -162,16 +162,16 @@ def test_a_second_process_finds_the_same_cells() -> None:
     rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
     alone = cells_of(rows)
     with worker._twin() as process:
-        # Its answers come back through a pickle, its questions went there through one.
+        # Questions and answers both pass through a pickle.
         waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
-        work = partial(screening.cells_of_block, members=screening.SCREENED)
+        work = partial(box_trials.cells_of_block, members=box_trials.SCREENED)
         worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
-    beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
-    for one, other in zip(beside, alone, strict=True):
-        assert (one.number, one.on, one.missing_hours, one.shape) == (
+    second = [cell for _, cells in sorted(worker._finished(done), key=lambda row: row[0]) for cell in cells]
+    for cell, other in zip(second, alone, strict=True):
+        assert (cell.number, cell.on, cell.missing_hours, cell.shape) == (
             other.number, other.on, other.missing_hours, other.shape,
         )  # fmt: skip
-        # What a block holds besides decides in which order a product is summed: a millionth of an hour.
-        assert [replace(each, hour=0.0) for each in one.options] == [replace(each, hour=0.0) for each in other.options]
-        assert [each.hour for each in one.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
-    assert len({cell.shown.verdict for cell in beside}) > 1
+        # The rest of a block changes the order of summation: a millionth of an hour.
+        assert [replace(each, hour=0.0) for each in cell.options] == [replace(each, hour=0.0) for each in other.options]
+        assert [each.hour for each in cell.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
+    assert len({cell.shown.verdict for cell in second}) > 1
