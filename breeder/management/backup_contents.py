@@ -12,6 +12,8 @@ from typing import Any
 from django.db import connection
 from django.db.migrations.recorder import MigrationRecorder
 
+from breeder.management.older_tables import is_older
+
 KIND = "underbark book"
 FORM = 1
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
@@ -27,7 +29,7 @@ class CannotRestore(Exception):
 
 
 def schema() -> str:
-    """Return the name of the last migration of the book, which a backup must share to be restored."""
+    """Return the name of the last migration of the book: its version."""
     applied = MigrationRecorder(connection).applied_migrations()
     return max((name for app, name in applied if app == "breeder"), default="")
 
@@ -37,10 +39,10 @@ def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     if any(part.flag_bits & ENCRYPTED for part in archive.infolist()):
         raise CannotRestore(f"'{path}' is damaged: a part of it claims to have a password. {ANOTHER}")
     about = _about(archive, path)
-    if about["schema"] != schema():
+    if about["schema"] != schema() and not is_older(about["schema"]):
         raise CannotRestore(
             f"'{path}' comes from version '{about['schema']}' of the book, and this one is at '{schema()}'. "
-            "Restore with the version that wrote it, then bring that up to date."
+            "Bring this program up to date first."
         )
     if _digest_of(archive) != about["digest"]:
         raise CannotRestore(f"'{path}' is damaged: its rows are not those that were written. Use another backup.")

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from django.apps import apps
+from django.apps.registry import Apps
 from django.conf import settings
 from django.contrib.auth.models import Group, User
 from django.core import serializers
@@ -43,6 +44,7 @@ from breeder.management.backup_contents import (
     schema,
 )
 from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
+from breeder.management.older_tables import tables_as_of
 
 
 class Exact(DjangoJSONEncoder):
@@ -191,8 +193,8 @@ def restore_backup(path: Path) -> Kept:
                     f"This book already holds {filled}. Restore into an empty one: "
                     "choose a new BREEDER_DATA folder or database."
                 )
-            with transaction.atomic():
-                rows = _load_rows(archive)
+            with tables_as_of(about["schema"], schema()) as models_then, transaction.atomic():
+                rows = _load_rows(archive, models_then)
                 if rows != about["rows"]:
                     raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
                 _reset_sequences()
@@ -222,18 +224,20 @@ def _first_filled() -> str:
     return ""
 
 
-def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
+def _load_rows(archive: zipfile.ZipFile, models_then: Apps) -> dict[str, int]:
     Group.objects.all().delete()
     with archive.open(BOOK) as book:
         try:
-            return load_rows(io.TextIOWrapper(book, encoding="utf-8"))
+            return load_rows(io.TextIOWrapper(book, encoding="utf-8"), models_then)
         except CannotReadRow as trouble:
             raise CannotRestore(f"A row of the backup cannot be read: {trouble}") from None
 
 
 def _reset_sequences() -> None:
     with connection.cursor() as cursor:
-        for statement in connection.ops.sequence_reset_sql(no_style(), [m for m in models_kept() if _counts_up(m)]):
+        tables = set(connection.introspection.table_names(cursor))  # an older version may have fewer
+        counted = [model for model in models_kept() if _counts_up(model) and model._meta.db_table in tables]
+        for statement in connection.ops.sequence_reset_sql(no_style(), counted):
             cursor.execute(statement)
 
 

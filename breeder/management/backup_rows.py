@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from django.apps import apps
+from django.apps.registry import Apps
 from django.core import serializers
 from django.core.exceptions import ValidationError
 from django.core.serializers.base import DeserializationError
@@ -26,13 +26,13 @@ class CannotReadRow(Exception):
     """A line of the backup is no row of this book; says what is wrong with it."""
 
 
-def load_rows(lines: Iterable[str]) -> dict[str, int]:
-    """Write the rows of a backup, one a line, and return how many of each model there were."""
+def load_rows(lines: Iterable[str], models: Apps) -> dict[str, int]:
+    """Write the rows of a backup, one a line, into the tables of `models`; return how many of each model there were."""
     rows, waiting = Counter[str](), _Waiting()
     for line in lines:
         with _naming(line):
             row = json.loads(line)
-            model = apps.get_model(row["model"])
+            model = models.get_model(row["model"])
         if model is not waiting.model or len(waiting.rows) >= BATCH:
             waiting.write()
             waiting = _Waiting(model)
