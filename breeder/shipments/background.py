@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 
-from breeder.base.worker import side_by_side
+from breeder.base.worker import share_work
 from breeder.core.transit import screening
 from breeder.core.transit.result_cache import Memo, keys_of
 from breeder.core.transit.results import Asked, Cell
@@ -29,7 +29,7 @@ class Desk:
         if not rest:
             return known
         # Whoever asks for the same meanwhile finds it kept when its turn comes.
-        job = self.worker.submit(screening.cells_of, rest, members=members, memo=self.memo, by=side_by_side)
+        job = self.worker.submit(screening.cells_of, rest, members=members, memo=self.memo, by=share_work)
         job.add_done_callback(_tell_trouble)
         try:
             found = iter(job.result(None if until is None else max(0.0, until - time.monotonic())))

@@ -1,5 +1,6 @@
 """The board's quick sums say what the check says: the same members, kits and delay cases."""
 
+import pickle
 from collections import deque
 from dataclasses import replace
 from datetime import date, time, timedelta
@@ -161,11 +162,10 @@ def test_a_second_process_finds_the_same_cells() -> None:
     days = [post_on + timedelta(days=ahead) for ahead in range(7)]
     rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
     alone = cells_of(rows)
-    with worker._twin() as process:
-        # Its answers come back through a pickle, its questions went there through one.
-        waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
-        work = partial(screening.cells_of_block, members=screening.SCREENED)
-        worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
+    work = partial(screening.cells_of_block, members=screening.SCREENED)
+    waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
+    worker._feed([pickle.dumps((work, [row])) for row in rows], waiting, done)
+    assert not waiting
     beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
     for one, other in zip(beside, alone, strict=True):
         assert (one.number, one.on, one.missing_hours, one.shape) == (

@@ -55,7 +55,7 @@ def cells_of(
 ) -> list[Cell]:
     """Return the cell of each question in its order; `told(done, all)` is called as the work goes on.
 
-    `by` says who works on the blocks: this process alone, or with a second one beside it (`house.twin.side_by_side`).
+    `by` says who works on the blocks: this process alone, or a second one too (`base.worker.share_work`).
     """
     keys = keys_of(asked, members) if memo else []
     cells = memo.known(asked, keys) if memo else [None] * len(asked)

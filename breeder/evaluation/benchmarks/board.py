@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from datetime import time as clock
 from typing import Any
 
-from breeder.base.worker import one_by_one, side_by_side
+from breeder.base.worker import end_second_process, share_work
 from breeder.core.thermal.kit import Kit as HeatKit
 from breeder.core.thermal.verdict import Limits, Tolerance
 from breeder.core.transit import batch_air, screening
@@ -39,9 +39,10 @@ def run() -> dict[str, Any]:
     memo = Memo(size=2 * BOXES * DAYS)
     usual = _timed(_asked(home, places[:BOARD_BOXES]), screening.SCREENED, Memo())
     again = _timed(_asked(home, places[:BOARD_BOXES]), screening.SCREENED, Memo())
-    alone = _timed(_asked(home, places), MEMBERS, Memo(), one_by_one)
+    alone = _timed(_asked(home, places), MEMBERS, Memo(), screening.one_by_one)
     begun = _cpu_s()
     whole = _timed(_asked(home, places), MEMBERS, memo)
+    end_second_process()  # what it used is counted when it has ended
     cpu = _cpu_s() - begun
     places[0] = batch_air.air_of(_hours("JFK", 1.7, 0.0))
     changed = _timed(_asked(home, places), MEMBERS, memo)
@@ -78,7 +79,7 @@ def _peak_mb(who: int) -> float:
     return round(resource.getrusage(who).ru_maxrss / 1024, 1)
 
 
-def _timed(asked: list[Asked], members: int, memo: Memo, by: screening.By = side_by_side) -> float:
+def _timed(asked: list[Asked], members: int, memo: Memo, by: screening.By = share_work) -> float:
     begun = time.perf_counter()
     cells = screening.cells_of(asked, members=members, memo=memo, by=by)
     if len(cells) != len(asked):
