@@ -8,10 +8,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 SUBJECTS = {
-    "heat": "breeder.core.thermal.speed",
-    "fit": "breeder.evaluation.benchmarks.box_fit",
-    "stock": "breeder.evaluation.benchmarks.stock",
-    "board": "breeder.evaluation.benchmarks.board",
+    "heat": "breeder.evaluation.benchmarks.box_speed",
+    "fit": "breeder.evaluation.benchmarks.fit_accuracy",
+    "stock": "breeder.evaluation.benchmarks.stock_speed",
+    "board": "breeder.evaluation.benchmarks.board_speed",
 }
 
 

@@ -19,7 +19,7 @@ from breeder.carriers import queries
 from breeder.carriers.models import Service
 from breeder.core.transit import delivery_days
 from breeder.management import server
-from breeder.management.demo_data import places, rulebook, stock, week
+from breeder.management.demo_data import demo_rules, demo_stock, places, week
 from breeder.management.demo_data.history import History
 from breeder.management.demo_data.sales import Sales
 from breeder.shipments.actions import bench as packing
@@ -84,14 +84,14 @@ def _live(setting: Setting, now: datetime, weather: places.Weather, keeper: User
     service = Service.objects.get(name=SERVICE)
     posted_on = next(day.on for day in posting_days(service, today) if day.usable)
     with transaction.atomic():  # two years in one go: a thousand small writes would each wait for the disk
-        kept = stock.build(today, dice)
+        kept = demo_stock.build(today, dice)
         addresses = places.write_people(now)
         places.write_weather(setting, addresses, now, posted_on, weather)
         sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
         History(kept, sales, today, setting.zone, keeper, dice).write()
-    rulebook.write_rules(today, keeper)
+    demo_rules.write_rules(today, keeper)
     week.live_through(kept, service, now, keeper)
-    rulebook.let_run_out(today, keeper)
+    demo_rules.let_run_out(today, keeper)
 
 
 def posting_days(service: Service, today: date) -> tuple[delivery_days.PostingDay, ...]:

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from breeder.cultures import belief_store, count_entry, eye_bias
 from breeder.cultures.models import Entry, Stage
+from breeder.management.demo_data.demo_stock import Stock, Truth
 from breeder.management.demo_data.sales import Sales
-from breeder.management.demo_data.stock import Stock, Truth
 from breeder.species.models import Line
 
 WEEKS = 104

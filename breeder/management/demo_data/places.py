@@ -6,7 +6,7 @@ from typing import Any
 
 from breeder.base.models import Setting
 from breeder.base.postcodes import us_place
-from breeder.management.demo_data.stock import rows
+from breeder.management.demo_data.demo_stock import rows
 from breeder.people.models import Address, Person
 from breeder.weather import steps
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.carriers.models import Service
 from breeder.cultures.models import Entry, Promise, Stage
-from breeder.management.demo_data.stock import Stock, Truth
+from breeder.management.demo_data.demo_stock import Stock, Truth
 from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.people.models import Address
 from breeder.shipments.models import Kit, Parcel, ParcelItem

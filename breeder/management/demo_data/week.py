@@ -15,7 +15,7 @@ from breeder.cultures.actions.crashes import mark_crashed
 from breeder.cultures.actions.freezes import freeze_line
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.queries.stock import stock_of
-from breeder.management.demo_data.stock import Stock
+from breeder.management.demo_data.demo_stock import Stock
 from breeder.orders import actions as orders
 from breeder.orders.models import Offer, Order
 from breeder.orders.queries.crashes import LOOKED_BACK

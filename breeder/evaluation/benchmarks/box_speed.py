@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from .batch import sweep
-from .box import Network, simple_network
-from .ensemble_draws import draws
-from .evaluate_kit import AmbientCase, try_kit
-from .kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
-from .simulation import inside
-from .verdict import Limits, Tolerance
+from breeder.core.thermal.batch import sweep
+from breeder.core.thermal.box import Network, simple_network
+from breeder.core.thermal.ensemble_draws import draws
+from breeder.core.thermal.evaluate_kit import AmbientCase, try_kit
+from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.core.thermal.simulation import inside
+from breeder.core.thermal.verdict import Limits, Tolerance
 
 Array = NDArray[np.float64]
 
