@@ -1,4 +1,4 @@
-"""What needs doing today, gathered from the rooms below in a constant number of queries."""
+"""Gather what needs doing today, in a fixed number of queries."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ TROUBLE = ("mould", "mites", "dry")
 
 @dataclass(frozen=True)
 class TubToSee:
-    """A tub that asks to be looked at, and why."""
+    """A tub that needs a look, and why."""
 
     tub: Culture
     why: str
@@ -39,7 +39,7 @@ class TubToSee:
 
 @dataclass(frozen=True)
 class LineInNeed:
-    """A line that is short, or whose breeders are not safely there."""
+    """A line that is short of animals or of breeders, and why."""
 
     line: Line
     why: str
@@ -48,7 +48,7 @@ class LineInNeed:
 
 @dataclass(frozen=True)
 class Box:
-    """A parcel that waits, with what its last check is still worth."""
+    """A waiting parcel, and whether its last check still holds."""
 
     parcel: Parcel
     verdict: str
@@ -60,7 +60,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Day:
-    """All that the first page shows."""
+    """Everything that the first page shows."""
 
     on: date
     boxes: tuple[Box, ...]
@@ -72,13 +72,13 @@ class Day:
     holds: tuple[Order, ...]
     to_plan: tuple[Order, ...]
     supplies: tuple[Supply, ...]
-    shelf_is_bare: bool  # nothing at all is there, as before anybody counted
+    shelf_is_bare: bool  # the shelf holds nothing, as before its first count
     remeasure: tuple[Kit, ...]
     has_lines: bool
 
     @property
     def asks_for_checks(self) -> bool:
-        """Return whether some box would be told more by a check than by the last one."""
+        """Return whether any box needs a new check."""
         return any(box.asks_for_check for box in self.boxes)
 
     @property
@@ -127,7 +127,7 @@ def _asks_for_check(standing: Standing, now: datetime) -> bool:
 
 
 def _tubs() -> QuerySet[Culture]:
-    """Return the open tubs with when each was last seen, last counted, and what the last look found."""
+    """Return the open tubs with when each was last seen, last counted, and what the last look noted."""
     seen = Entry.objects.filter(culture=OuterRef("pk"), kind__in=[Entry.Kind.LOOKED, Entry.Kind.COUNT])
     looks = Entry.objects.filter(culture=OuterRef("pk"), kind=Entry.Kind.LOOKED, corrections=None)
     beliefs = Belief.objects.filter(culture=OuterRef("pk")).exclude(stage=Stage.CUPS)
@@ -147,12 +147,12 @@ def _tubs() -> QuerySet[Culture]:
 
 
 def _to_see(tubs: list[Culture], on: date) -> list[TubToSee]:
-    found = [(tub, _why(tub, on)) for tub in tubs]
-    return [TubToSee(tub, why) for tub, why in found if why]
+    reasons = [(tub, _why(tub, on)) for tub in tubs]
+    return [TubToSee(tub, why) for tub, why in reasons if why]
 
 
 def _why(tub: Culture, on: date) -> str:
-    """Return why a tub asks to be seen to; an empty text if it does not."""
+    """Return why a tub needs a look; empty if it does not."""
     seen = (tub.last_look or {}).get("seen", [])
     trouble = [flag for flag in TROUBLE if flag in seen]
     if trouble and (on - _day(tub.last_look_at)).days <= TROUBLE_DAYS:
@@ -179,7 +179,7 @@ def _lines_in_need() -> list[LineInNeed]:
 
 
 def _crashed_lines() -> dict[int, str]:
-    """Return why each line needs help that has crashed tubs and no other open one."""
+    """Return why each line needs help that has crashed tubs and no open tub left."""
     tubs = Culture.objects.filter(Q(crashed_on__isnull=False) | Q(closed_on=None)).order_by("number")
     crashed: dict[int, list[str]] = defaultdict(list)
     alive = set()

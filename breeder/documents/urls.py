@@ -1,4 +1,4 @@
-"""Addresses of the papers."""
+"""Addresses of the PDFs."""
 
 from django.urls import path
 

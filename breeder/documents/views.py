@@ -1,4 +1,4 @@
-"""The papers, each as a PDF that opens in the browser; where there is nothing to print, a page says why."""
+"""Answer with PDFs that open in the browser; where there is nothing to print, a page says why."""
 
 from collections.abc import Callable
 from datetime import date
@@ -25,12 +25,12 @@ from breeder.documents.round_sheet import round_sheet as draw_round_sheet
 from breeder.documents.rules import NothingToPrint
 from breeder.documents.tub_labels import tub_labels as draw_tub_labels
 
-# Some browsers hold their own PDF viewer to the policy of the file, which the policy of the pages would keep shut.
+# Some browsers apply the file's policy to their PDF viewer, and the policy of our pages would block it.
 PDF_POLICY = "default-src 'none'; style-src 'unsafe-inline'; object-src 'self'; frame-ancestors 'none'"
 
 
 def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]:
-    """Answer with the file that a view returns under its plain name, or with the sentence why there is none."""
+    """Answer with the PDF that a view returns, or with the sentence that says why there is none."""
 
     @require_safe
     @wraps(view)
@@ -49,7 +49,7 @@ def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]
 
 
 def sheet_of(title: str, **more: Any) -> Sheet:
-    """Return an empty paper in the household's name and size: US letter where sizes are in inches, else A4."""
+    """Return an empty document in the household's name and paper size: US letter where sizes are in inches, else A4."""
     home = household()
     return Sheet(title, home.trade_name, us_letter=home.inches, **more)
 
@@ -74,7 +74,7 @@ def day_pulling_list(request: HttpRequest) -> tuple[str, bytes]:
 
 
 def day_asked(typed: str) -> date:
-    """Return the day asked for, today if none was; raises NothingToPrint for what is no day."""
+    """Return the day asked for, or today if none was. Raises NothingToPrint for text that is not a day."""
     try:
         return date.fromisoformat(typed) if typed else timezone.localdate()
     except ValueError:
@@ -106,7 +106,7 @@ def cup_labels(request: HttpRequest, number: int) -> tuple[str, bytes]:
 
 @require_safe
 def tub_labels(request: HttpRequest) -> HttpResponse:
-    """Print labels of the tubs asked for, or of all open tubs; say first if no phone could open their square code."""
+    """Print labels of the tubs asked for, or of all open tubs; warn first if no phone can open their square codes."""
     base = phone_address(request.scheme or "http", request.get_host(), settings.ALLOWED_HOSTS)
     if not base and "anyway" not in request.GET:
         return render(request, "documents/no_phone.html")
@@ -131,6 +131,6 @@ def price_list(request: HttpRequest) -> tuple[str, bytes]:
 @paper
 def round_sheet(request: HttpRequest) -> tuple[str, bytes]:
     """Print the tubs in shelf order with room to write."""
-    # PostgreSQL cannot be asked for a text that holds this sign.
+    # PostgreSQL refuses text with a null character.
     rows = queries.round_rows(request.GET.get("shelf", "").replace("\x00", ""))
     return "round-sheet", draw_round_sheet(rows, sheet_of("Round sheet", sideways=True))
