@@ -46,7 +46,7 @@ BATCH = 1000
 
 
 class Exact(DjangoJSONEncoder):
-    """Keeps moments to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
+    """Writes times to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
 
     def default(self, o: Any) -> Any:
         return o.isoformat() if isinstance(o, datetime | time) else super().default(o)
@@ -67,14 +67,14 @@ class Kept:
 
 def models_kept() -> list[type[Model]]:
     """Return the models that make up the book, people who log in first, each after those it refers to."""
-    own = list(apps.get_app_config("breeder").get_models())
-    ordered = serializers.sort_dependencies([("breeder", own)], allow_cycles=True)
+    book_models = list(apps.get_app_config("breeder").get_models())
+    ordered = serializers.sort_dependencies([("breeder", book_models)], allow_cycles=True)
     return [Group, User, *ordered]
 
 
 def write_backup(path: Path) -> Kept:
-    """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
-    unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name, and is refused when it is replaced
+    """Write the whole book to `path` as of one moment; only a complete new file replaces an older one."""
+    unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name; replacing it fails
     try:
         kept = _write(unfinished)
         _lay_down(unfinished)
@@ -86,7 +86,7 @@ def write_backup(path: Path) -> Kept:
 
 
 def _lay_down(path: Path) -> None:
-    """Wait until a file, or the names in a folder, are on the disk itself: a backup outlives the power going off."""
+    """Wait until a file, or a folder's list of names, is on the disk itself, so that a backup survives a power cut."""
     if path.is_dir() and os.name == "nt":
         return
     handle = os.open(path, os.O_RDONLY)
@@ -95,11 +95,11 @@ def _lay_down(path: Path) -> None:
 
 
 def _write(path: Path) -> Kept:
-    # A small computer without a clock begins in 1970, before any time that a ZIP can name: such photos are kept too.
+    # A small computer without a clock starts in 1970, before any time that a ZIP can hold; keep such photos too.
     archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
     with archive:
         rows, digest = _pack_rows(archive)
-        # Behind the rows, so that their transaction is short; a photo that a row names is not removed meanwhile.
+        # After the rows, so that their transaction is short; no photo that a row names is removed meanwhile.
         photos = _pack_photos(archive)
         kept = Kept(rows, photos, digest)
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
@@ -119,7 +119,7 @@ def _pack_rows(archive: zipfile.ZipFile) -> tuple[dict[str, int], str]:
 
 @contextmanager
 def _one_moment() -> Iterator[None]:
-    """See the book as it is at one moment, without keeping anybody from writing."""
+    """Read the book as of one moment, without keeping anyone from writing."""
     if connection.vendor == "postgresql":
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
@@ -130,13 +130,13 @@ def _one_moment() -> Iterator[None]:
 
 
 def holdings(path: Path) -> Kept | None:
-    """Return what a backup says that it holds, without proving it; None where no backup can be read."""
+    """Return what a backup says it holds, unchecked; None if it cannot be read."""
     try:
         with zipfile.ZipFile(path) as archive:
             about = json.loads(archive.read(ABOUT))
             photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
             return Kept(dict(about["rows"]), photos, str(about["digest"]))
-    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # as of an encrypted archive
+    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # RuntimeError: an encrypted archive
         return None
 
 
@@ -155,7 +155,7 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
     folder, packed = Path(settings.MEDIA_ROOT), 0
     for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
         if file.is_file():
-            # A photo is compressed already; to do it again would only take time.
+            # Photos are compressed already; doing it again would only take time.
             archive.write(file, PHOTOS + file.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
             packed += 1
     return packed
@@ -176,15 +176,15 @@ def restore_backup(path: Path) -> Kept:
                 if rows != about["rows"]:
                     raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
                 _reset_sequences()
-                # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
+                # Before the rows are committed: if this stops or the disk is full, restore simply runs again.
                 photos = _unpack_photos(archive)
     except DatabaseError as trouble:
         if of_machine := trouble_of(trouble):
             raise CannotRestore(of_machine.sentence) from None
-        # Such as a number that a file keeps and a server does not; Django names the column, not the row.
+        # For example a number that fits the file and not the server; Django names the column, not the row.
         raise CannotRestore(f"This database does not take a row of '{path}': {trouble} Nothing was restored.") from None
     except OSError as trouble:
-        if trouble.errno == errno.EINVAL:  # a place before the beginning of the file, named by a damaged part
+        if trouble.errno == errno.EINVAL:  # a damaged part names a position before the start of the file
             raise CannotRestore(f"'{path}' is damaged: it names places outside of itself. {ANOTHER}") from None
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:
@@ -195,7 +195,7 @@ def restore_backup(path: Path) -> Kept:
 
 
 def _first_filled() -> str:
-    """Return what this book already holds, in words; the groups that a migration or first run makes do not count."""
+    """Return what this book already holds as text; the groups that a migration or first run makes do not count."""
     for model in models_kept():
         if model is not Group and model._default_manager.exists():
             return f"{model._default_manager.count()} {model._meta.verbose_name_plural}"
@@ -207,9 +207,9 @@ def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
     rows, waiting = Counter[str](), _Batch()
     with archive.open(BOOK) as book:
         try:
-            for found in serializers.deserialize("jsonl", io.TextIOWrapper(book, encoding="utf-8")):
-                rows[found.object._meta.label] += 1
-                waiting.add(found)
+            for row in serializers.deserialize("jsonl", io.TextIOWrapper(book, encoding="utf-8")):
+                rows[row.object._meta.label] += 1
+                waiting.add(row)
         except DeserializationError as trouble:
             raise CannotRestore(f"A row of the backup cannot be read: {trouble}") from None
     waiting.write()
@@ -217,24 +217,24 @@ def _load_rows(archive: zipfile.ZipFile) -> dict[str, int]:
 
 
 class _Batch:
-    """Rows of one model waiting to be written together; links between many and many follow their rows."""
+    """Rows of one model waiting to be written together; many-to-many links follow their rows."""
 
     def __init__(self) -> None:
-        self.found: list[Any] = []
+        self.rows: list[Any] = []
 
     def add(self, row: Any) -> None:
-        if self.found and (type(self.found[0].object) is not type(row.object) or len(self.found) >= BATCH):
+        if self.rows and (type(self.rows[0].object) is not type(row.object) or len(self.rows) >= BATCH):
             self.write()
-        self.found.append(row)
+        self.rows.append(row)
 
     def write(self) -> None:
-        if not self.found:
+        if not self.rows:
             return
-        type(self.found[0].object)._default_manager.bulk_create([row.object for row in self.found])
-        for row in self.found:
+        type(self.rows[0].object)._default_manager.bulk_create([row.object for row in self.rows])
+        for row in self.rows:
             for name, values in (row.m2m_data or {}).items():
                 getattr(row.object, name).set(values)
-        self.found = []
+        self.rows = []
 
 
 def _reset_sequences() -> None:
@@ -251,7 +251,7 @@ def _unpack_photos(archive: zipfile.ZipFile) -> int:
     folder, unpacked = Path(settings.MEDIA_ROOT).resolve(), 0
     for name in archive.namelist():
         target = (folder / name.removeprefix(PHOTOS)).resolve()
-        # A name such as ../../x would leave the folder; such a file is not one of ours.
+        # A name such as ../../x would leave the folder; no file of ours has one.
         if not name.startswith(PHOTOS) or not target.is_relative_to(folder):
             continue
         content = archive.read(name)

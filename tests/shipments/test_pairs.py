@@ -51,9 +51,9 @@ def test_the_file_is_read_by_city_day_and_lead(held: list[City]) -> None:
     assert [city.name for city in held] == ["Upton, Maine", "Downton, Ohio"]
     assert (first.first, first.days, first.timezone) == (FIRST, DAYS, "Etc/GMT+5")
     assert (first.low[1], first.high[1]) == (5.0, 14.0)
-    assert first.said_high[1].tolist() == [12.0] * 6
-    assert np.isnan(first.said_low[1, 0])
-    assert first.said_low[1, 1] == 6.0
+    assert first.forecast_high[1].tolist() == [12.0] * 6
+    assert np.isnan(first.forecast_low[1, 0])
+    assert first.forecast_low[1, 1] == 6.0
 
 
 def test_a_value_that_cannot_be_counts_as_missing(tmp_path: Path) -> None:

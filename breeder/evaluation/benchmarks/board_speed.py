@@ -24,7 +24,7 @@ from breeder.shipments.thermal_kit import heat_kit
 from breeder.weather import sample_data
 
 BOXES, DAYS, MEMBERS, CUPS = 200, 10, 200, 4
-FIRST_DAY = date(2013, 4, 1)  # a spring fortnight: cold nights, mild days, every verdict
+FIRST_DAY = date(2013, 4, 1)  # two weeks of spring: cold nights, mild days, every verdict
 BALLAST_KG = 0.5  # the eighth kit
 SEVEN = 7  # of the example kits, from the cheapest on
 TIMES = ServiceTimes(clock(16), clock(9), clock(17), 4.0)
@@ -33,7 +33,7 @@ BOARD_BOXES = 14
 
 
 def run() -> dict[str, Any]:
-    """Return seconds for the whole board, alone and with a second process, after one change, and for a usual board."""
+    """Return seconds for a usual board, and for a large one: alone, with a second process, and after one change."""
     home = batch_air.air_of(_hours("LGA", 0.0, 0.0))
     places = [batch_air.air_of(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
     memo = Memo(size=2 * BOXES * DAYS)
@@ -70,9 +70,9 @@ def run() -> dict[str, Any]:
 
 
 def _cpu_s() -> float:
-    """Return the processor seconds of this process and of those that it began and saw end."""
+    """Return the processor seconds of this process and of its children that have ended."""
     spent = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(one.ru_utime + one.ru_stime for one in spent)
+    return sum(usage.ru_utime + usage.ru_stime for usage in spent)
 
 
 def _peak_mb(who: int) -> float:

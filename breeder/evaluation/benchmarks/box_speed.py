@@ -1,4 +1,4 @@
-"""How fast the box model runs, against a loop over an adaptive solver in the same run; one process, one BLAS thread."""
+"""`manage.py bench heat`: the box model against a loop over an adaptive solver; one process, one BLAS thread."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ EASY = Network(payload_w_k=1.5, air_j_k=600.0, payload_j_k=2500.0, wall_w_k=(0.5
 
 
 def run() -> dict[str, Any]:
-    """Return simulations a second of linear and melting kits, their ratio to the loop, and one parcel's time."""
+    """Return simulations per second of linear and melting kits, their ratio to the loop, and one parcel's time."""
     begun, begun_cpu = time.perf_counter(), time.process_time()
     weather = _weather(LINEAR_MEMBERS)
     foam = Kit(Box(INNER_M, (Layer("eps", 19), BOARD)), PAYLOAD)
@@ -79,7 +79,7 @@ def _weather(members: int) -> NDArray[np.float32]:
 
 
 def _loop_per_second(net: Network, weather: NDArray[np.float32]) -> float:
-    """Return how many members a second the adaptive solver does, one after another."""
+    """Return how many members per second the adaptive solver does, one after another."""
     return SOLVED / _median(lambda: [_solve(net, weather[member]) for member in range(SOLVED)], 1)
 
 
@@ -99,7 +99,7 @@ def _solve(net: Network, weather: Array) -> tuple[float, float, float, float]:
 
 
 def _parcel(weather: NDArray[np.float32]) -> None:
-    """Try eight kits for one parcel with 200 members in three delay cases, whole answers."""
+    """Try eight kits for one parcel with 200 members in three delay cases, with full results."""
     drawn = draws(7, PARCEL_MEMBERS)
     ambient = weather[:PARCEL_MEMBERS]
     cases = [
@@ -122,7 +122,7 @@ def _eight() -> list[Kit]:
 
 
 def _median(do: Any, runs: int = RUNS) -> float:
-    """Return the median processor seconds of some runs after one that warms up what is kept between them.
+    """Return the median processor seconds of some runs, after one run that fills the caches.
 
     All of it runs in one thread, so on an idle machine processor seconds are seconds.
     """

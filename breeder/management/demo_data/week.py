@@ -1,4 +1,4 @@
-"""The invented breeder's present week, done through the same actions that the pages use."""
+"""Run the invented breeder's current week through the same actions that the pages use."""
 
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -91,9 +91,9 @@ def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -
 
 
 def _count_if_short(offer: Offer, packs: int, by: Any) -> None:
-    """Count a line's tubs by hand where its last counts leave too little to sell, as a keeper does before a sale.
+    """Count a line's tubs by hand if its last counts leave too little to sell, as a keeper does before a sale.
 
-    How much was sold since the last count hangs on the day that the demo is made on.
+    How much was sold since the last count depends on the day the demo is made.
     """
     free = stock_of(offer.line_id)
     if offer.stage not in free.stages or free.free(offer.stage) >= packs * offer.held:
@@ -116,7 +116,7 @@ def _make_short(stock: Stock, by: Any) -> None:
 
 
 def _crash(stock: Stock, now: datetime, by: Any) -> None:
-    """Let the tub crash that gave most of late, after animals of it went to its sister; freeze a rare line."""
+    """Let the tub crash that supplied most lately, after a transfer to its sister tub; freeze a rare line."""
     of_late = Q(entries__reason=Entry.Reason.PACKED, entries__happened_at__gte=now - LOOKED_BACK)
     breeding = Culture.objects.filter(purpose=Culture.Purpose.BREEDING, line__irreplaceable=False)
     tubs = (
