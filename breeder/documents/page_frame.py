@@ -103,7 +103,7 @@ class Sheet:
     trade_name: str
     us_letter: bool = False
     sideways: bool = False
-    beside: str = ""
+    subtitle: str = ""
     ink: Ink = field(default_factory=Ink)
 
     @property
@@ -126,10 +126,10 @@ class Sheet:
         return self.text(number, size, bold=True)
 
     def heading(self) -> list[Flowable]:
-        """Return the trade name, the title and the line below it."""
+        """Return the trade name, the title and the subtitle."""
         parts: list[Flowable] = [self.text(self.trade_name, BODY, color=SOFT), self.text(self.title, HUGE, bold=True)]
-        if self.beside:
-            parts.append(self.text(self.beside, BODY + 1, color=SOFT))
+        if self.subtitle:
+            parts.append(self.text(self.subtitle, BODY + 1, color=SOFT))
         return [*parts, Spacer(0, 4 * mm)]
 
     def print(self, story: Sequence[Flowable]) -> bytes:

@@ -59,7 +59,7 @@ def pulling_list(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print what to take from which tub for one box."""
     parcel = queries.parcel_numbered(number)
     when = f" · to be posted {weekday(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Pulling list, box {number}", beside=f"order {parcel.order.number}{when}")
+    sheet = sheet_of(f"Pulling list, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"pulling-list-box-{number}", draw_pulling_list(queries.pulls([parcel]), sheet)
 
 
@@ -69,7 +69,7 @@ def day_pulling_list(request: HttpRequest) -> tuple[str, bytes]:
     on = day_asked(request.GET.get("day", ""))
     parcels = queries.parcels_of_day(on)
     boxes = rules.listed(str(parcel.number) for parcel in parcels)
-    sheet = sheet_of(f"Pulling list, {weekday(on)}", beside=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
+    sheet = sheet_of(f"Pulling list, {weekday(on)}", subtitle=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
     return f"pulling-list-{on}", draw_pulling_list(queries.pulls(parcels), sheet)
 
 
@@ -86,7 +86,7 @@ def packing_slip(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print the list that travels with the animals."""
     parcel = queries.parcel_numbered(number)
     when = f" · posted {day(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Packing slip, box {number}", beside=f"order {parcel.order.number}{when}")
+    sheet = sheet_of(f"Packing slip, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"packing-slip-box-{number}", draw_packing_slip(queries.slip(parcel, household()), sheet)
 
 
@@ -125,7 +125,7 @@ def price_list(request: HttpRequest) -> tuple[str, bytes]:
     """Print what is for sale today."""
     today = timezone.localdate()
     offers, gone = queries.priced(household(), today)
-    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", beside=day(today)))
+    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", subtitle=day(today)))
 
 
 @paper

@@ -67,8 +67,8 @@ class Kept:
 
 def models_kept() -> list[type[Model]]:
     """Return the models that make up the book, people who log in first, each after those it refers to."""
-    book_models = list(apps.get_app_config("breeder").get_models())
-    ordered = serializers.sort_dependencies([("breeder", book_models)], allow_cycles=True)
+    app_models = list(apps.get_app_config("breeder").get_models())
+    ordered = serializers.sort_dependencies([("breeder", app_models)], allow_cycles=True)
     return [Group, User, *ordered]
 
 

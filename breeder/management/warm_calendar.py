@@ -7,8 +7,7 @@ from django.db import connections
 from django.utils import timezone
 
 from breeder.base.queries import household
-from breeder.shipments import board as boards
-from breeder.shipments import run_check
+from breeder.shipments import board, run_check
 from breeder.shipments.forms.departure_forms import BoardForm
 from breeder.shipments.rules.departure_rules import NotLikeThis
 from breeder.shipments.steps.departure_steps import places_of
@@ -22,9 +21,9 @@ EVERY_S = 600.0
 def warm() -> None:
     """Compute the board, its usual plan and one check, so that the first visit to each page is quick."""
     setting, now = household(), timezone.now()
-    board = boards.board_of(setting, now)
-    boards.plan(board, BoardForm.asked({}).aim, BoardForm.USUAL_A_DAY)
-    for row in board.rows:
+    built = board.board_of(setting, now)
+    board.plan(built, BoardForm.asked({}).aim, BoardForm.USUAL_A_DAY)
+    for row in built.rows:
         try:
             run_check.refuse_unless_ready(row.parcel, setting)
             run_check.check(row.parcel, setting, places_of(row.parcel, setting), now)

@@ -17,7 +17,7 @@ from breeder.shipments.background import Desk
 from breeder.shipments.check_inputs import cups_in, species_in
 from breeder.shipments.forecast_cache import NotReadYet, Skies
 from breeder.shipments.models import Kit, Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.shipments.rules.box_rules import DRY_ICE_WORDS
 from breeder.shipments.thermal_kit import heat_kit
@@ -25,7 +25,7 @@ from breeder.shipments.thermal_kit import heat_kit
 # Boxes of three cups count as boxes of two: fewer cups swing more, so the board errs on the safe side.
 CUP_CLASSES = (8, 4, 2, 1)
 CONFIRMING_ROUNDS = 3
-DESK = Desk(Memo())
+BOARD_WORKER = Desk(Memo())
 
 
 @dataclass(frozen=True)
@@ -61,10 +61,10 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
 
     Cells not computed by `until` (of time.monotonic; None: wait for all) continue in the background.
     """
-    here = list(packing.parcels_here())
+    here = list(parcel_queries.parcels_here())
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
-    in_use = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
-    short = packing.short_supplies(kit.pk for kit in in_use)
+    in_use = [kit for kit in parcel_queries.kits(active=True) if not _has_dry_ice(kit)]
+    short = parcel_queries.short_supplies(kit.pk for kit in in_use)
     kits = [kit for kit in in_use if not short[kit.pk]]
     not_made = tuple(f"{kit} ({'; '.join(short[kit.pk])})" for kit in in_use if short[kit.pk])
     skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address], until)
@@ -72,7 +72,7 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
     for parcel in waiting:
         asking.ask(parcel)
     cells: dict[int, list[Cell | None]] = {}
-    known = DESK.cells(list(asking.asked.values()), screening.SCREENED, until)
+    known = BOARD_WORKER.cells(list(asking.asked.values()), screening.SCREENED, until)
     for (number, _), cell in zip(asking.asked, known, strict=True):
         cells.setdefault(number, []).append(cell)
     rows = tuple(asking.row(parcel, cells.get(parcel.number, [])) for parcel in waiting)
@@ -126,7 +126,7 @@ def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -
     for _ in range(CONFIRMING_ROUNDS):
         spread = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
         if wider := fallback_kits.questions(boxes, spread, board.asked, board.shelf):
-            known = DESK.cells(wider, screening.SCREENED, until)
+            known = BOARD_WORKER.cells(wider, screening.SCREENED, until)
             cells = [cell for cell in known if cell is not None]
             if len(cells) < len(known):
                 return None
@@ -150,7 +150,7 @@ def _unconfirmed(board: Board, spread: Spread, until: float | None) -> set[tuple
         exact = replace(kit, kit=heat_kit(board.kits[kit.kit_id], cups_in(parcel)))
         asked.append(replace(question, candidates=(exact,), seed=seed))
     failed = set()
-    for cell in DESK.cells(asked, run_check.MEMBERS, until):
+    for cell in BOARD_WORKER.cells(asked, run_check.MEMBERS, until):
         if cell is None:
             return None
         if not cell.going:
@@ -235,9 +235,9 @@ def _has_dry_ice(kit: Kit) -> bool:
 
 
 def _shelf() -> Shelf:
-    supplies = list(packing.supplies())
+    supplies = list(parcel_queries.supplies())
     return Shelf(
         {supply.pk: supply.on_shelf for supply in supplies},
-        {kit.pk: {part.supply_id: part.number for part in kit.parts.all()} for kit in packing.kits()},
+        {kit.pk: {part.supply_id: part.number for part in kit.parts.all()} for kit in parcel_queries.kits()},
         {supply.pk: supply.name for supply in supplies},
     )

@@ -22,7 +22,7 @@ from breeder.core.transit.weather_hours import Hours
 from breeder.people.models import Address
 from breeder.shipments import run_check
 from breeder.shipments.models import Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.weather.hour_grid import hours_between
 from breeder.weather.models import Place
@@ -44,7 +44,7 @@ class NotReadYet(Exception):
     """A place's hours were not read before the page must answer."""
 
 
-class _Kept:
+class _PlaceCache:
     """The last read of each place, stamped with what had been received and learned; the oldest is dropped first."""
 
     SIZE = 1024  # places of about 0.2 MB
@@ -66,7 +66,7 @@ class _Kept:
         return read
 
 
-KEPT = _Kept()
+PLACE_CACHE = _PlaceCache()
 
 
 class Skies:
@@ -81,7 +81,8 @@ class Skies:
         self.home = household
         # From midnight on, so that a passing hour does not change computed cells.
         first = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0) - 2 * ONE_DAY
-        self.span = (first, first + 3 * ONE_DAY + timedelta(days=packing.HORIZON_DAYS) + run_check.LONGEST_JOURNEY)
+        horizon = timedelta(days=parcel_queries.HORIZON_DAYS)
+        self.span = (first, first + 3 * ONE_DAY + horizon + run_check.LONGEST_JOURNEY)
         self.places = self._places([household, *addresses])
         self.by_place: dict[tuple[object, object], Read] = {}
         self.airs: dict[int, Air] = {}
@@ -93,7 +94,8 @@ class Skies:
         if key not in self.by_service:
             closures = closures_of(parcel.service.carrier)
             timing = timing_of(parcel.service)
-            days = [day.on for day in posting_days(timing, closures, self.today, packing.HORIZON_DAYS) if day.usable]
+            horizon = posting_days(timing, closures, self.today, parcel_queries.HORIZON_DAYS)
+            days = [day.on for day in horizon if day.usable]
             to_counter = parcel.way == Parcel.Way.COUNTER
             self.by_service[key] = [
                 run_check.journey_of(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
@@ -148,7 +150,7 @@ class Skies:
             )
         learnt = tuple((row.source, row.lead_until_h, row.lesson) for row in place.learnt.all())
         stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
-        return KEPT.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
+        return PLACE_CACHE.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
 
     def _in_time(self) -> None:
         # Reads stay in the cache and a few always happen, so a page that asks again gets further each time.

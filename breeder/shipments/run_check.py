@@ -26,7 +26,7 @@ from breeder.shipments.check_inputs import cups_in, species_in
 from breeder.shipments.check_json import Found, note_of, odds_of
 from breeder.shipments.missing_hours import missing_of, usual_of
 from breeder.shipments.models import Kit, Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.shipments.rules.box_rules import refuse_dry_ice
 from breeder.shipments.thermal_kit import heat_kit
@@ -58,7 +58,7 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:
         lacks.append("your own place is not known: give its postcode, or latitude and longitude, in the settings")
-    if not packing.kits(active=True).exists():
+    if not parcel_queries.kits(active=True).exists():
         lacks.append("no kit is written down: take the example kits or write your own")
     if lacks:
         raise departure_rules.NotLikeThis(
@@ -95,9 +95,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         rivalries=tuple(rivalry for side in sides for rivalry in side.rivalries),
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
-        stand_ins=tuple(
-            sentence for place in dict.fromkeys(places) for sentence in stand_ins_of(place, household, now)
-        ),
+        stand_ins=tuple(text for place in dict.fromkeys(places) for text in stand_ins_of(place, household, now)),
         other_way=_other_way(box, chosen),
     )
     # Other days and services matter only if no kit may go; where hours are missing they would be undecided too.
@@ -133,10 +131,10 @@ def animals_of(kinds: list[Species], household: Setting) -> Animals:
 
 def candidates_for(parcel: Parcel) -> list[Candidate]:
     """Return the kits to try: those in use that the shelf can supply, by cost, always with the chosen one first."""
-    rows = list(packing.kits(active=True))
+    rows = list(parcel_queries.kits(active=True))
     if parcel.kit is not None and parcel.kit not in rows:
         rows.append(parcel.kit)
-    short = packing.short_supplies([kit.pk for kit in rows])
+    short = parcel_queries.short_supplies([kit.pk for kit in rows])
     rows.sort(key=lambda kit: (kit.pk != parcel.kit_id, kit.cost, kit.name))
     candidates = []
     for kit in rows:
@@ -239,11 +237,8 @@ def _side(received: Received, span: tuple[datetime, datetime], wanted: set[datet
 
 
 def _band(kinds: list[Species]) -> str:
-    return str(
-        Species.Band.TROPICAL
-        if any(species.band == Species.Band.TROPICAL for species in kinds)
-        else Species.Band.TEMPERATE
-    )
+    has_tropical = any(species.band == Species.Band.TROPICAL for species in kinds)
+    return str(Species.Band.TROPICAL if has_tropical else Species.Band.TEMPERATE)
 
 
 def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
@@ -252,7 +247,7 @@ def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
     The search ends where the hours end.
     """
     rulebook, looked_until, parcel = legal_block.book(), None, box.parcel
-    for day in packing.usable_days(parcel.service, timezone.localdate(box.now)):
+    for day in parcel_queries.usable_days(parcel.service, timezone.localdate(box.now)):
         if day <= parcel.post_on or legal_block.ask_box(rulebook, parcel, day).blocks:
             continue
         journey = box.journey(parcel.service, day)

@@ -42,10 +42,10 @@ def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
         return whole(*args, **kwargs)
 
     monkeypatch.setattr(screening, "cells_of", held)
-    monkeypatch.setattr(boards, "DESK", Desk(Memo()))
+    monkeypatch.setattr(boards, "BOARD_WORKER", Desk(Memo()))
     yield opened
     opened.set()
-    boards.DESK.worker.shutdown()
+    boards.BOARD_WORKER.worker.shutdown()
 
 
 def test_an_unfinished_board_says_how_far_it_is_and_asks_again(
@@ -80,7 +80,7 @@ def test_places_that_could_not_be_read_in_time_are_read_by_the_next_pages(
         boards.board_of(boxes.household(), MORNING, until=0.0)
         late = boards.board_of(boxes.household(), MORNING)
     assert early.open_rows == 2
-    assert (len(early.asked), len(forecast_cache.KEPT.reads), late.open_rows) == (0, 2, 0)
+    assert (len(early.asked), len(forecast_cache.PLACE_CACHE.reads), late.open_rows) == (0, 2, 0)
 
 
 def test_a_long_board_has_pages_and_one_plan(

@@ -112,7 +112,7 @@ def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]
         origin, destination = case.forecast
         assert origin.hours.label != destination.hours.label
         for leg in case.shape.cases:
-            places = [destination.place_of(at) for at in leg.times]
+            places = [destination.day_index(at) for at in leg.times]
             assert min(places) >= 0
             assert max(places) < len(destination.middle_c)
     assert len({case.seed for case in cases}) == len(cases)

@@ -111,7 +111,7 @@ class _Days:
 
 
 def _truth(city: City, on: date) -> Hours | None:
-    at = city.place_of(on)
+    at = city.day_index(on)
     window = slice(at - DAYS_BEFORE, at + DAYS_AFTER + 1)
     if window.start < 0 or window.stop > city.days:
         return None
@@ -121,7 +121,7 @@ def _truth(city: City, on: date) -> Hours | None:
 
 def _forecast(town: Town, on: date) -> Hours | None:
     """Return the forecast of a shipping morning, corrected by what was learned there; the night before is past."""
-    city, at = town.city, town.city.place_of(on)
+    city, at = town.city, town.city.day_index(on)
     if at < DAYS_BEFORE or at + DAYS_AFTER >= city.days:
         return None
     low, high = city.low[at - DAYS_BEFORE : at + 1], city.high[at - DAYS_BEFORE : at]

@@ -61,7 +61,7 @@ class City:
         """Return how many days there are."""
         return len(self.low)
 
-    def place_of(self, on: date) -> int:
+    def day_index(self, on: date) -> int:
         """Return the index of a day in the arrays; it may be outside of them."""
         return (on - self.first).days
 

@@ -22,7 +22,7 @@ from breeder.management import server
 from breeder.management.demo_data import demo_rules, demo_stock, places, week
 from breeder.management.demo_data.history import History
 from breeder.management.demo_data.sales import Sales
-from breeder.shipments.actions import bench as packing
+from breeder.shipments.actions import bench
 from breeder.shipments.example_kits import BOX, LINER_19, LINER_38, LINER_FOIL, PACK_22, PACK_72, WATER
 from breeder.shipments.models import Kit, Supply
 
@@ -72,7 +72,7 @@ def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) ->
     server.add_person(HELPER_NAME, PASSWORD, HELPER)
     server.load_examples(by=keeper)
     counted = {supply.pk: (SHELF[supply.name], supply.order_below) for supply in Supply.objects.filter(name__in=SHELF)}
-    packing.count_supplies(counted, by=keeper)
+    bench.count_supplies(counted, by=keeper)
     with timezone.override(setting.zone):
         _live(setting, now, places.Weather(warmer_c, season), keeper)
     (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c, season))

@@ -16,14 +16,13 @@ from breeder.cultures.actions.freezes import freeze_line
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.queries.stock import stock_of
 from breeder.management.demo_data.demo_stock import Stock
-from breeder.orders import actions as orders
+from breeder.orders import actions as order_actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.queries.crashes import LOOKED_BACK
 from breeder.orders.rules.order_status import Terms, Who
 from breeder.orders.rules.packs import Wanted
 from breeder.people.models import Person
-from breeder.shipments.actions import bench as packing
-from breeder.shipments.actions import departure as dispatch
+from breeder.shipments.actions import bench, departure
 from breeder.shipments.models import Parcel
 
 VULGARE, NASATUM, SCABER, LAEVIS = (
@@ -62,13 +61,13 @@ def live_through(stock: Stock, service: Service, now: datetime, by: Any) -> list
     for name, wanted, paid in WANTED:
         order = _agree(stock, name, wanted, now, by)
         if paid:
-            orders.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
-            box = packing.plan_parcel(order.number, by=by)
+            order_actions.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
+            box = bench.plan_parcel(order.number, by=by)
             way = Parcel.Way.COUNTER if name in TO_COUNTER else Parcel.Way.DOORSTEP
-            packing.choose_way(box.number, service.pk, way, by=by)
+            bench.choose_way(box.number, service.pk, way, by=by)
             boxes.append(box.number)
     for number in boxes:
-        dispatch.check_parcel(number, by=by)
+        departure.check_parcel(number, by=by)
     _make_short(stock, by)
     _crash(stock, now, by)
     return boxes
@@ -87,7 +86,7 @@ def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -
         promised_by=timezone.localdate(now) + timedelta(days=14),
         postage=POSTAGE,
     )
-    return orders.agree_order(Who(person_id=person.pk), packs, terms, by=by)
+    return order_actions.agree_order(Who(person_id=person.pk), packs, terms, by=by)
 
 
 def _count_if_short(offer: Offer, packs: int, by: Any) -> None:
