@@ -76,7 +76,7 @@ def inside_c(
             return a @ x + b @ np.array([outside, watts])[: b.shape[1]]
 
         at = np.arange(READ_EVERY_S, 3600.1, READ_EVERY_S)
-        found = solve_ivp(slope, (0, 3600), state, method="LSODA", rtol=1e-8, atol=1e-8, t_eval=at)
-        state = found.y[:, -1]
-        read += found.y[1].tolist()
+        solution = solve_ivp(slope, (0, 3600), state, method="LSODA", rtol=1e-8, atol=1e-8, t_eval=at)
+        state = solution.y[:, -1]
+        read += solution.y[1].tolist()
     return np.array(read)

@@ -27,9 +27,9 @@ from tests.shipments.test_planning import asked, hours
 def two(db: None) -> list[Parcel]:
     boxes.household()
     boxes.bare()
-    found = [boxes.parcel(MONDAY) for _ in range(2)]
+    parcels = [boxes.parcel(MONDAY) for _ in range(2)]
     boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
-    return found
+    return parcels
 
 
 @pytest.fixture
@@ -111,7 +111,7 @@ def test_an_hour_that_passes_or_another_box_changes_nothing_of_what_was_worked_o
     boxes.parcel(MONDAY)
     with time_machine.travel(later, tick=False):
         second = boards.board_of(boxes.household(), later)
-    before, after = ({key: keys_of([one], 48)[0] for key, one in each.asked.items()} for each in (first, second))
+    before, after = ({key: keys_of([row], 48)[0] for key, row in each.asked.items()} for each in (first, second))
     assert before.items() <= after.items()
 
 

@@ -36,9 +36,9 @@ def rows() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    found = tmp_path_factory.mktemp("pairs") / "invented.csv.gz"
-    found.write_bytes(gzip.compress("\n".join([HEAD, *rows()]).encode()))
-    return found
+    file = tmp_path_factory.mktemp("pairs") / "invented.csv.gz"
+    file.write_bytes(gzip.compress("\n".join([HEAD, *rows()]).encode()))
+    return file
 
 
 @pytest.fixture(scope="module")
@@ -97,9 +97,9 @@ def test_what_is_said_moves_towards_what_comes_as_it_is_learnt(held: list[City])
         cases = city_days.cases_of(held, every=7, to_counter=False, learns=learns)
         assert len(cases) > 5
         gaps = [
-            np.abs(one.middle_c - other.middle_c)
+            np.abs(forecast.middle_c - truth.middle_c)
             for case in cases
-            for one, other in zip(case.forecast, case.truth, strict=True)
+            for forecast, truth in zip(case.forecast, case.truth, strict=True)
         ]
         return float(np.mean(gaps))
 
@@ -112,7 +112,7 @@ def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]
         origin, destination = case.forecast
         assert origin.hours.label != destination.hours.label
         for leg in case.shape.cases:
-            places = [destination.day_index(at) for at in leg.times]
+            places = [destination.place_of(at) for at in leg.times]
             assert min(places) >= 0
             assert max(places) < len(destination.middle_c)
     assert len({case.seed for case in cases}) == len(cases)
@@ -121,9 +121,9 @@ def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]
 def test_pairs_are_decided_and_lived_through(path: Path) -> None:
     out = StringIO()
     call_command("replay", pairs=path, every=20, json=True, leakier=1.2, stdout=out)
-    found = json.loads(out.getvalue())
-    assert list(found) == ["2 places, doorstep, temperate", "2 places, doorstep, tropical"]
-    mild = found["2 places, doorstep, temperate"]
+    figures = json.loads(out.getvalue())
+    assert list(figures) == ["2 places, doorstep, temperate", "2 places, doorstep, tropical"]
+    mild = figures["2 places, doorstep, temperate"]
     assert mild["days"] > 1
     assert mild["oracle"]["go"] >= mild["check"]["go"] > 0
     assert mild["check"]["unsafe_go"] <= 0.05

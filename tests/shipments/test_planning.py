@@ -51,8 +51,8 @@ def asked(post_on: date, origin: Hours, destination: Hours, number: int = 1) -> 
 )
 def test_the_board_says_what_the_check_says(post_on: date) -> None:
     ends = Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
-    one = asked(post_on, ends.origin, ends.destination)
-    trial, cell = screening.trials_of(one, MEMBERS)[0], cells_of([one], members=MEMBERS)[0]
+    question = asked(post_on, ends.origin, ends.destination)
+    trial, cell = screening.trials_of(question, MEMBERS)[0], cells_of([question], members=MEMBERS)[0]
     for option in cell.options:
         whole = trial.of_kit(option.candidate.kit_id)
         assert whole is not None
@@ -76,9 +76,9 @@ def test_missing_hours_are_not_decided_on_the_board_too() -> None:
 def test_of_two_readings_the_worse_stands_on_the_board() -> None:
     post_on = date(2013, 10, 7)
     mild, hot = hours(post_on, "JFK"), hours(post_on, "JFK", shift_c=16.0)
-    one = asked(post_on, hours(post_on, "LGA"), mild)
-    both = replace(one, readings=(*one.readings, (one.readings[0][0], batch_air.air_of(hot))))
-    assert cells_of([one])[0].shown.verdict == "go"
+    question = asked(post_on, hours(post_on, "LGA"), mild)
+    both = replace(question, readings=(*question.readings, (question.readings[0][0], batch_air.air_of(hot))))
+    assert cells_of([question])[0].shown.verdict == "go"
     assert cells_of([both])[0].of_kit(1).decided == "no-go"  # type: ignore[union-attr]
 
 
@@ -99,18 +99,18 @@ TRAILER_AND_SHADE = Template(time(18), 2.0, 12.0, 0.6, (0.0, 0.25))
 @pytest.mark.parametrize("template", [USUAL, TRAILER_AND_SHADE])
 @pytest.mark.parametrize("post_on", [date(2013, 4, 9), date(2013, 7, 15), date(2013, 12, 3)])
 def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on: date, template: Template) -> None:
-    one = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
-    times = replace(one.journey.times, template=template)
-    one = replace(one, journey=replace(one.journey, times=times))
-    origin, destination = one.readings[0]
+    question = asked(post_on, hours(post_on, "LGA"), hours(post_on, "JFK"))
+    times = replace(question.journey.times, template=template)
+    question = replace(question, journey=replace(question.journey, times=times))
+    origin, destination = question.readings[0]
     drawn = screening.drawn_of(77, MEMBERS)
-    shape = ambient_ensemble.shape_of(one.journey, origin.hours, destination.hours)
+    shape = ambient_ensemble.shape_of(question.journey, origin.hours, destination.hours)
     quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
-    for case, found in zip(shape.cases, quick, strict=True):
+    for case, surroundings in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
-        assert pytest.approx(whole, abs=1e-4) == found.ambient_c.T
+        assert pytest.approx(whole, abs=1e-4) == surroundings.ambient_c.T
         stands = [case.leg_at(at).label for at in case.times[:-1]]
-        assert found.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in stands)
+        assert surroundings.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in stands)
 
 
 @pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
@@ -121,16 +121,16 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
     quick, left_out = cells_of(rows), []
 
     def everybody(way: Way, case: int, limits: Limits) -> NDArray[np.bool_]:
-        left_out.append(int((~found(way, case, limits)).sum()))
+        left_out.append(int((~may_leave(way, case, limits)).sum()))
         return np.ones(way.drawn.members, bool)
 
-    found = Way.may_leave
+    may_leave = Way.may_leave
     monkeypatch.setattr(Way, "may_leave", everybody)
     whole = cells_of(rows)
     assert sum(left_out) > MEMBERS
-    for one, other in zip(quick, whole, strict=True):
+    for cell, other in zip(quick, whole, strict=True):
         # In single precision the hour of the worst moves a little with the company that a member keeps.
-        assert [replace(option, hour=0.0) for option in one.options] == [
+        assert [replace(option, hour=0.0) for option in cell.options] == [
             replace(option, hour=0.0) for option in other.options
         ]
 
@@ -138,9 +138,9 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
 def test_where_hours_lack_for_any_go_the_cheapest_open_kit_speaks_for_the_dearer_ones() -> None:
     post_on = date(2013, 10, 7)
     gone = hours(post_on, "JFK", lacking=frozenset(range(60, 144)))
-    one = asked(post_on, hours(post_on, "LGA"), gone)
-    assert screening.trials_of(one, MEMBERS)[0].best is None
-    cell = cells_of([one], members=MEMBERS)[0]
+    question = asked(post_on, hours(post_on, "LGA"), gone)
+    assert screening.trials_of(question, MEMBERS)[0].best is None
+    cell = cells_of([question], members=MEMBERS)[0]
     assert [option.candidate.kit_id for option in cell.options] == [CARD.kit_id]
     assert cell.shown.decided == "not decided"
 
@@ -151,7 +151,7 @@ def test_where_two_cheap_kits_go_but_not_easily_the_board_takes_the_dearer_one_o
     kits, ends = (CARD, foam, WARM, MELTS), Ends(hours(post_on, "LGA"), hours(post_on, "JFK"))
     whole = replace(asked(post_on, ends.origin, ends.destination), candidates=kits)
     trial = screening.trials_of(whole, MEMBERS)[0]
-    assert [one.outcome.verdict for one in trial.tried[:2]] == ["go", "go"]
+    assert [each.outcome.verdict for each in trial.tried[:2]] == ["go", "go"]
     assert trial.best is not None
     assert trial.best.candidate is MELTS
     assert cells_of([whole], members=MEMBERS)[0].going[0].candidate is MELTS
@@ -167,11 +167,11 @@ def test_a_second_process_finds_the_same_cells() -> None:
     worker._feed([pickle.dumps((work, [row])) for row in rows], waiting, done)
     assert not waiting
     beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
-    for one, other in zip(beside, alone, strict=True):
-        assert (one.number, one.on, one.missing_hours, one.shape) == (
+    for cell, other in zip(beside, alone, strict=True):
+        assert (cell.number, cell.on, cell.missing_hours, cell.shape) == (
             other.number, other.on, other.missing_hours, other.shape,
         )  # fmt: skip
         # What a block holds besides decides in which order a product is summed: a millionth of an hour.
-        assert [replace(each, hour=0.0) for each in one.options] == [replace(each, hour=0.0) for each in other.options]
-        assert [each.hour for each in one.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
+        assert [replace(each, hour=0.0) for each in cell.options] == [replace(each, hour=0.0) for each in other.options]
+        assert [each.hour for each in cell.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
     assert len({cell.shown.verdict for cell in beside}) > 1

@@ -76,7 +76,7 @@ def test_no_fewer_tubs_could_safely_give_it(wanted: int, sizes: list[tuple[int, 
     """Checked against every choice of fewer tubs, by brute force."""
     tubs = [tub(place + 1, min(free, lower), lower) for place, (free, lower) in enumerate(sizes)]
     pulls = pull_from_tubs(promise(wanted), tubs)
-    lower = {one.culture_id: one.lower for one in tubs}
+    lower = {tub.culture_id: tub.lower for tub in tubs}
     if sum(lower.values()) < wanted:
         return
     assert all(pull.number <= lower[pull.culture_id] for pull in pulls)

@@ -105,14 +105,14 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     drawn = draws(5, 4).without_weather_error()
     every = cases(post_on, origin, destination)
     around = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases(every), *ends.airs)
-    for case, rows in zip(every, (one.ambient_c.T for one in around), strict=True):
+    for case, rows in zip(every, (each.ambient_c.T for each in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
-        found = rows[network].mean(axis=1)
+        hub_c = rows[network].mean(axis=1)
         # A depot follows the air outside in part, by the same part in all of its hours: none is lost or doubled.
         expected = np.array([(case.times[index] - first) / HOUR for index in network])
-        assert np.diff(found) == pytest.approx(np.diff(expected) * np.diff(found)[0], abs=0.05)
-        assert np.diff(found)[0] > 0.1
+        assert np.diff(hub_c) == pytest.approx(np.diff(expected) * np.diff(hub_c)[0], abs=0.05)
+        assert np.diff(hub_c)[0] > 0.1
 
 
 def _counted(first: datetime, zone: str) -> Hours:
