@@ -95,7 +95,7 @@ def test_cups_of_culture_are_numbered_as_cups_and_never_as_animals() -> None:
     assert "Together: 12 animals and 2 cups of culture of 2 species." in text
 
 
-def test_a_secretion_and_a_pack_are_warned_of() -> None:
+def test_the_slip_warns_of_a_secretion_and_a_pack() -> None:
     millipede = Content(Name("Archispirostreptus gigas"), "adults", 3, secretes="benzoquinones")
     text = words(slip(millipede, has_pack=True))
     assert "Archispirostreptus gigas gives off benzoquinones when disturbed." in text

@@ -64,13 +64,13 @@ def hours(kind: str, where: tuple[float, float]) -> Hours:
     )  # fmt: skip
 
 
-def ends_of(kind: str) -> Ends:
+def both_ends(kind: str) -> Ends:
     return Ends(hours("home", HOME), hours(kind, PLACES[kind]))
 
 
 def asked(kind: str, way: str, candidates: tuple[Candidate, ...] = kits()) -> Asked:
     journey = journey_on(POST_ON, to_counter=WAYS[way])
-    return Asked(1, journey, (ends_of(kind).airs,), candidates, ANIMALS, SEED)
+    return Asked(1, journey, (both_ends(kind).airs,), candidates, ANIMALS, SEED)
 
 
 @cache
@@ -110,7 +110,7 @@ def test_the_board_gives_every_box_and_kit_of_the_demo_the_verdict_of_its_check(
 @pytest.mark.parametrize("kit", ["Foam 19 mm", "Foam 38 mm, 72 h pack"])
 @pytest.mark.parametrize("kind", ["cold", "hot"])
 def test_scipy_alone_comes_to_the_same_extremes_and_hours(kind: str, kit: str) -> None:
-    question, ends, drawn = asked(kind, "doorstep"), ends_of(kind), draws(SEED, FEW)
+    question, ends, drawn = asked(kind, "doorstep"), both_ends(kind), draws(SEED, FEW)
     on_time = replace(question.journey, deliveries=(Delivery(0, 1.0, POST_ON + timedelta(days=1)),))
     candidate = next(each for each in kits() if each.name == kit)
     trial = screening.trials_of(replace(question, journey=on_time, candidates=(candidate,)), FEW)[0]

@@ -80,13 +80,13 @@ def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
 @cache
 def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternative]:
     """What comes of the box by each reading of both ends."""
-    foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*sides_of(journey, known)[0])
+    foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*both_sides(journey, known)[0])
     asked = Asked(1, journey, tuple(ends.airs for ends in readings), (foam,), ANIMALS, SEED)
     trials = screening.trials_of(asked, known.members)
     return [source_conflicts.Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
 
 
-def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
+def both_sides(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
     zones = known.origin[0].zone, known.destination[0].zone
     wanted = {at for case in trial_result.journey_cases(journey, *zones) for at in case.times}
     return (side(known.origin, wanted), side(known.destination, wanted)), wanted
@@ -94,7 +94,7 @@ def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[dat
 
 def check(journey: Journey, known: Known) -> tuple[str, Content]:
     """The verdict and the content of a check, by the same steps as the check itself takes."""
-    sides, wanted = sides_of(journey, known)
+    sides, wanted = both_sides(journey, known)
     # What a source says about its hours changes no temperature, so the box is tried once for all of it.
     alternatives = tried_with(journey, known.with_each(lambda hours: replace(hours, spread=(), anchored=())))
     trial = source_conflicts.worse_of(alternatives)

@@ -34,7 +34,7 @@ class Command(BaseCommand):
             )
             sys.exit(1)
         entries, beliefs = Entry.objects.count(), Belief.objects.count()
-        self.stdout.write(f"The ledger bears out the book: {entries} entries, {beliefs} beliefs, no difference.")
+        self.stdout.write(f"The book agrees with its ledger: {entries} entries, {beliefs} beliefs, no difference.")
 
 
 def _words(change: belief_renewal.Change) -> tuple[str, ...]:

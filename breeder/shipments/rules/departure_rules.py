@@ -195,7 +195,7 @@ def other_day(post_on: date | None, today: date) -> list[str]:
     if post_on is None or post_on == today:
         return []
     return [
-        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were reckoned "
+        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were computed "
         "for another day."
     ]
 
