@@ -1,4 +1,4 @@
-"""Each paper read back: columns, names, numbers; forty lines; odd facts."""
+"""Read each PDF back: columns, names, numbers; forty lines; unusual values."""
 
 from collections.abc import Callable
 

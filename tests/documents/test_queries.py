@@ -1,4 +1,4 @@
-"""What is read for each paper."""
+"""The values read for each PDF."""
 
 from datetime import UTC, date, datetime
 

@@ -1,4 +1,4 @@
-"""The papers' addresses: who may print, what the answer carries, what is said when there is nothing."""
+"""The PDF addresses: who may print, the answer's headers, and the sentence when there is nothing to print."""
 
 from io import BytesIO
 

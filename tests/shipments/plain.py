@@ -1,4 +1,4 @@
-"""What surrounds a box and what it comes to, told again in plain steps: hour by hour, in double precision, by scipy.
+"""Compute the air around a box and its temperatures again in plain steps: hour by hour, in double precision, by scipy.
 
 Slow, and shares with the site only its tables: legs, draws, error and sun by hour, and the network of a box.
 """

@@ -1,4 +1,4 @@
-"""What surrounds the box: forecast and its error by lead, sun, hubs in a bracket; what is missing stays missing."""
+"""The air around the box: forecast, its error by lead, sun, hubs within a bracket; missing hours stay missing."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta

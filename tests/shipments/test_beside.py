@@ -1,4 +1,4 @@
-"""The board is worked out beside its page: what is known is shown at once, the rest follows, nothing is lost."""
+"""The board is computed in the background: known cells show at once, the rest follows, and none is lost."""
 
 import threading
 from collections.abc import Iterator

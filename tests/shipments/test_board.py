@@ -1,4 +1,4 @@
-"""The board: all boxes on their days, a plan out of one shelf, days and kits taken from it, the calendar."""
+"""The board: all boxes on their days, a plan from one shelf, choosing its days and kits, and the calendar."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -90,7 +90,7 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     assert [given.number for given in plan.given] == [2]
     assert plan.without == (1,)
     assert "box 2 gets them, in order of promised date. Box 1 finds no day without it." in plan.shortages[0]
-    # A box that stands packed has taken its pack already.
+    # A packed box has used its pack already.
     assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
 
 
@@ -116,7 +116,7 @@ def test_the_page_shows_days_and_a_choice_is_kept(two: list[Parcel], keeper_clie
 
 
 def test_on_its_chosen_day_a_fresh_check_speaks_whatever_it_says(two: list[Parcel], keeper_client: Client) -> None:
-    """The board looks at fewer journeys: it must not show Go where the check of the same day said No-go."""
+    """The board looks at fewer journeys: it must not show Go where the check of the same day has No-go."""
     with time_machine.travel(MORNING, tick=False):
         departure.check_parcel(two[0].number, by=None)
         Check.objects.update(verdict=Check.Verdict.NO_GO, reason="It gets too cold at dawn.")
@@ -220,7 +220,7 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     assert buyer_day(Check.Verdict.NO_GO, later) == MONDAY + timedelta(days=7)
     assert buyer_day(Check.Verdict.NOT_DECIDED) is None
     assert buyer_day(Check.Verdict.GO) == MONDAY
-    # Its day was changed since: nobody has looked at the new one.
+    # Its day changed since, and the new one was not checked.
     assert buyer_day(Check.Verdict.GO, checked_for="2013-10-08") is None
     assert delay_notice.new_day_of(box, None, MONDAY) is None
     # The check is old, and the day that it found is past.

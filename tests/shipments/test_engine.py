@@ -1,7 +1,7 @@
 """The engine of check and board, on every box and kit of the demo's packing day, against two others.
 
-An engine that is gone, whose answers were kept: it followed every member's whole curve in double precision. And scipy:
-one member after another, hour by hour, in weather that `plain` makes in its own way.
+First the stored answers of a removed engine, which followed every member's whole curve in double precision. Second
+scipy, one member after another, hour by hour, in weather that `plain` makes independently.
 """
 
 import csv

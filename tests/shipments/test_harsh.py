@@ -18,7 +18,7 @@ from tests.shipments.test_ratchet import CARD, hours, journey
 
 POST_ON = date(2013, 10, 7)
 MEMBERS = 48
-# Animals that bear anything, so that only the rule can say no.
+# Animals that tolerate anything, so that only the rule can say no.
 HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
 PACKED = Candidate(
     2,

@@ -1,4 +1,4 @@
-"""A box that may not go there is sent by nobody on no path; that is not the weather, and its verdict stays its own."""
+"""A box that may not go there cannot be sent in any way; the weather verdict stays separate."""
 
 from datetime import date, timedelta
 from typing import Any

@@ -1,4 +1,4 @@
-"""Over 200 real weeks: a check with less forecast content than the last on the same box never says better."""
+"""Over 200 real weeks: a check with less forecast content than a box's last one gives no better verdict."""
 
 from collections import Counter
 from collections.abc import Callable
@@ -156,7 +156,7 @@ def test_a_check_that_knows_less_is_never_better(
 def test_without_the_ratchet_knowing_less_would_now_and_then_say_better(
     weeks: list[tuple[Journey, Known, tuple[str, Content]]],
 ) -> None:
-    """The control: if nothing ever said better by itself, the weeks above would prove nothing."""
+    """The control: if less content never gave a better verdict by itself, the weeks above would prove nothing."""
     gone = LESS["the second source gone"]
     better = sum(RANK[check(journey, gone(known))[0]] > RANK[before[0]] for journey, known, before in weeks)
     assert better >= WEEKS // 20

@@ -1,4 +1,4 @@
-"""The board's quick sums say what the check says: the same members, kits and delay cases."""
+"""The board's quick screening agrees with the check: the same members, kits and delay cases."""
 
 import pickle
 from collections import deque

@@ -1,4 +1,4 @@
-"""From which tubs a promise is pulled: a named tub, else the fewest tubs that safely hold it."""
+"""Which tubs a promise is pulled from: a named tub, else the fewest tubs that safely hold it."""
 
 from itertools import combinations
 from types import SimpleNamespace

@@ -1,4 +1,4 @@
-"""A check that knows less cannot say better; of two sources the worse decides; a box leaves on its own day."""
+"""A check with less data gives no better verdict; the worse of two sources decides; a box leaves on its own day."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta

@@ -1,4 +1,4 @@
-"""A replay decides on made forecasts, lives through real hours, and counts honestly."""
+"""A replay decides on made forecasts, runs the real hours, and counts correctly."""
 
 from dataclasses import replace
 from datetime import date, timedelta

@@ -1,4 +1,4 @@
-"""A board whose shelf runs short: dearer kits are tried for whoever is left, and what cannot be made up is said."""
+"""A board with a short shelf: the remaining boxes try dearer kits, and the page names kits that lack supplies."""
 
 from datetime import date, timedelta
 from decimal import Decimal

@@ -1,4 +1,4 @@
-"""A kit through hard weather, measured with loggers, measured with ice."""
+"""A kit in hard weather, measured with loggers, and measured with ice."""
 
 from importlib import import_module
 

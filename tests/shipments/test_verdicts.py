@@ -1,4 +1,4 @@
-"""What the check says of real days: July and February stop a bare box, ordinary spring days let it go."""
+"""Checks of real days: July and February stop a bare box, ordinary spring days let it go."""
 
 from datetime import date, timedelta
 from typing import Any

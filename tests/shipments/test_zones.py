@@ -1,4 +1,4 @@
-"""A box over four time zones and over both nights in which clocks change: no hour is lost, doubled, or misplaced."""
+"""A box across four time zones and both clock changes: no hour is lost, doubled, or misplaced."""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
