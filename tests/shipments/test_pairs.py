@@ -24,7 +24,7 @@ SAID_TOO_COOL, SAID_TOO_WARM_BY_NIGHT = 2.0, 1.0
 
 
 def rows() -> Iterator[str]:
-    """Yield invented days: forecast highs are 2 °C too low, forecast lows 1 °C too high, and each day differs a little."""
+    """Yield invented days: forecast highs are 2 °C too low, lows 1 °C too high, and each day differs a little."""
     for name, state, lat, lon, middle in PLACES:
         for day in range(DAYS):
             low, high = middle - 4 + day % 3, middle + 5 + day % 4
