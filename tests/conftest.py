@@ -19,7 +19,7 @@ from django.test import Client
 from breeder.base import backups
 from breeder.base.environment import DATABASE_FILE
 from breeder.base.roles import HELPER, KEEPER
-from breeder.shipments.forecast_cache import KEPT
+from breeder.shipments.forecast_cache import PLACE_CACHE
 from tests.build import PASSWORD as PASSWORD
 from tests.build import user_in as user_in
 from tests.environment import SERVER_WANTED
@@ -89,7 +89,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(autouse=True)
 def nothing_read_before() -> None:
     """A rolled back test leaves the numbers of its places to the next; what was read of them must not stay."""
-    KEPT.reads.clear()
+    PLACE_CACHE.reads.clear()
 
 
 @pytest.fixture

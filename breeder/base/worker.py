@@ -1,110 +1,107 @@
-"""Long sums of a few parts, shared with a second process: threads of one process wait for each other too long.
+"""Share a long list of pure jobs with a second process, since threads of one process wait for each other too long.
 
-The second process, the twin, only reckons: it opens no database, and lives as long as one list of parts. Where it
-cannot start, or dies, the first one does its parts as well.
+The second process opens no database and imports only what a job needs. It starts with the first long list and then
+stays for the next ones. Where it cannot start, or dies, the first process does its parts too.
 """
 
 import logging
+import multiprocessing
 import os
 import pickle
 import signal
-import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from functools import lru_cache
 from queue import Empty, SimpleQueue
-from subprocess import PIPE, Popen
 from threading import Thread
-from typing import Any, BinaryIO, TypeVar
+from typing import Any, TypeVar
 
 LOG = logging.getLogger(__name__)
 Part = TypeVar("Part")
-Found = TypeVar("Found")
+Result = TypeVar("Result")
 
-# A twin takes a second or two to start, as long as two or three parts of half a second.
-WORTH_A_TWIN = 6
-BEGIN = "from breeder.base.worker import be_the_twin; be_the_twin()"
-
-
-def one_by_one(work: Callable[[Part], Found], parts: Sequence[Part]) -> Iterator[tuple[int, Found]]:
-    """Yield each part's place and what came of it."""
-    for place, part in enumerate(parts):
-        yield place, work(part)
+# A second process takes a second or two to start, as long as two or three parts of half a second.
+WORTH_SHARING = 6
 
 
-def side_by_side(work: Callable[[Part], Found], parts: Sequence[Part]) -> Iterator[tuple[int, Found]]:
-    """Yield each part's place and what came of it as they are done, in no order.
+def share_work(work: Callable[[Part], Result], parts: Sequence[Part]) -> Iterator[tuple[int, Result]]:
+    """Yield the index and the result of each part as it is done, in no order.
 
-    `work` and `parts` must go through a pickle, and `work` must be pure. What it raises is raised here.
+    `work` and `parts` must pickle, and `work` must be pure. Raises here what `work` raises.
     """
-    if len(parts) < WORTH_A_TWIN or (os.cpu_count() or 1) == 1:
-        yield from one_by_one(work, parts)
+    if len(parts) < WORTH_SHARING or (os.cpu_count() or 1) == 1:
+        for index, part in enumerate(parts):
+            yield index, work(part)
         return
-    waiting, done = deque(range(len(parts))), SimpleQueue[tuple[int, Found]]()
-    everything = _written((work, parts))  # before any part changes what it keeps for itself
-    with ExitStack() as stack:
-        try:
-            twin = stack.enter_context(_twin())
-        except OSError as trouble:
-            LOG.warning("A second process could not begin; the first does all of its work (%r).", trouble)
-            yield from one_by_one(work, parts)
-            return
-        feeder = Thread(target=_feed, args=(twin, everything, waiting, done), name="feeds the twin")
-        feeder.start()
+    waiting, done = deque(range(len(parts))), SimpleQueue[tuple[int, Result]]()
+    # Pickled before any part starts: a thread that pickles would meet caches that the work is changing.
+    jobs = [pickle.dumps((work, part), pickle.HIGHEST_PROTOCOL) for part in parts]
+    feeder = Thread(target=_feed, args=(jobs, waiting, done), name="feeds the second process")
+    feeder.start()
+    try:
         while waiting or feeder.is_alive():
             yield from _finished(done)
             try:
-                place = waiting.popleft()
+                index = waiting.popleft()
             except IndexError:
-                feeder.join()  # a twin that dies now leaves its part to be done here
+                feeder.join()  # if the second process dies now, its part comes back to be done here
             else:
-                yield place, work(parts[place])
+                yield index, work(parts[index])
         yield from _finished(done)
-
-
-@contextmanager
-def _twin() -> Iterator["Popen[bytes]"]:
-    """Begin a twin, and end it whatever happens. Raises OSError where it cannot begin."""
-    # Begun anew, not forked: a fork would copy the locks that other threads of a site hold at this moment.
-    surroundings = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
-    process = Popen([sys.executable, "-c", BEGIN], stdin=PIPE, stdout=PIPE, env=surroundings)
-    try:
-        yield process
     finally:
-        process.kill()
-        process.wait()
+        waiting.clear()  # after an error here, the feeder stops when its part is done
 
 
-def _feed(twin: "Popen[bytes]", everything: bytes, waiting: "deque[int]", done: "SimpleQueue[Any]") -> None:
-    """Give the twin one part after another, from the last on, and put away what it returns."""
-    given = None
+def _feed(jobs: Sequence[bytes], waiting: "deque[int]", done: "SimpleQueue[Any]") -> None:
+    """Give the second process one part after another, from the last on, and collect its results."""
+    index = None
     try:
-        with twin.stdin as to_twin, twin.stdout as from_twin:  # type: ignore[union-attr]
-            _send(everything, to_twin)
-            while (given := _last_of(waiting)) is not None:
-                _send(_written(given), to_twin)
-                done.put((given, pickle.load(from_twin)))
-                given = None
+        while (index := _pop_last(waiting)) is not None:
+            done.put((index, _second_process().submit(_run, jobs[index]).result()))
     except Exception as trouble:  # whatever it was, the part must not be lost
-        LOG.warning("A second process ended early; the first does its work too (%r).", trouble)
-        if given is not None:
-            waiting.append(given)
+        LOG.warning("The second process failed at a part; the first one does the rest (%r).", trouble)
+        if isinstance(trouble, BrokenExecutor | OSError):
+            _second_process.cache_clear()  # the next list starts a new one
+        if index is not None:
+            waiting.append(index)
 
 
-def _last_of(waiting: "deque[int]") -> int | None:
+@lru_cache(maxsize=1)
+def _second_process() -> ProcessPoolExecutor:
+    # Spawned, not forked: a fork would copy the locks that other threads of the site hold at this moment.
+    return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_prepare)
+
+
+def end_second_process() -> None:
+    """End the second process, if there is one; the next long list starts a new one."""
+    if _second_process.cache_info().currsize:
+        _second_process().shutdown()
+        _second_process.cache_clear()
+
+
+def _prepare() -> None:
+    """Set up the second process. It ignores Ctrl-C and ends when the first process ends, even if that is killed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    Thread(target=_end_with_parent, name="ends with the first process", daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    if parent := multiprocessing.parent_process():
+        parent.join()
+        os._exit(0)
+
+
+def _run(job: bytes) -> Any:
+    work, part = pickle.loads(job)
+    return work(part)
+
+
+def _pop_last(waiting: "deque[int]") -> int | None:
     try:
         return waiting.pop()
     except IndexError:
         return None  # the first process took the last one
-
-
-def _written(thing: Any) -> bytes:
-    return pickle.dumps(thing, pickle.HIGHEST_PROTOCOL)
-
-
-def _send(written: bytes, to: BinaryIO) -> None:
-    to.write(written)
-    to.flush()
 
 
 def _finished(done: "SimpleQueue[Any]") -> Iterator[Any]:
@@ -112,20 +109,4 @@ def _finished(done: "SimpleQueue[Any]") -> Iterator[Any]:
         try:
             yield done.get_nowait()
         except Empty:
-            return
-
-
-def be_the_twin() -> None:
-    """Do the parts that are named, until nobody is there to name any."""
-    import django
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the first process, which ends this one
-    with os.fdopen(os.dup(sys.stdout.fileno()), "wb") as answers, os.fdopen(os.dup(sys.stdin.fileno()), "rb") as asked:
-        os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what anybody prints must not stand among the answers
-        django.setup()  # before anything is read: that imports models
-        try:
-            work, parts = pickle.load(asked)
-            while True:
-                _send(_written(work(parts[pickle.load(asked)])), answers)
-        except (EOFError, BrokenPipeError):
             return

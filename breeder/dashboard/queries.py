@@ -1,4 +1,4 @@
-"""What needs doing today, gathered from the rooms below in a constant number of queries."""
+"""Gather what needs doing today, in a fixed number of queries."""
 
 from collections import defaultdict
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ TROUBLE = ("mould", "mites", "dry")
 
 @dataclass(frozen=True)
 class TubToSee:
-    """A tub that asks to be looked at, and why."""
+    """A tub that needs a look, and why."""
 
     tub: Culture
     why: str
@@ -42,7 +42,7 @@ class TubToSee:
 
 @dataclass(frozen=True)
 class LineInNeed:
-    """A line that is short, or whose breeders are not safely there."""
+    """A line that is short of animals or of breeders, and why."""
 
     line: Line
     why: str
@@ -51,7 +51,7 @@ class LineInNeed:
 
 @dataclass(frozen=True)
 class Box:
-    """A parcel that waits, with what its last check is still worth."""
+    """A waiting parcel, and whether its last check still holds."""
 
     parcel: Parcel
     verdict: str
@@ -63,7 +63,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Day:
-    """All that the first page shows."""
+    """Everything that the first page shows."""
 
     on: date
     boxes: tuple[Box, ...]
@@ -75,13 +75,13 @@ class Day:
     holds: tuple[Order, ...]
     to_plan: tuple[Order, ...]
     supplies: tuple[Supply, ...]
-    shelf_is_bare: bool  # nothing at all is there, as before anybody counted
+    shelf_is_bare: bool  # the shelf holds nothing, as before its first count
     remeasure: tuple[Kit, ...]
     has_lines: bool
 
     @property
     def asks_for_checks(self) -> bool:
-        """Return whether some box would be told more by a check than by the last one."""
+        """Return whether any box needs a new check."""
         return any(box.asks_for_check for box in self.boxes)
 
     @property
@@ -169,7 +169,7 @@ def _lines_in_need(lines: list[ReadLine]) -> list[LineInNeed]:
 
 
 def _crashed_lines() -> dict[int, str]:
-    """Return why each line needs help that has crashed tubs and no other open one."""
+    """Return why each line needs help that has crashed tubs and no open tub left."""
     tubs = Culture.objects.filter(Q(crashed_on__isnull=False) | Q(closed_on=None)).order_by("number")
     crashed: dict[int, list[str]] = defaultdict(list)
     alive = set()

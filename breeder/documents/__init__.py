@@ -1,1 +1,1 @@
-"""The paper that goes with animals and onto shelves. Reads only."""
+"""PDFs to print: labels, slips and lists that go with animals and onto shelves. Reads only."""

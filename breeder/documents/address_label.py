@@ -1,7 +1,7 @@
 """The label on the address side of a box.
 
-Complete return address, what is inside, and the delivery period are asked for by USPS Publication 52, sections 522.3
-and 524; other carriers ask for other things, and the service's own marking is printed as it stands.
+USPS Publication 52, sections 522.3 and 524, asks for a complete return address, the contents and the delivery period.
+Other carriers ask for other things, so the service's own marking is printed unchanged.
 """
 
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ LINE_GAP = 9 * mm
 
 @dataclass(frozen=True)
 class AddressLabel:
-    """What stands on the address side; an empty address leaves lines to write on."""
+    """What the address side shows; an empty address leaves lines to write on."""
 
     box: int
     sender: str
@@ -80,7 +80,7 @@ def _consignee(canvas: Canvas, label: AddressLabel, field: Field, sheet: Sheet) 
 
 
 def _lines(canvas: Canvas, field: Field, number: int, gap: float) -> None:
-    """Draw lines to write on, upwards from the field's lower edge."""
+    """Draw lines to write on, from the field's lower edge up."""
     canvas.setStrokeColor(black)
     canvas.setLineWidth(0.5)
     for line in range(number):

@@ -1,4 +1,4 @@
-"""Cup labels: one for each cup of a box."""
+"""Draw cup labels, one for each cup of a box."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Signs drawn as shapes, because no font here has them: sexes, a box to tick, this way up."""
+"""Draw signs that the fonts lack as shapes: sexes, a box to tick, this way up."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -9,10 +9,10 @@ from reportlab.lib.colors import black
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
-# A sign is drawn on a square of 100 units whose lower edge lies on the line of the letters.
+# A sign is drawn on a square of 100 units whose lower edge is the text's baseline.
 SQUARE = 100.0
 STROKE = 9.0
-# The sign fills this share of the type size; four unbreakable spaces of Source Sans (0.2 em each) keep its place.
+# The sign fills this share of the type size; four no-break spaces of Source Sans (0.2 em each) hold its place.
 SIGN_EM = 0.76
 PLACE = "\u00a0" * 4
 PLACE_EM = 0.80
@@ -37,14 +37,14 @@ def _male(canvas: Canvas) -> None:
 
 @dataclass(frozen=True)
 class Sign:
-    """A sign that stands among letters."""
+    """A sign printed within a line of text."""
 
     name: str
     draw: Callable[[Canvas], None]
 
     @property
     def markup(self) -> str:
-        # The place comes first: a mark without width would stay behind at the end of a line when its place wraps.
+        # The spaces come first: a mark without width would stay at the end of a line when its spaces wrap.
         return f'{PLACE}<onDraw name="{self.name}" label="{self.name}"/>'
 
 
@@ -52,7 +52,7 @@ DRAWN = {"♂": Sign("sign-male", _male), "♀": Sign("sign-female", _female)}
 
 
 def teach(canvas: Canvas) -> None:
-    """Give a canvas the signs as reusable forms that paragraphs may call by name."""
+    """Add the signs to a canvas as reusable forms that paragraphs call by name."""
     for sign in DRAWN.values():
         canvas.beginForm(sign.name, 0, 0, SQUARE, SQUARE)
         canvas.setLineWidth(STROKE)
@@ -64,7 +64,7 @@ def teach(canvas: Canvas) -> None:
 
 
 def _place(canvas: Canvas, kind: str, name: str) -> None:
-    """Draw a sign in the place that the paragraph has just passed; reportlab leaves the position on the canvas."""
+    """Draw a sign in the space that the paragraph has just left; reportlab keeps the position on the canvas."""
     at: dict[str, Any] = canvas._curr_tx_info
     size = at["tx"]._fontsize or at["xs"].style.fontSize
     x = at["cur_x"] - size * (PLACE_EM + SIGN_EM) / 2
@@ -72,7 +72,7 @@ def _place(canvas: Canvas, kind: str, name: str) -> None:
 
 
 def stamp(canvas: Canvas, name: str, x: float, y: float, size: float) -> None:
-    """Draw a taught sign with its lower left corner at x, y."""
+    """Draw a sign of this canvas with its lower left corner at x, y."""
     canvas.saveState()
     canvas.translate(x, y)
     canvas.scale(size / SQUARE, size / SQUARE)
@@ -94,7 +94,7 @@ class TickBox(Flowable):
 
 
 class ThisWayUp(Flowable):
-    """Two arrows upwards on a bar, the handling mark of ISO 780 (drawn from memory of the standard)."""
+    """Two arrows pointing up from a bar, the handling mark of ISO 780 (drawn from memory of the standard)."""
 
     def __init__(self, height: float) -> None:
         super().__init__()

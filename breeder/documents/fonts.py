@@ -1,4 +1,4 @@
-"""The fonts of all paper, and which letters they can draw."""
+"""Register the fonts for all PDFs and say which letters they can draw."""
 
 import unicodedata
 from functools import cache
@@ -26,7 +26,7 @@ STEERING = {"Cc", "Cf"}
 
 @cache
 def register() -> None:
-    """Make the four faces known to reportlab, once for the life of the process."""
+    """Register the four faces with reportlab, once per process."""
     for (bold, italic), (name, file) in FACES.items():
         pdfmetrics.registerFont(TTFont(name, font_files_ttf[file]))
         addMapping(FAMILY, bold, italic, name)
@@ -40,7 +40,7 @@ def letters(*, bold: bool = False, italic: bool = False) -> frozenset[int]:
 
 
 def nearest(letter: str) -> str | None:
-    """Return what stands for a letter on paper: itself, a plain form of it, nothing for unseen marks; None if neither.
+    """Return how a letter is printed: itself, a plain form of it, or nothing for invisible marks; None if it cannot be.
 
     A thin space becomes a space and a full-width A an A (Unicode compatibility forms); ideographs have no such form.
     """

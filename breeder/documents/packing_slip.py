@@ -1,8 +1,8 @@
-"""The packing slip that travels with the animals.
+"""Draw the packing slip that travels with the animals.
 
-Shipper and consignee, and a list by scientific name with the number of each species and whether it is venomous, are
-what 50 CFR 14.81 asks for; that animals travel without food or water is USPS Publication 52, section 521. Permits
-under which they move are named (7 CFR 330 asks for a label that shows the authorization; USPS Publication 14, 33).
+50 CFR 14.81 asks for shipper, consignee, and a list by scientific name with the number of each species and whether it
+is venomous. USPS Publication 52, section 521, has animals travel without food or water. The slip names the permits
+(7 CFR 330 asks for a label that shows the authorization; USPS Publication 14, 33).
 """
 
 from collections.abc import Sequence
@@ -22,8 +22,8 @@ WIDTHS = [0, 32 * mm, 38 * mm, 13 * mm, 21 * mm, 23 * mm]
 ALIGNED = {"Cups": 1, "Number": 2}
 HEADS = ["Scientific name", "Stage", "Sexes", "Cups", "Number", "Venomous"]
 
-# Common practice among keepers, no source; the second count because losses of a journey may show days later, as
-# hissing cockroaches partly frozen for a day did (Lubawy et al. 2019, J. Exp. Biol. 222, jeb213744).
+# Common practice among keepers, no source. They count twice because losses of a journey may show days later, as in
+# hissing cockroaches that were partly frozen for a day (Lubawy et al. 2019, J. Exp. Biol. 222, jeb213744).
 CARE = (
     "Open the box at once, indoors and out of the sun.",
     "Let it come to room temperature slowly. Never put it on a heater or in the sun.",
@@ -52,7 +52,7 @@ class Content:
 
 @dataclass(frozen=True)
 class Slip:
-    """All that the slip of one box says."""
+    """Everything that the slip of one box shows."""
 
     box: int
     order: int
@@ -100,11 +100,11 @@ def _list(contents: Sequence[Content], sheet: Sheet) -> Table:
         [sheet.text(head, SMALL + 1, color=SOFT, alignment=ALIGNED.get(head, 0)) for head in HEADS]
     ]
     looks: list[tuple[object, ...]] = [("LEFTPADDING", (-1, 0), (-1, -1), 4 * mm)]
-    for _, found in groupby(contents, key=lambda content: content.species):
-        same = list(found)
+    for _, group in groupby(contents, key=lambda content: content.species):
+        same = list(group)
         if len(same) > 1:
             rows.append(_species_row(same, sheet))
-            # The species' own line stays with its first form.
+            # The species row stays with its first form.
             looks.append(("NOSPLIT", (0, len(rows) - 1), (0, len(rows))))
         rows += [_content_row(content, sheet, alone=len(same) == 1) for content in same]
     widths = [width or sheet.width - sum(WIDTHS) for width in WIDTHS]
@@ -112,7 +112,7 @@ def _list(contents: Sequence[Content], sheet: Sheet) -> Table:
 
 
 def _species_row(same: Sequence[Content], sheet: Sheet) -> list[Flowable]:
-    """Return the row with the number of a species that is in the box in several forms or stages."""
+    """Return the total row of a species that is in the box in several forms or stages."""
     number = _amount(_heads(same), _cultures(same))
     return [
         Paragraph(same[0].name.species(sheet.ink), style()),
@@ -168,22 +168,22 @@ def _together(contents: Sequence[Content]) -> str:
 
 
 def _cautions(slip: Slip, ink: Ink) -> list[str]:
-    """Return, as markup, what to mind about these contents; the general part is common practice, no source."""
-    said = ["Live animals, packed without food or water. Do not leave them in the box longer than the journey takes."]
+    """Return the cautions for these contents as markup; the general ones are common practice, no source."""
+    points = ["Live animals, packed without food or water. Do not leave them in the box longer than the journey takes."]
     if slip.has_pack:
-        said.append("The box holds a heat or cold pack. Take it out first, do not open it, keep it from the animals.")
+        points.append("The box holds a heat or cold pack. Take it out first, do not open it, keep it from the animals.")
     for content in {content.species: content for content in slip.contents}.values():
-        called = content.name.species(ink)
+        species = content.name.species(ink)
         if content.venomous:
-            said.append(f"{called} is venomous. Do not touch it with bare hands.")
+            points.append(f"{species} is venomous. Do not touch it with bare hands.")
         if content.secretes:
-            gives = f"{called} gives off {ink(content.secretes)} when disturbed."
-            said.append(f"{gives} Keep it from eyes and mouth, and wash your hands.")
-    said.append("Never release them, their substrate or their young outdoors.")
-    return said
+            gives = f"{species} gives off {ink(content.secretes)} when disturbed."
+            points.append(f"{gives} Keep it from eyes and mouth, and wash your hands.")
+    points.append("Never release them, their substrate or their young outdoors.")
+    return points
 
 
 def _points(title: str, points: Sequence[str], sheet: Sheet) -> list[Flowable]:
     hung = {"leftIndent": 4 * mm, "bulletIndent": 0, "spaceAfter": 2}
-    found: list[Flowable] = [sheet.text(title, BIG, bold=True, spaceAfter=3)]
-    return found + [Paragraph(point, style(**hung), bulletText="–") for point in points]
+    heading: list[Flowable] = [sheet.text(title, BIG, bold=True, spaceAfter=3)]
+    return heading + [Paragraph(point, style(**hung), bulletText="–") for point in points]

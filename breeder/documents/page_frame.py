@@ -1,4 +1,4 @@
-"""The frame of all paper: sizes, type, tables, header, foot, and a file that comes out the same each time."""
+"""The frame of every PDF: sizes, type, tables, header and footer; equal input gives equal bytes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -25,7 +25,7 @@ FOOT = 8 * mm
 HEAD = 9 * mm
 SMALL, BODY, BIG, HUGE = 8.0, 10.0, 13.0, 20.0
 LEADING = 1.22
-PADDING = 4  # beside what stands in a column, points
+PADDING = 4  # left and right in a column, points
 INK = HexColor("#1e2622")
 SOFT = HexColor("#57605a")
 RULE = HexColor("#b9b2a2")
@@ -54,7 +54,7 @@ def centred(size: float = BODY, **more: Any) -> ParagraphStyle:
 
 
 def day(on: date | None) -> str:
-    """Return '2 Mar 2026', which nobody reads the wrong way round; empty for no day."""
+    """Return '2 Mar 2026', which has only one reading; empty for no day."""
     return dateformat.format(on, "j M Y") if on else ""
 
 
@@ -64,7 +64,7 @@ def weekday(on: date | None) -> str:
 
 
 class PaperCanvas(Canvas):
-    """A canvas that knows the drawn signs and holds its pages back until their number is known."""
+    """A canvas that has the drawn signs and holds its pages back until it knows how many there are."""
 
     def __init__(self, *args: Any, **more: Any) -> None:
         self.foot = more.pop("foot", None)
@@ -88,7 +88,7 @@ class PaperCanvas(Canvas):
 
 
 def blank(file: BytesIO, size: tuple[float, float], *, title: str, author: str, foot: Any = None) -> PaperCanvas:
-    """Return an empty paper whose bytes depend on nothing but what is drawn on it."""
+    """Return an empty PDF whose bytes depend only on what is drawn on it."""
     canvas = PaperCanvas(file, pagesize=size, invariant=1, pageCompression=1, lang="en", foot=foot)
     canvas.setTitle(title)
     canvas.setAuthor(author)
@@ -97,13 +97,13 @@ def blank(file: BytesIO, size: tuple[float, float], *, title: str, author: str, 
 
 @dataclass
 class Sheet:
-    """One paper of any number of pages with a heading, a foot and page x of y."""
+    """One document of any number of pages with a heading, a footer and page x of y."""
 
     title: str
     trade_name: str
     us_letter: bool = False
     sideways: bool = False
-    beside: str = ""
+    subtitle: str = ""
     ink: Ink = field(default_factory=Ink)
 
     @property
@@ -113,23 +113,23 @@ class Sheet:
 
     @property
     def width(self) -> float:
-        """Return what the margins leave of the width, in points."""
+        """Return the width inside the margins, in points."""
         return float(self.size[0]) - 2 * MARGIN
 
     def text(self, words: object, size: float = BODY, *, bold: bool = False, **more: Any) -> Paragraph:
-        """Return plain words as a paragraph."""
+        """Return plain text as a paragraph."""
         return Paragraph(self.ink(words, bold=bold), style(size, **more))
 
     def number(self, number: int, width: float) -> Paragraph:
-        """Return a large number for a column so wide, smaller where it would be broken into two."""
+        """Return a large number for a column of this width, smaller where it would wrap."""
         size = min(HUGE, HUGE * (width - 2 * PADDING) / stringWidth(f"{number} ", BOLD, HUGE))
         return self.text(number, size, bold=True)
 
     def heading(self) -> list[Flowable]:
-        """Return the trade name, the title and what stands beside it."""
+        """Return the trade name, the title and the subtitle."""
         parts: list[Flowable] = [self.text(self.trade_name, BODY, color=SOFT), self.text(self.title, HUGE, bold=True)]
-        if self.beside:
-            parts.append(self.text(self.beside, BODY + 1, color=SOFT))
+        if self.subtitle:
+            parts.append(self.text(self.subtitle, BODY + 1, color=SOFT))
         return [*parts, Spacer(0, 4 * mm)]
 
     def print(self, story: Sequence[Flowable]) -> bytes:
@@ -172,7 +172,7 @@ def table(
     ruled: bool = True,
     more: Sequence[tuple[Any, ...]] = (),
 ) -> Table:
-    """Return rows under a heading that is repeated on each page."""
+    """Return rows under a heading that repeats on each page."""
     looks = [
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), PADDING),

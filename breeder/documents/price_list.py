@@ -1,4 +1,4 @@
-"""The price list for the table at a show: packs, prices and availability in words."""
+"""Draw the price list for the table at a show: packs, prices and availability in words."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class Priced:
 
 
 def price_list(offers: Sequence[Priced], gone: Sequence[Name], sheet: Sheet) -> bytes:
-    """Return the list as a PDF; `gone` are lines of which nothing is free just now."""
+    """Return the list as a PDF; `gone` are lines with nothing free right now."""
     story: list[Flowable] = [_table(offers, sheet)] if offers else []
     if gone:
         names = "; ".join(name.whole(sheet.ink) for name in gone)
@@ -42,11 +42,11 @@ def _table(offers: Sequence[Priced], sheet: Sheet) -> Flowable:
     rows: list[list[Flowable]] = [[sheet.text(head, SMALL + 1, color=SOFT) for head in HEADS]]
     rows[0][2] = sheet.text(HEADS[2], SMALL + 1, color=SOFT, alignment=2)
     looks: list[tuple[object, ...]] = [("LEFTPADDING", (-1, 0), (-1, -1), 4 * mm)]
-    for group, found in groupby(offers, key=lambda offer: offer.group):
+    for group, priced in groupby(offers, key=lambda offer: offer.group):
         at = len(rows)
         rows.append([sheet.text(group, BIG, bold=True), *[sheet.text("")] * (len(HEADS) - 1)])
         looks += [("SPAN", (0, at), (-1, at)), ("NOSPLIT", (0, at), (0, at + 1)), ("TOPPADDING", (0, at), (-1, at), 12)]
-        for name, packs in groupby(found, key=lambda offer: offer.name):
+        for name, packs in groupby(priced, key=lambda offer: offer.name):
             first = len(rows)
             rows += [_row(offer, "" if nth else name, sheet) for nth, offer in enumerate(packs)]
             looks.append(("LINEABOVE", (0, first), (-1, first), 0.5, RULE))

@@ -1,4 +1,4 @@
-"""Names of lines as paper shows them."""
+"""Names of lines as they are printed."""
 
 from dataclasses import dataclass
 
@@ -34,6 +34,6 @@ class Name:
         return ink(", ".join(part for part in (form, self.locality) if part), bold=bold)
 
     def whole(self, ink: Ink, *, bold: bool = False) -> str:
-        """Return markup of all of it on one line."""
+        """Return markup of the whole name on one line."""
         joint = " " if self.form else ", "
         return joint.join(part for part in (self.species(ink, bold=bold), self.kind(ink, bold=bold)) if part)

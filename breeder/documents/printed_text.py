@@ -1,4 +1,4 @@
-"""Words as they are printed: escaped, with the letters that the fonts lack drawn, replaced or shown as missing."""
+"""Turn text into print markup: escaped, with letters that the fonts lack drawn, replaced or shown as missing."""
 
 import re
 import unicodedata
@@ -14,7 +14,7 @@ NAMED_AT_MOST = 6
 
 
 class Ink:
-    """Turns plain words into reportlab's markup for one paper, and remembers the letters it could not print."""
+    """Turns plain text into reportlab's markup for one document, and remembers the letters it could not print."""
 
     def __init__(self) -> None:
         self.missing: dict[str, None] = {}
@@ -55,7 +55,7 @@ class Ink:
         return f"<b>{text}</b>" if bold else text
 
     def warning(self) -> str:
-        """Return the sentence for the foot of a paper that could not print everything; empty when it could."""
+        """Return the footer sentence of a document that could not print every letter; empty when it could."""
         if not self.missing:
             return ""
         named = ", ".join(f"U+{ord(letter):04X}" for letter in list(self.missing)[:NAMED_AT_MOST])

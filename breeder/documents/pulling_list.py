@@ -1,4 +1,4 @@
-"""The pulling list: which tubs to go to, in shelf order, and what to take from each."""
+"""Draw the pulling list: which tubs to visit, in shelf order, and what to take from each."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ CENTRED = ("Cups", "Box")
 
 @dataclass(frozen=True)
 class Pull:
-    """What is taken from one tub for one box; no tub means that none was chosen yet."""
+    """What to take from one tub for one box; no tub means that none is chosen yet."""
 
     tub: int | None
     shelf: str
@@ -62,7 +62,7 @@ def _row(pull: Pull, sheet: Sheet) -> list[Any]:
         *_tub(pull, sheet),
         Paragraph(pull.name.whole(ink), style()),
         _taken(pull, sheet),
-        # No cup of its own: these animals join those of the same pack from another tub.
+        # No cup of their own: these animals join those of the same pack from another tub.
         Paragraph(str(pull.cups), centred(BIG)) if pull.cups else Paragraph("shared", centred(SMALL)),
         Paragraph(str(pull.box), centred(BIG, bold=True)),
     ]

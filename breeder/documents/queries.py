@@ -1,4 +1,4 @@
-"""Reads of what is printed; gives the papers plain frozen facts."""
+"""Read what is printed, as frozen values for the drawing modules."""
 
 from collections.abc import Iterable, Sequence
 from datetime import date
@@ -34,21 +34,21 @@ from breeder.species.models import Line, Species
 
 
 def parcel_numbered(number: int) -> Parcel:
-    """Return a parcel with all that is printed of it; raises NothingToPrint if there is none or nothing is in it."""
-    found = _parcels().filter(number=number).first()
-    if found is None:
+    """Return a parcel with everything printed about it. Raises NothingToPrint if there is none or it is empty."""
+    parcel = _parcels().filter(number=number).first()
+    if parcel is None:
         raise NothingToPrint(f"There is no box {number}. Choose a box on the packing page.")
-    if not found.items.all():
+    if not parcel.items.all():
         raise NothingToPrint(f"Box {number} holds nothing yet. Put animals of its order into it, then print.")
-    return found
+    return parcel
 
 
 def parcels_of_day(on: date) -> list[Parcel]:
-    """Return the boxes still to be packed for one day; raises NothingToPrint if there is none."""
-    found = [parcel for parcel in _parcels().filter(post_on=on, status=Parcel.Status.WAITING) if parcel.items.all()]
-    if not found:
+    """Return the boxes still to pack for one day. Raises NothingToPrint if there are none."""
+    parcels = [parcel for parcel in _parcels().filter(post_on=on, status=Parcel.Status.WAITING) if parcel.items.all()]
+    if not parcels:
         raise NothingToPrint(f"No box waits to be packed for {day(on)}. Choose another day on the packing page.")
-    return found
+    return parcels
 
 
 def _parcels() -> QuerySet[Parcel]:
@@ -57,7 +57,7 @@ def _parcels() -> QuerySet[Parcel]:
 
 
 def _line(item: ParcelItem) -> Line:
-    """Return the line that is really in the box: the tub's, which may differ from the one that was ordered."""
+    """Return the line actually in the box: the tub's, which may differ from the line ordered."""
     return item.culture.line if item.culture else item.order_line.offer.line
 
 
@@ -66,7 +66,7 @@ def _number(item: ParcelItem) -> int:
 
 
 def pulls(parcels: Iterable[Parcel]) -> list[Pull]:
-    """Return what is taken from which tub for these boxes."""
+    """Return what to take from which tub for these boxes."""
     return [_pull(item, parcel.number) for parcel in parcels for item in parcel.items.all()]
 
 
@@ -87,7 +87,7 @@ def _pull(item: ParcelItem, box: int) -> Pull:
 
 
 def slip(parcel: Parcel, home: Setting) -> Slip:
-    """Return what the slip of a box says: as really packed where that is known, else as planned."""
+    """Return the slip of a box: as packed where that is known, else as planned."""
     contents = _contents([item for item in parcel.items.all() if _number(item)])
     if not contents:
         raise NothingToPrint(f"Nothing was packed in box {parcel.number}, so it has no packing slip.")
@@ -104,14 +104,14 @@ def slip(parcel: Parcel, home: Setting) -> Slip:
 
 
 def _permits(parcel: Parcel, home: Setting) -> tuple[str, ...]:
-    """Return the permits under which the animals of a box move, on the day it is or was handed over."""
+    """Return the permits that the animals of a box travel under, on the day it is or was handed over."""
     sent = timezone.localdate(parcel.sent_at) if parcel.sent_at else None
     on = sent or parcel.post_on or timezone.localdate()
     return tuple(permit.called for permit in ask_box(read_rules(home.region), parcel, on).permits)
 
 
 def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
-    """Return what is in the box by line and stage, from however many tubs."""
+    """Return what is in the box by line and stage, whatever tubs it came from."""
     alike: dict[tuple[int, str], list[ParcelItem]] = {}
     for item in items:
         alike.setdefault((_line(item).pk, item.order_line.offer.stage), []).append(item)
@@ -134,7 +134,7 @@ def _content(same: Sequence[ParcelItem]) -> Content:
 
 
 def consignee(parcel: Parcel) -> str:
-    """Return name and address of the person the box goes to."""
+    """Return the name and address of the person the box goes to."""
     address = parcel.order.address
     return rules.block(parcel.order.person.name, address.block if address else "")
 
@@ -150,9 +150,9 @@ def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
         has_address=bool(address and address.block.strip()),
         has_return=bool(home.return_address.strip()),
         contents=rules.contents(
-            {one.group for one in species},
-            venomous=any(one.venomous for one in species),
-            harmful=any(one.secretes for one in species),
+            {each.group for each in species},
+            venomous=any(each.venomous for each in species),
+            harmful=any(each.secretes for each in species),
         ),
         deliver_by=weekday(deliver_by(parcel)),
         service=str(service) if service else "",
@@ -177,7 +177,7 @@ def cups(parcel: Parcel) -> list[Cup]:
         if _number(item):
             packs.setdefault((item.order_line_id, _line(item).pk), []).append(item)
     rules.refuse_too_many(sum(map(_cup_count, packs.values())), "cup labels")
-    return [cup for items in packs.values() for cup in _cups_of(items, day(packed), parcel.number)]
+    return [cup for items in packs.values() for cup in _cups_of_pack(items, day(packed), parcel.number)]
 
 
 def _cup_count(items: Sequence[ParcelItem]) -> int:
@@ -186,57 +186,57 @@ def _cup_count(items: Sequence[ParcelItem]) -> int:
     return max(sum(item.cups for item in items), 1)
 
 
-def _cups_of(items: Sequence[ParcelItem], on: str, box: int) -> list[Cup]:
+def _cups_of_pack(items: Sequence[ParcelItem], on: str, box: int) -> list[Cup]:
     stage, name, many = items[0].order_line.offer.stage, Name.of(_line(items[0])), _cup_count(items)
     inside, males, females = (
         sum(map(_number, items)),
-        sum(one.males for one in items),
-        sum(one.females for one in items),
+        sum(item.males for item in items),
+        sum(item.females for item in items),
     )
-    if males + females > inside:  # packed otherwise than planned: then no sex is claimed, of no cup
+    if males + females > inside:  # packed differently from the plan, so no cup claims a sex
         males = females = 0
-    found = []
+    labels = []
     for nth, number in enumerate(rules.shares(inside, many), 1):
         count = "cup of culture" if stage == Stage.CUPS else animals(number, stage)
         which = f"cup {nth} of {many}" if many > 1 else ""
-        found.append(Cup(name, count, rules.sexes_in_cup(number, males, females, many), which, on, box))
-    return found
+        labels.append(Cup(name, count, rules.sexes_in_cup(number, males, females, many), which, on, box))
+    return labels
 
 
 def tub_cards(numbers: Sequence[int], base: str) -> list[TubCard]:
     """Return labels of these tubs in the order asked for, or of all open tubs in shelf order."""
     tubs = Culture.objects.select_related("line__species")
     if not numbers:
-        found = list(tubs.filter(closed_on=None))
+        chosen = list(tubs.filter(closed_on=None))
     else:
         known = {tub.number: tub for tub in tubs.filter(number__in=numbers)}
         if missing := [str(number) for number in numbers if number not in known]:
             raise NothingToPrint(f"There is no tub {rules.listed(missing)}. Check the numbers and print again.")
-        found = [known[number] for number in numbers]
-    if not found:
+        chosen = [known[number] for number in numbers]
+    if not chosen:
         raise NothingToPrint("There is no open tub yet. Start a tub first, then print its label.")
-    rules.refuse_too_many(len(found), "tub labels")
-    return [TubCard(tub.number, Name.of(tub.line), f"since {day(tub.started_on)}", _code(tub, base)) for tub in found]
+    rules.refuse_too_many(len(chosen), "tub labels")
+    return [TubCard(tub.number, Name.of(tub.line), f"since {day(tub.started_on)}", _code(tub, base)) for tub in chosen]
 
 
 def _code(tub: Culture, base: str) -> str:
-    """Return what the square code of a tub holds: its page, or its name where no phone could open the page."""
+    """Return what the square code of a tub holds: its page, or its name where no phone can open the page."""
     return f"{base}{reverse('cultures:tub', args=[tub.number])}" if base else str(tub)
 
 
 def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
-    """Return the packs that can be sold today by group and name, and the lines of which nothing is free."""
+    """Return the packs that can be sold today by group and name, and the lines with nothing free."""
     offers, gone = [], []
     rank = list(Species.Group.values)
     lines = lines_on_offer(on=on, only_public=True)
-    for found in sorted(lines, key=lambda one: (rank.index(one.line.species.group), str(one.line).casefold())):
-        if not found.packs:
+    for on_offer in sorted(lines, key=lambda each: (rank.index(each.line.species.group), str(each.line).casefold())):
+        if not on_offer.packs:
             continue
-        free = [(pack, availability(pack, home.few_below_packs)) for pack in found.packs]
+        free = [(pack, availability(pack, home.few_below_packs)) for pack in on_offer.packs]
         if all(word == Availability.NONE for _, word in free):
-            gone.append(Name.of(found.line))
+            gone.append(Name.of(on_offer.line))
             continue
-        offers += [_priced(found.line, pack.offer, word, home) for pack, word in free if word != Availability.NONE]
+        offers += [_priced(on_offer.line, pack.offer, word, home) for pack, word in free if word != Availability.NONE]
     if not offers and not gone:
         raise NothingToPrint("Nothing is offered yet. Add a pack to a line on the page of offers, then print the list.")
     return offers, gone
@@ -257,11 +257,11 @@ def round_rows(shelf: str = "") -> list[RoundRow]:
     """Return the open tubs in shelf order, of one shelf or all."""
     tubs = Culture.objects.filter(closed_on=None, **({"shelf": shelf} if shelf else {}))
     tubs = tubs.select_related("line__species").annotate(counted_at=Max("beliefs__counted_at")).order_by(*SHELF_ORDER)
-    found = [_round_row(tub) for tub in tubs]
-    if not found:
+    rows = [_round_row(tub) for tub in tubs]
+    if not rows:
         where = f"on shelf {shelf[:40]}" if shelf else "yet"
         raise NothingToPrint(f"There is no open tub {where}. Start a tub first, then print the sheet.")
-    return found
+    return rows
 
 
 def _round_row(tub: Culture) -> RoundRow:

@@ -1,4 +1,4 @@
-"""The round sheet: tubs in shelf order with room to write counts on, for hands too wet for a phone."""
+"""Draw the round sheet: tubs in shelf order with room to write counts, for hands too wet for a phone."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ ROW_HEIGHT = 11 * mm
 
 @dataclass(frozen=True)
 class RoundRow:
-    """One tub of the round; earlier figures are left out on purpose, so that an eye judges anew."""
+    """One tub of the round; earlier counts are left out on purpose, so that they don't sway the new guess."""
 
     tub: int
     shelf: str
@@ -33,7 +33,7 @@ def round_sheet(rows: Sequence[RoundRow], sheet: Sheet) -> bytes:
     """Return the sheet as a PDF; rows come in shelf order."""
     printed: list[list[object]] = [[sheet.text(head, SMALL + 1, color=SOFT) for head in HEADS]]
     looks: list[tuple[object, ...]] = [("VALIGN", (0, 1), (-1, -1), "MIDDLE")]
-    for shelf, found in groupby(rows, key=lambda row: row.shelf):
+    for shelf, tubs in groupby(rows, key=lambda row: row.shelf):
         at = len(printed)
         printed.append([sheet.text(f"Shelf {shelf}", BIG, bold=True), *[""] * (len(HEADS) - 1)])
         looks += [
@@ -41,7 +41,7 @@ def round_sheet(rows: Sequence[RoundRow], sheet: Sheet) -> bytes:
             ("NOSPLIT", (0, at), (0, at + 1)),
             ("BACKGROUND", (0, at), (-1, at), GROUND),
         ]
-        printed += [_row(row, sheet) for row in found]
+        printed += [_row(row, sheet) for row in tubs]
     looks += [("LINEBEFORE", (3, 1), (7, -1), 0.5, SOFT)]
     widths = [width or sheet.width - sum(WIDTHS) for width in WIDTHS]
     line = sheet.text("Day ____________________     By ____________________", BODY + 1)

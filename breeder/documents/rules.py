@@ -1,10 +1,10 @@
-"""Pure decisions about what paper says."""
+"""Pure rules for what the PDFs say."""
 
 from collections.abc import Collection, Iterable
 
-# One label or row each; more than this in one file is a slip of the finger, not a day's work.
+# Labels or rows in one file; more than this is a typing error, not a day's work.
 PRINTED_AT_MOST = 600
-# An address of more lines than this is set with several on one line, so that it stays readable on a label.
+# An address with more lines than this is printed with several on one line, so that it stays readable on a label.
 BLOCK_LINES = 9
 DIGITS = 9
 NO_BREAK = "\u00a0"
@@ -19,17 +19,17 @@ PLURAL = {
 
 
 class NothingToPrint(Exception):
-    """There is no such paper; the message is the sentence that says why and what to do."""
+    """There is nothing to print; the message says why and what to do."""
 
 
 def sexes(number: int, males: int, females: int) -> str:
     """Return '1 ♂, 1 ♀' or '3 ♂, 4 ♀, 10 unsexed'; empty where no sex was asked for."""
     rest = number - males - females
-    # More sexed than are there means that the box was packed otherwise than planned: then no sex is claimed.
+    # More sexed than there are: the box was packed differently from the plan, so no sex is claimed.
     if not males + females or rest < 0:
         return ""
-    said = [(males, "♂"), (females, "♀"), (rest, "unsexed")]
-    return ", ".join(f"{many}{NO_BREAK}{sex}" for many, sex in said if many > 0)
+    groups = [(males, "♂"), (females, "♀"), (rest, "unsexed")]
+    return ", ".join(f"{many}{NO_BREAK}{sex}" for many, sex in groups if many > 0)
 
 
 def shares(number: int, cups: int) -> list[int]:
@@ -40,7 +40,7 @@ def shares(number: int, cups: int) -> list[int]:
 
 
 def sexes_in_cup(number: int, males: int, females: int, cups: int) -> str:
-    """Return the sexes for one of several cups; where they do not divide, those of all cups together."""
+    """Return the sexes for one of several cups; where they do not divide evenly, those of all cups together."""
     if males % cups == 0 and females % cups == 0:
         return sexes(number, males // cups, females // cups)
     return f"{males}{NO_BREAK}♂, {females}{NO_BREAK}♀ in all {cups} cups"
@@ -53,7 +53,7 @@ def listed(words: Iterable[str]) -> str:
 
 
 def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
-    """Return the plain description for the address side; 'harmless' only when nothing inside defends itself."""
+    """Return the description for the address side; 'harmless' only when no species inside defends itself."""
     kinds = listed(dict.fromkeys(PLURAL.get(group, PLURAL["other"]) for group in sorted(groups))) if groups else ""
     if venomous:
         return f"Live {kinds}, some of them VENOMOUS"
@@ -63,7 +63,7 @@ def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
 
 
 def block(name: str, address: str) -> str:
-    """Return an address as printed: its lines without gaps, the name on top unless it is already there."""
+    """Return an address as printed: no empty lines, and the name on top unless it is already in it."""
     lines = [line.strip() for line in address.splitlines() if line.strip()]
     if name and not any(name.casefold() in line.casefold() for line in lines):
         lines.insert(0, name)
@@ -73,7 +73,7 @@ def block(name: str, address: str) -> str:
 
 def numbers_in(typed: str) -> list[int]:
     """Return the tub numbers of '3, 14, 20-25' in the order typed; raises NothingToPrint with a sentence."""
-    found: dict[int, None] = {}
+    numbers: dict[int, None] = {}
     for part in filter(None, (part.strip() for part in typed.split(","))):
         ends = part.split("-")
         if len(ends) > 2 or not all(end.strip().isdecimal() and len(end.strip()) <= DIGITS for end in ends):
@@ -85,12 +85,12 @@ def numbers_in(typed: str) -> list[int]:
             raise NothingToPrint(
                 f"{part} is not a run of tubs. Write the lower number first, at most {PRINTED_AT_MOST} at once."
             )
-        found.update(dict.fromkeys(range(first, last + 1)))
-    return list(found)
+        numbers.update(dict.fromkeys(range(first, last + 1)))
+    return list(numbers)
 
 
 def refuse_too_many(number: int, of: str) -> None:
-    """Refuse a file so long that it can only be a slip of the finger."""
+    """Refuse a file so long that it can only be a typing error."""
     if number > PRINTED_AT_MOST:
         raise NothingToPrint(
             f"That would print {number} {of}; {PRINTED_AT_MOST} are printed at a time. Check the numbers."

@@ -1,4 +1,4 @@
-"""Tub labels: the number, large, and a square code that opens the tub's page."""
+"""Draw tub labels: a large number, and a square code that opens the tub's page."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,13 +17,10 @@ from breeder.documents.printed_names import Name
 
 PADDING = 6 * mm
 QR_SIDE = 36 * mm
-# The quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth.
-QR_BORDER = (
-    0  # the quiet zone of four modules is the white of the label: padding on three sides, the guard on the fourth
-)
+# The quiet zone of four modules is the label's white: the padding on three sides, this guard on the fourth.
 QR_GUARD = 6 * mm
 NUMBER_SIZE = 120.0
-# Figures of Source Sans stand about this share of the type size above the line.
+# Digits of Source Sans are about this share of the type size high.
 FIGURE_HEIGHT = 0.66
 
 
@@ -55,7 +52,7 @@ def _label(canvas: Canvas, card: TubCard, field: Field, sheet: Sheet) -> None:
 
 
 def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> None:
-    """Draw the number as large as its room allows, on one line."""
+    """Draw the number on one line, as large as fits."""
     size = min(NUMBER_SIZE, NUMBER_SIZE * width / stringWidth(number, BOLD, NUMBER_SIZE))
     canvas.setFillColor(INK)
     canvas.setFont(BOLD, size)
@@ -63,7 +60,7 @@ def _number(canvas: Canvas, number: str, x: float, top: float, width: float) -> 
 
 
 def _code(canvas: Canvas, held: str, x: float, y: float) -> None:
-    """Draw a QR code as one shape; every run of dark modules in a row is one rectangle of it."""
+    """Draw a QR code as one shape, with one rectangle for each run of dark modules in a row."""
     rows = modules(held)
     side = QR_SIDE / len(rows)
     shape = canvas.beginPath()

@@ -1,4 +1,4 @@
-"""Addresses of the papers."""
+"""Addresses of the PDFs."""
 
 from collections.abc import Callable
 from importlib import import_module

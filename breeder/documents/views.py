@@ -1,4 +1,4 @@
-"""The papers, each as a PDF that opens in the browser; where there is nothing to print, a page says why."""
+"""Answer with PDFs that open in the browser; where there is nothing to print, a page says why."""
 
 from collections.abc import Callable
 from datetime import date
@@ -25,12 +25,12 @@ from breeder.documents.round_sheet import round_sheet as draw_round_sheet
 from breeder.documents.rules import NothingToPrint
 from breeder.documents.tub_labels import tub_labels as draw_tub_labels
 
-# Some browsers hold their own PDF viewer to the policy of the file, which the policy of the pages would keep shut.
+# Some browsers apply the file's policy to their PDF viewer, and the policy of our pages would block it.
 PDF_POLICY = "default-src 'none'; style-src 'unsafe-inline'; object-src 'self'; frame-ancestors 'none'"
 
 
 def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]:
-    """Answer with the file that a view returns under its plain name, or with the sentence why there is none."""
+    """Answer with the PDF that a view returns, or with the sentence that says why there is none."""
 
     @require_safe
     @wraps(view)
@@ -49,7 +49,7 @@ def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]
 
 
 def sheet_of(title: str, **more: Any) -> Sheet:
-    """Return an empty paper in the household's name and size: US letter where sizes are in inches, else A4."""
+    """Return an empty document in the household's name and paper size: US letter where sizes are in inches, else A4."""
     home = household()
     return Sheet(title, home.trade_name, us_letter=home.inches, **more)
 
@@ -59,7 +59,7 @@ def pulling_list(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print what to take from which tub for one box."""
     parcel = queries.parcel_numbered(number)
     when = f" · to be posted {weekday(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Pulling list, box {number}", beside=f"order {parcel.order.number}{when}")
+    sheet = sheet_of(f"Pulling list, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"pulling-list-box-{number}", draw_pulling_list(queries.pulls([parcel]), sheet)
 
 
@@ -69,12 +69,12 @@ def day_pulling_list(request: HttpRequest) -> tuple[str, bytes]:
     on = day_asked(request.GET.get("day", ""))
     parcels = queries.parcels_of_day(on)
     boxes = rules.listed(str(parcel.number) for parcel in parcels)
-    sheet = sheet_of(f"Pulling list, {weekday(on)}", beside=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
+    sheet = sheet_of(f"Pulling list, {weekday(on)}", subtitle=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
     return f"pulling-list-{on}", draw_pulling_list(queries.pulls(parcels), sheet)
 
 
 def day_asked(typed: str) -> date:
-    """Return the day asked for, today if none was; raises NothingToPrint for what is no day."""
+    """Return the day asked for, or today if none was. Raises NothingToPrint for text that is not a day."""
     try:
         return date.fromisoformat(typed) if typed else timezone.localdate()
     except ValueError:
@@ -86,7 +86,7 @@ def packing_slip(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print the list that travels with the animals."""
     parcel = queries.parcel_numbered(number)
     when = f" · posted {day(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Packing slip, box {number}", beside=f"order {parcel.order.number}{when}")
+    sheet = sheet_of(f"Packing slip, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"packing-slip-box-{number}", draw_packing_slip(queries.slip(parcel, household()), sheet)
 
 
@@ -106,7 +106,7 @@ def cup_labels(request: HttpRequest, number: int) -> tuple[str, bytes]:
 
 @require_safe
 def tub_labels(request: HttpRequest) -> HttpResponse:
-    """Print labels of the tubs asked for, or of all open tubs; say first if no phone could open their square code."""
+    """Print labels of the tubs asked for, or of all open tubs; warn first if no phone can open their square codes."""
     base = phone_address(request.scheme or "http", request.get_host(), settings.ALLOWED_HOSTS)
     if not base and "anyway" not in request.GET:
         return render(request, "documents/no_phone.html")
@@ -125,12 +125,12 @@ def price_list(request: HttpRequest) -> tuple[str, bytes]:
     """Print what is for sale today."""
     today = timezone.localdate()
     offers, gone = queries.priced(household(), today)
-    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", beside=day(today)))
+    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", subtitle=day(today)))
 
 
 @paper
 def round_sheet(request: HttpRequest) -> tuple[str, bytes]:
     """Print the tubs in shelf order with room to write."""
-    # PostgreSQL cannot be asked for a text that holds this sign.
+    # PostgreSQL refuses text with a null character.
     rows = queries.round_rows(request.GET.get("shelf", "").replace("\x00", ""))
     return "round-sheet", draw_round_sheet(rows, sheet_of("Round sheet", sideways=True))

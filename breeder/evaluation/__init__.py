@@ -1,1 +1,1 @@
-"""How good and how fast we are: replay on real weather, and benchmarks. The site never imports it."""
+"""Measure how good and how fast the tool is: replay on real weather, and benchmarks. The site never imports it."""

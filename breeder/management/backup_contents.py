@@ -1,4 +1,4 @@
-"""What a backup says of itself, read with the care that a file from anywhere needs; see `keeping` for what is in it."""
+"""Read what a backup says about itself, and trust nothing in it; see `backup_file` for what it holds."""
 
 import hashlib
 import json
@@ -17,15 +17,15 @@ from breeder.management.older_tables import is_older
 KIND = "underbark book"
 FORM = 1
 ABOUT, BOOK, PHOTOS = "about.json", "book.jsonl", "photos/"
-# What Python raises on an archive of which some signs are others than were written, or of which the end is missing.
+# What Python raises for an archive with changed bytes or a missing end.
 DAMAGED = (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, NotImplementedError)
-MOST_ABOUT = 1_000_000  # bytes; a book of every kind of row says some 2,000
+MOST_ABOUT = 1_000_000  # bytes; a book with every kind of row needs about 2,000
 ANOTHER = "Use another backup."
 ENCRYPTED = 1  # a bit of a part's flags (APPNOTE.TXT 4.4.4, from memory); `backup` never sets it
 
 
 class CannotRestore(Exception):
-    """The file or the book does not allow a restore; says why and what to do."""
+    """The file or the book does not allow a restore; the message says why and what to do."""
 
 
 def schema() -> str:
@@ -35,7 +35,7 @@ def schema() -> str:
 
 
 def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    """Return what a backup says of itself. Raises CannotRestore if it is none, is of another form, or is damaged."""
+    """Return what a backup says about itself. Raises CannotRestore for no backup, another format, or a damaged one."""
     if any(part.flag_bits & ENCRYPTED for part in archive.infolist()):
         raise CannotRestore(f"'{path}' is damaged: a part of it claims to have a password. {ANOTHER}")
     about = _about(archive, path)
@@ -44,16 +44,16 @@ def read_about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
             f"'{path}' comes from version '{about['schema']}' of the book, and this one is at '{schema()}'. "
             "Bring this program up to date first."
         )
-    if _digest_of(archive) != about["digest"]:
+    if _rows_digest(archive) != about["digest"]:
         raise CannotRestore(f"'{path}' is damaged: its rows are not those that were written. Use another backup.")
-    # Photos are unpacked when the rows are in: a damaged one must be met before.
+    # Photos are unpacked after the rows are in, so a damaged one must show before that.
     if damaged := archive.testzip():
         raise CannotRestore(f"'{path}' is damaged: {damaged} is not what was written. Use another backup.")
     return about
 
 
 def _about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
-    """Return `about.json`, of the shapes it was written in. Raises CannotRestore naming the part that is not."""
+    """Return `about.json` with every value of its expected type. Raises CannotRestore naming the part that is not."""
     try:
         if archive.getinfo(ABOUT).file_size > MOST_ABOUT:
             raise CannotRestore(f"'{path}' is damaged: its {ABOUT} has more than {MOST_ABOUT:,} bytes. {ANOTHER}")
@@ -70,7 +70,7 @@ def _about(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     return about
 
 
-def _digest_of(archive: zipfile.ZipFile) -> str:
+def _rows_digest(archive: zipfile.ZipFile) -> str:
     digest = hashlib.sha256()
     try:
         with archive.open(BOOK) as book:

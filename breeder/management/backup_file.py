@@ -48,7 +48,7 @@ from breeder.management.older_tables import tables_as_of
 
 
 class Exact(DjangoJSONEncoder):
-    """Keeps moments to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
+    """Writes times to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
 
     def default(self, o: Any) -> Any:
         return o.isoformat() if isinstance(o, datetime | time) else super().default(o)
@@ -69,14 +69,14 @@ class Kept:
 
 def models_kept() -> list[type[Model]]:
     """Return the models that make up the book, people who log in first, each after those it refers to."""
-    own = list(apps.get_app_config("breeder").get_models())
-    ordered = serializers.sort_dependencies([("breeder", own)], allow_cycles=True)
+    app_models = list(apps.get_app_config("breeder").get_models())
+    ordered = serializers.sort_dependencies([("breeder", app_models)], allow_cycles=True)
     return [Group, User, *ordered]
 
 
 def write_backup(path: Path) -> Kept:
-    """Write the whole book to `path`, one consistent picture; an older file is replaced only by a whole new one."""
-    unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name, and is refused when it is replaced
+    """Write the whole book to `path` as of one moment; only a complete new file replaces an older one."""
+    unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name; replacing it fails
     try:
         kept = _write(unfinished)
         _lay_down(unfinished)
@@ -88,7 +88,7 @@ def write_backup(path: Path) -> Kept:
 
 
 def _lay_down(path: Path) -> None:
-    """Wait until a file, or the names in a folder, are on the disk itself: a backup outlives the power going off."""
+    """Wait until a file, or a folder's list of names, is on the disk itself, so that a backup survives a power cut."""
     if path.is_dir() and os.name == "nt":
         return
     handle = os.open(path, os.O_RDONLY)
@@ -97,11 +97,11 @@ def _lay_down(path: Path) -> None:
 
 
 def _write(path: Path) -> Kept:
-    # A small computer without a clock begins in 1970, before any time that a ZIP can name: such photos are kept too.
+    # A small computer without a clock starts in 1970, before any time that a ZIP can hold; keep such photos too.
     archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
     with archive:
         rows, digest = _pack_rows(archive)
-        # Behind the rows, so that their transaction is short; a photo that a row names is not removed meanwhile.
+        # After the rows, so that their transaction is short; no photo that a row names is removed meanwhile.
         photos = _pack_photos(archive)
         kept = Kept(rows, photos, digest)
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
@@ -121,7 +121,7 @@ def _pack_rows(archive: zipfile.ZipFile) -> tuple[dict[str, int], str]:
 
 @contextmanager
 def _one_moment() -> Iterator[None]:
-    """See the book as it is at one moment, without keeping anybody from writing."""
+    """Read the book as of one moment, without keeping anyone from writing."""
     if connection.vendor == "postgresql":
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
@@ -132,13 +132,13 @@ def _one_moment() -> Iterator[None]:
 
 
 def holdings(path: Path) -> Kept | None:
-    """Return what a backup says that it holds, without proving it; None where no backup can be read."""
+    """Return what a backup says it holds, unchecked; None if it cannot be read."""
     try:
         with zipfile.ZipFile(path) as archive:
             about = json.loads(archive.read(ABOUT))
             photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
             return Kept(dict(about["rows"]), photos, str(about["digest"]))
-    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # as of an encrypted archive
+    except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # RuntimeError: an encrypted archive
         return None
 
 
@@ -177,7 +177,7 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
     folder, packed = Path(settings.MEDIA_ROOT), 0
     for file in sorted(folder.rglob("*")) if folder.is_dir() else ():
         if file.is_file():
-            # A photo is compressed already; to do it again would only take time.
+            # Photos are compressed already; doing it again would only take time.
             archive.write(file, PHOTOS + file.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
             packed += 1
     return packed
@@ -198,15 +198,15 @@ def restore_backup(path: Path) -> Kept:
                 if rows != about["rows"]:
                     raise CannotRestore(f"'{path}' holds other rows than it says. Use another backup.")
                 _reset_sequences()
-                # Before the rows are there for good: whoever is stopped here, or has no room left, restores once more.
+                # Before the rows are committed: if this stops or the disk is full, restore simply runs again.
                 photos = _unpack_photos(archive)
     except DatabaseError as trouble:
         if of_machine := trouble_of(trouble):
             raise CannotRestore(of_machine.sentence) from None
-        # Such as a number that a file keeps and a server does not; Django names the column, not the row.
+        # For example a number that fits the file and not the server; Django names the column, not the row.
         raise CannotRestore(f"This database does not take a row of '{path}': {trouble} Nothing was restored.") from None
     except OSError as trouble:
-        if trouble.errno == errno.EINVAL:  # a place before the beginning of the file, named by a damaged part
+        if trouble.errno == errno.EINVAL:  # a damaged part names a position before the start of the file
             raise CannotRestore(f"'{path}' is damaged: it names places outside of itself. {ANOTHER}") from None
         raise CannotRestore(f"'{path}' cannot be read: {trouble.strerror or trouble}. Check its name.") from None
     except DAMAGED:
@@ -217,7 +217,7 @@ def restore_backup(path: Path) -> Kept:
 
 
 def _first_filled() -> str:
-    """Return what this book already holds, in words; the groups that a migration or first run makes do not count."""
+    """Return what this book already holds as text; the groups that a migration or first run makes do not count."""
     for model in models_kept():
         if model is not Group and model._default_manager.exists():
             return f"{model._default_manager.count()} {model._meta.verbose_name_plural}"
@@ -249,7 +249,7 @@ def _unpack_photos(archive: zipfile.ZipFile) -> int:
     folder, unpacked = Path(settings.MEDIA_ROOT).resolve(), 0
     for name in archive.namelist():
         target = (folder / name.removeprefix(PHOTOS)).resolve()
-        # A name such as ../../x would leave the folder; such a file is not one of ours.
+        # A name such as ../../x would leave the folder; no file of ours has one.
         if not name.startswith(PHOTOS) or not target.is_relative_to(folder):
             continue
         content = archive.read(name)

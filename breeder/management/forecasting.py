@@ -1,4 +1,4 @@
-"""Bringing forecasts for all places that waiting boxes need: by a command, or beside the site while it runs."""
+"""Fetch forecasts for all places that waiting boxes need: by a command, or in a thread of the running site."""
 
 import logging
 import random
@@ -25,7 +25,7 @@ FIRST_AFTER_S = 30.0
 
 
 def places_needed() -> Iterator[Place]:
-    """Yield home and both ends of every box that is here, each once; an address without a place is left out."""
+    """Yield home and both ends of every box that is here, each once; skip addresses without a known place."""
     setting = household()
     seen: set[int] = set()
     for place in _places(setting):
@@ -48,7 +48,7 @@ def _places(setting: Setting) -> Iterator[Place]:
 
 
 def bring_all() -> refresh.Report:
-    """Bring fresh hours for every place needed, unless another run is at it."""
+    """Fetch fresh hours for every place needed, unless another run is doing so."""
     return refresh.refresh(places_needed)
 
 
@@ -59,7 +59,7 @@ def next_wait_s(now: datetime, dice: random.Random, every_s: float = EVERY_S) ->
 
 
 class BesideTheSite(threading.Thread):
-    """Brings forecasts now and then while the site runs. Nothing is asked while no service is chosen."""
+    """Fetches forecasts about once an hour while the site runs, once a service is chosen."""
 
     def __init__(
         self,
@@ -82,7 +82,7 @@ class BesideTheSite(threading.Thread):
             wait = next_wait_s(self.clock(), self.dice)
 
     def once(self) -> None:
-        """Bring forecasts; whatever fails is logged, and the next run comes all the same."""
+        """Fetch forecasts. A failure is logged, and the next run comes anyway."""
         try:
             if household().weather_service:
                 LOG.info(self.bring().sentence)
@@ -93,5 +93,5 @@ class BesideTheSite(threading.Thread):
             connections.close_all()
 
     def stop(self) -> None:
-        """Let the thread end at its next wait."""
+        """End the thread at its next wait."""
         self.stopping.set()

@@ -1,4 +1,4 @@
-"""What `serve` and `demo` share: bringing the book up to date, the first keeper, and the site itself."""
+"""What `serve` and `demo` share: update the book, make the first keeper, and run the site."""
 
 import getpass
 import os
@@ -25,13 +25,13 @@ from breeder.shipments.actions.bench import load_example_kits
 from breeder.species.actions import correct_starter_set, load_starter_set
 
 THREADS = 8
-# Whoever sends nothing more is sent away, so that half-sent requests do not keep the others out for long. waitress
-# counts no callers: what it cannot see (many connections, each dripping) is for a server in front (README, "Settings").
+# Idle connections are closed, so that half-sent requests do not lock others out for long. waitress does not count
+# connections per caller; many slow ones are a matter for a server in front (README, "Settings").
 LIMITS: dict[str, Any] = {
-    "connection_limit": 500,  # half of the files that a process may usually open
+    "connection_limit": 500,  # half of the files that a process can usually open
     "channel_timeout": 30,  # seconds without a byte
     "cleanup_interval": 5,  # seconds between two looks for such connections
-    "max_request_body_size": 20_000_000,  # bytes; the largest photo is below it
+    "max_request_body_size": 20_000_000,  # bytes; photos are smaller
     "asyncore_use_poll": hasattr(select, "poll"),  # Windows has none
 }
 LAST_PORT = 65_535
@@ -40,9 +40,9 @@ Say = Callable[[str], object]
 
 
 def bring_up_to_date() -> int:
-    """Apply migrations, correct what an earlier starter set had wrong, and see that the two roles exist.
+    """Apply migrations, correct mistakes of an earlier starter set, and make sure the two roles exist.
 
-    Nobody else on this machine reads the book. Returns how many species were corrected.
+    Closes the book's files to other users of this machine. Returns how many species were corrected.
     """
     close_to_others(settings.DATA_DIR, Path(settings.MEDIA_ROOT), backups.path().parent)
     call_command("migrate", verbosity=0)
@@ -52,7 +52,7 @@ def bring_up_to_date() -> int:
 
 
 def load_examples(*, by: User | None) -> None:
-    """On first run: species, example services and kits to start from; what is there already is left alone."""
+    """Load species, example services, rules and kits on the first run; existing rows stay as they are."""
     load_starter_set(by=by)
     load_example_services(by=by, today=timezone.localdate())
     load_example_rules(by=by)
@@ -60,7 +60,7 @@ def load_examples(*, by: User | None) -> None:
 
 
 def add_person(name: str, password: str, role: str) -> User:
-    """Add somebody who may log in. Raises CommandError for a taken name or a weak password, saying why."""
+    """Add a person who may log in. Raises CommandError for a taken name or a weak password, saying why."""
     try:
         return access.add_person(name, password, role)
     except access.CannotAdd as refusal:
@@ -68,7 +68,7 @@ def add_person(name: str, password: str, role: str) -> User:
 
 
 def first_keeper(say: Say) -> User | None:
-    """Make the first keeper from the environment or by asking; None when there is one already."""
+    """Make the first keeper from the environment or by asking; return None if there is one already."""
     if User.objects.filter(groups__name=KEEPER).exists():
         return None
     name, password = os.environ.get("BREEDER_KEEPER", ""), os.environ.get("BREEDER_KEEPER_PASSWORD", "")
@@ -87,7 +87,7 @@ def first_keeper(say: Say) -> User | None:
 
 
 def ask_password() -> str:
-    """Ask twice for a password, since nobody sees what is typed. Raises CommandError where nobody can be asked."""
+    """Ask twice for a password, since it does not show while typed. Raises CommandError without a terminal."""
     if not sys.stdin.isatty():
         raise CommandError("Nobody can be asked for a password here. Start this where it can ask.")
     password = getpass.getpass("Password (10 signs or more): ")
@@ -97,7 +97,7 @@ def ask_password() -> str:
 
 
 def refuse_taken(host: str, port: int) -> None:
-    """Raise CommandError if something already listens there, or nothing can."""
+    """Raise CommandError if something already listens there, or if nothing can."""
     if not 0 < port <= LAST_PORT:
         raise CommandError(f"{port} is no port. Choose one from 1024 to {LAST_PORT}, such as --port 8000.")
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -113,12 +113,12 @@ def refuse_taken(host: str, port: int) -> None:
 
 
 def home_to_open() -> str:
-    """Return the home address that the site is also open at; none behind HTTPS, where a server in front decides."""
+    """Return the home address where the site also listens; empty behind HTTPS, where a server in front decides."""
     return "" if settings.HTTPS else home_address()
 
 
 def open_to_phone(host: str, home: str, port: int, say: Say) -> None:
-    """Accept the home address that the site listens at, and say what to type on the phone."""
+    """Allow the home address that the site listens at, and say what to type on the phone."""
     phone = home or (home_address() if host == EVERYWHERE else host)
     if not is_home(phone):
         return say("Only this machine can open it: no home network was found, or another address was asked for.")
@@ -128,9 +128,9 @@ def open_to_phone(host: str, home: str, port: int, say: Say) -> None:
 
 
 def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts: bool = False) -> None:
-    """Run the site until it is stopped, here and at the home address, if there is one.
+    """Run the site until it is stopped, here and at the home address if there is one.
 
-    With forecasts, those of the chosen service are brought meanwhile.
+    `with_forecasts`: also fetch those of the chosen service.
     """
     from waitress import serve
 
@@ -147,6 +147,6 @@ def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts
     if not settings.HTTPS:
         open_to_phone(host, home, port, say)
     where = {"listen": f"{host}:{port} {home}:{port}"} if home else {"host": host, "port": port}
-    # Behind HTTPS the settings ask the server in front how a page was asked for; waitress would drop its word.
+    # Behind HTTPS, Django reads the headers of the server in front; waitress would drop them.
     drop = not settings.HTTPS
     serve(application, **where, threads=THREADS, ident=None, clear_untrusted_proxy_headers=drop, **LIMITS)

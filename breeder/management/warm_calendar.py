@@ -1,4 +1,4 @@
-"""The board worked out before anybody asks: when the site starts, after new forecasts, and now and then."""
+"""Compute the board ahead of time: when the site starts, after new forecasts, and every ten minutes."""
 
 import logging
 import threading
@@ -7,8 +7,7 @@ from django.db import connections
 from django.utils import timezone
 
 from breeder.base.queries import household
-from breeder.shipments import board as boards
-from breeder.shipments import run_check
+from breeder.shipments import board, run_check
 from breeder.shipments.forms.departure_forms import BoardForm
 from breeder.shipments.rules.departure_rules import NotLikeThis
 from breeder.shipments.steps.departure_steps import places_of
@@ -20,11 +19,11 @@ EVERY_S = 600.0
 
 
 def warm() -> None:
-    """Work out the board and its usual plan, and one check, so that the first page of each finds all at hand."""
+    """Compute the board, its usual plan and one check, so that the first visit to each page is quick."""
     setting, now = household(), timezone.now()
-    found = boards.board_of(setting, now)
-    boards.plan(found, BoardForm.asked({}).aim, BoardForm.USUAL_A_DAY)
-    for row in found.rows:
+    built = board.board_of(setting, now)
+    board.plan(built, BoardForm.asked({}).aim, BoardForm.USUAL_A_DAY)
+    for row in built.rows:
         try:
             run_check.refuse_unless_ready(row.parcel, setting)
             run_check.check(row.parcel, setting, places_of(row.parcel, setting), now)
@@ -34,7 +33,7 @@ def warm() -> None:
 
 
 class Warming(threading.Thread):
-    """Keeps the board worked out beside the site."""
+    """Keeps the board computed while the site runs."""
 
     def __init__(self) -> None:
         super().__init__(name="warming", daemon=True)
@@ -50,7 +49,7 @@ class Warming(threading.Thread):
                 self.once()
 
     def once(self) -> None:
-        """Work it out; whatever fails is logged, and the pages work it out themselves."""
+        """Compute the board. A failure is logged, and the pages compute it themselves."""
         try:
             warm()
         except Exception:
@@ -59,10 +58,10 @@ class Warming(threading.Thread):
             connections.close_all()
 
     def poke(self) -> None:
-        """Let it be worked out now: something has changed."""
+        """Compute it now, because something has changed."""
         self.due.set()
 
     def stop(self) -> None:
-        """Let the thread end."""
+        """End the thread."""
         self.stopping = True
         self.due.set()

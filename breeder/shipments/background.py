@@ -1,4 +1,4 @@
-"""Cells worked out beside the pages: a page waits a moment, shows what is known, and asks again for the rest."""
+"""Compute board cells in the background: a page waits a moment, shows what is known, and asks again for the rest."""
 
 import logging
 import time
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 
-from breeder.base.worker import side_by_side
+from breeder.base.worker import share_work
 from breeder.core.transit import box_trials
 from breeder.core.transit.result_cache import Memo, keys_of
 from breeder.core.transit.results import Asked, Cell
@@ -15,29 +15,29 @@ LOG = logging.getLogger(__name__)
 
 
 class Desk:
-    """One worker and its memory. The worker only reckons; whatever the database knows was read before."""
+    """One worker thread and its cache. The worker only computes; everything from the database was read before."""
 
     def __init__(self, memo: Memo) -> None:
         self.memo = memo
         self.worker = ThreadPoolExecutor(1, "board")
 
     def cells(self, asked: Sequence[Asked], members: int, until: float | None = None) -> list[Cell | None]:
-        """Return the cells known by `until` (of time.monotonic; None: all of them); the others are worked on."""
+        """Return the cells known by `until` (of time.monotonic; None: wait for all); the worker computes the others."""
         keys = keys_of(asked, members)
         known = self.memo.known(asked, keys)
-        rest = [one for one, cell in zip(asked, known, strict=True) if cell is None]
+        rest = [question for question, cell in zip(asked, known, strict=True) if cell is None]
         if not rest:
             return known
-        # Whoever asks for the same meanwhile finds it kept when its turn comes.
-        job = self.worker.submit(box_trials.cells_of, rest, members=members, memo=self.memo, by=side_by_side)
-        job.add_done_callback(_tell_trouble)
+        # If another page asks for the same cells meanwhile, they are in the cache when its turn comes.
+        job = self.worker.submit(box_trials.cells_of, rest, members=members, memo=self.memo, by=share_work)
+        job.add_done_callback(_log_trouble)
         try:
-            found = iter(job.result(None if until is None else max(0.0, until - time.monotonic())))
+            results = iter(job.result(None if until is None else max(0.0, until - time.monotonic())))
         except NotYet:
             return self.memo.known(asked, keys)
-        return [next(found) if cell is None else cell for cell in known]
+        return [next(results) if cell is None else cell for cell in known]
 
 
-def _tell_trouble(job: Future[list[Cell]]) -> None:
+def _log_trouble(job: Future[list[Cell]]) -> None:
     if trouble := job.exception():
         LOG.error("The board could not be worked out.", exc_info=trouble)

@@ -1,4 +1,4 @@
-"""The board: every box that waits on its next posting days in every kit, and a plan for all. Reads only."""
+"""Build the board: every waiting box on its next shipping days in every kit, and a plan for all. Reads only."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -17,20 +17,20 @@ from breeder.shipments.background import Desk
 from breeder.shipments.check_inputs import cups_in, species_in
 from breeder.shipments.forecast_cache import NotReadYet, Skies
 from breeder.shipments.models import Kit, Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.shipments.rules.box_rules import DRY_ICE_WORDS
 from breeder.shipments.thermal_kit import heat_kit
 
-# Boxes of three cups are reckoned like boxes of two: fewer cups swing more, so the board errs on the safe side.
+# Boxes of three cups count as boxes of two: fewer cups swing more, so the board errs on the safe side.
 CUP_CLASSES = (8, 4, 2, 1)
 CONFIRMING_ROUNDS = 3
-DESK = Desk(Memo())
+BOARD_WORKER = Desk(Memo())
 
 
 @dataclass(frozen=True)
 class Row:
-    """One box on the board: its days, or why it has none; `is_open`: not all of them are worked out yet."""
+    """One box on the board: its days, or why it has none; `is_open`: some days are not computed yet."""
 
     parcel: Parcel
     cells: tuple[Cell, ...]
@@ -41,38 +41,38 @@ class Row:
 
 @dataclass(frozen=True)
 class Board:
-    """All boxes that wait, the shelf, and boxes that stand packed."""
+    """All waiting boxes, the shelf, and the packed boxes."""
 
     rows: tuple[Row, ...]
     shelf: Shelf
     packed: tuple[Parcel, ...]
     asked: dict[tuple[int, date], Asked]
     kits: dict[int, Kit]
-    not_made: tuple[str, ...] = ()  # kits in use that the shelf cannot make up even once, with what it lacks
+    not_made: tuple[str, ...] = ()  # kits in use that the shelf cannot supply even once, with what it lacks
 
     @property
     def open_rows(self) -> int:
-        """Return how many boxes are not worked out yet."""
+        """Return how many boxes are not computed yet."""
         return sum(row.is_open for row in self.rows)
 
 
 def board_of(household: Setting, now: datetime, until: float | None = None) -> Board:
-    """Return every box that waits with what each of its next posting days says, the worst of all sources.
+    """Return every waiting box with the result of each of its next shipping days, the worst over all sources.
 
-    What is not worked out by `until` (of time.monotonic; None: wait for all) is worked on beside the page.
+    Cells not computed by `until` (of time.monotonic; None: wait for all) continue in the background.
     """
-    here = list(packing.parcels_here())
+    here = list(parcel_queries.parcels_here())
     waiting = [parcel for parcel in here if parcel.status == Parcel.Status.WAITING]
-    in_use = [kit for kit in packing.kits(active=True) if not _has_dry_ice(kit)]
-    short = packing.short_supplies(kit.pk for kit in in_use)
+    in_use = [kit for kit in parcel_queries.kits(active=True) if not _has_dry_ice(kit)]
+    short = parcel_queries.short_supplies(kit.pk for kit in in_use)
     kits = [kit for kit in in_use if not short[kit.pk]]
     not_made = tuple(f"{kit} ({'; '.join(short[kit.pk])})" for kit in in_use if short[kit.pk])
     skies = Skies(household, now, [parcel.order.address for parcel in waiting if parcel.order.address], until)
-    asking = _Asking(household, kits, skies)
+    asking = _BoardQuestions(household, kits, skies)
     for parcel in waiting:
         asking.ask(parcel)
     cells: dict[int, list[Cell | None]] = {}
-    known = DESK.cells(list(asking.asked.values()), box_trials.SCREENED, until)
+    known = BOARD_WORKER.cells(list(asking.asked.values()), box_trials.SCREENED, until)
     for (number, _), cell in zip(asking.asked, known, strict=True):
         cells.setdefault(number, []).append(cell)
     rows = tuple(asking.row(parcel, cells.get(parcel.number, [])) for parcel in waiting)
@@ -80,8 +80,8 @@ def board_of(household: Setting, now: datetime, until: float | None = None) -> B
     return Board(rows, _shelf(), packed, asking.asked, {kit.pk: kit for kit in kits}, not_made)
 
 
-class _Asking:
-    """The questions of all boxes, and why some have none."""
+class _BoardQuestions:
+    """The questions of all boxes, and the reasons why some have none."""
 
     def __init__(self, household: Setting, kits: list[Kit], skies: Skies) -> None:
         self.household, self.skies, self.tried, self.rulebook = household, skies, _Candidates(kits), legal_block.book()
@@ -91,23 +91,23 @@ class _Asking:
         self.unread: set[int] = set()
 
     def ask(self, parcel: Parcel) -> None:
-        """Take up the questions of a box, but for the days on which the law shuts its way."""
+        """Add the questions of a box, except for days on which the rules block it."""
         try:
-            own = _asked(parcel, self.tried, self.skies, self.household)
+            questions = _asked(parcel, self.tried, self.skies, self.household)
         except departure_rules.NotLikeThis as refusal:
             self.why_not[parcel.number] = " ".join(refusal.messages)
             return
         except NotReadYet:
             self.unread.add(parcel.number)
             return
-        shut = legal_block.blocked_days(self.rulebook, parcel, [one.journey.post_on for one in own])
-        open_days = [one for one in own if one.journey.post_on not in shut]
-        self.asked |= {(parcel.number, one.journey.post_on): one for one in open_days}
+        shut = legal_block.blocked_days(self.rulebook, parcel, [question.journey.post_on for question in questions])
+        open_days = [question for question in questions if question.journey.post_on not in shut]
+        self.asked |= {(parcel.number, question.journey.post_on): question for question in open_days}
         if shut and not open_days:
             self.blocks[parcel.number] = next(iter(shut.values()))
 
     def row(self, parcel: Parcel, cells: list[Cell | None]) -> Row:
-        """Return a box with those of its days that are known."""
+        """Return a box with the days that are known."""
         number = parcel.number
         known = tuple(cell for cell in cells if cell)
         is_open = number in self.unread or len(known) < len(cells)
@@ -115,42 +115,42 @@ class _Asking:
 
 
 def plan(board: Board, aim: Aim, boxes_a_day: int, until: float | None = None) -> Spread | None:
-    """Return a day and a kit for every box; what is given is tried again with all members of the box's own draws.
+    """Return a day and a kit for every box, confirmed with all members of each box's own draws.
 
-    None where that is not worked out by `until`, as in `board_of`.
+    None if that is not computed by `until`, as in `board_of`.
     """
     if board.open_rows:
         return None
     boxes = [Waits(row.parcel.number, row.parcel.order.promised_by, row.cells) for row in board.rows if row.cells]
     packed = [(parcel.kit_id, parcel.post_on) for parcel in board.packed]
     for _ in range(CONFIRMING_ROUNDS):
-        found = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
-        if wider := fallback_kits.questions(boxes, found, board.asked, board.shelf):
-            known = DESK.cells(wider, box_trials.SCREENED, until)
+        spread = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
+        if wider := fallback_kits.questions(boxes, spread, board.asked, board.shelf):
+            known = BOARD_WORKER.cells(wider, box_trials.SCREENED, until)
             cells = [cell for cell in known if cell is not None]
             if len(cells) < len(known):
                 return None
             boxes = fallback_kits.widened(boxes, cells)
-            found = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
-        failed = _unconfirmed(board, found, until)
+            spread = schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
+        failed = _unconfirmed(board, spread, until)
         if not failed:
-            return None if failed is None else found
+            return None if failed is None else spread
         boxes = [_without(box, failed) for box in boxes]
     return schedule.spread(boxes, board.shelf, aim, boxes_a_day=boxes_a_day, packed=packed)
 
 
-def _unconfirmed(board: Board, found: Spread, until: float | None) -> set[tuple[int, date, int]] | None:
-    """Return (box, day, kit) of what was given and does not hold with all members and the exact number of cups."""
+def _unconfirmed(board: Board, spread: Spread, until: float | None) -> set[tuple[int, date, int]] | None:
+    """Return (box, day, kit) of each choice that fails with all members and the exact number of cups."""
     services = {row.parcel.number: row.parcel for row in board.rows}
     asked = []
-    for given in found.given:
+    for given in spread.given:
         parcel, kit = services[given.number], given.option.candidate
-        one = board.asked[(given.number, given.on)]
+        question = board.asked[(given.number, given.on)]
         seed = departure_rules.seed_of(parcel.number, parcel.service_id, given.on)
         exact = replace(kit, kit=heat_kit(board.kits[kit.kit_id], cups_in(parcel)))
-        asked.append(replace(one, candidates=(exact,), seed=seed))
+        asked.append(replace(question, candidates=(exact,), seed=seed))
     failed = set()
-    for cell in DESK.cells(asked, run_check.MEMBERS, until):
+    for cell in BOARD_WORKER.cells(asked, run_check.MEMBERS, until):
         if cell is None:
             return None
         if not cell.going:
@@ -159,7 +159,7 @@ def _unconfirmed(board: Board, found: Spread, until: float | None) -> set[tuple[
 
 
 def _without(box: Waits, failed: set[tuple[int, date, int]]) -> Waits:
-    """Return a box without the kits that failed on their day."""
+    """Return a box with the failed kits marked No-go on their day."""
     cells = tuple(
         replace(
             cell,
@@ -181,7 +181,7 @@ class _Candidates:
         self.by_cups: dict[int, tuple[Candidate, ...]] = {}
 
     def of(self, cups: int) -> tuple[Candidate, ...]:
-        """Return the kits that hold so many cups."""
+        """Return the kits that hold this many cups."""
         size = next(size for size in CUP_CLASSES if size <= cups)
         if size not in self.by_cups:
             self.by_cups[size] = tuple(self._fitting(size))
@@ -196,7 +196,7 @@ class _Candidates:
 
 
 def _asked(parcel: Parcel, tried: _Candidates, skies: Skies, household: Setting) -> list[Asked]:
-    """Return the questions of one box, one a day. Raises NotLikeThis where it cannot be planned yet."""
+    """Return the questions of one box, one per day. Raises NotLikeThis if it cannot be planned yet."""
     lacks = []
     if ended := departure_rules.order_ended(parcel.order, skies.now):
         raise departure_rules.NotLikeThis(ended, code="order_ended")
@@ -230,14 +230,14 @@ def _asked(parcel: Parcel, tried: _Candidates, skies: Skies, household: Setting)
 
 
 def _has_dry_ice(kit: Kit) -> bool:
-    said = " ".join([kit.name, kit.note, *(part.supply.name for part in kit.parts.all())]).lower()
-    return any(word in said for word in DRY_ICE_WORDS)
+    text = " ".join([kit.name, kit.note, *(part.supply.name for part in kit.parts.all())]).lower()
+    return any(word in text for word in DRY_ICE_WORDS)
 
 
 def _shelf() -> Shelf:
-    supplies = list(packing.supplies())
+    supplies = list(parcel_queries.supplies())
     return Shelf(
         {supply.pk: supply.on_shelf for supply in supplies},
-        {kit.pk: {part.supply_id: part.number for part in kit.parts.all()} for kit in packing.kits()},
+        {kit.pk: {part.supply_id: part.number for part in kit.parts.all()} for kit in parcel_queries.kits()},
         {supply.pk: supply.name for supply in supplies},
     )

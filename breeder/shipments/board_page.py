@@ -1,4 +1,4 @@
-"""What the board shows, in words and values, so that its template decides nothing."""
+"""Prepare what the board page shows, so that its template decides nothing."""
 
 from datetime import date
 from typing import Any
@@ -22,19 +22,19 @@ from breeder.shipments.queries.checks import Standing
 
 UNKNOWN = "odds not known"
 ROWS_A_PAGE = 40  # of ten days each: more would make the page slow to read and to make
-AIM_SAID = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
+AIM_NAMES = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
 
 def context_of(
-    board: Board, found: Spread | None, aim: Aim, household: Setting, page: str | None = None
+    board: Board, spread: Spread | None, aim: Aim, household: Setting, page: str | None = None
 ) -> dict[str, Any]:
-    """Return one page of the board's rows in order of promised date, and what the plan for all comes to."""
+    """Return one page of the board's rows in order of promised date, and the plan for all."""
     days = sorted({cell.on for row in board.rows for cell in row.cells})
     ordered = sorted(board.rows, key=lambda row: (row.parcel.order.promised_by or date.max, row.parcel.number))
     shown = Paginator(ordered, ROWS_A_PAGE).get_page(page)
     latest = checks.latest_checks(row.parcel.pk for row in shown)
     now, closures = timezone.now(), closures_by_carrier()
-    given = {} if found is None else {one.number: one for one in found.given}
+    given = {} if spread is None else {choice.number: choice for choice in spread.given}
     rows = []
     for row in shown:
         standing = checks.standing_of(row.parcel, latest.get(row.parcel.pk), household, now, closures=closures)
@@ -42,11 +42,13 @@ def context_of(
     return {
         "rows": rows,
         "page": shown,
-        "plan": [f"{one.number}:{one.on.isoformat()}:{one.option.candidate.kit_id}" for one in given.values()],
-        "said": progress_said(board) if found is None else plan_said(found, board, aim, household.currency),
-        "notes": [] if found is None else notes_of(found, board),
+        "plan": [
+            f"{choice.number}:{choice.on.isoformat()}:{choice.option.candidate.kit_id}" for choice in given.values()
+        ],
+        "said": progress_said(board) if spread is None else plan_said(spread, board, aim, household.currency),
+        "notes": [] if spread is None else notes_of(spread, board),
         "packed": board.packed,
-        "is_open": found is None,
+        "is_open": spread is None,
     }
 
 
@@ -59,29 +61,33 @@ def progress_said(board: Board) -> str:
     return f"{done} of {whole} {'box is' if whole == 1 else 'boxes are'} worked out, the rest in a moment."
 
 
-def plan_said(found: Spread, board: Board, aim: Aim, currency: str) -> str:
-    """Return what the plan comes to: '12 of 14 boxes find a day, on 3 packing days; kits …'"""
-    number, days = len(found.given), found.days
+def plan_said(spread: Spread, board: Board, aim: Aim, currency: str) -> str:
+    """Return the result of the plan: '12 of 14 boxes find a day, on 3 packing days; kits …'"""
+    number, days = len(spread.given), spread.days
     if not number:
         return "No box finds a day."
     of = "the box finds" if len(board.rows) == 1 else f"{number} of {len(board.rows)} boxes find{'s' * (number == 1)}"
     on = f"on {days} packing {'day' if days == 1 else 'days'}"
-    return f"By {AIM_SAID[aim]}: {of} a day, {on}; kits cost {found.cost:.2f} {currency}."
+    return f"By {AIM_NAMES[aim]}: {of} a day, {on}; kits cost {spread.cost:.2f} {currency}."
 
 
-def notes_of(found: Spread, board: Board) -> list[str]:
-    """Return what the plan leaves open: supplies that run out, boxes without a day, days after the promised one."""
-    said = list(found.shortages)
+def notes_of(spread: Spread, board: Board) -> list[str]:
+    """Return the plan's open points: supplies that run out, boxes without a day, days after the promised date."""
+    notes = list(spread.shortages)
     if board.not_made:
-        said.append(f"The shelf cannot make up, so these were not tried: {'; '.join(board.not_made)}.")
-    if found.without:
-        boxes = f"box{'es' * (len(found.without) > 1)} {get_text_list([str(one) for one in found.without], 'and')}"
-        said.append(
+        notes.append(f"The shelf cannot make up, so these were not tried: {'; '.join(board.not_made)}.")
+    if spread.without:
+        boxes = (
+            f"box{'es' * (len(spread.without) > 1)} {get_text_list([str(number) for number in spread.without], 'and')}"
+        )
+        notes.append(
             f"No day is found for {boxes}. Tell the buyer, try a counter or a faster service, or bring newer hours."
         )
-    late = [one for one in found.given if one.is_late]
-    said += [f"Box {one.number} would leave on {weekday_said(one.on)}, after its promised date." for one in late]
-    return said
+    late = [choice for choice in spread.given if choice.is_late]
+    notes += [
+        f"Box {choice.number} would leave on {weekday_said(choice.on)}, after its promised date." for choice in late
+    ]
+    return notes
 
 
 def _row(row: Row, days: list[date], given: Given | None, standing: Standing) -> dict[str, Any]:
@@ -105,27 +111,27 @@ def _without_days(row: Row) -> str:
 
 
 def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
-    """Return one day of one box; on its chosen day the kept check speaks while it may be relied on."""
+    """Return one day of one box; its chosen day shows the stored check while that is valid."""
     is_chosen = cell.on == parcel.post_on
     option = (cell.of_kit(parcel.kit_id) if is_chosen else None) or cell.shown
     is_planned = given is not None and given.on == cell.on
     if is_planned and given is not None:
         option = given.option if not is_chosen else option
     checked = is_chosen and standing.check is not None and not standing.leave.others
-    # What stands in the cell is what its button chooses: a checked kit may be one that the board did not come to.
-    own = parcel.kit if checked else None
+    # The button chooses what the cell shows; a checked kit may be one that the board did not reach.
+    checked_kit = parcel.kit if checked else None
     return {
         "on": cell.on,
         "cell": cell,
         "verdict": standing.verdict if checked else str(option.verdict),
         "checked": checked,
         "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
-        "cost": own.cost if own else option.candidate.cost,
+        "cost": checked_kit.cost if checked_kit else option.candidate.cost,
         "odds": _checked_odds(standing) if checked else odds_of(option),
         "reason": standing.check.reason if checked else reason_of(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
-        "choice": f"{parcel.number}:{cell.on.isoformat()}:{own.pk if own else option.candidate.kit_id}",
+        "choice": f"{parcel.number}:{cell.on.isoformat()}:{checked_kit.pk if checked_kit else option.candidate.kit_id}",
     }
 
 
@@ -139,10 +145,10 @@ def odds_of(option: Option) -> str:
         return UNKNOWN
     if not option.at_least:
         return _both(odds(option.comfort), odds(option.hard))
-    # Cases were left out once one limit had failed; of the other nothing is said where nothing failed so far.
+    # Cases were skipped once one limit had failed; the other limit is left out if nothing failed it so far.
     parts = [("comfort", option.comfort), ("hard limit", option.hard)]
-    said = [f"{name} {odds(share).removeprefix('about ')} or more" for name, share in parts if share > NEVER]
-    return ", ".join(said)
+    texts = [f"{name} {odds(share).removeprefix('about ')} or more" for name, share in parts if share > NEVER]
+    return ", ".join(texts)
 
 
 def _both(comfort: str, hard: str) -> str:
@@ -150,11 +156,11 @@ def _both(comfort: str, hard: str) -> str:
 
 
 def reason_of(cell: Cell, option: Option) -> str:
-    """Return why: the hour that fails, the hours that lack, or the odds of both limits where it may go."""
+    """Return why: the hour that fails, the missing hours, or the odds of both limits where the box may go."""
     if option.decided == NOT_DECIDED:
         return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
-    said = odds_of(option)
-    both = f"{said[0].upper()}{said[1:]}."
+    text = odds_of(option)
+    both = f"{text[0].upper()}{text[1:]}."
     if option.decided == GO:
         return both
     if option.is_barred:

@@ -1,4 +1,4 @@
-"""What the page of one box shows, in words and values, so that its template decides nothing."""
+"""Prepare what the page of one box shows, so that its template decides nothing."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -33,7 +33,7 @@ from breeder.shipments.rules.departure_rules import DAY_PAST, order_ended
 
 
 def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | None = None) -> dict[str, Any]:
-    """Return everything that the page of a box shows; `bound` are forms to be shown again as they were typed."""
+    """Return everything that the page of a box shows; `bound` are forms to show again as typed."""
     household, now = request.household, timezone.now()
     check = checks.latest_checks([parcel.pk]).get(parcel.pk)
     on_record = legal_block.ask_boxes([parcel], now).get(parcel.pk, NOTHING)
@@ -72,11 +72,11 @@ def context_of(request: HttpRequest, parcel: Parcel, bound: dict[str, Any] | Non
 
 
 def moved_said(parcel: Parcel) -> list[str]:
-    """Return where the order was changed since the box was planned; of a packed box it is too late."""
+    """Return how the order changed since the box was planned; empty for a packed box, where it is too late."""
     if parcel.status != Parcel.Status.WAITING:
         return []
     planned = [(item.culture, item.order_line.culture) for item in parcel.items.all()]
-    return _resized_said(parcel) + [
+    return _resized_texts(parcel) + [
         f"Its order now names tub {named.number}, but this box is planned out of tub {tub.number}. Change what is "
         "planned for it, below, before anything is pulled."
         for tub, named in planned
@@ -84,10 +84,10 @@ def moved_said(parcel: Parcel) -> list[str]:
     ]
 
 
-def _resized_said(parcel: Parcel) -> list[str]:
-    """Return of which lines the order holds a pack or more above or below what is planned for its boxes."""
+def _resized_texts(parcel: Parcel) -> list[str]:
+    """Return the lines of which the order holds a pack or more above or below the plan of its boxes."""
     lines = {item.order_line_id: item.order_line for item in parcel.items.all()}
-    numbers = [(lines[pk], _held_of(lines[pk]), planned) for pk, planned in sorted(planned_of(lines).items())]
+    numbers = [(lines[pk], _held_number(lines[pk]), planned) for pk, planned in sorted(planned_of(lines).items())]
     return [
         f"Its order now holds {held} of {line.offer.line}, but {planned} {are(planned)} planned for its boxes. "
         "Change what is planned, below, before anything is pulled."
@@ -96,12 +96,12 @@ def _resized_said(parcel: Parcel) -> list[str]:
     ]
 
 
-def _held_of(line: OrderLine) -> int:
+def _held_number(line: OrderLine) -> int:
     return line.promise.number if line.promise and line.promise.state == Promise.State.HELD else 0
 
 
 def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:
-    """Return that a box is to be checked again on its posting morning; nothing where that needs no saying."""
+    """Return that a box needs another check on its shipping morning; empty if it does not."""
     if check is None or parcel.status not in HERE:
         return ""
     checked_on, today = timezone.localdate(check.made_at), timezone.localdate(now)
@@ -109,19 +109,19 @@ def morning_of(parcel: Parcel, check: Check | None, now: datetime) -> str:
 
 
 def ways_of(parcel: Parcel, result: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return doorstep and counter side by side, each with kit, verdict and odds; nothing where only one is offered."""
+    """Return doorstep and counter, each with kit, verdict and odds; empty if the service offers only one."""
     other = result.get("other_way")
     if not other:
         return []
-    own = result["kit"] | {"way": parcel.way, "kit": result["kit"]["name"], "is_own": True}
-    both = [own, other | {"is_own": False}]
+    current = result["kit"] | {"way": parcel.way, "kit": result["kit"]["name"], "is_own": True}
+    both = [current, other | {"is_own": False}]
     for row in both:
         row["said"] = "To the doorstep" if row["way"] == Parcel.Way.DOORSTEP else "Held at a counter"
     return both
 
 
 def forms_of(parcel: Parcel, request: HttpRequest, standing: Standing) -> dict[str, Any]:
-    """Return the forms of a box's page, filled in as the box stands."""
+    """Return the forms of a box's page, filled in with its current values."""
     days = usable_days(parcel.service, timezone.localdate())
     return {
         "check": CheckForm(),
@@ -156,8 +156,8 @@ def lede_of(parcel: Parcel) -> str:
     for item in parcel.items.all():
         stage = item.order_line.offer.stage
         numbers[stage] = numbers.get(stage, 0) + (item.planned if item.packed is None else item.packed)
-    said = ", ".join(animals(number, stage) for stage, number in numbers.items() if stage != "cups")
-    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {said}" if said else "")
+    counts = ", ".join(animals(number, stage) for stage, number in numbers.items() if stage != "cups")
+    held = f"{cups} cup{'' if cups == 1 else 's'}" + (f", {counts}" if counts else "")
     way = "held at a counter" if parcel.way == Parcel.Way.COUNTER else "to the doorstep"
     if parcel.service is None:
         return f"{held}. No service chosen yet."
@@ -167,14 +167,14 @@ def lede_of(parcel: Parcel) -> str:
 
 
 def handed_over(parcel: Parcel, zone: ZoneInfo) -> datetime | None:
-    """Return when a box is handed over, on the household's clock; None while day or service is open."""
+    """Return when a box is handed over, on the household's clock; None without a day or a service."""
     if parcel.post_on is None or parcel.service is None:
         return None
     return moment(parcel.post_on, parcel.service.cut_off, zone).astimezone(zone)
 
 
 def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
-    """Return the trade's rule on this way, and how it stands to the check."""
+    """Return the trade's rule for this journey, and how it compares with the check."""
     if not stored:
         return ""
     opinion = Opinion(stored["word"], stored["low_c"], stored["high_c"], stored["pack"])
@@ -182,12 +182,12 @@ def opinion_said(stored: dict[str, Any] | None, household: Setting) -> str:
 
 
 def checked_said(check: Check) -> str:
-    """Return what a check that was just made came to."""
+    """Return the result of a check just made."""
     return f"Box {check.parcel.number} is checked: {check.get_verdict_display()}. {check.result['odds_said']}"
 
 
 def all_checked_said(standings: Sequence[Standing]) -> str:
-    """Return what the boxes that are here came to: 'Checked: 3 Go, 1 No-go.'"""
+    """Return the results of the boxes that are here: 'Checked: 3 Go, 1 No-go.'"""
     verdicts = Counter(Check.Verdict(standing.verdict).label for standing in standings if standing.check)
     if not verdicts:
         return "No box that is here can be checked yet."
@@ -210,22 +210,22 @@ def rows_of(standings: list[Standing]) -> list[dict[str, Any]]:
 
 
 def next_packing_day(standings: list[Standing], today: date) -> date:
-    """Return the first day, from today on, for which a box is still to be packed; today where none is."""
+    """Return the first day, from today on, with a box still to pack; today if there is none."""
     waiting = [standing.parcel for standing in standings if standing.parcel.status == Parcel.Status.WAITING]
     days = [parcel.post_on for parcel in waiting if parcel.post_on]
     return min((day for day in days if day >= today), default=today)
 
 
 def _says(standing: Standing, now: datetime) -> str:
-    """Return what stands between a box and the post, in one sentence."""
-    said = besides_weather(standing, now)
-    if said or standing.leave.is_free or standing.check is None:
-        return said
+    """Return what keeps a box from leaving, in one sentence."""
+    obstacle = besides_weather(standing, now)
+    if obstacle or standing.leave.is_free or standing.check is None:
+        return obstacle
     return " ".join(standing.check.result["because"])
 
 
 def besides_weather(standing: Standing, now: datetime) -> str:
-    """Return what stands between a box and the post besides the verdict of its last check; empty for nothing."""
+    """Return what keeps a box from leaving other than the verdict of its last check; empty if nothing does."""
     if standing.legal.blocks:
         return standing.legal.blocks[0]
     if ended := order_ended(standing.parcel.order, now):
@@ -238,7 +238,7 @@ def besides_weather(standing: Standing, now: datetime) -> str:
 
 
 def orders_said(orders: list[Order]) -> list[dict[str, Any]]:
-    """Return orders that no box is planned for, with the page that plans one."""
+    """Return orders without a planned box, with the address of the page that plans one."""
     return [{"order": order, "plan_url": reverse("shipments:plan", args=[order.number])} for order in orders]
 
 
@@ -247,7 +247,7 @@ def _day(stored: dict[str, Any] | None) -> dict[str, Any] | None:
 
 
 def _kit_row(stored: dict[str, Any]) -> dict[str, Any]:
-    """Return a kit as the table shows it: its odds short."""
+    """Return a kit as the table shows it, with short odds."""
     return stored | {f"{side}_said": odds(stored[f"too_{side}"]).removeprefix("about ") for side in ("cold", "warm")}
 
 

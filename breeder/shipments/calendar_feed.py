@@ -1,4 +1,4 @@
-"""The posting days as a calendar feed (RFC 5545), for a phone that cannot log in: the address itself is the secret."""
+"""Serve the shipping days as a calendar feed (RFC 5545), for a phone that cannot log in: the address is the secret."""
 
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
@@ -11,7 +11,7 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 from breeder.shipments.models import Parcel
 from breeder.shipments.rules import departure_rules
 
-SALT = "breeder.dispatch.calendar"  # part of every calendar address that was given out: it never changes
+SALT = "breeder.dispatch.calendar"  # part of every calendar address ever given out, so it never changes
 KEY_LENGTH = 32
 PRODUCT = "-//Underbark//posting days//EN"
 
@@ -27,9 +27,9 @@ def may_read(user: User | None, key: str) -> bool:
 
 
 def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
-    """Return one all-day event for each posting day, with the boxes that somebody waits for, and kits.
+    """Return one all-day event for each shipping day, with its boxes and kits.
 
-    Nobody's name or address is in it.
+    Leaves out boxes of ended orders. No name or address is in it.
     """
     from icalendar import Calendar  # a tenth of a second that only the feed needs
 
@@ -38,8 +38,8 @@ def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", "Posting days")
     waited_for = (parcel for parcel in parcels if parcel.post_on and not departure_rules.order_ended(parcel.order, now))
-    chosen = sorted(waited_for, key=lambda one: (one.post_on, one.number))
-    for on, boxes in groupby(chosen, key=lambda one: one.post_on):
+    chosen = sorted(waited_for, key=lambda box: (box.post_on, box.number))
+    for on, boxes in groupby(chosen, key=lambda box: box.post_on):
         calendar.add_component(_event(on, list(boxes), host, now))
     return bytes(calendar.to_ical())
 

@@ -1,4 +1,4 @@
-"""What a check rests on, as plain values: change any of it and the check no longer speaks for the box."""
+"""Collect the inputs of a check as plain values; if any changes, the check no longer holds for the box."""
 
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -21,7 +21,7 @@ def inputs_of(
 ) -> dict[str, Any]:
     """Return contents, kit, service, way, both places, day, limits and tolerances of a box.
 
-    Reads nothing more but the closures of its carrier, where they are not given by carrier.
+    The only query is for the closures of its carrier, unless `closures` (by carrier) is given.
     """
     return {
         "contents": [
@@ -55,7 +55,7 @@ def cups_in(parcel: Parcel) -> int:
 
 
 def kit_facts(kit: Kit) -> list[Any]:
-    """Return what the heat model knows of a kit: its name may change, its box may not."""
+    """Return what the heat model knows about a kit; the name is not part of it."""
     leak = [kit.leak_factor, kit.measured_sd_ln]
     return [kit.pk, kit.inner_m, kit.layers, kit.packs, kit.ballast_kg, leak, kit.air_changes_h]
 
@@ -74,7 +74,7 @@ def _service(service: Service) -> list[Any]:
 
 
 def _closures(parcel: Parcel, by_carrier: Mapping[str, Iterable[date]] | None) -> list[str]:
-    """Return the days of a box's way, late ones too, on which its carrier is closed."""
+    """Return the days of a box's journey, delays included, on which its carrier is closed."""
     if parcel.service is None or parcel.post_on is None:
         return []
     carrier, timing = parcel.service.carrier, timing_of(parcel.service)
@@ -94,7 +94,7 @@ def _address(address: Address | None) -> list[Any] | None:
 
 def _limits(kinds: list[Species]) -> list[float] | None:
     try:
-        found: Limits = departure_rules.limits_of(kinds)
+        limits: Limits = departure_rules.limits_of(kinds)
     except departure_rules.NotLikeThis:
         return None
-    return [found.low_c, found.high_c, found.hours_allowed, found.hard_low_c, found.hard_high_c]
+    return [limits.low_c, limits.high_c, limits.hours_allowed, limits.hard_low_c, limits.hard_high_c]

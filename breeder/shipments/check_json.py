@@ -1,4 +1,4 @@
-"""A check as it is stored: plain values in, plain values out, so that an old check can be shown as it was."""
+"""Turn a check into JSON values and back, so that an old check can be shown as it was."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -22,12 +22,12 @@ from breeder.shipments.models import Check
 
 DIGITS = 2  # of a stored temperature
 NO_PACK = "too harsh without a pack"
-ODDS_DIGITS = 6  # 200 members in three cases: far finer than any share can be
+ODDS_DIGITS = 6  # finer than any share of 200 members in three cases
 
 
 @dataclass(frozen=True)
 class Found:
-    """All that a check found, to be stored."""
+    """Everything that a check computed, ready to store."""
 
     trial: Trial
     chosen: Tried
@@ -48,7 +48,7 @@ class Found:
 
     @property
     def content(self) -> Content:
-        """Return how much the check knew."""
+        """Return how much data the check had."""
         ends = (self.ends.origin, self.ends.destination)
         wanted = {at for case in self.trial.cases for at in case.times}
         known = sum(
@@ -61,7 +61,7 @@ class Found:
 
 
 def width_c(ends: Sequence[Hours], wanted: set[datetime]) -> float:
-    """Return how far the sources of the wanted hours stray beyond the usual error of their age, °C rms; 0 for none."""
+    """Return how far the sources of the wanted hours differ beyond the usual error of their age, °C rms; 0 for none."""
     squares = [
         extra**2
         for hours in ends
@@ -71,30 +71,30 @@ def width_c(ends: Sequence[Hours], wanted: set[datetime]) -> float:
     return round(sqrt(sum(squares) / len(squares)), DIGITS) if squares else 0.0
 
 
-def result_of(found: Found, odds: str, because: Sequence[str], held_to: Content) -> dict[str, Any]:
-    """Return what is stored of a check, ready for JSON, with its odds and reasons in the words it was told in."""
-    first = found.trial.cases[0]
+def result_of(result: Found, odds: str, because: Sequence[str], held_to: Content) -> dict[str, Any]:
+    """Return a check ready for JSON, with its odds and reasons as they were worded."""
+    first = result.trial.cases[0]
     return {
         "odds_said": odds,
         "because": list(because),
-        "kit": _kit(found.chosen, True),
-        "kits": [_kit(one, one is found.chosen) for one in found.trial.tried],
-        "legs": [_leg(leg, found.ends) for leg in first.legs],
+        "kit": _kit(result.chosen, True),
+        "kits": [_kit(tried, tried is result.chosen) for tried in result.trial.tried],
+        "legs": [_leg(leg, result.ends) for leg in first.legs],
         "cases": [
             {"name": case.name, "weight": case.weight, "delivered_on": case.delivered_on.isoformat()}
-            for case in found.trial.cases
+            for case in result.trial.cases
         ],
-        "curve": _curve(found),
-        "sources": [_source(hours) for hours in (found.ends.origin, found.ends.destination)],
-        "missing": list(found.missing),
-        "trade": None if found.opinion is None else asdict(found.opinion) | {"compared": found.opinion_compared},
-        "next_day": found.next_day,
-        "no_day": found.no_day,
-        "helps": list(found.helps),
-        "other_way": found.other_way,
-        "tolerance": asdict(found.animals.tolerance),
-        "members": found.content.members,
-        "content": found.content.stored(),
+        "curve": _curve(result),
+        "sources": [_source(hours) for hours in (result.ends.origin, result.ends.destination)],
+        "missing": list(result.missing),
+        "trade": None if result.opinion is None else asdict(result.opinion) | {"compared": result.opinion_compared},
+        "next_day": result.next_day,
+        "no_day": result.no_day,
+        "helps": list(result.helps),
+        "other_way": result.other_way,
+        "tolerance": asdict(result.animals.tolerance),
+        "members": result.content.members,
+        "content": result.content.stored(),
         "held_to": held_to.stored(),
     }
 
@@ -111,7 +111,7 @@ def odds_of(outcome: Outcome) -> dict[str, Any]:
 
 
 def _share(odds: Odds, decided: bool) -> dict[str, float | None]:
-    """Return the odds between which the truth lies; what has failed so far is no answer where hours are missing."""
+    """Return the bounds of the odds; where hours are missing, what has failed so far is only a lower bound."""
     return {
         "failed": round(odds.failed, ODDS_DIGITS) if decided else None,
         "failed_at_least": round(odds.failed, ODDS_DIGITS),
@@ -121,8 +121,8 @@ def _share(odds: Odds, decided: bool) -> dict[str, float | None]:
 
 
 def note_of(tried: Tried) -> str:
-    """Return what is to be known of a kit beside its odds: what the shelf lacks, and that it wants a pack."""
-    return "; ".join(said for said in (tried.candidate.note, NO_PACK if tried.is_barred else "") if said)
+    """Return the note of a kit next to its odds: what the shelf lacks, and that it needs a pack."""
+    return "; ".join(note for note in (tried.candidate.note, NO_PACK if tried.is_barred else "") if note)
 
 
 def _kit(tried: Tried, chosen: bool) -> dict[str, Any]:
@@ -161,11 +161,11 @@ def _source(hours: Hours) -> dict[str, Any]:
     }
 
 
-def _curve(found: Found) -> dict[str, Any]:
-    """Return the picture of the on-time journey in the chosen kit: inside with its range, outside in the middle."""
-    case, band = found.trial.cases[0], found.trial.band_inside(found.chosen)
-    limits: Limits = found.animals.limits
-    outside = np.median(found.trial.around[0].ambient_c, axis=0)
+def _curve(result: Found) -> dict[str, Any]:
+    """Return the chart of the on-time journey in the chosen kit: inside with its range, and the median outside."""
+    case, band = result.trial.cases[0], result.trial.curve_of(result.chosen)
+    limits: Limits = result.animals.limits
+    outside = np.median(result.trial.around[0].ambient_c, axis=0)
     return {
         "starts_at": case.times[0].isoformat(),
         "middle": [_plain(value) for value in band.middle_c],
@@ -179,7 +179,7 @@ def _curve(found: Found) -> dict[str, Any]:
 
 
 def _starts(case: Case) -> list[list[Any]]:
-    """Return at which hour each leg begins, with its name."""
+    """Return the hour at which each leg begins, with its name."""
     rows: list[list[Any]] = []
     for index, at in enumerate(case.times[:-1]):
         label = case.leg_at(at).label
@@ -193,7 +193,7 @@ def _plain(value: float) -> float | None:
 
 
 def curve_of(stored: dict[str, Any]) -> BoxCurve | None:
-    """Return the picture of a stored check."""
+    """Return the chart of a stored check."""
     curve = stored.get("curve")
     if not curve:
         return None
@@ -215,7 +215,7 @@ def curve_of(stored: dict[str, Any]) -> BoxCurve | None:
 
 
 def oldest_issue(ends: Ends, cases: Sequence[Case]) -> datetime | None:
-    """Return when the oldest hours that the cases use were issued; None where neither end has any."""
+    """Return when the oldest hours used by the cases were issued; None if neither end has any."""
     wanted = {at for case in cases for at in case.times}
     issued = [
         issue
@@ -227,6 +227,6 @@ def oldest_issue(ends: Ends, cases: Sequence[Case]) -> datetime | None:
 
 
 def last_of(check: Check | None) -> tuple[str, Content] | None:
-    """Return verdict and content of a stored check; None without one, or for one that kept no content."""
+    """Return verdict and content of a stored check; None without a check or without its content."""
     stored = check.result.get("held_to") if check is not None else None
     return (check.verdict, Content.read(stored)) if check is not None and stored else None

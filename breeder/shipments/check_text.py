@@ -1,4 +1,4 @@
-"""A check in the keeper's words: odds, the leg that fails, hours that are missing, what would help."""
+"""Word a check for the keeper: odds, the leg that fails, missing hours, and what would help."""
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
@@ -16,11 +16,11 @@ from breeder.core.transit.trial_result import Tried
 from breeder.core.transit.weather_hours import Hours
 from breeder.core.units import degree_span, degrees
 
-# A side whose odds are under this, or under a tenth of the other's, is not named as the trouble.
+# A side with odds under this, or under a tenth of the other's, is not named as the problem.
 NOT_WORTH_NAMING = 0.005
-SMALL_BESIDE = 0.1
+SMALL_SHARE = 0.1
 
-STANDS = {
+WHERE_BOX_IS = {
     Exposure.VAN: "in the van",
     Exposure.HUB: "in the network",
     Exposure.DOORSTEP: "on the doorstep",
@@ -43,15 +43,15 @@ def when_said(at: datetime, zone: ZoneInfo) -> str:
 def stands_at(case: Case, hour: float, zone: ZoneInfo) -> str:
     """Return where a box is at an hour of its journey: 'Tuesday night in the network'."""
     at = case.times[0] + min(hour, case.hours) * HOUR
-    return f"{when_said(at, zone)} {STANDS[case.leg_at(at).exposure]}"
+    return f"{when_said(at, zone)} {WHERE_BOX_IS[case.leg_at(at).exposure]}"
 
 
 def odds_said(outcome: Outcome) -> str:
     """Return the odds of leaving comfort and of passing a hard limit, naming the side that matters."""
     if outcome.verdict == NOT_DECIDED:
         return "Hours are missing, so the odds are not known."
-    cold = outcome.too_cold > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_warm)
-    warm = outcome.too_warm > max(NOT_WORTH_NAMING, SMALL_BESIDE * outcome.too_cold)
+    cold = outcome.too_cold > max(NOT_WORTH_NAMING, SMALL_SHARE * outcome.too_warm)
+    warm = outcome.too_warm > max(NOT_WORTH_NAMING, SMALL_SHARE * outcome.too_cold)
     side = {(True, False): "Too cold", (False, True): "Too warm"}.get((cold, warm), "Too cold or too warm")
     return f"{side} for comfort: {odds(outcome.comfort.failed)}. Past a hard limit: {odds(outcome.hard.failed)}."
 
@@ -62,7 +62,7 @@ def allowed_said(comfort: float, hard: float) -> str:
 
 
 def no_day_said(stored: dict[str, Any] | None) -> str:
-    """Return up to which later posting day no kit goes; an empty text where none was looked for, or one was found."""
+    """Return up to which later shipping day no kit goes; empty if none was tried, or if one goes."""
     if stored is None:
         return ""
     if stored["until"] is None:
@@ -71,7 +71,7 @@ def no_day_said(stored: dict[str, Any] | None) -> str:
 
 
 def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
-    """Return where and when the animals are coldest, or warmest where warmth is the trouble."""
+    """Return where and when the animals are coldest, or warmest if heat is the problem."""
     outcome = tried.outcome
     warm = outcome.too_warm > outcome.too_cold
     moment, word = (outcome.warmest, "Warmest") if warm else (outcome.coldest, "Coldest")
@@ -83,20 +83,20 @@ def fails_said(outcome: Outcome, cases: Sequence[Case], zone: ZoneInfo) -> str:
     """Return the leg on which most of the failing journeys leave comfort, on the side that fails more."""
     warm = outcome.too_warm > outcome.too_cold
     named = {case.name: case for case in cases}
-    found: list[tuple[float, CaseOutcome, float]] = []
-    for one in outcome.cases:
-        hour = one.hot_hour if warm else one.cold_hour
+    failing: list[tuple[float, CaseOutcome, float]] = []
+    for case in outcome.cases:
+        hour = case.hot_hour if warm else case.cold_hour
         if hour is not None:
-            found.append((one.weight * max(one.comfort_failed, one.hard_failed), one, hour))
-    if not found:
+            failing.append((case.weight * max(case.comfort_failed, case.hard_failed), case, hour))
+    if not failing:
         return ""
-    _, worst, hour = max(found, key=lambda row: row[0])
+    _, worst, hour = max(failing, key=lambda row: row[0])
     late = "" if worst.name == cases[0].name else f", {worst.name}"
     return f"It gets too {'warm' if warm else 'cold'} {stands_at(named[worst.name], hour, zone)}{late}."
 
 
 def missing_said(hours: Hours, missing: Sequence[int]) -> str:
-    """Return which hours of a place nobody has given, and what to do."""
+    """Return which hours of a place are missing, and what to do."""
     if not missing:
         return ""
     first, last = (hours.times[index].astimezone(hours.zone) for index in (missing[0], missing[-1]))
@@ -107,17 +107,18 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
 
 
 def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
-    """Return which two sources of a place say different things, by how much and when, and that the worse decides."""
-    one, other = rivalry.sources
+    """Return which two sources of a place disagree, by how much and when, and that the worse decides."""
+    first, second = rivalry.sources
     when = when_said(rivalry.at, ZoneInfo(rivalry.timezone))
+    apart = degree_span(rivalry.apart_c, fahrenheit=fahrenheit)
     return (
-        f"For {rivalry.label}, {one} and {other} differ by up to {degree_span(rivalry.apart_c, fahrenheit=fahrenheit)} "
-        f"({when}). The box was tried with both, and the worse decides."
+        f"For {rivalry.label}, {first} and {second} differ by up to {apart} ({when}). The box was tried with both, "
+        "and the worse decides."
     )
 
 
 def morning_said(verdict: str, checked_on: date, post_on: date | None, today: date) -> str:
-    """Return that a box which may go is checked again on its posting morning; nothing once that was done.
+    """Return that a box that may go is checked again on its shipping morning; empty once that is done.
 
     Decided three days ahead, 17 of 1000 boxes broke instead of 7 (computed for this project on daily forecasts and
     outcomes of US cities, 2014-2017).
@@ -132,18 +133,18 @@ def morning_said(verdict: str, checked_on: date, post_on: date | None, today: da
 def because_said(
     tried: Tried, cases: Sequence[Case], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
 ) -> list[str]:
-    """Return what stands behind a verdict beside its odds: the leg that fails, the hours that lack, the worst hour."""
+    """Return the reasons of a verdict other than its odds: the leg that fails, the missing hours, the worst hour."""
     if tried.is_barred:
-        said = [rule_of_thumb.HARSH_SAID]
+        reasons = [rule_of_thumb.HARSH_SAID]
     elif tried.outcome.verdict == NO_GO:
-        said = [fails_said(tried.outcome, cases, zone)]
+        reasons = [fails_said(tried.outcome, cases, zone)]
     elif tried.outcome.verdict == GO:
-        said = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]
+        reasons = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]
     else:
-        said = list(missing)
+        reasons = list(missing)
     if tried.outcome.stalled > NOT_WORTH_NAMING:
-        said.append(f"In {odds(tried.outcome.stalled)} journeys the heat pack itself freezes and stops.")
-    return [sentence for sentence in said if sentence]
+        reasons.append(f"In {odds(tried.outcome.stalled)} journeys the heat pack itself freezes and stops.")
+    return [sentence for sentence in reasons if sentence]
 
 
 def _longest_until(cases: Sequence[Case], hour: float) -> Case:

@@ -1,4 +1,4 @@
-"""What to write to a buyer whose box waits for the weather: the promised date, the new day, and the right to cancel."""
+"""Write to a buyer whose box waits for the weather: the promised date, the new day, and the right to cancel."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -15,8 +15,7 @@ RULE = (
     "promised date has passed. Elsewhere other rules hold."
 )
 
-
-# Without a new day the order may stand so long after the promised one; then it ends unless the buyer agreed to wait
+# Without a new day the order stays open this long after the promised day; then it ends unless the buyer agrees to wait
 # (16 CFR 435.2(b)(1)(iii), from memory).
 OPEN_FOR_DAYS = 30
 
@@ -31,15 +30,15 @@ class Notice:
 
 
 def new_day_of(parcel: Parcel, check: Check | None, today: date) -> date | None:
-    """Return the day that a buyer may be told: one that the last check said Go for and that is not past; else None."""
-    day = None if check is None else _day_said(parcel, check)
+    """Return the day to tell the buyer: one with Go in the last check and not past; else None."""
+    day = None if check is None else _go_day(parcel, check)
     return day if day and day >= today else None
 
 
-def _day_said(parcel: Parcel, check: Check) -> date | None:
+def _go_day(parcel: Parcel, check: Check) -> date | None:
     if check.verdict in LEAVING:
-        speaks_for_it = parcel.post_on is not None and check.inputs.get("post_on") == parcel.post_on.isoformat()
-        return parcel.post_on if speaks_for_it else None
+        is_same_day = parcel.post_on is not None and check.inputs.get("post_on") == parcel.post_on.isoformat()
+        return parcel.post_on if is_same_day else None
     later = check.result.get("next_day")
     return date.fromisoformat(later["on"]) if later else None
 

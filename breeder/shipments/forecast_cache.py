@@ -1,4 +1,4 @@
-"""The air of every place over the board's horizon, read and turned to arrays once for as long as nothing new came."""
+"""Cache the air of every place over the board's horizon as arrays, until new hours arrive."""
 
 import time
 from collections import OrderedDict
@@ -22,30 +22,30 @@ from breeder.core.transit.weather_hours import Hours
 from breeder.people.models import Address
 from breeder.shipments import run_check
 from breeder.shipments.models import Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.weather.hour_grid import hours_between
 from breeder.weather.models import Place
 from breeder.weather.queries import Received
 
 DAYS_SHOWN = 10
-READ_IN_ANY_CASE = 12  # places of a page's boxes that are not at hand; each takes some milliseconds
+READ_IN_ANY_CASE = 12  # places not in the cache; each takes a few milliseconds
 
 
 @dataclass(frozen=True)
 class Read:
-    """One place's hours, the freshest with their arrays, and those of each source where there are several."""
+    """One place's hours: the freshest with their arrays, and those of each source if there are several."""
 
     freshest: Air
     by_source: tuple[Hours, ...] = ()
 
 
 class NotReadYet(Exception):
-    """A place's hours were not read by the time that the page must answer."""
+    """A place's hours were not read before the page must answer."""
 
 
-class _Kept:
-    """What was last read of each place, with a stamp of what had been received and learnt; the oldest makes room."""
+class _PlaceCache:
+    """The last read of each place, stamped with what had been received and learned; the oldest is dropped first."""
 
     SIZE = 1024  # places of about 0.2 MB
 
@@ -54,23 +54,23 @@ class _Kept:
         self.lock = Lock()
 
     def get(self, place: int, stamp: Any, make: Callable[[], Read]) -> Read:
-        """Return what was read under the same stamp, else what is read now."""
+        """Return the read with the same stamp, or read now."""
         kept = self.reads.get(place)
         if kept is not None and kept[0] == stamp:
             return kept[1]
-        found = make()
+        read = make()
         with self.lock:
-            self.reads[place] = (stamp, found)
+            self.reads[place] = (stamp, read)
             while len(self.reads) > self.SIZE:
                 self.reads.popitem(last=False)
-        return found
+        return read
 
 
-KEPT = _Kept()
+PLACE_CACHE = _PlaceCache()
 
 
 class Skies:
-    """The air of all ends of boxes' ways, and their journeys, over the horizon; nothing new is read after `until`."""
+    """The air at both ends of all boxes, and their journeys, over the horizon; no new place is read after `until`."""
 
     def __init__(
         self, household: Setting, now: datetime, addresses: Iterable[Address], until: float | None = None
@@ -79,21 +79,23 @@ class Skies:
         self.now, self.today = now, timezone.localdate(now)
         self.since = now - departure_rules.FORECAST_LAPSES
         self.home = household
-        # From midnight on, so that an hour that passes changes nothing of what was worked out.
+        # From midnight on, so that a passing hour does not change computed cells.
         first = now.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0) - 2 * ONE_DAY
-        self.span = (first, first + 3 * ONE_DAY + timedelta(days=packing.HORIZON_DAYS) + run_check.LONGEST_JOURNEY)
+        horizon = timedelta(days=parcel_queries.HORIZON_DAYS)
+        self.span = (first, first + 3 * ONE_DAY + horizon + run_check.LONGEST_JOURNEY)
         self.places = self._places([household, *addresses])
         self.by_place: dict[tuple[object, object], Read] = {}
         self.airs: dict[int, Air] = {}
         self.by_service: dict[tuple[int, str], list[Journey]] = {}
 
     def journeys(self, parcel: Parcel) -> list[Journey]:
-        """Return a box's journeys on its next posting days; boxes of one service and way share them."""
+        """Return a box's journeys on its next shipping days; boxes of one service and way share them."""
         key = (parcel.service_id, parcel.way)
         if key not in self.by_service:
             closures = closures_of(parcel.service.carrier)
             timing = timing_of(parcel.service)
-            days = [day.on for day in posting_days(timing, closures, self.today, packing.HORIZON_DAYS) if day.usable]
+            horizon = posting_days(timing, closures, self.today, parcel_queries.HORIZON_DAYS)
+            days = [day.on for day in horizon if day.usable]
             to_counter = parcel.way == Parcel.Way.COUNTER
             self.by_service[key] = [
                 run_check.journey_of(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
@@ -123,13 +125,13 @@ class Skies:
         return source_conflicts.side_of(freshest, read.by_source, wanted)
 
     def _air(self, hours: Hours) -> Air:
-        # An Air holds its hours, so that no other hours can come to have the same id meanwhile.
+        # An Air keeps its hours alive, so that no other hours can get the same id.
         if id(hours) not in self.airs:
             self.airs[id(hours)] = place_air.air_of(hours)
         return self.airs[id(hours)]
 
     def _places(self, spots: Iterable[Any]) -> dict[tuple[object, object], Place]:
-        """Return the places of all ends at once, with a stamp of what was received for each."""
+        """Return all places in one query, with a stamp of what was received for each."""
         latitudes = {spot.latitude for spot in spots if spot.latitude is not None}
         fresh = Q(forecasts__issued_at__gte=self.since)
         rows = Place.objects.filter(latitude__in=latitudes).prefetch_related("learnt")
@@ -148,10 +150,10 @@ class Skies:
             )
         learnt = tuple((row.source, row.lead_until_h, row.lesson) for row in place.learnt.all())
         stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
-        return KEPT.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
+        return PLACE_CACHE.get(place.pk, (*stamp, learnt, self.span), lambda: self._hours(place))
 
     def _in_time(self) -> None:
-        # What was read stays and some are read in any case, so a page that asks again comes further each time.
+        # Reads stay in the cache and a few always happen, so a page that asks again gets further each time.
         if self.until is not None and self.newly_read >= READ_IN_ANY_CASE and time.monotonic() > self.until:
             raise NotReadYet
         self.newly_read += 1

@@ -1,4 +1,4 @@
-"""Measuring a kit: from the loggers' file, or the weight of melted ice, to a factor on its drawn conductance."""
+"""Measure a kit from a logger file, or from the weight of melted ice, as a factor on its drawn conductance."""
 
 from dataclasses import dataclass
 
@@ -12,14 +12,14 @@ from breeder.shipments.logger_csv import Logged
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import box_of
 
-LEAST_FACTOR, MOST_FACTOR = 0.2, 10.0  # as heat.kit takes a box
-SALT = "measured kit, film of the bottle known"  # another than the old fit had: its pages may still be open
+LEAST_FACTOR, MOST_FACTOR = 0.2, 10.0  # the range that the core's Box accepts
+SALT = "measured kit, film of the bottle known"  # differs from the old fit's salt, whose pages may still be open
 GOOD_FOR_S = 3600
 
 
 @dataclass(frozen=True)
 class Measured:
-    """What a measurement says: conductance, its spread, the factor on the drawing, and the words for it."""
+    """The result of a measurement: conductance, its spread, the drawn conductance, and sentences."""
 
     conductance_w_k: float
     sd_ln: float
@@ -43,31 +43,31 @@ class Measured:
 
 
 def by_logger(kit: Kit, logged: Logged, *, litres: float) -> Measured:
-    """Return what a run with a bottle of water says of a kit. Raises heat's CannotFit or BadKit with the reason."""
-    found = box_fit.fit_box(
+    """Measure a kit by a run with a bottle of water. Raises the core's CannotFit or BadKit with the reason."""
+    fit = box_fit.fit_box(
         drawn_box(kit), logged.hours, logged.outside_c, logged.bottle_c, litres=litres, air_c=logged.air_c
     )
-    figures = found.conductance_w_k, found.log_sd, drawn_w_k(kit)
-    return _believable(Measured(*figures, _word(found), found.doubts, found.notes, _curve(found)))
+    figures = fit.conductance_w_k, fit.log_sd, drawn_w_k(kit)
+    return _believable(Measured(*figures, _word(fit), fit.doubts, fit.notes, _curve(fit)))
 
 
-def _word(found: box_fit.Fitted) -> str:
-    if not found.is_good:
+def _word(fit: box_fit.Fitted) -> str:
+    if not fit.is_good:
         return "The run is doubtful; log another day before you use it."
-    return "The run can be used, with this in mind:" if found.notes else "The run was good enough to use."
+    return "The run can be used, with this in mind:" if fit.notes else "The run was good enough to use."
 
 
 def by_ice(
     kit: Kit, *, melted_kg: float, hours: float, outside_c: float, bag_w_k: float = ice_melt.BAG_W_K
 ) -> Measured:
-    """Return what melted ice says of a kit. Raises heat's CannotFit with the reason."""
-    found = ice_melt.melted_ice(melted_kg, hours, outside_c, bag_w_k)
-    word = f"Weigh twice if you can: one weighing is good to about {100 * found.log_sd:.0f} %."
-    return _believable(Measured(found.conductance_w_k, found.log_sd, drawn_w_k(kit), word))
+    """Measure a kit by melted ice. Raises the core's CannotFit with the reason."""
+    melt = ice_melt.melted_ice(melted_kg, hours, outside_c, bag_w_k)
+    word = f"Weigh twice if you can: one weighing is good to about {100 * melt.log_sd:.0f} %."
+    return _believable(Measured(melt.conductance_w_k, melt.log_sd, drawn_w_k(kit), word))
 
 
 def _believable(measured: Measured) -> Measured:
-    """Return what a kit may be kept with; with another factor it could not be checked or changed any more."""
+    """Return the measurement if a kit can hold it. Raises the core's CannotFit for a factor out of range."""
     if not LEAST_FACTOR <= measured.factor <= MOST_FACTOR:
         raise box_fit.CannotFit(
             f"That would let {measured.factor:.3g} times as much through as drawn, and {LEAST_FACTOR:g} to "
@@ -77,7 +77,7 @@ def _believable(measured: Measured) -> Measured:
 
 
 def drawn_box(kit: Kit) -> Box:
-    """Return the kit's box as it is drawn, whatever was measured of it before."""
+    """Return the kit's box as drawn, ignoring earlier measurements."""
     return box_of(Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0))
 
 
@@ -87,7 +87,7 @@ def drawn_w_k(kit: Kit) -> float:
 
 
 def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
-    """Return factor and spread of figures that this site measured for this kit within the hour; else None."""
+    """Return factor and spread if this site measured them for this kit within the hour; else None."""
     try:
         pk, factor, sd_ln = signing.loads(text, salt=SALT, max_age=GOOD_FOR_S)
     except signing.BadSignature:
@@ -95,17 +95,17 @@ def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
     return (factor, sd_ln) if pk == kit.pk else None
 
 
-def _curve(found: box_fit.Fitted) -> BoxCurve:
-    """Return the run as a picture: the bottle's model, its logger as the edge of the band, the weather outside."""
-    rows = range(0, len(found.hours), 12)
-    model = [float(found.modelled_c[row]) for row in rows]
-    logger = [float(found.logged_c[row]) for row in rows]
+def _curve(fit: box_fit.Fitted) -> BoxCurve:
+    """Return the run as a chart: the bottle's model, its logger as the edge of the band, the weather outside."""
+    rows = range(0, len(fit.hours), 12)
+    model = [float(fit.modelled_c[row]) for row in rows]
+    logger = [float(fit.logged_c[row]) for row in rows]
     return BoxCurve(
         times=None,
         middle=tuple(model),
         low=tuple(min(pair) for pair in zip(model, logger, strict=True)),
         high=tuple(max(pair) for pair in zip(model, logger, strict=True)),
-        outside=tuple(float(found.outside_c[row]) for row in rows),
+        outside=tuple(float(fit.outside_c[row]) for row in rows),
         comfort=COMFORT_C,
         hard=HARD_C,
         name="measured",

@@ -1,4 +1,4 @@
-"""What a box holds back and what a pack is worth in it, in degrees: shown beside a kit while it is written down."""
+"""Compute what a box's walls and packs are worth in degrees, to show while a kit is edited."""
 
 from dataclasses import dataclass, replace
 
@@ -12,19 +12,19 @@ from breeder.core.units import degree_span, degrees
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import heat_kit
 
-# The parcel that figures are shown for when no parcel is named.
+# The figures are for this many cups, unless a parcel is named.
 USUAL_CUPS = 4
 
-# How far outside from its melting point a phase-change pack is asked to work against, K.
+# How far the outside is from a phase-change pack's melting point in the example, K.
 AGAINST_K = 10.0
 
-# How a burn is followed: its step, and how many times the printed hours it may take (a taped box: about two).
+# Simulation of a burn: its step, and at most how many times the printed hours it takes (a taped box: about two).
 STEP_H, MOST_TIMES_LONGER = 0.25, 6.0
 
 
 @dataclass(frozen=True)
 class Worth:
-    """Figures of one kit: watts through its walls per degree, and a sentence for each pack."""
+    """Figures of one kit: watts through its walls per degree, and sentences for walls and packs."""
 
     conductance_w_k: float | None
     sentences: tuple[str, ...]
@@ -32,30 +32,30 @@ class Worth:
 
 
 def worth_of(kit: Kit, *, cups: int = USUAL_CUPS, fahrenheit: bool = False) -> Worth:
-    """Return the figures of a kit; a kit that cannot be carries the reason instead."""
+    """Return the figures of a kit, or the reason why the kit is impossible."""
     try:
         packed = heat_kit(kit, cups)
     except BadKit as fault:
         return Worth(None, (), f"{_field(fault.path)}: {fault.sentence}")
     conductance = box.conductance_w_k(packed.box)
-    said = [_walls(conductance, fahrenheit)]
-    said += [_heat(packed, conductance, fahrenheit)] if packed.heat_packs else []
-    said += [_phase(pack, conductance, fahrenheit) for pack in packed.phase_change_packs]
-    return Worth(conductance, tuple(said))
+    sentences = [_walls(conductance, fahrenheit)]
+    sentences += [_heat(packed, conductance, fahrenheit)] if packed.heat_packs else []
+    sentences += [_phase(pack, conductance, fahrenheit) for pack in packed.phase_change_packs]
+    return Worth(conductance, tuple(sentences))
 
 
 @dataclass(frozen=True)
 class Warmth:
-    """By how many degrees heat packs keep the inside above the outside, on average over so many hours."""
+    """How many degrees heat packs keep the inside above the outside, on average over `hours`."""
 
     degrees_k: float
     hours: float
 
 
 def warmth_of(packed: HeatKit) -> Warmth:
-    """Return what the heat packs are worth together, from opening until they have burnt as far as is printed on them.
+    """Return what the heat packs are worth together, from opening until they have given their printed heat.
 
-    With plenty of air that is the shortest printed hours; with little air it takes longer, at fewer degrees.
+    With plenty of air that takes the shortest printed hours; with little air it takes longer, at fewer degrees.
     """
     printed = min((pack.rated_h for pack in packed.heat_packs), default=0.0)
     if not printed:
@@ -91,7 +91,7 @@ def _phase(pack: PhaseChangePack, conductance: float, fahrenheit: bool) -> str:
     hours = pack.kg * pack.latent_kj_kg * 1000.0 / (conductance * AGAINST_K * SECONDS_PER_HOUR)
     melts = degrees(pack.melt_c, fahrenheit=fahrenheit)
     against = degree_span(AGAINST_K, fahrenheit=fahrenheit, digits=0)
-    # A pack that starts solid takes heat up while it melts; one that starts melted gives it while it freezes.
+    # A pack that starts solid takes up heat while it melts; one that starts melted gives heat while it freezes.
     side = "above" if pack.start_c < pack.melt_c else "below"
     return f"The {melts} pack holds about {melts} for {hours:.0f} hours while it is {against} {side} that outside."
 

@@ -1,4 +1,4 @@
-"""A kit put through hard weather: steady, steps, and real days; what the animals would feel, without any luck."""
+"""Run a kit through hard weather: steady, steps, and real days; what the animals feel, without random draws."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,7 +21,7 @@ STEADY_HOT_C = 43.0  # a constant test temperature for hot climates (WHO PQS, se
 
 @dataclass(frozen=True)
 class Stress:
-    """One test: what it is, the curve, and what came of it."""
+    """One test: its name, source, curve and results."""
 
     name: str
     source: str
@@ -32,7 +32,7 @@ class Stress:
 
 
 def tests_of(kit: HeatKit) -> list[Stress]:
-    """Return the kit's course through every test."""
+    """Return the result of every test of a kit."""
     february, july = datetime(2013, 2, 8, 18, tzinfo=UTC), datetime(2013, 7, 15, 12, tzinfo=UTC)
     return [
         _through(kit, "Hot steps of one day", "from memory, no standard's table", _steps(HOT_STEPS)),
@@ -49,17 +49,17 @@ def _steps(steps: tuple[tuple[float, int], ...]) -> list[float]:
 
 
 def _real(start: datetime) -> list[float]:
-    """Return real hours; the few that the station missed are drawn straight between their neighbours."""
+    """Return real hours; the few that the station missed are interpolated from their neighbors."""
     hours = slice_of("LGA", start, DAYS_REAL * 24 + 1)
     known = [place for place, value in enumerate(hours) if value is not None]
     return np.interp(range(len(hours)), known, [hours[place] for place in known]).tolist()
 
 
 def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stress:
-    found = inside(kit, np.array(weather, float)[:, None], start_c=START_C)
-    course = found.payload_c[:, 0]
+    run = inside(kit, np.array(weather, float)[:, None], start_c=START_C)
+    course = run.payload_c[:, 0]
     outside = (course < COMFORT_C[0]) | (course > COMFORT_C[1])
-    # What lies between two hours shows as the range about them.
+    # What happens between two hours shows as the range around them.
     near = [course[max(0, at - PER_HOUR // 2) : at + PER_HOUR // 2 + 1] for at in range(0, len(course), PER_HOUR)]
     return Stress(
         name,

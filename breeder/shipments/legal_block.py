@@ -1,7 +1,7 @@
-"""May what is in a box go there at all, and by this carrier? Asked of the book's rules; it is not weather.
+"""Decide by the book's rules whether a box's animals may go there at all, and by this carrier. Weather plays no part.
 
-A block has no override. It is asked afresh whenever a box is shown, packed or sent, so that a rule written down, a
-permit that ran out or a new address counts at once.
+A block has no override. It is computed whenever a box is shown, packed or sent, so that a new rule, an expired permit
+or a new address counts at once.
 """
 
 from collections.abc import Iterable, Sequence
@@ -20,22 +20,22 @@ from breeder.species.models import Species
 
 
 def book() -> RuleBook:
-    """Return all rules and permits, read once for any number of boxes."""
+    """Return all rules and permits, to read once for any number of boxes."""
     return read_rules(read_household().region)
 
 
 def species_going(parcel: Parcel) -> list[Species]:
-    """Return the species that a box holds: as ordered, and as the tubs that they come from are kept."""
-    found: dict[int, Species] = {}
+    """Return the species that a box holds: of the lines ordered, and of the tubs they come from."""
+    species: dict[int, Species] = {}
     for item in parcel.items.all():
         ordered = item.order_line.offer.line.species
         kept = item.culture.line.species if item.culture else ordered
-        found |= {ordered.pk: ordered, kept.pk: kept}
-    return list(found.values())
+        species |= {ordered.pk: ordered, kept.pk: kept}
+    return list(species.values())
 
 
 def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | None = None) -> Answer:
-    """Return what is on record of a box leaving on a day, by its own service or by another."""
+    """Return the rules' answer for a box leaving on a day, by its own service or another."""
     order, species, service = parcel.order, species_going(parcel), service or parcel.service
     answer = ask_way(rulebook, species, order.address, on, order.person_id)
     if service is None:
@@ -50,26 +50,26 @@ def ask_boxes(parcels: Iterable[Parcel], now: datetime) -> dict[int, Answer]:
 
 
 def blocked_days(rulebook: RuleBook, parcel: Parcel, days: Sequence[date]) -> dict[date, tuple[str, ...]]:
-    """Return the days on which a box is blocked, each with why. Seasons and permits last longer than a board's days.
+    """Return the days on which a box is blocked, each with the reasons.
 
-    So where the first day and the last say the same, the days between say it too.
+    Seasons and permits last longer than a board's days: if the first and the last day agree, so do the days between.
     """
     if not days:
         return {}
     first, last = (ask_box(rulebook, parcel, day).blocks for day in (days[0], days[-1]))
     if first == last:
         return dict.fromkeys(days, first) if first else {}
-    said = {day: ask_box(rulebook, parcel, day).blocks for day in days}
-    return {day: blocks for day, blocks in said.items() if blocks}
+    answers = {day: ask_box(rulebook, parcel, day).blocks for day in days}
+    return {day: blocks for day, blocks in answers.items() if blocks}
 
 
 def day_of(parcel: Parcel, today: date) -> date:
-    """Return the day for which a box is asked about."""
+    """Return the day to ask the rules about."""
     return max(parcel.post_on or today, today)
 
 
 def refuse_blocked(parcel: Parcel, today: date) -> Answer:
-    """Return what is on record of a box leaving today. Raises LegalBlock, whoever sends it and whatever they write."""
+    """Return the rules' answer for a box leaving today. Raises LegalBlock, which no person or reason overrides."""
     answer = ask_box(book(), parcel, today)
     if answer.blocks:
         raise departure_rules.LegalBlock(answer.blocks)

@@ -1,8 +1,8 @@
-"""Reading what a logger recorded: looked through whole, every fault named by its row, before anything is used.
+"""Read a logger's file completely and name every fault by its row before anything is used.
 
-Columns `time`, `outside`, `bottle` and, where a second logger hung in the box, `air` (with `_c` or `_f`, or the unit
-chosen beside the file); `inside` is taken for the bottle. Any common way to write times, their day in a column `date`
-if need be; commas or semicolons, decimal points or decimal commas; empty cells are gaps.
+Columns: `time`, `outside`, `bottle` and, for a second logger in the box, `air` (with `_c` or `_f`, or in the unit of
+the form); `inside` counts as the bottle. Any common way to write times, with the day in a column `date` if needed;
+commas or semicolons, decimal points or decimal commas; empty cells are gaps.
 """
 
 import re
@@ -31,7 +31,7 @@ WANTED = "Name the columns 'time', 'outside', 'bottle' and, for a second logger,
 
 
 class LoggerRefused(ValidationError):
-    """The file was not used; the sentences name row, value and remedy."""
+    """The file was not used; the messages name row, value and remedy."""
 
     def __init__(self, faults: list[str]) -> None:
         shown = faults[:MOST_FAULTS_SHOWN]
@@ -43,7 +43,7 @@ class LoggerRefused(ValidationError):
 
 @dataclass(frozen=True)
 class Logged:
-    """What loggers recorded: hours since the first time, outside, bottle and air in °C, NaN for a gap."""
+    """A logger's run: hours since the first time, outside, bottle and air in °C, NaN for a gap."""
 
     hours: tuple[float, ...]
     outside_c: tuple[float, ...]
@@ -52,26 +52,26 @@ class Logged:
 
 
 def read(content: bytes, *, fahrenheit: bool) -> Logged:
-    """Return what a logger's file holds. Raises LoggerRefused naming every fault by its row."""
+    """Return the run in a logger's file. Raises LoggerRefused naming every fault by its row."""
     rows = _rows(content)
     places, unit_f = _columns(rows[0], fahrenheit)
-    found = _shortest(rows[1:], places, unit_f)
-    if len(found) < 2:
+    readings = _shortest(rows[1:], places, unit_f)
+    if len(readings) < 2:
         raise LoggerRefused(
             [
-                f"The file holds {len(found) or 'no'} reading{'' if len(found) == 1 else 's'}. "
+                f"The file holds {len(readings) or 'no'} reading{'' if len(readings) == 1 else 's'}. "
                 "Log for a day, at least every quarter of an hour."
             ]
         )
-    times = sorted(found)
+    times = sorted(readings)
     hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)
-    return Logged(hours, *zip(*(found[at] for at in times), strict=True))
+    return Logged(hours, *zip(*(readings[at] for at in times), strict=True))
 
 
 def _shortest(rows: list[list[str]], places: Places, unit_f: bool) -> Readings:
     """Return the readings with the month first or the day first, whichever makes the run shorter.
 
-    03/02 may be either, but a run of a day that is read the wrong way round lasts a month or more.
+    03/02 may be either, but a run of a day, read the wrong way, would last a month or more.
     """
     able, refusals = [], []
     for day_first in (False, True):
@@ -81,27 +81,27 @@ def _shortest(rows: list[list[str]], places: Places, unit_f: bool) -> Readings:
             refusals.append(refusal)
     if not able:
         raise refusals[0]
-    return min(able, key=lambda found: max(found) - min(found) if found else timedelta())
+    return min(able, key=lambda readings: max(readings) - min(readings) if readings else timedelta())
 
 
 def _readings(rows: list[list[str]], places: Places, unit_f: bool, day_first: bool) -> Readings:
     faults: list[str] = []
-    found: Readings = {}
+    readings: Readings = {}
     for number, row in enumerate(rows, start=2):
         if not any(cell.strip() for cell in row):
             continue
         try:
             at = _time(number, row[places[0]], day_first)
-            if at in found:
+            if at in readings:
                 raise ValueError(f"Row {number} repeats the time {row[places[0]].strip()}. Keep one of the two.")
-            found[at] = tuple(_value(number, row[place], unit_f) for place in places[1:])
+            readings[at] = tuple(_value(number, row[place], unit_f) for place in places[1:])
         except IndexError:
             faults.append(f"Row {number} has {len(row)} cells, fewer than the first row names. Fill it or delete it.")
         except ValueError as fault:
             faults.append(str(fault))
     if faults:
         raise LoggerRefused(faults)
-    return found
+    return readings
 
 
 def _rows(content: bytes) -> list[list[str]]:
@@ -142,15 +142,15 @@ def _time(number: int, text: str, day_first: bool) -> datetime:
         if (counted := _counted(typed)) is not None:
             return counted
         is_day_first = day_first and not typed[:4].isdigit()  # 2026-02-04 has only one reading
-        found = dates.parse(typed, default=datetime(2000, 1, 1), dayfirst=is_day_first)
+        parsed = dates.parse(typed, default=datetime(2000, 1, 1), dayfirst=is_day_first)
     except (ValueError, OverflowError):
         raise ValueError(f"Row {number} has the time '{typed[:30]}'. Write it as 2026-02-04 17:30.") from None
-    # With offsets an hour of summer time in the middle of a run is no jump.
-    return found if found.tzinfo is None else found.astimezone(UTC).replace(tzinfo=None)
+    # In UTC, a change to or from daylight saving time during a run makes no jump.
+    return parsed if parsed.tzinfo is None else parsed.astimezone(UTC).replace(tzinfo=None)
 
 
 def _counted(typed: str) -> datetime | None:
-    """Return a time that is a number: days of a spreadsheet, seconds or thousandths since 1970; else None."""
+    """Return a time written as a number: spreadsheet days, or seconds or milliseconds since 1970; else None."""
     if not COUNTED.fullmatch(typed):
         return None
     count = float(typed.replace(",", "."))

@@ -1,4 +1,4 @@
-"""Which hours a box's journey lacks, in sentences: nothing is ever put in their place."""
+"""Say which hours a box's journey lacks; nothing ever replaces them."""
 
 from collections.abc import Iterable
 
@@ -14,19 +14,19 @@ from breeder.weather.queries import usual_said
 def missing_of(cases: Iterable[Case], ends: Ends) -> tuple[str, ...]:
     """Return a sentence for each end whose hours do not cover the journey."""
     rows = tuple(cases)
-    said = [
+    sentences = [
         check_text.missing_said(hours, trial_result.missing_at(hours, rows))
         for hours in (ends.origin, ends.destination)
     ]
-    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+    return tuple(dict.fromkeys(sentence for sentence in sentences if sentence))
 
 
 def usual_of(places: Iterable[Place], cases: Iterable[Case], ends: Ends, household: Setting) -> tuple[str, ...]:
-    """Return what is usual where hours are missing: a hint in words, since no box is ever tried with it."""
+    """Return the usual weather of missing hours, as a hint in words: no box is ever tried with it."""
     rows = tuple(cases)
-    said: list[str] = []
+    sentences: list[str] = []
     for place, hours in zip(places, (ends.origin, ends.destination), strict=True):
         lacking = trial_result.missing_at(hours, rows)
         months = dict.fromkeys(hours.times[index].astimezone(hours.zone).month for index in lacking)
-        said += usual_said(place, months, fahrenheit=household.fahrenheit) if months else []
-    return tuple(dict.fromkeys(said))
+        sentences += usual_said(place, months, fahrenheit=household.fahrenheit) if months else []
+    return tuple(dict.fromkeys(sentences))

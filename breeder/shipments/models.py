@@ -1,4 +1,4 @@
-"""Kits, supplies on the shelf, parcels with what goes into them, and the weather checks of a parcel."""
+"""Kits, supplies on the shelf, parcels with their contents, and the weather checks of a parcel."""
 
 from typing import Any
 
@@ -28,7 +28,7 @@ class Supply(models.Model):
 
 
 class Kit(models.Model):
-    """Box + liner + packs, with what the heat model needs to know of them."""
+    """Box, liner and packs, with what the heat model needs to know about them."""
 
     name = models.CharField(max_length=80, unique=True)
     inner_m: Any = models.JSONField("inner size, m", default=list)
@@ -65,7 +65,7 @@ class KitPart(models.Model):
 
 
 class Parcel(models.Model):
-    """One box on its way to somebody."""
+    """One box on its way to a person."""
 
     class Status(models.TextChoices):
         WAITING = "waiting"
@@ -97,7 +97,7 @@ class Parcel(models.Model):
 
 
 class ParcelItem(models.Model):
-    """Animals of one order line taken from one tub for a parcel: planned, then as really packed."""
+    """Animals of one order line taken from one tub for a parcel: as planned, then as packed."""
 
     parcel = models.ForeignKey(Parcel, on_delete=models.PROTECT, related_name="items")
     order_line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="parcel_items")
@@ -116,7 +116,7 @@ class ParcelItem(models.Model):
 
 
 class Check(models.Model):
-    """One answer to "may this parcel leave on this day in this kit?", with all that it rested on."""
+    """One answer to "may this parcel leave on this day in this kit?", with everything it was based on."""
 
     class Verdict(models.TextChoices):
         GO = verdict.GO, verdict.LABELS[verdict.GO]

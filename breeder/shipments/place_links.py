@@ -1,4 +1,4 @@
-"""Turn what a sentence asks for into links: newer hours lead to the upload page of the place that needs them."""
+"""Add links to a sentence that asks for hours, to the upload page of the place that needs them."""
 
 from collections.abc import Sequence
 
@@ -15,14 +15,14 @@ SEND_IN, TYPE = "Send in newer hours", "type its lows and highs"
 
 
 def places_of(parcel: Parcel, household: Setting) -> list[Place]:
-    """Return the places of both ends of a box's way, as far as weather is kept for them."""
+    """Return the places at both ends of a box's journey for which weather is stored."""
     ends = (household, parcel.order.address)
     there = [Q(latitude=end.latitude, longitude=end.longitude) for end in ends if end and end.latitude is not None]
     return list(Place.objects.filter(there[0] | there[-1])) if there else []
 
 
 def linked(sentence: str, places: Sequence[Place]) -> SafeString:
-    """Return a sentence with links where it asks for hours: of the place it begins with, or of either end."""
+    """Return a sentence with links if it asks for hours: of the place it begins with, or of either end."""
     before, asked, after = sentence.partition(SEND_IN)
     if not asked or not places:
         return format_html("{}", sentence)

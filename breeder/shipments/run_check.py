@@ -1,4 +1,4 @@
-"""From the book's rows to the values that a check is made of, and the check itself; reads only, writes nothing."""
+"""Run a check: read the book's rows into the core's values and try every kit. Reads only."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -26,7 +26,7 @@ from breeder.shipments.check_inputs import cups_in, species_in
 from breeder.shipments.check_json import Found, note_of, odds_of
 from breeder.shipments.missing_hours import missing_of, usual_of
 from breeder.shipments.models import Kit, Parcel
-from breeder.shipments.queries import parcels as packing
+from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.shipments.rules.box_rules import refuse_dry_ice
 from breeder.shipments.thermal_kit import heat_kit
@@ -35,14 +35,14 @@ from breeder.weather.models import Place
 from breeder.weather.queries import Received, stand_ins_of
 
 MEMBERS = 200  # odds of 1 in 20 are then known to 1.5 hundredths
-SCREENING_MEMBERS = 48  # for other days; the first of the same draws
+SCREENING_MEMBERS = 48  # for other days: the first members of the same draws
 
-# Farther than any journey that begins within the horizon may last.
+# Longer than any journey that begins within the horizon.
 LONGEST_JOURNEY = timedelta(days=11)
 
 
 def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
-    """Raise NotLikeThis naming everything that a check still lacks, all at once."""
+    """Raise NotLikeThis naming everything that a check still lacks."""
     lacks = []
     if not parcel.items.all():
         lacks.append("it holds nothing yet: plan its contents")
@@ -58,7 +58,7 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
         lacks.append("its order has no address: add one to the order")
     if household.latitude is None or household.longitude is None:
         lacks.append("your own place is not known: give its postcode, or latitude and longitude, in the settings")
-    if not packing.kits(active=True).exists():
+    if not parcel_queries.kits(active=True).exists():
         lacks.append("no kit is written down: take the example kits or write your own")
     if lacks:
         raise departure_rules.NotLikeThis(
@@ -67,7 +67,7 @@ def refuse_unless_ready(parcel: Parcel, household: Setting) -> None:
 
 
 def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> Found:
-    """Return what a check finds: every kit in stock tried, in order of cost, the chosen one first."""
+    """Return the result of a check: every kit in stock tried in order of cost, the chosen one first."""
     box = _BoxTrials(parcel, household, places, now)
     journey = box.journey(parcel.service, parcel.post_on)
     sides = box.sides(journey)
@@ -79,7 +79,7 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
     missing = (*missing_of(trial.cases, ends), *usual_of(places, trial.cases, ends, household))
     wanted = {at for case in trial.cases for at in case.times}
     opinion = trial_result.second_opinion(trial.cases, ends, _band(species_in(parcel)))
-    found = Found(
+    result = Found(
         trial=trial,
         chosen=chosen,
         ends=ends,
@@ -92,18 +92,18 @@ def check(parcel: Parcel, household: Setting, places: tuple[Place, Place], now: 
         next_day=None,
         helps=(),
         sources=sum(side.sources for side in sides),
-        rivalries=tuple(one for side in sides for one in side.rivalries),
+        rivalries=tuple(rivalry for side in sides for rivalry in side.rivalries),
         spread=sum(side.hours_with("spread", wanted) for side in sides),
         anchors=sum(side.hours_with("anchored", wanted) for side in sides),
-        stand_ins=tuple(said for place in dict.fromkeys(places) for said in stand_ins_of(place, household, now)),
+        stand_ins=tuple(text for place in dict.fromkeys(places) for text in stand_ins_of(place, household, now)),
         other_way=_other_way(box, chosen),
     )
-    # A kit that may go is help enough, and where hours are missing nothing else could be told either.
+    # Other days and services matter only if no kit may go; where hours are missing they would be undecided too.
     if chosen.outcome.verdict != NO_GO or trial.best is not None:
-        return found
+        return result
     next_day, looked_until = _next_day(box)
     return replace(
-        found,
+        result,
         next_day=next_day,
         no_day=None if next_day else {"until": looked_until.isoformat() if looked_until else None},
         helps=tuple(_helps(box)),
@@ -124,32 +124,32 @@ def journey_of(parcel: Parcel, service: Service, post_on: date, *, to_counter: b
 
 
 def animals_of(kinds: list[Species], household: Setting) -> Animals:
-    """Return what the animals of a box bear, and the odds that the household allows."""
+    """Return what the animals of a box tolerate, and the odds that the household allows."""
     tolerance = Tolerance(float(household.comfort_tolerance), float(household.hard_tolerance))
     return Animals(departure_rules.limits_of(kinds, fahrenheit=household.fahrenheit), tolerance)
 
 
 def candidates_for(parcel: Parcel) -> list[Candidate]:
-    """Return the kits to try: those in use that the shelf can make up, by cost, the chosen one first in any case."""
-    rows = list(packing.kits(active=True))
+    """Return the kits to try: those in use that the shelf can supply, by cost, always with the chosen one first."""
+    rows = list(parcel_queries.kits(active=True))
     if parcel.kit is not None and parcel.kit not in rows:
         rows.append(parcel.kit)
-    short = packing.short_supplies([kit.pk for kit in rows])
+    short = parcel_queries.short_supplies([kit.pk for kit in rows])
     rows.sort(key=lambda kit: (kit.pk != parcel.kit_id, kit.cost, kit.name))
-    found = []
+    candidates = []
     for kit in rows:
         is_chosen = kit.pk == parcel.kit_id
         if short[kit.pk] and not is_chosen:
             continue
         if candidate := _candidate(kit, cups_in(parcel), "; ".join(short[kit.pk]), is_chosen=is_chosen):
-            found.append(candidate)
-    if not found:
+            candidates.append(candidate)
+    if not candidates:
         raise departure_rules.NotLikeThis(
             f"No kit can be tried for box {parcel.number}: each is too small for {cups_in(parcel)} cups, or the shelf "
             "lacks a part of it. Count your supplies, or write down a larger kit.",
             code="no_kit",
         )
-    return found
+    return candidates
 
 
 def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate | None:
@@ -165,7 +165,7 @@ def _candidate(kit: Kit, cups: int, note: str, *, is_chosen: bool) -> Candidate 
 
 
 class _BoxTrials:
-    """A box with what all its trials share: its kits, animals and draws, and the hours of both places, read once."""
+    """A box with what all its trials share: kits, animals, draws, and the hours of both places, read once."""
 
     def __init__(self, parcel: Parcel, household: Setting, places: tuple[Place, Place], now: datetime) -> None:
         self.parcel, self.now = parcel, now
@@ -186,7 +186,7 @@ class _BoxTrials:
         return journey_of(self.parcel, service, post_on, to_counter=self.to_counter != other_way)
 
     def sides(self, journey: Journey) -> tuple[Side, Side]:
-        """Return both ends of a journey with every source that disagrees, a day on either side for the sun."""
+        """Return both ends of a journey with every source that disagrees, with a day before and after for the sun."""
         first, last = needed(trial_result.journey_cases(journey, *self.zones))
         span = (first - ONE_DAY, last + ONE_DAY)
         wanted = {first + step * HOUR for step in range(int((last - first) / HOUR) + 1)}
@@ -194,7 +194,7 @@ class _BoxTrials:
         return origin, destination
 
     def question(self, journey: Journey, readings: Sequence[Ends], candidates: Sequence[Candidate] = ()) -> Asked:
-        """Return the question that the sums answer; all kits unless some are named."""
+        """Return the question for the core; with all kits unless some are given."""
         airs = tuple(ends.airs for ends in readings)
         kits = tuple(candidates) or self.candidates
         return Asked(self.parcel.number, journey, airs, kits, self.animals, self.seed)
@@ -206,7 +206,7 @@ class _BoxTrials:
         candidates: Sequence[Candidate] = (),
         members: int | None = None,
     ) -> list[Alternative]:
-        """Return what comes of every kit by each reading of both ends."""
+        """Return the result of every kit by each reading of both ends."""
         readings = source_conflicts.readings(*sides)
         trials = box_trials.trials_of(self.question(journey, readings, candidates), members or MEMBERS)
         return [Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
@@ -218,11 +218,11 @@ class _BoxTrials:
         candidates: Sequence[Candidate] = (),
         members: int | None = None,
     ) -> Trial:
-        """Return what comes of every kit in the worst of the readings."""
+        """Return the result of every kit in the worst of the readings."""
         return source_conflicts.worse_of(self.alternatives(journey, sides, candidates, members))
 
     def may_go(self, journey: Journey, sides: tuple[Side, Side]) -> bool:
-        """Return whether some kit goes by the board's quick sums, over the first members of the same draws."""
+        """Return whether any kit goes in the board's quick box_trials, over the first members of the same draws."""
         asked = self.question(journey, source_conflicts.readings(*sides))
         return bool(box_trials.cells_of([asked], members=SCREENING_MEMBERS)[0].going)
 
@@ -237,18 +237,17 @@ def _side(received: Received, span: tuple[datetime, datetime], wanted: set[datet
 
 
 def _band(kinds: list[Species]) -> str:
-    return str(
-        Species.Band.TROPICAL if any(one.band == Species.Band.TROPICAL for one in kinds) else Species.Band.TEMPERATE
-    )
+    has_tropical = any(species.band == Species.Band.TROPICAL for species in kinds)
+    return str(Species.Band.TROPICAL if has_tropical else Species.Band.TEMPERATE)
 
 
 def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
-    """Return the first later posting day on which some kit may go, and the last day on which none may.
+    """Return the first later shipping day on which some kit may go, and the last day on which none may.
 
     The search ends where the hours end.
     """
     rulebook, looked_until, parcel = legal_block.book(), None, box.parcel
-    for day in packing.usable_days(parcel.service, timezone.localdate(box.now)):
+    for day in parcel_queries.usable_days(parcel.service, timezone.localdate(box.now)):
         if day <= parcel.post_on or legal_block.ask_box(rulebook, parcel, day).blocks:
             continue
         journey = box.journey(parcel.service, day)
@@ -263,9 +262,9 @@ def _next_day(box: _BoxTrials) -> tuple[dict[str, Any] | None, date | None]:
 
 
 def _other_way(box: _BoxTrials, chosen: Tried) -> dict[str, Any] | None:
-    """Return what the box runs on the same day by the other way of delivery: a counter instead of a doorstep, or back.
+    """Return the odds of the same day by the other way of delivery: a counter instead of a doorstep, or the reverse.
 
-    In the same kit where that may go as it is, else in the best of all, so that the odds stand side by side.
+    In the same kit if it may go now, else in the best of all kits, so that the odds can be compared.
     """
     parcel = box.parcel
     offered = parcel.service.to_doorstep if box.to_counter else parcel.service.to_counter
@@ -279,7 +278,7 @@ def _other_way(box: _BoxTrials, chosen: Tried) -> dict[str, Any] | None:
 
 
 def _helps(box: _BoxTrials) -> Iterator[dict[str, Any]]:
-    """Yield which faster services would help on the same day, each with its own odds."""
+    """Yield the faster services of the same day, each with its own odds."""
     rulebook, parcel = legal_block.book(), box.parcel
     for service in services().filter(usual_days__lt=parcel.service.usual_days):
         if legal_block.ask_box(rulebook, parcel, parcel.post_on, service=service).blocks:

@@ -1,4 +1,4 @@
-"""A kit as kept in the book, read as the heat model wants it."""
+"""Turn a kit of the book into the heat model's kit."""
 
 from typing import Any
 
@@ -12,7 +12,7 @@ WATER_SHARE = 0.7
 
 
 def box_of(kit: Kit) -> Box:
-    """Return the kit's box. Raises heat's BadKit where a value cannot be."""
+    """Return the kit's box. Raises the core's BadKit for an impossible value."""
     layers = tuple(Layer(row["material"], float(row["mm"]), float(row.get("gap_mm") or 0.0)) for row in kit.layers)
     return Box(
         inner_m=tuple(float(side) for side in kit.inner_m),  # type: ignore[arg-type]
@@ -23,7 +23,7 @@ def box_of(kit: Kit) -> Box:
 
 
 def pack_of(row: dict[str, Any]) -> Pack:
-    """Return one pack of a kit from the form in which it is kept. Raises heat's BadKit."""
+    """Return one pack of a kit from its stored form. Raises the core's BadKit."""
     if row["kind"] == "heat":
         grams = row.get("grams")
         return HeatPack(float(row["rated_h"]), None if grams is None else float(grams), float(row.get("lit_h", 0.0)))
@@ -31,7 +31,7 @@ def pack_of(row: dict[str, Any]) -> Pack:
 
 
 def heat_kit(kit: Kit, cups: int) -> HeatKit:
-    """Return box, payload, ballast and packs for so many cups. Raises heat's BadKit, as for a box that is too small."""
+    """Return box, payload, ballast and packs for this many cups. Raises the core's BadKit, e.g. for too small a box."""
     payload = Payload(kg=max(1, cups) * KG_PER_CUP, water_share=WATER_SHARE, cups=max(1, cups))
     packs = tuple(pack_of(row) for row in kit.packs)
     return HeatKit(box_of(kit), payload, kit.ballast_kg, packs, kit.measured_sd_ln)

@@ -1,16 +1,16 @@
-"""Sizes and weights as the household writes them, turned to what the book keeps; used in forms only."""
+"""Convert sizes and weights between the household's units and the book's; used in forms only."""
 
 from dataclasses import dataclass
 
 CM_PER_INCH = 2.54
 MM_PER_INCH = 25.4
 GRAMS_PER_OUNCE = 28.349523
-LITRES_PER_FLUID_OUNCE = 0.0295735
+LITERS_PER_FLUID_OUNCE = 0.0295735
 
 
 @dataclass(frozen=True)
 class Units:
-    """Factors from the household's unit to the book's: metres, millimetres, grams, kilograms, litres."""
+    """Factors from the household's units to the book's: meters, millimeters, grams, kilograms, liters."""
 
     side: str
     side_m: float
@@ -35,7 +35,7 @@ INCHES = Units(
     "oz",
     GRAMS_PER_OUNCE / 1000,
     "fl oz",
-    LITRES_PER_FLUID_OUNCE,
+    LITERS_PER_FLUID_OUNCE,
 )
 
 
@@ -45,5 +45,5 @@ def units_of(inches: bool) -> Units:
 
 
 def shown(value: float | None, factor: float) -> float | None:
-    """Return a kept value in the household's unit, rounded to what a ruler or kitchen scale reads."""
+    """Return a stored value in the household's unit, rounded to what a ruler or kitchen scale shows."""
     return None if value is None else round(value / factor, 4)

@@ -1,4 +1,4 @@
-"""What may be sold, read in a number of queries that does not grow with the lines."""
+"""Read what can be sold, in a fixed number of queries."""
 
 from datetime import date
 
@@ -9,10 +9,10 @@ from breeder.storefront.rules import PublicLine, Row, public_line
 def rows(today: date, *, find: str = "", group: str = "", only_free: bool = False) -> list[Row]:
     """Return every open line, or those asked for."""
     wanted = find.casefold()
-    found = (Row(on_offer, today) for on_offer in lines_on_offer())
+    every = (Row(on_offer, today) for on_offer in lines_on_offer())
     return [
         row
-        for row in found
+        for row in every
         if (not find or wanted in f"{row.name} {row.line.species.vernacular_name}".casefold())
         and (not group or row.line.species.group == group)
         and (not only_free or row.free > 0)
@@ -20,10 +20,10 @@ def rows(today: date, *, find: str = "", group: str = "", only_free: bool = Fals
 
 
 def public_lines(few_below: int) -> list[PublicLine]:
-    """Return what the public list shows: lines with a pack on it that may be sold at all, those to be had first."""
-    found = [
+    """Return the lines of the public list: those with a public pack and for sale, available ones first."""
+    lines = [
         public_line(on_offer, few_below)
         for on_offer in lines_on_offer(only_public=True)
         if on_offer.packs and not on_offer.line.not_for_sale
     ]
-    return sorted(found, key=lambda public: not public.is_to_be_had)
+    return sorted(lines, key=lambda public: not public.is_available)

@@ -1,4 +1,4 @@
-"""What a line's row says, and the words that the public reads instead of numbers. Pure."""
+"""The row of a line on the for-sale page, and the words the public reads instead of numbers. Pure."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -14,13 +14,13 @@ from breeder.orders.queries.orders import LineOnOffer
 from breeder.orders.rules.packs import Availability, availability
 from breeder.species.models import Line
 
-# From here on a row says that an old count sells less (keeper default, common practice, no source).
+# From this age on, a row says that an old count sells less (keeper default, common practice, no source).
 OLD_COUNT_DAYS = 60
 
 
 @dataclass(frozen=True)
 class Row:
-    """One line on the keeper's page, as of a day; numbers are for sorting, words for reading."""
+    """One line on the keeper's page as of a day; the page sorts by the numbers and shows the texts."""
 
     on_offer: LineOnOffer
     today: date
@@ -39,19 +39,19 @@ class Row:
 
     @property
     def others(self) -> tuple[StageStock, ...]:
-        """Return the stages that the line is not mostly sold as, where anything of them was counted."""
+        """Return the other stages of the line that have any tub."""
         stages = self.on_offer.stock.stages.values()
         return tuple(stage for stage in stages if stage is not self.stage and stage.tubs)
 
     @property
     def free(self) -> int:
-        """Return what is free of the stage that the line is sold as; below 0 what it is short by."""
+        """Return how many are free of the stage that the line is sold as; negative if it is short."""
         if self.stage is None:
             return 0
         return -self.stage.short if self.stage.short else self.stage.free
 
     @property
-    def free_said(self) -> str:
+    def free_text(self) -> str:
         """Return '64 young', 'no cups', 'short by 6'."""
         if self.stage is None:
             return "none"
@@ -66,8 +66,8 @@ class Row:
         return self.on_offer.best.offer.price if self.on_offer.best else None
 
     @property
-    def price_said(self) -> str:
-        """Return the price of the leading pack in words; a dash where no pack is offered."""
+    def price_text(self) -> str:
+        """Return the price of the leading pack as text; a dash where no pack is offered."""
         if self.on_offer.best is None:
             return "–"
         return "on request" if self.price is None else f"{self.price:.2f}"
@@ -77,18 +77,18 @@ class Row:
         return self.stage.counted_on if self.stage else None
 
     @property
-    def counted_said(self) -> str:
+    def counted_text(self) -> str:
         """Return when and how the line was last counted, and what that means for selling it."""
         if self.stage is None or self.counted_on is None:
             return "never looked at" if self.by_cup else self._never_counted
-        # A tub that was only tipped into has the day of the count that came with it, and no way of counting.
+        # A tub that only received animals has the day of the count that came with them, and no method.
         how = NAMES.get(self.stage.method, self.stage.method)
-        said = ago(self.counted_on, self.today) + (f", {how}" if how else "")
+        text = ago(self.counted_on, self.today) + (f", {how}" if how else "")
         if self.by_cup:
             return f"looked {ago(self.counted_on, self.today)}"
         if self.stage.is_stale:
-            return f"{said}: too old to sell from, count again"
-        return f"{said}: an old count sells less" if self.is_old else said
+            return f"{text}: too old to sell from, count again"
+        return f"{text}: an old count sells less" if self.is_old else text
 
     @property
     def _never_counted(self) -> str:
@@ -109,25 +109,25 @@ class Row:
 
     @property
     def instead_of_bar(self) -> str:
-        """Return what is said where a bar would show nothing: of cups, and where no count can be relied on."""
+        """Return the text shown where a bar would be empty: for cups, and where no count can be relied on."""
         if self.by_cup or self.stage is None:
-            return self.cups_said
+            return self.cups_text
         nothing = not self.stage.lower and not self.stage.doubt and not self.stage.promised
         return "nothing that is safe to rely on" if nothing else ""
 
     @property
-    def cups_said(self) -> str:
+    def cups_text(self) -> str:
         """Return '4 cups rested, 1 promised, next cup in 9 days'."""
         if self.stage is None:
             return ""
-        said = f"{animals(self.stage.lower, self.stage.stage)} rested"
+        text = f"{animals(self.stage.lower, self.stage.stage)} rested"
         if self.stage.promised:
-            said += f", {self.stage.promised} promised"
-        return f"{said}, next cup {ago(self.stage.next_cup_on, self.today)}" if self.stage.next_cup_on else said
+            text += f", {self.stage.promised} promised"
+        return f"{text}, next cup {ago(self.stage.next_cup_on, self.today)}" if self.stage.next_cup_on else text
 
     @property
     def note(self) -> str:
-        """Return what else is to be known of the line, under its name."""
+        """Return the small print under the line's name."""
         tubs = len(self.stage.tubs) if self.stage else 0
         parts = ["no tub counted" if not tubs else f"{tubs} {'tub' if tubs == 1 else 'tubs'}"]
         if self.by_cup:
@@ -147,7 +147,7 @@ class Row:
 
 @dataclass(frozen=True)
 class PublicPack:
-    """One pack as anybody may see it."""
+    """One pack as the public sees it."""
 
     offer: Offer
     availability: Availability
@@ -155,25 +155,25 @@ class PublicPack:
 
 @dataclass(frozen=True)
 class PublicLine:
-    """One line as anybody may see it: no numbers of animals, no tubs, no shelf."""
+    """One line as the public sees it: no numbers of animals, no tubs, no shelf."""
 
     line: Line
     packs: tuple[PublicPack, ...]
 
     @property
-    def is_to_be_had(self) -> bool:
+    def is_available(self) -> bool:
         return any(pack.availability != Availability.NONE for pack in self.packs)
 
 
 def public_line(on_offer: LineOnOffer, few_below: int) -> PublicLine:
-    """Return a line as anybody may see it."""
+    """Return a line as the public sees it."""
     return PublicLine(
         on_offer.line, tuple(PublicPack(free.offer, availability(free, few_below)) for free in on_offer.packs)
     )
 
 
 def as_text(lines: list[PublicLine], currency: str, *, prices: bool) -> str:
-    """Return the list to paste into a message: one pack a line, only what can be had."""
+    """Return the list to paste into a message: one pack per line, only what is available."""
     return "\n".join(
         f"{public.line}: {pack.offer.pack}{_priced(pack.offer, currency) if prices else ''}"
         f"{' (few)' if pack.availability == Availability.FEW else ''}"

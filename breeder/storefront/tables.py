@@ -1,4 +1,4 @@
-"""The table of what can be sold, and its rows as a spreadsheet file."""
+"""The for-sale table, and its rows as a spreadsheet file."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -18,7 +18,7 @@ CSV_COLUMNS = (
 
 
 class ForSaleTable(tables.Table):
-    """One row a line: the bar with its working, what is free, packs, price, when it was counted."""
+    """One row per line: the bar with its working, what is free, packs, price, and when it was counted."""
 
     line = tables.Column("Line", order_by="name", attrs=BARE)
     bar = tables.Column("Animals", empty_values=(), orderable=False, attrs=BARE)
@@ -45,14 +45,14 @@ class ForSaleTable(tables.Table):
         return render_to_string("storefront/_free.html", {"row": record})
 
     def render_price(self, record: Row) -> str:
-        return record.price_said
+        return record.price_text
 
     def render_counted_on(self, record: Row) -> SafeString:
         return render_to_string("storefront/_counted.html", {"row": record})
 
 
 def csv_rows(rows: Iterable[Row], *, prices: bool) -> list[tuple[Any, ...]]:
-    """Return every stage of every line as a row of the file; the leading pack stands beside its own stage."""
+    """Return every stage of every line as a row of the file; the leading pack is in the row of its stage."""
     return [_csv_row(row, stage, prices) for row in rows for stage in row.on_offer.stock.stages.values()]
 
 

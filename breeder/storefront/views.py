@@ -1,4 +1,4 @@
-"""What can be sold: the keeper's page, lists to take away, and the public list."""
+"""Pages of what can be sold: the keeper's page, lists to take away, and the public list."""
 
 from typing import Any
 
@@ -35,17 +35,17 @@ def csv(request: HttpRequest) -> HttpResponse:
 
 
 def text(request: HttpRequest) -> HttpResponse:
-    """Show the list to paste into a message; a helper's is without prices."""
+    """Show the list to paste into a message; a helper's has no prices."""
     household = request.household  # type: ignore[attr-defined]
     lines = queries.public_lines(household.few_below_packs)
-    said = rules.as_text(lines, household.currency, prices=is_keeper(request.user))
-    return render(request, "storefront/text.html", {"said": said, "rows": said.count("\n") + 2})
+    text = rules.as_text(lines, household.currency, prices=is_keeper(request.user))
+    return render(request, "storefront/text.html", {"text": text, "rows": text.count("\n") + 2})
 
 
 @login_not_required
 @never_cache
 def public(request: HttpRequest) -> HttpResponse:
-    """Show anybody what is to be had, in words."""
+    """Show the public what is available, in words."""
     household = request.household  # type: ignore[attr-defined]
     if not household.public_list:
         raise Http404("This list is not public.")

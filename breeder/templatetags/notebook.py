@@ -71,7 +71,7 @@ def reply(context: Context, place: str, *forms: Any, number: object = "") -> dic
 
 @register.simple_tag(takes_context=True)
 def as_reply(context: Context) -> SafeString:
-    """Make an element the reply of its page, unless something was said before it: what was asked for is shown there."""
+    """Make an element the reply of its page, unless the page already showed a message: it shows what was asked for."""
     waiting = replies_of(context.get("request"))
     if waiting.is_shown:
         return mark_safe("")
@@ -81,24 +81,24 @@ def as_reply(context: Context) -> SafeString:
 
 @register.simple_tag(takes_context=True)
 def open_for(context: Context, *places: str) -> str:
-    """Return ' open' for a folded part of the page that holds the form which is answered."""
+    """Return ' open' for a folded part of the page if it holds the form being answered."""
     replies = replies_of(context.get("request"))
     return " open" if any(replies.waits_at(place) for place in places) else ""
 
 
 @register.simple_block_tag(takes_context=True)
 def replies(context: Context, content: SafeString) -> SafeString:
-    """Show a page, and above it the messages that no form on it took."""
+    """Show a page, and above it the messages that no form on it showed."""
     waiting = replies_of(context.get("request"))
     top = {"messages": waiting.rest(), "is_first": not waiting.is_shown}
     return format_html("{}{}", mark_safe(render_to_string("base/_messages.html", top)), content)
 
 
 @register.inclusion_tag("base/_qr.html")
-def qr(held: str) -> dict[str, Any]:
-    """Show a square code; black on white in the dark too, since a camera reads no other."""
-    path, side = square.svg_path(f"{held}/")
-    return {"path": path, "side": side, "held": held}
+def qr(content: str) -> dict[str, Any]:
+    """Show a square code; black on white in dark mode too, since cameras read no other."""
+    path, side = square.svg_path(f"{content}/")
+    return {"path": path, "side": side, "held": content}
 
 
 register.filter("day", dates.day_said)
@@ -108,7 +108,7 @@ register.filter("moment", dates.moment_said)
 
 @register.filter
 def short_day(on: date | datetime | None) -> str:
-    """Return a day with its weekday in few letters: 'Fri 6 Mar'."""
+    """Return a day with its short weekday: 'Fri 6 Mar'."""
     return dates.day_said(on, weekday=True, short=True)
 
 
@@ -118,7 +118,7 @@ register.simple_tag(line_names.line_name)
 
 @register.inclusion_tag("base/_pill.html")
 def pill(verdict: str, large: bool = False) -> dict[str, Any]:
-    """Show a verdict by word, shape and colour."""
+    """Show a verdict by word, shape and color."""
     kind, shape, word = VERDICTS[verdict or "not decided"]
     return {"kind": kind, "shape": shape, "word": word, "large": large}
 
@@ -149,7 +149,7 @@ def stage_bar(stage: Any, words: bool = False) -> dict[str, Any]:
 
 @register.inclusion_tag("base/_bar_key.html")
 def bar_key() -> dict[str, Any]:
-    """Explain the colours of the bars."""
+    """Explain the colors of the bars."""
     return {}
 
 
@@ -161,7 +161,7 @@ def curve(context: Context, box_curve: temperature_chart.BoxCurve) -> dict[str, 
 
 @register.inclusion_tag("orders/_who_has.html")
 def who_has_line(line: Any) -> dict[str, Any]:
-    """Show in short who has a line from the keeper."""
+    """Show in short who got a line from the keeper."""
     return {"line": line, "who": line_customers.who_has(line_customers.handed_of_line(line.pk))}
 
 
@@ -206,5 +206,5 @@ def odds(share: float | None) -> str:
 
 @register.filter
 def whole(number: float | None) -> str:
-    """Return a number rounded to the whole, with spaces between thousands."""
+    """Return a number rounded to a whole one, with spaces between thousands."""
     return formatting.whole(number)

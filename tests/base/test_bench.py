@@ -9,7 +9,7 @@ from django.utils import timezone
 from breeder.cultures import ledger_check
 from breeder.cultures.actions.counts import record_count
 from breeder.cultures.models import Belief, Culture, Entry, Promise
-from breeder.evaluation.benchmarks import big_book, big_book_work, pages, stock
+from breeder.evaluation.benchmarks import big_book, big_book_work, pages, stock_speed
 from breeder.orders.models import Order
 from breeder.people.models import Person
 from breeder.species.models import Line
@@ -19,11 +19,11 @@ from breeder.species.models import Line
 def test_each_part_does_its_work_on_a_small_book(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(stock, "LINES", 3)
-    monkeypatch.setattr(stock, "SECONDS", 0.0)
-    stock._prepare()
+    monkeypatch.setattr(stock_speed, "LINES", 3)
+    monkeypatch.setattr(stock_speed, "SECONDS", 0.0)
+    stock_speed._prepare()
 
-    short, long = stock._list(3), stock._list(50)
+    short, long = stock_speed._list(3), stock_speed._list(50)
     assert (short["entries"], long["entries"]) == (3, 50)
     assert Entry.objects.filter(kind=Entry.Kind.LOOKED).count() == 47
     assert set(Entry.objects.values_list("culture_id", flat=True)) == set(
@@ -32,7 +32,7 @@ def test_each_part_does_its_work_on_a_small_book(
     assert short["lines"] == long["lines"] == 3
     assert short["queries"] == long["queries"] > 0
 
-    for part in (stock._promise, stock._bare):
+    for part in (stock_speed._promise, stock_speed._bare):
         monkeypatch.setattr(sys, "stdin", io.StringIO("0\n"))
         assert part() == 0  # of no time at all; the one before the clock is not counted
         assert capsys.readouterr().out == "ready\n"

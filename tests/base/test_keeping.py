@@ -36,7 +36,7 @@ import sys, json, django; django.setup()
 from django.core.management import call_command, CommandError
 from django.contrib.auth.models import User
 from breeder.cultures.models import Entry, Promise
-from breeder.cultures.queries import stock_by_line
+from breeder.cultures.queries.stock import stock_by_line
 call_command("restore", sys.argv[1], stdout=sys.stderr)
 call_command("check_ledger", stdout=sys.stderr)
 try:

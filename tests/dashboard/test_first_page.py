@@ -30,19 +30,19 @@ from tests.shipments import boxes
 pytestmark = pytest.mark.django_db
 
 
-def main_of(client: Client) -> str:
+def main_text(client: Client) -> str:
     return client.get(reverse("dashboard:page")).content.decode().split("<main")[1]
 
 
 def test_an_empty_book_teaches_the_next_step(keeper_client: Client) -> None:
-    said = main_of(keeper_client)
-    assert "Your book is empty" in said
-    assert reverse("species:line_new") in said
-    assert reverse("cultures:round") not in said
+    page = main_text(keeper_client)
+    assert "Your book is empty" in page
+    assert reverse("species:line_new") in page
+    assert reverse("cultures:round") not in page
     line("First")
-    said = main_of(keeper_client)
-    assert "No tub is begun yet" in said
-    assert reverse("cultures:tub_new") in said
+    page = main_text(keeper_client)
+    assert "No tub is begun yet" in page
+    assert reverse("cultures:tub_new") in page
 
 
 def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client, keeper: User) -> None:
@@ -69,7 +69,7 @@ def test_a_short_line_is_named_with_how_many(keeper_client: Client, keeper: User
     harbour = counted_line("Harbour", 30)
     agree((pack(harbour), 2))
     record_count(harbour.cultures.get().pk, "young", "hand", {"counted": 20}, by=keeper)
-    assert "Short by 4 young" in main_of(keeper_client)
+    assert "Short by 4 young" in main_text(keeper_client)
 
 
 @pytest.mark.parametrize(
@@ -97,46 +97,46 @@ def test_orders_that_wait_are_named_for_the_keeper_only(
     harbour = counted_line("Harbour", 90)
     held, paid = agree((pack(harbour), 1), days=1, name="Bo Reed"), agree((pack(harbour), 1), name="Cy Alder")
     orders.record_payment(paid.number, paid.lines.get().price, timezone.localdate(), by=keeper)
-    said = main_of(keeper_client)
-    assert f"Order {held.number}, Bo Reed" in said
-    assert f"Order {paid.number}, Cy Alder" in said
-    assert "Bo Reed" not in main_of(helper_client)
+    page = main_text(keeper_client)
+    assert f"Order {held.number}, Bo Reed" in page
+    assert f"Order {paid.number}, Cy Alder" in page
+    assert "Bo Reed" not in main_text(helper_client)
 
 
 def test_a_paid_order_whose_box_was_taken_apart_is_named_again(keeper_client: Client) -> None:
     box = boxes.parcel(timezone.localdate())
     named = f"Order {box.order.number}, {box.order.person}"
-    assert named not in main_of(keeper_client)
+    assert named not in main_text(keeper_client)
     dispatch.unpack_parcel(box.number, by=None)
-    assert named in main_of(keeper_client)
+    assert named in main_text(keeper_client)
 
 
 def test_on_an_empty_book_no_supply_runs_out(keeper_client: Client) -> None:
     load_example_kits(by=None)
     assert "on the shelf</a>" in keeper_client.get(reverse("dashboard:page")).content.decode()
-    assert "Running out" not in main_of(keeper_client)
-    assert "Foam liner" not in main_of(keeper_client)
+    assert "Running out" not in main_text(keeper_client)
+    assert "Foam liner" not in main_text(keeper_client)
 
 
 def test_a_shelf_that_nobody_counted_asks_for_it_once(keeper_client: Client) -> None:
     counted_line("Harbour", 60)
     load_example_kits(by=None)
-    said = main_of(keeper_client)
-    assert "Nothing is counted on the shelf" in said
-    assert "Foam liner" not in said
+    page = main_text(keeper_client)
+    assert "Nothing is counted on the shelf" in page
+    assert "Foam liner" not in page
     Supply.objects.filter(name__startswith="Card").update(on_shelf=9)
-    said = main_of(keeper_client)
-    assert "Running out on the shelf" in said
-    assert "Foam liner 19 mm" in said
+    page = main_text(keeper_client)
+    assert "Running out on the shelf" in page
+    assert "Foam liner 19 mm" in page
 
 
 def test_supplies_running_out_are_named(keeper_client: Client) -> None:
     counted_line("Harbour", 60)
     Supply.objects.create(name="Foam liner", on_shelf=2, order_below=5)
     Supply.objects.create(name="Card box", on_shelf=9, order_below=5)
-    said = main_of(keeper_client)
-    assert "Foam liner" in said
-    assert "Card box" not in said
+    page = main_text(keeper_client)
+    assert "Foam liner" in page
+    assert "Card box" not in page
 
 
 def test_the_page_takes_the_same_queries_for_few_and_many_tubs(keeper_client: Client) -> None:
@@ -164,37 +164,37 @@ def test_a_box_that_was_changed_since_its_check_is_not_shown_as_a_go(keeper_clie
     box = boxes.parcel(monday)
     with time_machine.travel(morning, tick=False):
         check = dispatch.check_parcel(box.number, by=None)
-        said = main_of(keeper_client)
-        assert check.reason in said
-        assert "Check all boxes" not in said
+        page = main_text(keeper_client)
+        assert check.reason in page
+        assert "Check all boxes" not in page
         box.items.update(planned=11)
-        said = main_of(keeper_client)
-        assert "Check all boxes" in said
-    assert "Since the check the contents changed" in said
-    assert "Not decided" in said
-    assert check.reason not in said
+        page = main_text(keeper_client)
+        assert "Check all boxes" in page
+    assert "Since the check the contents changed" in page
+    assert "Not decided" in page
+    assert check.reason not in page
 
 
 def test_a_box_that_may_not_go_there_says_so_before_its_weather(keeper_client: Client) -> None:
     parcel = boxes.parcel(timezone.localdate())
-    assert "Not checked yet." in main_of(keeper_client)
+    assert "Not checked yet." in main_text(keeper_client)
     book.movement("forbidden")
-    said = main_of(keeper_client)
-    assert "may not go there" in said
-    assert "is forbidden: 7 CFR 330.200" in said
-    assert f"Box {parcel.number}" in said
+    page = main_text(keeper_client)
+    assert "may not go there" in page
+    assert "is forbidden: 7 CFR 330.200" in page
+    assert f"Box {parcel.number}" in page
 
 
 def test_a_line_whose_only_tub_crashed_is_in_need(keeper_client: Client, keeper: User) -> None:
     lost, half = line("Lost"), line("Half")
     only, first, second = tub(lost), tub(half), tub(half)
-    for one in (only, first, second):
-        record_count(one.pk, "adults", "hand", {"counted": 90}, by=keeper)
+    for each in (only, first, second):
+        record_count(each.pk, "adults", "hand", {"counted": 90}, by=keeper)
     mark_crashed(only.pk, "mould from end to end", by=keeper)
     mark_crashed(first.pk, "mites", by=keeper)
     needs = {need.line: need.why for need in queries.day(timezone.now()).lines}
     assert needs == {lost: f"tub {only.number} crashed, and the line has no other"}
-    assert f"Tub {only.number} crashed, and the line has no other." in main_of(keeper_client)
+    assert f"Tub {only.number} crashed, and the line has no other." in main_text(keeper_client)
     mark_crashed(second.pk, "mites too", by=keeper)
     both = f"tubs {first.number} and {second.number} crashed, and the line has no other"
     assert {need.line: need.why for need in queries.day(timezone.now()).lines}[half] == both

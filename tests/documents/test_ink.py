@@ -1,4 +1,4 @@
-"""Letters: printed, drawn, or visibly missing; never a black box."""
+"""Letters are printed, drawn, or visibly missing; never a black box."""
 
 import pytest
 from reportlab.platypus import Paragraph

@@ -1,4 +1,4 @@
-"""Each paper read back: columns, names, numbers; forty lines; odd facts."""
+"""Read each PDF back: columns, names, numbers; forty lines; unusual values."""
 
 from collections.abc import Callable
 
@@ -95,7 +95,7 @@ def test_cups_of_culture_are_numbered_as_cups_and_never_as_animals() -> None:
     assert "Together: 12 animals and 2 cups of culture of 2 species." in text
 
 
-def test_a_secretion_and_a_pack_are_warned_of() -> None:
+def test_the_slip_warns_of_a_secretion_and_a_pack() -> None:
     millipede = Content(Name("Archispirostreptus gigas"), "adults", 3, secretes="benzoquinones")
     text = words(slip(millipede, has_pack=True))
     assert "Archispirostreptus gigas gives off benzoquinones when disturbed." in text
@@ -118,7 +118,7 @@ def test_terms_are_printed_when_there_are_any_and_not_even_a_heading_otherwise()
 
 def test_the_address_side_says_live_animals_contents_and_deliver_by() -> None:
     text = words(label())
-    for said in (
+    for phrase in (
         "box 7",
         "1 Moss Lane",
         "Fő utca 7",
@@ -126,7 +126,7 @@ def test_the_address_side_says_live_animals_contents_and_deliver_by() -> None:
         "Live harmless isopods",
         "Live animals, this side up",
     ):
-        assert said in text
+        assert phrase in text
     assert "Deliver or return by Fri 6 Mar 2026" in text
     assert "HOLD FOR PICKUP" not in text
     assert "HOLD FOR PICKUP" in words(label(hold_for_pickup=True))
@@ -207,12 +207,12 @@ FIRST_HEAD = {"pulling": "Tub Shelf", "slip": "Scientific name Stage", "rounds":
 
 @pytest.mark.parametrize("paper", FIRST_HEAD)
 def test_forty_lines_run_over_pages_that_repeat_the_heads_and_count_themselves(paper: str) -> None:
-    found = pages(many(PLAIN)[paper]())
-    assert len(found) > 1
-    for number, page in enumerate(found, 1):
-        assert f"page {number} of {len(found)}" in page
+    printed_pages = pages(many(PLAIN)[paper]())
+    assert len(printed_pages) > 1
+    for number, page in enumerate(printed_pages, 1):
+        assert f"page {number} of {len(printed_pages)}" in page
     # The last page of the slip may hold only the words after the list.
-    assert all(FIRST_HEAD[paper] in page for page in found[: 2 if paper == "slip" else None])
+    assert all(FIRST_HEAD[paper] in page for page in printed_pages[: 2 if paper == "slip" else None])
 
 
 @pytest.mark.parametrize("name", [ODD, LONG], ids=["odd letters", "long"])

@@ -23,13 +23,13 @@ def test_packs_carry_price_and_a_word_and_what_is_gone_is_named_apart() -> None:
     build.offer(build.line("Gone"))
     build.line("Never offered")
     offers, gone = queries.priced(HOME, timezone.localdate())
-    assert [(one.name.form, one.pack, one.price, one.available) for one in offers] == [
+    assert [(offer.name.form, offer.pack, offer.price, offer.available) for offer in offers] == [
         ("Plenty", "starter of 10 young", "24.00 EUR", "available"),
         ("Plenty", "starter of 20 young", "", "available"),
         ("Scarce", "starter of 10 young", "24.00 EUR", "few"),
     ]
     assert [name.form for name in gone] == ["Gone"]
-    assert {one.group for one in offers} == {"Isopods"}
+    assert {offer.group for offer in offers} == {"Isopods"}
 
 
 def test_a_list_of_nothing_says_so() -> None:

@@ -1,4 +1,4 @@
-"""What is read for each paper."""
+"""The values read for each PDF."""
 
 from datetime import UTC, date, datetime
 
@@ -126,11 +126,11 @@ def test_a_pack_from_two_tubs_is_one_row_on_the_slip_and_has_its_own_cups_only()
     ParcelItem.objects.create(
         parcel=parcel, order_line=first.order_line, culture=build.tub(line), planned=2, cups=0, females=1
     )
-    found = read(parcel)
-    assert [(cup.count, cup.sexes) for cup in queries.cups(found)] == [("12 young", rules.sexes(12, 1, 1))]
-    (content,) = queries.slip(found, HOME).contents
+    fresh = read(parcel)
+    assert [(cup.count, cup.sexes) for cup in queries.cups(fresh)] == [("12 young", rules.sexes(12, 1, 1))]
+    (content,) = queries.slip(fresh, HOME).contents
     assert (content.number, content.males, content.females, content.cups) == (12, 1, 1, 1)
-    assert sorted(pull.cups for pull in queries.pulls([found])) == [0, 1]
+    assert sorted(pull.cups for pull in queries.pulls([fresh])) == [0, 1]
 
 
 def test_absurdly_many_cups_are_refused_before_they_are_drawn() -> None:
@@ -156,11 +156,11 @@ def test_a_box_takes_as_many_queries_for_one_item_as_for_twelve() -> None:
         for _ in range(items):
             put(parcel, build.tub(), 2)
         with CaptureQueriesContext(connection) as caught:
-            found = read(parcel)
-            queries.pulls([found])
-            queries.slip(found, HOME)
-            queries.cups(found)
-            queries.address_label(found, HOME)
+            fresh = read(parcel)
+            queries.pulls([fresh])
+            queries.slip(fresh, HOME)
+            queries.cups(fresh)
+            queries.address_label(fresh, HOME)
         return len(caught)
 
     assert asked(1) == asked(12)

@@ -1,4 +1,4 @@
-"""What paper says: shares, dates, contents, addresses, numbers asked for."""
+"""Rules for the PDFs: shares, dates, contents, addresses, and the tub numbers asked for."""
 
 import pytest
 

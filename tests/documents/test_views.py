@@ -1,4 +1,4 @@
-"""The papers' addresses: who may print, what the answer carries, what is said when there is nothing."""
+"""The PDF addresses: who may print, the answer's headers, and the sentence when there is nothing to print."""
 
 from io import BytesIO
 
@@ -102,11 +102,11 @@ def filled_again() -> int:
 def test_paper_is_us_letter_where_sizes_are_in_inches(keeper_client: Client) -> None:
     build.tub()
     address = reverse("documents:round_sheet")
-    assert size_of(keeper_client.get(address).content) == (842, 595)
+    assert page_size(keeper_client.get(address).content) == (842, 595)
     Setting.objects.create(inches=True, trade_name="Fern")
-    assert size_of(keeper_client.get(address).content) == (792, 612)
+    assert page_size(keeper_client.get(address).content) == (792, 612)
 
 
-def size_of(content: bytes) -> tuple[int, int]:
+def page_size(content: bytes) -> tuple[int, int]:
     page = PdfReader(BytesIO(content)).pages[0]
     return round(page.mediabox.width), round(page.mediabox.height)

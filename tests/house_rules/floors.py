@@ -88,6 +88,21 @@ def climbs(package: Path) -> list[Climb]:
     return sorted(climbing, key=str)
 
 
+def importers(package: Path, room: str) -> set[str]:
+    """Return the files outside of a room that import it, also those that name it in a string (`import_module`)."""
+    files, target = set(), f"{package.name}.{room}"
+    for file in package.rglob("*.py"):
+        below = file.relative_to(package)
+        if below.parts[0] == room:
+            continue
+        tree = ast.parse(file.read_text())
+        names = [name for _, name in _imported(tree, (package.name, *below.parts[:-1]))]
+        names += [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and type(node.value) is str]
+        if any(f"{name}.".startswith(f"{target}.") for name in names):
+            files.add(below.as_posix())
+    return files
+
+
 def _may(inside: tuple[str, ...], wanted: list[str]) -> bool:
     """Return whether a file in a folder (below the package) may import a dotted name (below the package)."""
     room, target = inside[0], wanted[0]

@@ -1,12 +1,14 @@
 """A room imports only from lower floors; floor 0 knows nothing of Django; every room says what it is for."""
 
 import ast
+import importlib
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from breeder.management.commands.bench import SUBJECTS
 from tests.house_rules import floors
 
 PACKAGE = Path(__file__).resolve().parents[2] / "breeder"
@@ -78,3 +80,30 @@ def test_every_room_says_what_it_is_for(room: str) -> None:
 
 def test_the_app_package_stays_empty() -> None:
     assert (PACKAGE / "__init__.py").read_text() == ""
+
+
+def test_only_management_commands_import_the_evaluation() -> None:
+    files = floors.importers(PACKAGE, "evaluation")
+    assert files
+    assert {file for file in files if not file.startswith("management/commands/")} == set()
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "from breeder.evaluation import replay",
+        "def late():\n    from .. import evaluation",
+        "replay = import_module('breeder.evaluation.replay.figures')",
+    ],
+)
+def test_a_planted_import_of_the_evaluation_is_reported(tmp_path: Path, line: str) -> None:
+    package = tmp_path / "breeder"
+    (package / "management").mkdir(parents=True)
+    (package / "management" / "server.py").write_text(line + "\n")
+    assert floors.importers(package, "evaluation") == {"management/server.py"}
+
+
+@pytest.mark.parametrize("subject", sorted(SUBJECTS))
+def test_every_subject_of_the_benchmarks_is_a_module_of_the_evaluation(subject: str) -> None:
+    assert SUBJECTS[subject].startswith("breeder.evaluation.benchmarks.")
+    assert callable(importlib.import_module(SUBJECTS[subject]).run)

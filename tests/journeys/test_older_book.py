@@ -1,4 +1,4 @@
-"""A backup of an earlier version restores: the ledger is the same, old checks can be read, open boxes ask for new ones."""
+"""A backup of an earlier version restores: the same ledger, old checks that can be read, open boxes to check again."""
 
 import json
 import subprocess

@@ -1,4 +1,4 @@
-"""The board is worked out beside its page: what is known is shown at once, the rest follows, nothing is lost."""
+"""The board is computed in the background: known cells show at once, the rest follows, and none is lost."""
 
 import threading
 from collections.abc import Iterator
@@ -27,9 +27,9 @@ from tests.shipments.test_board import MONDAY, MORNING
 def two(db: None) -> list[Parcel]:
     boxes.household()
     boxes.bare()
-    found = [boxes.parcel(MONDAY) for _ in range(2)]
+    parcels = [boxes.parcel(MONDAY) for _ in range(2)]
     boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
-    return found
+    return parcels
 
 
 @pytest.fixture
@@ -42,10 +42,10 @@ def gate(monkeypatch: pytest.MonkeyPatch) -> Iterator[threading.Event]:
         return whole(*args, **kwargs)
 
     monkeypatch.setattr(box_trials, "cells_of", held)
-    monkeypatch.setattr(boards, "DESK", Desk(Memo()))
+    monkeypatch.setattr(boards, "BOARD_WORKER", Desk(Memo()))
     yield opened
     opened.set()
-    boards.DESK.worker.shutdown()
+    boards.BOARD_WORKER.worker.shutdown()
 
 
 def test_an_unfinished_board_says_how_far_it_is_and_asks_again(
@@ -80,7 +80,7 @@ def test_places_that_could_not_be_read_in_time_are_read_by_the_next_pages(
         boards.board_of(boxes.household(), MORNING, until=0.0)
         late = boards.board_of(boxes.household(), MORNING)
     assert early.open_rows == 2
-    assert (len(early.asked), len(forecast_cache.KEPT.reads), late.open_rows) == (0, 2, 0)
+    assert (len(early.asked), len(forecast_cache.PLACE_CACHE.reads), late.open_rows) == (0, 2, 0)
 
 
 def test_a_long_board_has_pages_and_one_plan(
@@ -111,7 +111,7 @@ def test_an_hour_that_passes_or_another_box_changes_nothing_of_what_was_worked_o
     boxes.parcel(MONDAY)
     with time_machine.travel(later, tick=False):
         second = boards.board_of(boxes.household(), later)
-    before, after = ({key: keys_of([one], 48)[0] for key, one in each.asked.items()} for each in (first, second))
+    before, after = ({key: keys_of([row], 48)[0] for key, row in each.asked.items()} for each in (first, second))
     assert before.items() <= after.items()
 
 

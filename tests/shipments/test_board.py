@@ -1,4 +1,4 @@
-"""The board: all boxes on their days, a plan out of one shelf, days and kits taken from it, the calendar."""
+"""The board: all boxes on their days, a plan from one shelf, choosing its days and kits, and the calendar."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -32,21 +32,21 @@ def two() -> list[Parcel]:
     assert household.latitude is not None
     boxes.bare()
     boxes.part(boxes.warm(), "Heat pack 72 h", 1)
-    found = [boxes.parcel(MONDAY) for _ in range(2)]
+    parcels = [boxes.parcel(MONDAY) for _ in range(2)]
     boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
-    return found
+    return parcels
 
 
 def planned(aim: Aim = Aim.EARLIEST, boxes_a_day: int = 12) -> Any:
     with time_machine.travel(MORNING, tick=False):
-        found = boards.board_of(boxes.household(), MORNING)
-        return found, boards.plan(found, aim, boxes_a_day)
+        board = boards.board_of(boxes.household(), MORNING)
+        return board, boards.plan(board, aim, boxes_a_day)
 
 
 def test_every_box_stands_with_its_posting_days(two: list[Parcel]) -> None:
-    found, plan = planned()
-    assert [row.parcel.number for row in found.rows] == [box.number for box in two]
-    days = [cell.on for cell in found.rows[0].cells]
+    board, plan = planned()
+    assert [row.parcel.number for row in board.rows] == [box.number for box in two]
+    days = [cell.on for cell in board.rows[0].cells]
     assert days[0] == MONDAY
     assert all(day.weekday() in (0, 1, 2) for day in days)
     assert {given.on for given in plan.given} == {MONDAY}
@@ -60,10 +60,10 @@ def test_a_checked_day_that_lacks_hours_names_its_odds_as_an_unchecked_one_does(
     boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=2)
     with time_machine.travel(MORNING, tick=False):
         assert departure.check_parcel(box.number, by=None).verdict == Check.Verdict.NOT_DECIDED
-        said = keeper_client.get(reverse("shipments:board")).content.decode()
-    assert "Its check says so." in said
-    assert "odds not known" in said
-    assert "comfort not known" not in said
+        page_text = keeper_client.get(reverse("shipments:board")).content.decode()
+    assert "Its check says so." in page_text
+    assert "odds not known" in page_text
+    assert "comfort not known" not in page_text
 
 
 def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel]) -> None:
@@ -75,8 +75,8 @@ def test_boxes_a_day_send_the_later_promised_box_on_another_day(two: list[Parcel
 
 
 def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]) -> None:
-    found, _ = planned()
-    cells = found.rows[0].cells
+    board, _ = planned()
+    cells = board.rows[0].cells
     warm = next(kit for kit in cells[0].options if kit.candidate.has_pack)
     only_warm = tuple(
         type(cell)(cell.number, cell.on, (warm,), 0, cell.shape, cell.destination_zone) for cell in cells[:1]
@@ -89,8 +89,8 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     plan = spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
     assert [given.number for given in plan.given] == [2]
     assert plan.without == (1,)
-    assert "box 2 gets them, in order of promised date. Box 1 gets no day without it." in plan.shortages[0]
-    # A box that stands packed has taken its pack already.
+    assert "box 2 gets them, in order of promised date. Box 1 finds no day without it." in plan.shortages[0]
+    # A packed box has used its pack already.
     assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
 
 
@@ -103,9 +103,9 @@ def test_fewest_days_puts_boxes_together_and_cheapest_costs_no_more(two: list[Pa
 def test_the_page_shows_days_and_a_choice_is_kept(two: list[Parcel], keeper_client: Client) -> None:
     with time_machine.travel(MORNING, tick=False):
         page = keeper_client.get(reverse("shipments:board"))
-        said = page.content.decode()
+        page_text = page.content.decode()
         assert page.status_code == 200
-        assert f"Box {two[0].number}" in said
+        assert f"Box {two[0].number}" in page_text
         kit = boxes.Kit.objects.get(name="Bare card")
         tuesday = MONDAY + timedelta(days=1)
         choice = f"{two[0].number}:{tuesday.isoformat()}:{kit.pk}"
@@ -116,7 +116,7 @@ def test_the_page_shows_days_and_a_choice_is_kept(two: list[Parcel], keeper_clie
 
 
 def test_on_its_chosen_day_a_fresh_check_speaks_whatever_it_says(two: list[Parcel], keeper_client: Client) -> None:
-    """The board looks at fewer journeys: it must not show Go where the check of the same day said No-go."""
+    """The board looks at fewer journeys: it must not show Go where the check of the same day has No-go."""
     with time_machine.travel(MORNING, tick=False):
         departure.check_parcel(two[0].number, by=None)
         Check.objects.update(verdict=Check.Verdict.NO_GO, reason="It gets too cold at dawn.")
@@ -159,18 +159,19 @@ def test_the_calendar_needs_its_secret_and_names_nobody(two: list[Parcel], clien
 
 def test_a_box_that_nobody_waits_for_is_in_no_calendar(two: list[Parcel], keeper: User) -> None:
     orders.cancel_order(two[0].order.number, "changed their mind", by=keeper)
-    said = calendar_feed.feed(parcels_here(), "here", MORNING).decode()
-    assert "Post 1 box" in said
-    assert f"Box {two[1].number} " in said
-    assert f"Box {two[0].number} " not in said
+    events = calendar_feed.feed(parcels_here(), "here", MORNING).decode()
+    assert "Post 1 box" in events
+    assert f"Box {two[1].number} " in events
+    assert f"Box {two[0].number} " not in events
 
 
 @pytest.mark.parametrize(
-    ("without", "said"), [((4,), "box 4. Tell"), ((4, 7), "boxes 4 and 7. Tell"), ((4, 7, 9), "boxes 4, 7 and 9. Tell")]
+    ("without", "named"),
+    [((4,), "box 4. Tell"), ((4, 7), "boxes 4 and 7. Tell"), ((4, 7, 9), "boxes 4, 7 and 9. Tell")],
 )
-def test_boxes_without_a_day_are_named(without: tuple[int, ...], said: str) -> None:
+def test_boxes_without_a_day_are_named(without: tuple[int, ...], named: str) -> None:
     (note,) = notes_of(Spread((), without, (), {}), boards.Board((), Shelf({}, {}, {}), (), {}, {}))
-    assert note.startswith(f"No day is found for {said}")
+    assert note.startswith(f"No day is found for {named}")
 
 
 def test_on_its_chosen_day_the_checked_kit_is_the_one_that_is_chosen_again(
@@ -189,20 +190,20 @@ def test_on_its_chosen_day_the_checked_kit_is_the_one_that_is_chosen_again(
 
 
 def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
-    said = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern")
-    assert "promised to leave by Monday 7 October 2013" in said
-    assert "leave on Monday 14 October 2013" in said
-    assert "get back all that you paid" in said
+    notice = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern")
+    assert "promised to leave by Monday 7 October 2013" in notice
+    assert "leave on Monday 14 October 2013" in notice
+    assert "get back all that you paid" in notice
     assert "16 CFR 435.2" in delay_notice.RULE
 
 
 def test_the_notice_without_a_new_day_says_when_it_ends_by_itself() -> None:
-    said = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
-    assert "I do not know the new day yet" in said
-    assert "within 30 days of the promised day and I have not heard from you, I cancel it" in said
-    said = delay_notice.hold_text("Ada", 7, promised_by=None, new_day=None, trade_name="Fern")
-    assert "promised" not in said
-    assert "within 30 days from today and I have not heard from you, I cancel it" in said
+    notice = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
+    assert "I do not know the new day yet" in notice
+    assert "within 30 days of the promised day and I have not heard from you, I cancel it" in notice
+    notice = delay_notice.hold_text("Ada", 7, promised_by=None, new_day=None, trade_name="Fern")
+    assert "promised" not in notice
+    assert "within 30 days from today and I have not heard from you, I cancel it" in notice
 
 
 def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -> None:
@@ -210,18 +211,18 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     day = MONDAY.isoformat()
     later = {"on": (MONDAY + timedelta(days=7)).isoformat()}
 
-    def told(verdict: str, next_day: object = None, checked_for: str = day, today: date = MONDAY) -> date | None:
+    def buyer_day(verdict: str, next_day: object = None, checked_for: str = day, today: date = MONDAY) -> date | None:
         return delay_notice.new_day_of(
             box, Check(verdict=verdict, inputs={"post_on": checked_for}, result={"next_day": next_day}), today
         )
 
-    assert told(Check.Verdict.NO_GO) is None
-    assert told(Check.Verdict.NO_GO, later) == MONDAY + timedelta(days=7)
-    assert told(Check.Verdict.NOT_DECIDED) is None
-    assert told(Check.Verdict.GO) == MONDAY
-    # Its day was changed since: nobody has looked at the new one.
-    assert told(Check.Verdict.GO, checked_for="2013-10-08") is None
+    assert buyer_day(Check.Verdict.NO_GO) is None
+    assert buyer_day(Check.Verdict.NO_GO, later) == MONDAY + timedelta(days=7)
+    assert buyer_day(Check.Verdict.NOT_DECIDED) is None
+    assert buyer_day(Check.Verdict.GO) == MONDAY
+    # Its day changed since, and the new one was not checked.
+    assert buyer_day(Check.Verdict.GO, checked_for="2013-10-08") is None
     assert delay_notice.new_day_of(box, None, MONDAY) is None
     # The check is old, and the day that it found is past.
-    assert told(Check.Verdict.NO_GO, later, today=MONDAY + timedelta(days=8)) is None
-    assert told(Check.Verdict.GO, today=MONDAY + timedelta(days=1)) is None
+    assert buyer_day(Check.Verdict.NO_GO, later, today=MONDAY + timedelta(days=8)) is None
+    assert buyer_day(Check.Verdict.GO, today=MONDAY + timedelta(days=1)) is None

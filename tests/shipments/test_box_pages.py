@@ -1,4 +1,4 @@
-"""The packing-day pages: a box from its check to the post by forms alone; refusals show the page again."""
+"""The packing pages: a box from its check to hand-over through forms; refusals show the page again."""
 
 import re
 from datetime import date, timedelta

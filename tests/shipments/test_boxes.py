@@ -172,7 +172,7 @@ def test_a_box_that_left_while_the_shelf_was_counted_is_not_counted_back(keeper_
     assert refused.status_code == 422
     assert "‘Pack’ was changed since you opened this page: 18 on the shelf" in refused.content.decode()
     assert "‘Liner’ was changed" not in refused.content.decode()
-    # The page that is shown again holds what was typed, and of what nobody touched what the book has.
+    # The page shown again holds what was typed, and the book's values in untouched fields.
     assert refused.context["counts"][f"shelf_{liner.pk}"].value() == "18"
     again = typed | {f"shelf_{liner.pk}": "18"} | stamps(refused)
     assert keeper_client.post(page, again).status_code == 302

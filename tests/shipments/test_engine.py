@@ -1,9 +1,7 @@
 """The engine of check and board, on every box and kit of the demo's packing day, against two others.
 
-An engine that is gone, whose answers were kept: it followed every member's whole curve in double precision. The two
-agreed on all 140; the answers were written anew when the spread between the lows and highs and packs short of oxygen
-changed, which moved two verdicts at the edge. And scipy:
-one member after another, hour by hour, in weather that `plain` makes in its own way.
+First the stored answers of a removed engine, which followed every member's whole curve in double precision. Second
+scipy, one member after another, hour by hour, in weather that `plain` makes independently.
 """
 
 import csv
@@ -66,20 +64,20 @@ def hours(kind: str, where: tuple[float, float]) -> Hours:
     )  # fmt: skip
 
 
-def ends_of(kind: str) -> Ends:
+def both_ends(kind: str) -> Ends:
     return Ends(hours("home", HOME), hours(kind, PLACES[kind]))
 
 
 def asked(kind: str, way: str, candidates: tuple[Candidate, ...] = kits()) -> Asked:
     journey = journey_on(POST_ON, to_counter=WAYS[way])
-    return Asked(1, journey, (ends_of(kind).airs,), candidates, ANIMALS, SEED)
+    return Asked(1, journey, (both_ends(kind).airs,), candidates, ANIMALS, SEED)
 
 
 @cache
 def tried(kind: str, way: str) -> dict[str, Tried]:
     """What a check says of every kit."""
     trial = box_trials.trials_of(asked(kind, way), MEMBERS)[0]
-    return {one.candidate.name: one for one in trial.tried}
+    return {each.candidate.name: each for each in trial.tried}
 
 
 def test_every_box_and_kit_of_the_demo_has_the_odds_of_the_engine_that_is_gone() -> None:
@@ -87,36 +85,36 @@ def test_every_box_and_kit_of_the_demo_has_the_odds_of_the_engine_that_is_gone()
         rows = list(csv.DictReader(file))
     assert len(rows) == len(kits()) * len(PLACES) * len(WAYS)
     for row in rows:
-        one = tried(row["kind"], row["way"])[row["kit"]]
-        found, said = one.outcome, (row["kind"], row["way"], row["kit"])
-        assert one.verdict == row["verdict"], said
-        for name, odds in (("comfort", found.comfort), ("hard", found.hard)):
-            assert odds.failed == pytest.approx(float(row[name]), abs=ODDS_WITHIN), said
-            assert odds.failed_or_unknown == pytest.approx(float(row[f"{name}_or_unknown"]), abs=ODDS_WITHIN), said
-        for name, moment in (("coldest_c", found.coldest), ("warmest_c", found.warmest)):
-            assert moment.quantiles_c[1] == pytest.approx(float(row[name]), abs=DEGREES_WITHIN), said
+        trial = tried(row["kind"], row["way"])[row["kit"]]
+        outcome, case = trial.outcome, (row["kind"], row["way"], row["kit"])
+        assert trial.verdict == row["verdict"], case
+        for name, odds in (("comfort", outcome.comfort), ("hard", outcome.hard)):
+            assert odds.failed == pytest.approx(float(row[name]), abs=ODDS_WITHIN), case
+            assert odds.failed_or_unknown == pytest.approx(float(row[f"{name}_or_unknown"]), abs=ODDS_WITHIN), case
+        for name, moment in (("coldest_c", outcome.coldest), ("warmest_c", outcome.warmest)):
+            assert moment.quantiles_c[1] == pytest.approx(float(row[name]), abs=DEGREES_WITHIN), case
 
 
 def test_the_demos_boxes_are_of_every_kind() -> None:
-    verdicts = {one.outcome.verdict for kind in PLACES for one in tried(kind, "doorstep").values()}
+    verdicts = {each.outcome.verdict for kind in PLACES for each in tried(kind, "doorstep").values()}
     assert verdicts == {GO, NO_GO, NOT_DECIDED}
 
 
 def test_the_board_gives_every_box_and_kit_of_the_demo_the_verdict_of_its_check() -> None:
     for kind, way in product(PLACES, WAYS):
-        for name, one in tried(kind, way).items():
-            cell = box_trials.cells_of([asked(kind, way, (one.candidate,))], members=MEMBERS)[0]
-            assert cell.shown.verdict == one.verdict, (kind, way, name)
+        for name, kit_trial in tried(kind, way).items():
+            cell = box_trials.cells_of([asked(kind, way, (kit_trial.candidate,))], members=MEMBERS)[0]
+            assert cell.shown.verdict == kit_trial.verdict, (kind, way, name)
 
 
 @pytest.mark.parametrize("kit", ["Foam 19 mm", "Foam 38 mm, 72 h pack"])
 @pytest.mark.parametrize("kind", ["cold", "hot"])
 def test_scipy_alone_comes_to_the_same_extremes_and_hours(kind: str, kit: str) -> None:
-    one, ends, drawn = asked(kind, "doorstep"), ends_of(kind), draws(SEED, FEW)
-    on_time = replace(one.journey, deliveries=(Delivery(0, 1.0, POST_ON + timedelta(days=1)),))
+    question, ends, drawn = asked(kind, "doorstep"), both_ends(kind), draws(SEED, FEW)
+    on_time = replace(question.journey, deliveries=(Delivery(0, 1.0, POST_ON + timedelta(days=1)),))
     candidate = next(each for each in kits() if each.name == kit)
-    trial = box_trials.trials_of(replace(one, journey=on_time, candidates=(candidate,)), FEW)[0]
-    case, found = trial.cases[0], trial.tried[0].outcome
+    trial = box_trials.trials_of(replace(question, journey=on_time, candidates=(candidate,)), FEW)[0]
+    case, outcome = trial.cases[0], trial.tried[0].outcome
     films = tuple("porch" if case.leg_at(at).label == "doorstep" else "indoors" for at in case.times[:-1])
     weather = plain.around(case, ends, drawn)
     curves = [
@@ -126,11 +124,11 @@ def test_scipy_alone_comes_to_the_same_extremes_and_hours(kind: str, kit: str) -
         )
     ]
     lows, highs = ([pick(curve) for curve in curves] for pick in (np.min, np.max))
-    assert found.coldest.quantiles_c == pytest.approx(np.quantile(lows, (0.05, 0.5, 0.95)), abs=0.02)
-    assert found.warmest.quantiles_c == pytest.approx(np.quantile(highs, (0.05, 0.5, 0.95)), abs=0.02)
+    assert outcome.coldest.quantiles_c == pytest.approx(np.quantile(lows, (0.05, 0.5, 0.95)), abs=0.02)
+    assert outcome.warmest.quantiles_c == pytest.approx(np.quantile(highs, (0.05, 0.5, 0.95)), abs=0.02)
     below, above = (np.mean([flags.mean() for flags in beyond]) for beyond in _beyond(curves))
-    assert found.hours_below == pytest.approx(below * case.hours, abs=0.1)
-    assert found.hours_above == pytest.approx(above * case.hours, abs=0.1)
+    assert outcome.hours_below == pytest.approx(below * case.hours, abs=0.1)
+    assert outcome.hours_above == pytest.approx(above * case.hours, abs=0.1)
     assert np.nanmean(trial.around[0].ambient_c) == pytest.approx(np.nanmean(weather), abs=1e-3)
 
 

@@ -18,7 +18,7 @@ from tests.shipments.test_ratchet import CARD, hours, journey
 
 POST_ON = date(2013, 10, 7)
 MEMBERS = 48
-# Animals that bear anything, so that only the rule can say no.
+# Animals that tolerate anything, so that only the rule can say no.
 HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
 PACKED = Candidate(
     2,
@@ -43,8 +43,8 @@ def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candid
 @pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
 def test_a_box_without_a_pack_stays_here_and_one_with_a_pack_goes(outside_c: float) -> None:
     trial, cell = both(outside_c, candidates=(CARD, PACKED))
-    assert [one.verdict for one in trial.tried] == ["no-go", "with pack"]
-    assert [one.verdict for one in cell.options] == ["no-go", "with pack"]
+    assert [each.verdict for each in trial.tried] == ["no-go", "with pack"]
+    assert [each.verdict for each in cell.options] == ["no-go", "with pack"]
     assert trial.best is not None
     assert trial.best.candidate == cell.going[0].candidate == PACKED
 

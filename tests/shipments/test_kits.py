@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 def test_the_example_kits_are_written_down_once() -> None:
     assert len(bench.load_example_kits(by=None)) == len(example_kits.KITS) == 10
-    # Nobody has counted anything yet, so nothing is there.
+    # Nothing is counted yet, so the shelf is empty.
     assert set(Supply.objects.values_list("name", "on_shelf")) == {(name, 0) for name in example_kits.SUPPLIES}
     Kit.objects.filter(name="Bare card").update(cost=Decimal("9.00"))
     Supply.objects.filter(name=example_kits.BOX).update(on_shelf=1)

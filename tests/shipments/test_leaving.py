@@ -1,4 +1,4 @@
-"""A box leaves only by a check that speaks for it as it is now, is fresh, and rests on fresh hours."""
+"""A box leaves only with a fresh check of its current inputs on fresh hours."""
 
 from datetime import date, datetime, time, timedelta
 from typing import Any

@@ -1,4 +1,4 @@
-"""A box that may not go there is sent by nobody on no path; that is not the weather, and its verdict stays its own."""
+"""A box that may not go there cannot be sent in any way; the weather verdict stays separate."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -136,12 +136,12 @@ def test_no_page_sends_it_whatever_is_posted(box: Parcel, keeper_client: Client,
 def test_the_page_says_it_apart_from_the_verdict_and_offers_no_override(box: Parcel, keeper_client: Client) -> None:
     assert "Handed over</button>" in page_of(keeper_client, box)
     book.movement("forbidden")
-    said = page_of(keeper_client, box)
-    assert "It may not go there" in said
-    assert "is forbidden: 7 CFR 330.200, looked up on 5 January 2012." in said
-    assert 'class="pill go large"' in said
-    assert "Handed over</button>" not in said
-    assert "override_reason" not in said
+    text = page_of(keeper_client, box)
+    assert "It may not go there" in text
+    assert "is forbidden: 7 CFR 330.200, looked up on 5 January 2012." in text
+    assert 'class="pill go large"' in text
+    assert "Handed over</button>" not in text
+    assert "override_reason" not in text
 
 
 def test_a_posted_send_is_refused_in_the_rules_own_words(box: Parcel, keeper_client: Client) -> None:
@@ -290,7 +290,7 @@ def test_a_no_go_proposes_no_day_and_no_service_that_is_blocked() -> None:
     def proposed() -> tuple[str, list[str]]:
         with time_machine.travel(now, tick=False):
             result = departure.check_parcel(number, by=None).result
-        return (result["next_day"] or {"on": ""})["on"], [one["what"] for one in result["helps"]]
+        return (result["next_day"] or {"on": ""})["on"], [offer["what"] for offer in result["helps"]]
 
     on, helps = proposed()
     assert on

@@ -1,4 +1,4 @@
-"""Over 200 real weeks: a check with less forecast content than the last on the same box never says better."""
+"""Over 200 real weeks: a check with less forecast content than a box's last one gives no better verdict."""
 
 from collections import Counter
 from collections.abc import Callable
@@ -41,7 +41,7 @@ class Known:
     members: int = MEMBERS
 
     def with_each(self, change: Callable[[Hours], Hours]) -> "Known":
-        first, second = (tuple(change(one) for one in side) for side in (self.origin, self.destination))
+        first, second = (tuple(change(hours) for hours in side) for side in (self.origin, self.destination))
         return replace(self, origin=first, destination=second)
 
 
@@ -80,55 +80,58 @@ def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
 @cache
 def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternative]:
     """What comes of the box by each reading of both ends."""
-    foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*sides_of(journey, known)[0])
-    asked = Asked(1, journey, tuple(one.airs for one in readings), (foam,), ANIMALS, SEED)
+    foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*both_sides(journey, known)[0])
+    asked = Asked(1, journey, tuple(ends.airs for ends in readings), (foam,), ANIMALS, SEED)
     trials = box_trials.trials_of(asked, known.members)
-    return [source_conflicts.Alternative(one, trial) for one, trial in zip(readings, trials, strict=True)]
+    return [source_conflicts.Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
 
 
-def sides_of(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
+def both_sides(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
     zones = known.origin[0].zone, known.destination[0].zone
     wanted = {at for case in trial_result.journey_cases(journey, *zones) for at in case.times}
     return (side(known.origin, wanted), side(known.destination, wanted)), wanted
 
 
-def said(journey: Journey, known: Known) -> tuple[str, Content]:
+def check(journey: Journey, known: Known) -> tuple[str, Content]:
     """The verdict and the content of a check, by the same steps as the check itself takes."""
-    sides, wanted = sides_of(journey, known)
+    sides, wanted = both_sides(journey, known)
     # What a source says about its hours changes no temperature, so the box is tried once for all of it.
-    alternatives = tried_with(journey, known.with_each(lambda one: replace(one, spread=(), anchored=())))
+    alternatives = tried_with(journey, known.with_each(lambda hours: replace(hours, spread=(), anchored=())))
     trial = source_conflicts.worse_of(alternatives)
-    found = Found(
-        trial, trial.tried[0], alternatives[0].ends, ANIMALS, (), None, "", None, (), sum(one.sources for one in sides),
-        spread=sum(one.hours_with("spread", wanted) for one in sides),
-        anchors=sum(one.hours_with("anchored", wanted) for one in sides),
+    result = Found(
+        trial, trial.tried[0], alternatives[0].ends, ANIMALS, (), None, "", None, (),
+        sum(side.sources for side in sides),
+        spread=sum(side.hours_with("spread", wanted) for side in sides),
+        anchors=sum(side.hours_with("anchored", wanted) for side in sides),
     )  # fmt: skip
-    return trial.tried[0].verdict, found.content
+    return trial.tried[0].verdict, result.content
 
 
 def fewer_hours(known: Known) -> Known:
     gone = slice(44, 56)
-    return known.with_each(lambda one: replace(one, c=(*one.c[: gone.start], *(None,) * 12, *one.c[gone.stop :])))
+    return known.with_each(
+        lambda hours: replace(hours, c=(*hours.c[: gone.start], *(None,) * 12, *hours.c[gone.stop :]))
+    )
 
 
 LESS: dict[str, Callable[[Known], Known]] = {
     "fewer hours": fewer_hours,
     "fewer members": lambda known: replace(known, members=MEMBERS // 4),
-    "no spread": lambda known: known.with_each(lambda one: replace(one, spread=())),
-    "no extremes": lambda known: known.with_each(lambda one: replace(one, anchored=())),
+    "no spread": lambda known: known.with_each(lambda hours: replace(hours, spread=())),
+    "no extremes": lambda known: known.with_each(lambda hours: replace(hours, anchored=())),
     "the first source gone": lambda known: replace(known, origin=known.origin[1:], destination=known.destination[1:]),
     "the second source gone": lambda known: replace(known, origin=known.origin[:1], destination=known.destination[:1]),
     "aged": lambda known: known.with_each(
-        lambda one: replace(one, issued=tuple(at and at - timedelta(hours=18) for at in one.issued))
+        lambda hours: replace(hours, issued=tuple(at and at - timedelta(hours=18) for at in hours.issued))
     ),
-    "widened": lambda known: known.with_each(lambda one: replace(one, extra_sd_c=(3.0,) * NUMBER)),
+    "widened": lambda known: known.with_each(lambda hours: replace(hours, extra_sd_c=(3.0,) * NUMBER)),
 }
 
 
 @pytest.fixture(scope="module")
 def weeks() -> list[tuple[Journey, Known, tuple[str, Content]]]:
-    found = [week(number) for number in range(WEEKS)]
-    return [(journey, known, said(journey, known)) for journey, known in found]
+    known_weeks = [week(number) for number in range(WEEKS)]
+    return [(journey, known, check(journey, known)) for journey, known in known_weeks]
 
 
 def test_the_weeks_are_of_both_kinds(weeks: list[tuple[Journey, Known, tuple[str, Content]]]) -> None:
@@ -142,7 +145,7 @@ def test_a_check_that_knows_less_is_never_better(
     what: str, weeks: list[tuple[Journey, Known, tuple[str, Content]]]
 ) -> None:
     for journey, known, before in weeks:
-        after = said(journey, LESS[what](known))
+        after = check(journey, LESS[what](known))
         assert after[1].lacks(before[1]), f"{journey.post_on}: nothing noticed that there is less"
         held = hold(*after, before)
         assert RANK[held.verdict] <= RANK[before[0]], f"{journey.post_on}: {before[0]} became {held.verdict}"
@@ -153,7 +156,7 @@ def test_a_check_that_knows_less_is_never_better(
 def test_without_the_ratchet_knowing_less_would_now_and_then_say_better(
     weeks: list[tuple[Journey, Known, tuple[str, Content]]],
 ) -> None:
-    """The control: if nothing ever said better by itself, the weeks above would prove nothing."""
+    """The control: if less content never gave a better verdict by itself, the weeks above would prove nothing."""
     gone = LESS["the second source gone"]
-    better = sum(RANK[said(journey, gone(known))[0]] > RANK[before[0]] for journey, known, before in weeks)
+    better = sum(RANK[check(journey, gone(known))[0]] > RANK[before[0]] for journey, known, before in weeks)
     assert better >= WEEKS // 20

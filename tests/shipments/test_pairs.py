@@ -1,4 +1,4 @@
-"""Real forecasts with real outcomes: the file is read as described, and what was learnt uses no day still to come."""
+"""Forecasts with outcomes: the file is read as described, and learning uses no future day."""
 
 import gzip
 import json
@@ -24,7 +24,7 @@ SAID_TOO_COOL, SAID_TOO_WARM_BY_NIGHT = 2.0, 1.0
 
 
 def rows() -> Iterator[str]:
-    """Yield invented days: highs are always said 2 °C too low, lows 1 °C too high, and each day differs a little."""
+    """Yield invented days: forecast highs are 2 °C too low, lows 1 °C too high, and each day differs a little."""
     for name, state, lat, lon, middle in PLACES:
         for day in range(DAYS):
             low, high = middle - 4 + day % 3, middle + 5 + day % 4
@@ -36,9 +36,9 @@ def rows() -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    found = tmp_path_factory.mktemp("pairs") / "invented.csv.gz"
-    found.write_bytes(gzip.compress("\n".join([HEAD, *rows()]).encode()))
-    return found
+    file = tmp_path_factory.mktemp("pairs") / "invented.csv.gz"
+    file.write_bytes(gzip.compress("\n".join([HEAD, *rows()]).encode()))
+    return file
 
 
 @pytest.fixture(scope="module")
@@ -51,9 +51,9 @@ def test_the_file_is_read_by_city_day_and_lead(held: list[City]) -> None:
     assert [city.name for city in held] == ["Upton, Maine", "Downton, Ohio"]
     assert (first.first, first.days, first.timezone) == (FIRST, DAYS, "Etc/GMT+5")
     assert (first.low[1], first.high[1]) == (5.0, 14.0)
-    assert first.said_high[1].tolist() == [12.0] * 6
-    assert np.isnan(first.said_low[1, 0])
-    assert first.said_low[1, 1] == 6.0
+    assert first.forecast_high[1].tolist() == [12.0] * 6
+    assert np.isnan(first.forecast_low[1, 0])
+    assert first.forecast_low[1, 1] == 6.0
 
 
 def test_a_value_that_cannot_be_counts_as_missing(tmp_path: Path) -> None:
@@ -97,9 +97,9 @@ def test_what_is_said_moves_towards_what_comes_as_it_is_learnt(held: list[City])
         cases = city_days.cases_of(held, every=7, to_counter=False, learns=learns)
         assert len(cases) > 5
         gaps = [
-            np.abs(one.middle_c - other.middle_c)
+            np.abs(forecast.middle_c - truth.middle_c)
             for case in cases
-            for one, other in zip(case.forecast, case.truth, strict=True)
+            for forecast, truth in zip(case.forecast, case.truth, strict=True)
         ]
         return float(np.mean(gaps))
 
@@ -121,9 +121,9 @@ def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]
 def test_pairs_are_decided_and_lived_through(path: Path) -> None:
     out = StringIO()
     call_command("replay", pairs=path, every=20, json=True, leakier=1.2, stdout=out)
-    found = json.loads(out.getvalue())
-    assert list(found) == ["2 places, doorstep, temperate", "2 places, doorstep, tropical"]
-    mild = found["2 places, doorstep, temperate"]
+    figures = json.loads(out.getvalue())
+    assert list(figures) == ["2 places, doorstep, temperate", "2 places, doorstep, tropical"]
+    mild = figures["2 places, doorstep, temperate"]
     assert mild["days"] > 1
     assert mild["oracle"]["go"] >= mild["check"]["go"] > 0
     assert mild["check"]["unsafe_go"] <= 0.05

@@ -1,4 +1,4 @@
-"""From which tubs a promise is pulled: a named tub, else the fewest tubs that safely hold it."""
+"""Which tubs a promise is pulled from: a named tub, else the fewest tubs that safely hold it."""
 
 from itertools import combinations
 from types import SimpleNamespace
@@ -78,7 +78,7 @@ def test_no_fewer_tubs_could_safely_give_it(wanted: int, sizes: list[tuple[int, 
     """Checked against every choice of fewer tubs, by brute force."""
     tubs = [tub(place + 1, min(free, lower), lower) for place, (free, lower) in enumerate(sizes)]
     pulls = pull_from_tubs(promise(wanted), tubs)
-    lower = {one.culture_id: one.lower for one in tubs}
+    lower = {tub.culture_id: tub.lower for tub in tubs}
     if sum(lower.values()) < wanted:
         return
     assert all(pull.number <= lower[pull.culture_id] for pull in pulls)

@@ -1,4 +1,4 @@
-"""A check that knows less cannot say better; of two sources the worse decides; a box leaves on its own day."""
+"""A check with less data gives no better verdict; the worse of two sources decides; a box leaves on its own day."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -55,14 +55,14 @@ def journey(post_on: date) -> Journey:
     return Journey(post_on, deliveries, TIMES, False)
 
 
-def said(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
+def check(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
     """The verdict of a card box and what it knew."""
     trial = box_trials.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
     wanted = {at for case in trial.cases for at in case.times}
     known = sum(
         value is not None and at in wanted
-        for one in (ends.origin, ends.destination)
-        for at, value in zip(one.times, one.c, strict=True)
+        for side in (ends.origin, ends.destination)
+        for at, value in zip(side.times, side.c, strict=True)
     )
     return trial.tried[0].verdict, Content(known, members, 2)
 
@@ -80,7 +80,7 @@ def test_hours_and_members_taken_away_never_make_a_verdict_better(
     post_on = date(2013, 1, 15) + timedelta(days=day)
     whole = Ends(hours(post_on, "LGA", shift_c=shift_c), hours(post_on, "JFK", shift_c=shift_c))
     less = Ends(hours(post_on, "LGA", shift_c=shift_c, lacking=lacking), hours(post_on, "JFK", shift_c=shift_c))
-    before, after = said(post_on, whole, 48), said(post_on, less, members)
+    before, after = check(post_on, whole, 48), check(post_on, less, members)
     if not after[1].lacks(before[1]):
         return
     held = hold(*after, before)
@@ -131,29 +131,33 @@ def test_content_is_read_as_it_was_stored() -> None:
 
 
 def test_sources_that_agree_within_four_degrees_are_no_rivals() -> None:
-    one = hours(MONDAY, "LGA")
-    wanted = set(one.times)
-    assert not source_conflicts.side_of(one, [one, replace(one, c=_warmer(one, 3.9))], wanted).others
-    side = source_conflicts.side_of(one, [one, replace(one, c=_warmer(one, 4.1), sources=("by hand",))], wanted)
+    freshest = hours(MONDAY, "LGA")
+    wanted = set(freshest.times)
+    assert not source_conflicts.side_of(
+        freshest, [freshest, replace(freshest, c=_warmer(freshest, 3.9))], wanted
+    ).others
+    side = source_conflicts.side_of(
+        freshest, [freshest, replace(freshest, c=_warmer(freshest, 4.1), sources=("by hand",))], wanted
+    )
     assert side.rivalries[0].apart_c == pytest.approx(4.1)
     assert side.sources == 2
 
 
 def test_a_rival_without_an_hour_takes_it_from_the_other() -> None:
-    one, other = hours(MONDAY, "LGA", lacking=frozenset({7})), hours(MONDAY, "JFK")
-    both = source_conflicts.led_by(one, other)
+    first, other = hours(MONDAY, "LGA", lacking=frozenset({7})), hours(MONDAY, "JFK")
+    both = source_conflicts.led_by(first, other)
     assert both.c[7] == other.c[7]
-    assert both.c[8] == one.c[8]
+    assert both.c[8] == first.c[8]
     assert both.sources == ("LGA", "JFK")
     taught = source_conflicts.led_by(
-        one, replace(other, sd_share=(0.7,) * len(other.c), anchored=(True,) * len(other.c))
+        first, replace(other, sd_share=(0.7,) * len(other.c), anchored=(True,) * len(other.c))
     )
     assert (taught.sd_share[7], taught.sd_share[8]) == (0.7, 1.0)
     assert (taught.anchored[7], taught.anchored[8]) == (True, False)
 
 
-def _warmer(one: Hours, by: float) -> tuple[float | None, ...]:
-    return tuple(None if value is None else value + by for value in one.c)
+def _warmer(read: Hours, by: float) -> tuple[float | None, ...]:
+    return tuple(None if value is None else value + by for value in read.c)
 
 
 @pytest.mark.django_db

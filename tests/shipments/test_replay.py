@@ -1,4 +1,4 @@
-"""A replay decides on made forecasts, lives through real hours, and counts honestly."""
+"""A replay decides on made forecasts, runs the real hours, and counts correctly."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -23,8 +23,8 @@ def test_a_forecast_errs_as_much_as_the_error_model_says() -> None:
     assert truth is not None
     errors = []
     for seed in range(600):  # the tails are heavy: 150 seeds may be off by a quarter
-        said = forecast_of(truth, draws(seed, 1), place=0, together=0.0)
-        errors.append([a - b for a, b in zip(said.c, truth.c, strict=True)])  # type: ignore[operator]
+        forecast = forecast_of(truth, draws(seed, 1), place=0, together=0.0)
+        errors.append([a - b for a, b in zip(forecast.c, truth.c, strict=True)])  # type: ignore[operator]
     afternoon = [index for index, at in enumerate(truth.times) if at.astimezone(truth.zone).hour == 15][2]
     assert np.std(np.array(errors)[:, afternoon]) == pytest.approx(float(high_sd_c(1.4, "spring")), rel=0.25)
     assert abs(float(np.mean(errors))) < 0.4
@@ -39,8 +39,8 @@ def test_a_day_without_all_its_hours_is_left_out() -> None:
 
 
 def test_a_few_days_are_decided_and_lived_through() -> None:
-    one, other = recorded_station("LGA"), recorded_station("JFK")
-    days = days_of(Route(one, other, True, "temperate"), every=110)
+    laguardia, kennedy = recorded_station("LGA"), recorded_station("JFK")
+    days = days_of(Route(laguardia, kennedy, True, "temperate"), every=110)
     assert len(days) >= 3
     for day in days:
         for decided in (day.check, day.rule, day.oracle):
@@ -64,14 +64,14 @@ def test_figures_count_what_broke_over_what_went() -> None:
         Day(MONDAY, -9, 20, no, no, _decided("A", 0.0)),
         Day(MONDAY, -9, 20, near, no, no),
     ]
-    found = figures.figures_of(days)
-    assert found["check"]["go"] == 0.5
-    assert found["check"]["unsafe_go"] == pytest.approx(0.3)
-    assert found["check"]["needless_no_go"] == pytest.approx(1 / 3, abs=1e-4)
-    assert found["trade_rule"]["unsafe_go"] == 1.0
-    assert found["go_of_oracle"] == pytest.approx(2 / 3, abs=1e-4)
-    assert found["ordinary_days"] == {"days": 2, "go_without_pack": 1.0}
-    bins = [row for row in found["reliability"] if row["days"]]
+    summary = figures.figures_of(days)
+    assert summary["check"]["go"] == 0.5
+    assert summary["check"]["unsafe_go"] == pytest.approx(0.3)
+    assert summary["check"]["needless_no_go"] == pytest.approx(1 / 3, abs=1e-4)
+    assert summary["trade_rule"]["unsafe_go"] == 1.0
+    assert summary["go_of_oracle"] == pytest.approx(2 / 3, abs=1e-4)
+    assert summary["ordinary_days"] == {"days": 2, "go_without_pack": 1.0}
+    bins = [row for row in summary["reliability"] if row["days"]]
     assert [(row["stated"], row["came_true"]) for row in bins] == [(0.01, 0.3), (0.15, 0.2)]
 
 
@@ -79,8 +79,8 @@ def test_the_keepers_own_file_is_read(tmp_path: Path) -> None:
     path = tmp_path / "own.csv"
     first = "2024-01-01T00:00:00+00:00"
     path.write_text(f"time,temp_c\n{first},1.5\n2024-01-01T01:00:00+00:00,\n2024-01-01T02:00:00+00:00,2.5\n")
-    own = station_of_file(path, 50.0, 8.0, "Europe/Berlin")
-    assert own.c == (1.5, 2.0, 2.5)
+    station = station_of_file(path, 50.0, 8.0, "Europe/Berlin")
+    assert station.c == (1.5, 2.0, 2.5)
     with pytest.raises(CommandError, match="no day has all its hours"):
         call_command("replay", csv=path, stdout=StringIO())
     with pytest.raises(CommandError, match="cannot be read as hours"):

@@ -1,4 +1,4 @@
-"""Sending records what was really packed, out of the tubs and the promises; unpacking brings it into quarantine."""
+"""Sending takes what was packed out of the tubs and the promises; unpacking puts it into quarantine."""
 
 from datetime import date, timedelta
 from typing import Any

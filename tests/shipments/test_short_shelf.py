@@ -1,4 +1,4 @@
-"""A board whose shelf runs short: dearer kits are tried for whoever is left, and what cannot be made up is said."""
+"""A board with a short shelf: the remaining boxes try dearer kits, and the page names kits that lack supplies."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -27,9 +27,9 @@ def two() -> list[Parcel]:
     layers = [{"material": "corrugated", "mm": 5}]
     boxes.part(boxes.kit("Thick card", layers=layers, cost=Decimal("1.50")), "Card box", 1)
     boxes.kit("Foam box", layers=[{"material": "eps", "mm": 19}], cost=Decimal("3.00"))
-    found = [boxes.parcel(MONDAY) for _ in range(2)]
+    parcels = [boxes.parcel(MONDAY) for _ in range(2)]
     boxes.real_hours(MONDAY, issued_at=MORNING - timedelta(hours=2), days=14)
-    return found
+    return parcels
 
 
 def test_the_box_for_which_the_cheap_kits_run_out_goes_in_the_dearer_one(two: list[Parcel]) -> None:
@@ -48,8 +48,8 @@ def test_a_kit_that_the_shelf_cannot_make_up_is_not_tried_and_said_so(two: list[
     Supply.objects.update(on_shelf=0)
     with time_machine.travel(MORNING, tick=False):
         page = keeper_client.get(reverse("shipments:board"))
-    said = page.content.decode()
-    assert "were not tried: Bare card (Card box: 1 needed, 0 on the shelf); Thick card (Card box" in said
+    text = page.content.decode()
+    assert "were not tried: Bare card (Card box: 1 needed, 0 on the shelf); Thick card (Card box" in text
     assert {cell["kit"] for row in page.context["rows"] for cell in row["cells"]} == {"Foam box"}
 
 
@@ -57,6 +57,6 @@ def test_a_shelf_that_makes_up_nothing_is_a_sentence(two: list[Parcel], keeper_c
     Supply.objects.update(on_shelf=0)
     Kit.objects.filter(name="Foam box").update(active=False)
     with time_machine.travel(MORNING, tick=False):
-        said = keeper_client.get(reverse("shipments:board")).content.decode()
-    assert "no kit is written down that the shelf can make up" in said
-    assert "No box finds a day." in said
+        text = keeper_client.get(reverse("shipments:board")).content.decode()
+    assert "no kit is written down that the shelf can make up" in text
+    assert "No box finds a day." in text

@@ -1,4 +1,4 @@
-"""A kit through hard weather, measured with loggers, measured with ice."""
+"""A kit in hard weather, measured with loggers, and measured with ice."""
 
 from importlib import import_module
 
@@ -124,19 +124,19 @@ def test_ice_is_measured_in_the_households_unit(foam: Kit, keeper_client: Client
 
 
 @pytest.mark.parametrize(
-    ("kg", "hours", "said"),
+    ("kg", "hours", "refusal"),
     [
         ("20", "0.5", "but the bag alone lets only 1 through"),
         ("0.01", "240", "times as much through as drawn, and 0.2 to 10 times can be"),
     ],
 )
 def test_ice_that_no_box_would_melt_measures_nothing(
-    foam: Kit, keeper_client: Client, kg: str, hours: str, said: str
+    foam: Kit, keeper_client: Client, kg: str, hours: str, refusal: str
 ) -> None:
     page = reverse("shipments:measure", args=[foam.pk])
     answer = keeper_client.post(page, {"melted_kg": kg, "hours": hours, "outside_c": "25", "bag_w_k": "1"})
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert refusal in answer.content.decode()
 
 
 @pytest.mark.parametrize(("factor", "sd_ln"), [(0.2, 0.1), (10.0, 0.5)])
@@ -183,7 +183,7 @@ def test_figures_of_another_kit_or_made_up_are_not_kept(foam: Kit, keeper_client
 
 
 @pytest.mark.parametrize(
-    ("content", "said"),
+    ("content", "refusal"),
     [
         (b"", "The file is empty"),
         (b"\xff\xfe\x00", "not UTF-8"),
@@ -199,18 +199,18 @@ def test_figures_of_another_kit_or_made_up_are_not_kept(foam: Kit, keeper_client
         (b"time,outside,inside\n" + b"2026-01-01 10:00,1,2\n" * 20_001, "20000 fit"),
     ],
 )
-def test_a_wrong_file_gets_a_sentence(content: bytes, said: str) -> None:
+def test_a_wrong_file_gets_a_sentence(content: bytes, refusal: str) -> None:
     with pytest.raises(logger_csv.LoggerRefused) as refused:
         logger_csv.read(content, fahrenheit=False)
-    assert said.lower() in " ".join(refused.value.messages).lower()
+    assert refusal.lower() in " ".join(refused.value.messages).lower()
 
 
 def test_semicolons_decimal_commas_fahrenheit_and_gaps_are_read() -> None:
     content = "\ufefftime;outside_f;inside_f\n4 Feb 2026 17:30;32,0;68,0\n4 Feb 2026 18:00;;66,2\n".encode()
-    found = logger_csv.read(content, fahrenheit=False)
-    assert found.hours == (0.0, 0.5)
-    assert found.bottle_c == pytest.approx((20.0, 19.0))
-    assert np.isnan(found.outside_c[1])
+    run = logger_csv.read(content, fahrenheit=False)
+    assert run.hours == (0.0, 0.5)
+    assert run.bottle_c == pytest.approx((20.0, 19.0))
+    assert np.isnan(run.outside_c[1])
 
 
 @pytest.mark.parametrize(
@@ -235,9 +235,9 @@ def test_any_common_way_to_write_times_gives_the_same_hours(times: tuple[str, ..
 
 def test_the_day_of_a_twelve_hour_time_may_have_a_column_of_its_own_and_the_air_another() -> None:
     rows = "2/3/2026,6:00 PM,41,68,60.8\n2/4/2026,12:00 AM,41,66.2,\n2/4/2026,6:00 AM,41,64.4,59\n"
-    found = logger_csv.read(f"Date,Time,outside_f,bottle_f,air_f\n{rows}".encode(), fahrenheit=False)
-    assert found.hours == (0.0, 6.0, 12.0)
-    assert found.bottle_c == pytest.approx((20.0, 19.0, 18.0))
-    assert found.air_c is not None
-    assert (found.air_c[0], found.air_c[2]) == pytest.approx((16.0, 15.0))
-    assert np.isnan(found.air_c[1])
+    run = logger_csv.read(f"Date,Time,outside_f,bottle_f,air_f\n{rows}".encode(), fahrenheit=False)
+    assert run.hours == (0.0, 6.0, 12.0)
+    assert run.bottle_c == pytest.approx((20.0, 19.0, 18.0))
+    assert run.air_c is not None
+    assert (run.air_c[0], run.air_c[2]) == pytest.approx((16.0, 15.0))
+    assert np.isnan(run.air_c[1])

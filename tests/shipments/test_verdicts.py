@@ -1,4 +1,4 @@
-"""What the check says of real days: July and February stop a bare box, ordinary spring days let it go."""
+"""Checks of real days: July and February stop a bare box, ordinary spring days let it go."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -100,9 +100,9 @@ FRIDAY, SUNDAY, MONDAY = (date(2026, 3, day) for day in (6, 8, 9))
     ],
 )
 def test_a_go_made_ahead_says_that_it_is_checked_again(verdict: str, checked_on: date, today: date, words: str) -> None:
-    said = check_text.morning_said(verdict, checked_on, MONDAY, today)
-    assert words in said
-    assert bool(said) == bool(words)
+    text = check_text.morning_said(verdict, checked_on, MONDAY, today)
+    assert words in text
+    assert bool(text) == bool(words)
 
 
 def test_the_cheapest_kit_that_may_go_is_taken_and_all_are_tried() -> None:
@@ -200,13 +200,13 @@ def test_a_no_go_names_the_next_day_that_is_go() -> None:
 
 
 @pytest.mark.parametrize(
-    ("days", "said"),
+    ("days", "notice"),
     [
         (16, "No kit goes on a later posting day either, up to Tuesday 12 February."),
         (4, "The hours that are known reach no later posting day."),
     ],
 )
-def test_a_no_go_without_a_later_day_says_how_far_it_looked(keeper_client: Client, days: int, said: str) -> None:
+def test_a_no_go_without_a_later_day_says_how_far_it_looked(keeper_client: Client, days: int, notice: str) -> None:
     boxes.household()
     boxes.bare()
     box = boxes.parcel(FEBRUARY)
@@ -215,7 +215,7 @@ def test_a_no_go_without_a_later_day_says_how_far_it_looked(keeper_client: Clien
     with time_machine.travel(now, tick=False):
         check = departure.check_parcel(box.number, by=None)
         assert (check.verdict, check.result["next_day"]) == (Check.Verdict.NO_GO, None)
-        assert said in keeper_client.get(reverse("shipments:parcel", args=[box.number])).content.decode()
+        assert notice in keeper_client.get(reverse("shipments:parcel", args=[box.number])).content.decode()
 
 
 def test_the_hours_of_a_place_are_read_once_however_many_days_and_services_are_tried() -> None:
@@ -266,10 +266,10 @@ def test_a_box_stands_as_its_check_says() -> None:
 
 
 def test_the_seed_follows_from_box_service_and_day_alone() -> None:
-    one = own_seed(7, 2, FEBRUARY)
-    assert own_seed(7, 2, FEBRUARY) == one
-    assert len({one, own_seed(8, 2, FEBRUARY), own_seed(7, 3, FEBRUARY), own_seed(7, 2, JULY)}) == 4
-    assert 0 <= one < 2**63
+    seed = own_seed(7, 2, FEBRUARY)
+    assert own_seed(7, 2, FEBRUARY) == seed
+    assert len({seed, own_seed(8, 2, FEBRUARY), own_seed(7, 3, FEBRUARY), own_seed(7, 2, JULY)}) == 4
+    assert 0 <= seed < 2**63
 
 
 def test_a_household_in_fahrenheit_gets_the_same_odds() -> None:

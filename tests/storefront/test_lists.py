@@ -25,7 +25,7 @@ from tests.orders.stand import agree, counted_line, pack
 pytestmark = pytest.mark.django_db
 
 
-def queries_of(client: Client, address: str) -> int:
+def query_count(client: Client, address: str) -> int:
     with CaptureQueriesContext(connection) as caught:
         assert client.get(address).status_code == 200
     return len(caught)
@@ -39,8 +39,8 @@ def add_lines(numbers: range, like: Belief) -> None:
         Culture(number=5000 + number, line=line, shelf="Z", started_on=TODAY)
         for number, line in zip(numbers, lines, strict=True)
     )
-    told = {name: getattr(like, name) for name in ("stage", "middle", "log_sd", "cap", "moved", "counted_at", "used")}
-    Belief.objects.bulk_create(Belief(culture=tub, **told) for tub in tubs)
+    belief = {name: getattr(like, name) for name in ("stage", "middle", "log_sd", "cap", "moved", "counted_at", "used")}
+    Belief.objects.bulk_create(Belief(culture=tub, **belief) for tub in tubs)
     Offer.objects.bulk_create(Offer(line=line, kind="starter", stage="young", number=10, price=9) for line in lines)
 
 
@@ -49,18 +49,18 @@ def test_the_lists_take_the_same_queries_for_10_and_500_lines(keeper_client: Cli
     lists = [reverse(f"storefront:{name}") for name in ("page", "csv", "text", "public")]
     keeper_client.get(lists[0])
     add_lines(range(10), like)
-    few = [queries_of(keeper_client, address) for address in lists]
+    few = [query_count(keeper_client, address) for address in lists]
     add_lines(range(10, 500), like)
-    assert [queries_of(keeper_client, address) for address in lists] == few
+    assert [query_count(keeper_client, address) for address in lists] == few
     assert "‘Form 333’" in keeper_client.get(lists[-1]).content.decode()
 
 
 def test_the_bar_and_the_number_say_what_is_free(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60, kept=20)
     agree((pack(harbour), 1))
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "20 young stay, 12 promised, 28 free" in said
-    assert re.search(r'<span class="strong">28 young</span>', said)
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "20 young stay, 12 promised, 28 free" in page
+    assert re.search(r'<span class="strong">28 young</span>', page)
 
 
 def test_lists_are_narrowed_by_name_group_and_what_is_free(keeper_client: Client) -> None:
@@ -78,11 +78,11 @@ def test_the_public_list_says_words_and_never_numbers(client: Client) -> None:
     none = counted_line("Nothing", 3)
     for of in (plenty, few, none):
         pack(of)
-    said = client.get(reverse("storefront:public")).content.decode()
-    words = dict(re.findall(r"‘(\w+)’.*?<span class=\"tag[^>]*>(\w+)</span>", said, re.DOTALL))
+    page = client.get(reverse("storefront:public")).content.decode()
+    words = dict(re.findall(r"‘(\w+)’.*?<span class=\"tag[^>]*>(\w+)</span>", page, re.DOTALL))
     assert words == {"Plenty": "available", "Fewer": "few", "Nothing": "none"}
     for leak in ("371", "tub", "shelf", "promised"):
-        assert leak not in said.lower()
+        assert leak not in page.lower()
 
 
 def test_the_public_list_leaks_no_tub_shelf_count_or_person(client: Client) -> None:
@@ -90,10 +90,10 @@ def test_the_public_list_leaks_no_tub_shelf_count_or_person(client: Client) -> N
     kept_in = tub(harbour, number=87_654, shelf="Cellar-B", note="by the boiler")
     record_count(kept_in.pk, "young", "hand", {"counted": 543}, by=None)
     agree((pack(harbour, number=10), 7), name="Ada Marsh")
-    said = client.get(reverse("storefront:public")).content.decode()
-    assert "‘Harbour’" in said
+    page = client.get(reverse("storefront:public")).content.decode()
+    assert "‘Harbour’" in page
     for leak in ("87654", "87,654", "Cellar", "boiler", "543", "61", "84", "Ada", "Marsh", "Bo Reed"):
-        assert leak not in said, leak
+        assert leak not in page, leak
 
 
 def test_what_is_not_for_sale_is_not_on_the_public_list_and_its_reason_is_the_keepers(
@@ -101,17 +101,17 @@ def test_what_is_not_for_sale_is_not_on_the_public_list_and_its_reason_is_the_ke
 ) -> None:
     pack(counted_line("Harbour", 60, not_for_sale="blue animals seen"))
     assert "Harbour" not in client.get(reverse("storefront:public")).content.decode()
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "not for sale: blue animals seen" in said
-    assert "no young" in said
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "not for sale: blue animals seen" in page
+    assert "no young" in page
 
 
 def test_a_pack_off_the_public_list_is_not_on_it(client: Client) -> None:
     pack(counted_line("Harbour", 60), public=False)
     pack(counted_line("Rook", 60), active=False)
-    said = client.get(reverse("storefront:public")).content.decode()
-    assert "Harbour" not in said
-    assert "Rook" not in said
+    page = client.get(reverse("storefront:public")).content.decode()
+    assert "Harbour" not in page
+    assert "Rook" not in page
 
 
 def test_the_public_list_can_be_closed(client: Client) -> None:
@@ -128,16 +128,16 @@ def test_a_helper_sees_what_is_free_but_no_prices(helper_client: Client) -> None
     pack(counted_line("Harbour", 60), price="123.45")
     assert "123.45" not in helper_client.get(reverse("storefront:page")).content.decode()
     assert "123.45" not in helper_client.get(reverse("storefront:csv")).content.decode()
-    said = helper_client.get(reverse("storefront:text")).content.decode()
-    assert "Harbour" in said
-    assert "123.45" not in said
+    page = helper_client.get(reverse("storefront:text")).content.decode()
+    assert "Harbour" in page
+    assert "123.45" not in page
 
 
 def test_the_list_to_paste_holds_what_can_be_had(keeper_client: Client) -> None:
     pack(counted_line("Harbour", 160)), pack(counted_line("Nothing", 3))
-    said = keeper_client.get(reverse("storefront:text")).content.decode()
-    assert "Armadillidium vulgare ‘Harbour’: starter of 10 young, 24.00 USD" in said
-    assert "Nothing’" not in said
+    page = keeper_client.get(reverse("storefront:text")).content.decode()
+    assert "Armadillidium vulgare ‘Harbour’: starter of 10 young, 24.00 USD" in page
+    assert "Nothing’" not in page
 
 
 def test_the_spreadsheet_has_every_stage_and_guards_formulas(keeper_client: Client) -> None:
@@ -169,20 +169,20 @@ def test_an_old_count_is_called_old(keeper_client: Client) -> None:
         when = timezone.now() - timedelta(days=days)
         kept_in = tub(of, started_on=date(2020, 1, 1))
         record_count(kept_in.pk, "young", "eye", {"from": 50, "to": 100}, happened_at=when, by=None)
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "9 days ago, by eye<" in said
-    assert "81 days ago, by eye: an old count sells less" in said
-    assert "400 days ago, by eye: too old to sell from" in said
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "9 days ago, by eye<" in page
+    assert "81 days ago, by eye: an old count sells less" in page
+    assert "400 days ago, by eye: too old to sell from" in page
 
 
 def test_a_tub_that_was_only_filled_is_sold_from_and_says_so(keeper_client: Client) -> None:
     harbour = counted_line("Harbour", 60)
     record_change(tub(harbour, number=9001).pk, "young", 30, "received", by=None)
     pack(harbour)
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "90 young" in said
-    assert "tub 9001 never counted: only what was put in is known" in said
-    assert "so nothing is sold" not in said
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "90 young" in page
+    assert "tub 9001 never counted: only what was put in is known" in page
+    assert "so nothing is sold" not in page
 
 
 def test_a_tub_that_was_tipped_full_says_when_its_animals_were_counted(keeper_client: Client) -> None:
@@ -190,9 +190,9 @@ def test_a_tub_that_was_tipped_full_says_when_its_animals_were_counted(keeper_cl
     counted = harbour.cultures.get()
     merge_tubs(counted.pk, tub(harbour).pk, by=None)
     pack(harbour)
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "today<" in said
-    assert "today, <" not in said
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "today<" in page
+    assert "today, <" not in page
 
 
 def test_a_line_sold_by_the_cup_says_its_cups(keeper_client: Client) -> None:
@@ -200,9 +200,9 @@ def test_a_line_sold_by_the_cup_says_its_cups(keeper_client: Client) -> None:
     tub(of)
     cup = pack(of, kind="cup", stage="cups", number=1, overcount=0)
     agree((cup, 1))
-    said = keeper_client.get(reverse("storefront:page")).content.decode()
-    assert "2 cups rested, 1 promised" in said
-    assert "1 cup</span>" in said
+    page = keeper_client.get(reverse("storefront:page")).content.decode()
+    assert "2 cups rested, 1 promised" in page
+    assert "1 cup</span>" in page
 
 
 @pytest.mark.parametrize("column", ["line", "free", "packs", "price", "counted_on"])

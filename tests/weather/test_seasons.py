@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 import pytest
 
+from breeder.management.demo_data.demo_stock import rows
 from breeder.management.demo_data.places import ALL_YEAR, SEASONS, Stretch
-from breeder.management.demo_data.stock import rows
 from breeder.weather import sample_data
 
 KINDS = {"home"} | {row["weather"] for row in rows("people.csv")}

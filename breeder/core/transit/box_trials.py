@@ -53,7 +53,7 @@ def cells_of(
 ) -> list[Cell]:
     """Return the cell of each question, in order; `on_progress(done, total)` is called after each block.
 
-    `by` works on the blocks: `one_by_one` in this process, `base.worker.side_by_side` with a second process.
+    `by` says who works on the blocks: this process alone, or a second one too (`base.worker.share_work`).
     """
     keys = keys_of(asked, members) if memo else []
     cells: list[Cell | None] = memo.known(asked, keys) if memo else [None] * len(asked)
@@ -189,7 +189,7 @@ class _Progress:
         return not has_enough and not is_open
 
     def needs_few(self, asked: Asked, row: Sequence[Tally]) -> bool:
-        """Return whether a screening of the next kit is enough."""
+        """Return whether a box_trials of the next kit is enough."""
         return not asked.is_thorough and (self.has_easy or self.going > 0 and melts(row[0].kit))
 
 

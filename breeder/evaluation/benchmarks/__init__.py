@@ -1,1 +1,1 @@
-"""Measured speed: ratios against a named baseline in the same run, never a test."""
+"""Benchmarks: ratios against a named baseline in the same run. Speed is never a test."""

@@ -1,1 +1,1 @@
-"""A year of real hours decided day by day on forecasts made from them, then what really was sent through the box."""
+"""Decide a year of real hours day by day on forecasts made from them, then run the real weather through the box."""

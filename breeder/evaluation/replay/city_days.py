@@ -1,4 +1,4 @@
-"""Days between cities with known daily forecasts and outcomes: who posts to whom, and hours from lows and highs."""
+"""Make replay days from cities with daily forecasts and outcomes: who ships to whom, and hours from lows and highs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from breeder.weather.place_bias import DayError
 Array = NDArray[np.float64]
 
 DAYS_BEFORE, DAYS_AFTER = 1, LEADS - 1
-ISSUED = time(5)  # before dawn of the posting day
+ISSUED = time(5)  # before dawn of the shipping day
 WHO_POSTS_SEED = 4_000_000
 BOXES_A_DAY = 1_000  # seeds kept apart for each day
 LEARNT_DAYS = place_bias.LEARNT_FROM.days
@@ -29,7 +29,7 @@ LEARNT_DAYS = place_bias.LEARNT_FROM.days
 
 @dataclass(frozen=True, eq=False)
 class Town:
-    """A city as the check sees it on any morning: what has been learnt there by then."""
+    """A city as the check sees it on any morning, with what has been learned there by then."""
 
     city: City
     learns: bool
@@ -39,7 +39,7 @@ class Town:
         return ZoneInfo(self.city.timezone)
 
     def side(self, name: str, day: int, lead: int) -> place_bias.Side:
-        """Return what was learnt, by the morning `lead` days before a day, of forecasts so many days ahead."""
+        """Return what was learned about forecasts `lead` days ahead, by the morning that many days before `day`."""
         usual = forecast_error.USUAL_LOW_BIAS_C if name == "low" else forecast_error.USUAL_HIGH_BIAS_C
         if not self.learns:
             return place_bias.side_of((), usual)
@@ -54,7 +54,7 @@ class Town:
     @cached_property
     def _errors(self) -> dict[str, Array]:
         city = self.city
-        return {"low": city.low[:, None] - city.said_low, "high": city.high[:, None] - city.said_high}
+        return {"low": city.low[:, None] - city.forecast_low, "high": city.high[:, None] - city.forecast_high}
 
     @cached_property
     def _usual_sd(self) -> dict[str, Array]:
@@ -72,13 +72,13 @@ def usual_sd_c(name: str, season: str) -> Array:
 
 
 def cases_of(cities: Sequence[City], *, every: int, to_counter: bool, learns: bool) -> list[Case]:
-    """Return each `every`-th day of every city, to which a box comes from another one drawn by lot.
+    """Return each `every`-th day of every city, with a box coming from another city drawn at random.
 
-    Left out are days that lack a value, or that have one which cannot be.
+    Skips days that lack a value or have an impossible one.
     """
     towns = [Town(city, learns) for city in cities]
     days = range(DAYS_BEFORE + LEARNT_DAYS, max((city.days for city in cities), default=0) - DAYS_AFTER, every)
-    found = []
+    cases = []
     for day in days:
         lot = np.random.default_rng([WHO_POSTS_SEED, day])
         for place, town in enumerate(towns):
@@ -86,23 +86,23 @@ def cases_of(cities: Sequence[City], *, every: int, to_counter: bool, learns: bo
             on = cities[0].first + timedelta(days=day)
             case = _case(towns[(place + step) % len(towns)], town, on, place, to_counter)
             if case is not None:
-                found.append(case)
-    return found
+                cases.append(case)
+    return cases
 
 
 def _case(origin: Town, destination: Town, on: date, place: int, to_counter: bool) -> Case | None:
     truth = [_truth(town.city, on) for town in (origin, destination)]
-    said = [_said(town, on) for town in (origin, destination)]
-    if any(one is None for one in (*truth, *said)):
+    forecasts = [_forecast(town, on) for town in (origin, destination)]
+    if any(hours is None for hours in (*truth, *forecasts)):
         return None
     seed = on.toordinal() * BOXES_A_DAY + place
-    real, forecast = (tuple(place_air.air_of(one) for one in both) for both in (truth, said))
+    real, forecast = (tuple(place_air.air_of(hours) for hours in both) for both in (truth, forecasts))
     return Case(journey_on(on, to_counter=to_counter), real, forecast, seed)
 
 
 @dataclass(frozen=True, eq=False)
 class _Days:
-    """Lows and highs from the day before a posting day on, (days,), and how wide what was learnt leaves them."""
+    """Lows and highs from the day before a shipping day on, (days,), and the share of their usual error, (days,)."""
 
     low: Array
     high: Array
@@ -111,7 +111,7 @@ class _Days:
 
 
 def _truth(city: City, on: date) -> Hours | None:
-    at = city.place_of(on)
+    at = city.day_index(on)
     window = slice(at - DAYS_BEFORE, at + DAYS_AFTER + 1)
     if window.start < 0 or window.stop > city.days:
         return None
@@ -119,9 +119,9 @@ def _truth(city: City, on: date) -> Hours | None:
     return _hours(city, on, _Days(low, high, np.ones_like(low), np.ones_like(low)))
 
 
-def _said(town: Town, on: date) -> Hours | None:
-    """Return what was said on a posting morning, with what had been learnt there; the night before is past."""
-    city, at = town.city, town.city.place_of(on)
+def _forecast(town: Town, on: date) -> Hours | None:
+    """Return the forecast of a shipping morning, corrected by what was learned there; the night before is past."""
+    city, at = town.city, town.city.day_index(on)
     if at < DAYS_BEFORE or at + DAYS_AFTER >= city.days:
         return None
     low, high = city.low[at - DAYS_BEFORE : at + 1], city.high[at - DAYS_BEFORE : at]
@@ -132,8 +132,8 @@ def _said(town: Town, on: date) -> Hours | None:
         city,
         on,
         _Days(
-            np.concatenate([low, city.said_low[at + ahead[1:], ahead[1:]] + [side.bias_c for side in lows]]),
-            np.concatenate([high, city.said_high[at + ahead, ahead] + [side.bias_c for side in highs]]),
+            np.concatenate([low, city.forecast_low[at + ahead[1:], ahead[1:]] + [side.bias_c for side in lows]]),
+            np.concatenate([high, city.forecast_high[at + ahead, ahead] + [side.bias_c for side in highs]]),
             np.array([1.0] * len(low) + [side.share for side in lows]),
             np.array([1.0] * len(high) + [side.share for side in highs]),
         ),
@@ -141,8 +141,8 @@ def _said(town: Town, on: date) -> Hours | None:
 
 
 def _hours(city: City, on: date, days: _Days) -> Hours | None:
-    """Return the hours of the usual course between lows and highs; None where a value is missing."""
-    # The last day's high is only the coming day's beginning; its low ends the last night.
+    """Return hours on the usual course between lows and highs; None where a value is missing."""
+    # The last day's high is not needed: its low ends the last night.
     if np.isnan(days.low).any() or np.isnan(days.high[:-1]).any():
         return None
     zone = ZoneInfo(city.timezone)
@@ -168,5 +168,5 @@ def _hours(city: City, on: date, days: _Days) -> Hours | None:
         filled=(False,) * number,
         sources=(city.name,),
         credits=(),
-        sd_share=tuple(float(one) for one in share * days.high_share[each] + (1 - share) * days.low_share[each]),
+        sd_share=tuple(float(value) for value in share * days.high_share[each] + (1 - share) * days.low_share[each]),
     )

@@ -1,4 +1,4 @@
-"""One posting day of a route decided three ways, each sent through the box with the weather that really was."""
+"""Decide one shipping day of a route in three ways, then run each choice through the real weather."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -19,13 +19,13 @@ from breeder.shipments.example_kits import KITS
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import heat_kit
 
-# Broken: more than one hour outside comfort or ever past a hard limit; at most 1 in 20 (what the aims are stated for).
+# Broken: more than one hour outside comfort, or ever past a hard limit. Allowed: at most 1 in 20, as in our goals.
 BANDS = {"temperate": Limits(7, 29, 1, 0, 35), "tropical": Limits(13, 29, 1, 8, 35)}
 USUAL_TOLERANCE = 0.05
-NEVER_STOP = Tolerance(1.0, 1.0)  # every case is run, for the odds themselves
+NEVER_STOP = Tolerance(1.0, 1.0)  # run every case, because the odds themselves are needed
 MEMBERS, TRUE_MEMBERS = 200, 64
-CUPS = 8  # the box that heat's check values are stated for, 0.45 kg inside
-# Streams of draws that share no number: what the check draws, what the forecast's error is, what the box really is.
+CUPS = 8  # the box of the core's check values, 0.45 kg inside
+# Separate streams of draws: for the check, for the forecast's error, and for the real box.
 CHECK_SEED, ERROR_SEED, TRUE_SEED = 1_000_000, 2_000_000, 3_000_000
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
 USUAL_DAYS = 2
@@ -34,7 +34,7 @@ PLAIN, WARM, COOL = "Foam 19 mm", "Foam 19 mm, 72 h pack", "Foam 19 mm, 22 °C p
 
 @dataclass(frozen=True)
 class Route:
-    """From where to where, to a doorstep or a counter, and what the animals bear."""
+    """Origin and destination, doorstep or counter, and what the animals tolerate."""
 
     origin: Station
     destination: Station
@@ -50,10 +50,10 @@ class Route:
 
 @dataclass(frozen=True)
 class Decided:
-    """What one decision maker did on one day, and what came of it.
+    """What one decision maker did on one day, and the result.
 
-    `kit` it went in (None: No-go), odds it stated for that kit or the one that came nearest, share that broke in it,
-    and what share would have broken had the kit of the stated odds been sent whatever the verdict.
+    `kit`: the kit sent (None: No-go). `stated`: the odds stated for it, or for the kit that came nearest. `broke`: the
+    share that broke in it. `would_break`: the share that would have broken in the kit of the stated odds, sent or not.
     """
 
     on: date
@@ -66,10 +66,10 @@ class Decided:
 
 @dataclass(frozen=True)
 class How:
-    """How days are decided and lived through.
+    """How days are decided and run.
 
-    `tolerance`: what may break at most, of comfort and of hard limits alike; `leakier` multiplies the conductance of
-    the true boxes, so that they are worse than anybody reckoned with; `without`: kits that are not on the shelf.
+    `tolerance`: the share that may break at most, for comfort and for hard limits alike; `leakier` multiplies the
+    conductance of the real boxes, so that they are worse than assumed; `without`: kits that are not on the shelf.
     """
 
     tolerance: float = USUAL_TOLERANCE
@@ -88,7 +88,7 @@ class _Choice:
 
 @dataclass(frozen=True)
 class Day:
-    """A day with its lowest and highest real air around the box, and what each decision maker did."""
+    """A day with its lowest and highest real air temperature, and what each decision maker did."""
 
     on: date
     low_c: float
@@ -100,7 +100,7 @@ class Day:
 
 @dataclass(frozen=True)
 class Case:
-    """A posting day before it is decided: the way, what both ends' air really was, and what had been said of it."""
+    """A shipping day to decide: the journey, the real air at both ends, and its forecast."""
 
     journey: Journey
     truth: tuple[place_air.Air, place_air.Air]
@@ -109,7 +109,7 @@ class Case:
 
     @property
     def shape(self) -> ambient_ensemble.Shape:
-        """Return the delay cases of the journey; both ends' clocks are those of what really was."""
+        """Return the delay cases of the journey, on the clocks of the real hours at both ends."""
         return ambient_ensemble.shape_of(self.journey, self.truth[0].hours, self.truth[1].hours)
 
     def ends(self, which: tuple[place_air.Air, place_air.Air]) -> Ends:
@@ -117,18 +117,18 @@ class Case:
 
 
 def days_of(route: Route, every: int, how: How = How()) -> list[Day]:
-    """Return each `every`-th day of a route that has all its hours, decided and lived through."""
+    """Return each `every`-th day of a route that has all its hours, decided and run."""
     cases = [case for on in route.origin.days()[::every] if (case := _case(route, on)) is not None]
     return lived(cases, route.band, how)
 
 
 def lived(cases: Sequence[Case], band: str, how: How = How()) -> list[Day]:
-    """Return days decided on their forecasts by each decision maker, and lived through with what really was."""
-    candidates = tuple(one for one in kits() if one.name not in how.without)
+    """Return days decided on their forecasts by each decision maker, then run with the real weather."""
+    candidates = tuple(kit for kit in kits() if kit.name not in how.without)
     animals = Animals(BANDS[band], Tolerance(how.tolerance, how.tolerance))
     check = _decide([_asked(case, case.forecast, candidates, animals, known=False) for case in cases], animals)
     oracle = _decide([_asked(case, case.truth, candidates, animals, known=True) for case in cases], animals)
-    by_name = {one.name: one for one in kits()}
+    by_name = {kit.name: kit for kit in kits()}
     rule = [_by_rule(case, band, by_name) for case in cases]
     done = [_live(cases, chosen, animals, how.leakier) for chosen in (check, rule, oracle)]
     return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *done, strict=True)]
@@ -137,8 +137,8 @@ def lived(cases: Sequence[Case], band: str, how: How = How()) -> list[Day]:
 def kits() -> tuple[Candidate, ...]:
     """Return the example kits."""
     return tuple(
-        Candidate(n, one.name, float(one.cost), heat_kit(Kit(name=one.name, **one.values()), CUPS))
-        for n, one in enumerate(KITS)
+        Candidate(n, example.name, float(example.cost), heat_kit(Kit(name=example.name, **example.values()), CUPS))
+        for n, example in enumerate(KITS)
     )
 
 
@@ -149,23 +149,23 @@ def _case(route: Route, on: date) -> Case | None:
     seed = on.toordinal()
     wrong = draws(ERROR_SEED + seed, 1)
     together = correlation(distance_km(truth[0], truth[1]))
-    said = (
+    forecast = (
         forecast_of(truth[0], wrong, place=0, together=0.0),
         forecast_of(truth[1], wrong, place=1, together=together),
     )
-    return Case(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*said), seed)
+    return Case(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*forecast), seed)
 
 
 def journey_on(on: date, *, to_counter: bool) -> Journey:
-    """Return a box posted on a day with a service that usually needs two, and the usual shares of late days."""
+    """Return a box shipped on a day with a service that usually takes two days, with the usual shares of delays."""
     deliveries = tuple(
         Delivery(late, share, on + timedelta(days=USUAL_DAYS + late)) for late, share in enumerate(DELAY_SHARES)
     )
     return Journey(on, deliveries, TIMES, to_counter)
 
 
-def _airs(one: Hours, other: Hours) -> tuple[place_air.Air, place_air.Air]:
-    return place_air.air_of(one), place_air.air_of(other)
+def _airs(origin: Hours, destination: Hours) -> tuple[place_air.Air, place_air.Air]:
+    return place_air.air_of(origin), place_air.air_of(destination)
 
 
 def _asked(
@@ -183,38 +183,38 @@ def _asked(
 
 
 def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
-    """Return the kit of each day, with the odds stated for it; on a No-go for the kit that came nearest."""
+    """Return the kit of each day with the odds stated for it; on a No-go, the kit that came nearest."""
     cells = box_trials.cells_of(asked, members=MEMBERS)
     shown = [cell.shown.candidate for cell in cells]
     whole = replace(animals, tolerance=NEVER_STOP)
-    again = [replace(one, candidates=(kit,), animals=whole) for one, kit in zip(asked, shown, strict=True)]
+    again = [replace(question, candidates=(kit,), animals=whole) for question, kit in zip(asked, shown, strict=True)]
     odds = [_broken(cell.options[0]) for cell in box_trials.cells_of(again, members=MEMBERS)]
     return [_Choice(kit, bool(cell.going), stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
 
 
 def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
-    """Return what the trade's rule does with the same forecast: its plain box or the pack that it asks for."""
-    said = trial_result.second_opinion(case.shape.cases, case.ends(case.forecast), band)
+    """Return what the trade's rule does with the same forecast: its plain box, or the pack it asks for."""
+    opinion = trial_result.second_opinion(case.shape.cases, case.ends(case.forecast), band)
     if (
-        said is None
-        or said.word == rule_of_thumb.NO_GO
-        or (said.word == rule_of_thumb.AT_COUNTER and not case.journey.to_counter)
+        opinion is None
+        or opinion.word == rule_of_thumb.NO_GO
+        or (opinion.word == rule_of_thumb.AT_COUNTER and not case.journey.to_counter)
     ):
         return _Choice(None, False)
-    if said.word == rule_of_thumb.GO:
+    if opinion.word == rule_of_thumb.GO:
         return _Choice(by_name[PLAIN], True)
-    return _Choice(by_name[WARM if said.pack == "heat" else COOL], True)
+    return _Choice(by_name[WARM if opinion.pack == "heat" else COOL], True)
 
 
 def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakier: float) -> list[Decided]:
-    """Return what came of each day's choice with the real weather, over boxes, vans and doorsteps as they may be."""
+    """Return the result of each day's choice with the real weather, over the range of boxes, vans and doorsteps."""
     whole = replace(animals, tolerance=NEVER_STOP)
     with_kit = [place for place, choice in enumerate(chosen) if choice.kit is not None]
     asked = []
     for place in with_kit:
         kit: Candidate = chosen[place].kit  # type: ignore[assignment]
-        one = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
-        asked.append(replace(one, seed=TRUE_SEED + cases[place].seed))
+        question = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
+        asked.append(replace(question, seed=TRUE_SEED + cases[place].seed))
     cells = box_trials.cells_of(asked, members=TRUE_MEMBERS)
     broke = {place: _broken(cell.options[0]) for place, cell in zip(with_kit, cells, strict=True)}
     return [
@@ -234,16 +234,16 @@ def _decided(case: Case, choice: _Choice, broke: float | None) -> Decided:
     )
 
 
-def _leaking(one: Candidate, leakier: float) -> Candidate:
-    box = one.kit.box
-    return replace(one, kit=replace(one.kit, box=replace(box, leak_factor=box.leak_factor * leakier)))
+def _leaking(candidate: Candidate, leakier: float) -> Candidate:
+    box = candidate.kit.box
+    return replace(candidate, kit=replace(candidate.kit, box=replace(box, leak_factor=box.leak_factor * leakier)))
 
 
 def _broken(option: Option) -> float:
-    """Return the odds that the animals are broken: both limits are seldom passed apart, so the larger of the two."""
+    """Return the odds that the box is broken: both limits usually fail together, so the larger of the two."""
     return max(option.comfort, option.hard)
 
 
 def _extremes(case: Case) -> tuple[float, float]:
-    """Return the lowest and highest air at either end while the box stands in it; hubs are near room temperature."""
+    """Return the lowest and highest air at either end while the box is there; hubs are near room temperature."""
     return ambient_ensemble.air_at_ends(case.shape, *case.truth)

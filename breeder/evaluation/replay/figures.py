@@ -1,4 +1,4 @@
-"""What a replayed year comes to: Go days, unsafe Go, needless No-go, and whether stated odds came true."""
+"""Summarize a replayed year: Go days, unsafe Go, needless No-go, and whether stated odds came true."""
 
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -25,35 +25,35 @@ def figures_of(days: Sequence[Day]) -> dict[str, Any]:
     }
 
 
-def _maker(days: Sequence[Day], of: Callable[[Day], Decided]) -> dict[str, Any]:
-    going = [of(day) for day in days if of(day).kit is not None]
-    needless = sum(_oracle_goes(day) and of(day).kit is None for day in days)
+def _maker(days: Sequence[Day], decision: Callable[[Day], Decided]) -> dict[str, Any]:
+    going = [decision(day) for day in days if decision(day).kit is not None]
+    needless = sum(_oracle_goes(day) and decision(day).kit is None for day in days)
     return {
         "go": _share(len(going), len(days)),
-        "unsafe_go": _share(sum(one.broke or 0.0 for one in going), len(going)),
+        "unsafe_go": _share(sum(choice.broke or 0.0 for choice in going), len(going)),
         "needless_no_go": _share(needless, sum(_oracle_goes(day) for day in days)),
-        "with_pack": _share(sum(one.has_pack for one in going), len(going)),
+        "with_pack": _share(sum(choice.has_pack for choice in going), len(going)),
     }
 
 
 def reliability(rows: Sequence[Decided]) -> list[dict[str, Any]]:
-    """Return for each bin of stated odds how many there were, what was stated on average, and what came true.
+    """Return for each bin of stated odds the number of days, the mean stated odds, and the share that came true.
 
-    Days that were not sent count too, with the kit that came nearest: odds are to be true whatever the verdict.
+    Days with No-go count too, with the kit that came nearest: odds must be true whatever the verdict.
     """
-    found = []
+    bins = []
     for low, high in zip(BINS, BINS[1:], strict=False):
-        held = [one for one in rows if one.stated is not None and _within(one.stated, low, high)]
-        found.append(
+        inside = [row for row in rows if row.stated is not None and _within(row.stated, low, high)]
+        bins.append(
             {
                 "from": low,
                 "to": high,
-                "days": len(held),
-                "stated": _share(sum(one.stated or 0.0 for one in held), len(held)),
-                "came_true": _share(sum(one.would_break or 0.0 for one in held), len(held)),
+                "days": len(inside),
+                "stated": _share(sum(row.stated or 0.0 for row in inside), len(inside)),
+                "came_true": _share(sum(row.would_break or 0.0 for row in inside), len(inside)),
             }
         )
-    return found
+    return bins
 
 
 def _within(value: float, low: float, high: float) -> bool:
@@ -81,7 +81,7 @@ def _share(part: float, whole: int) -> float | None:
 
 
 def said(name: str, figures: dict[str, Any]) -> str:
-    """Return the figures in lines to read."""
+    """Return the figures as lines of text."""
     rows = [f"{name}, {figures['days']} days"]
     for maker in ("check", "trade_rule", "oracle"):
         row = figures[maker]

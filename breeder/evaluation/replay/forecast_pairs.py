@@ -1,8 +1,8 @@
-"""Daily forecasts beside what really came of them: one row for a city, a day and how many days ahead it was said."""
+"""Read daily forecasts with their outcomes: one row per city, day and number of days ahead."""
 
 import csv
 import gzip
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from io import TextIOWrapper
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-LEADS = 6  # said on the morning of the day itself (0) to five days before (5)
+LEADS = 6  # from the morning of the day itself (0) to five days before (5)
 DEGREES_AN_HOUR = 15
 
 FORMAT = """FILE is a CSV (or CSV.gz) with a row for each city, day and lead, in °C:
@@ -39,20 +39,20 @@ COLUMNS = [
 
 @dataclass(frozen=True, eq=False)
 class City:
-    """A place with its days: what was said of each at every lead, (days, leads), and what it was, (days,), in °C."""
+    """A place with its days: forecasts at every lead, (days, leads), and outcomes, (days,), in °C."""
 
     name: str
     latitude: float
     longitude: float
     first: date
-    said_low: Array
-    said_high: Array
+    forecast_low: Array
+    forecast_high: Array
     low: Array
     high: Array
 
     @property
     def timezone(self) -> str:
-        """Return a clock by the sun's hour, without summer time: the file names no zone."""
+        """Return a time zone by the sun's hour, without daylight saving time: the file names no zone."""
         ahead = round(self.longitude / DEGREES_AN_HOUR)
         return f"Etc/GMT{-ahead:+d}" if ahead else "Etc/GMT"
 
@@ -61,8 +61,8 @@ class City:
         """Return how many days there are."""
         return len(self.low)
 
-    def place_of(self, on: date) -> int:
-        """Return where a day stands in the arrays; it may lie outside."""
+    def day_index(self, on: date) -> int:
+        """Return the index of a day in the arrays; it may be outside of them."""
         return (on - self.first).days
 
 
@@ -70,19 +70,19 @@ class City:
 class _Row:
     on: date
     lead: int
-    said_low: float
-    said_high: float
+    forecast_low: float
+    forecast_high: float
     low: float
     high: float
 
 
 def cities_of(path: Path) -> list[City]:
     """Return the cities of a file in its order. Raises KeyError, ValueError or OSError where it cannot be read."""
-    found: dict[tuple[str, float, float], list[_Row]] = {}
+    rows_by_city: dict[tuple[str, float, float], list[_Row]] = {}
     for row in _rows(path):
         key = (f"{row['city']}, {row['state']}", float(row["lat"]), float(row["lon"]))
-        found.setdefault(key, []).append(_read(row))
-    return [_city(*key, rows) for key, rows in found.items()]
+        rows_by_city.setdefault(key, []).append(_read(row))
+    return [_city(*key, rows) for key, rows in rows_by_city.items()]
 
 
 def _rows(path: Path) -> Iterator[dict[str, str]]:
@@ -102,8 +102,8 @@ def _read(row: dict[str, str]) -> _Row:
     low, high = (
         np.nan if _is_flagged(row[f"flag_{side}"]) else _number(row[f"obs_{side}_c"]) for side in ("low", "high")
     )
-    said_low, said_high = _number(row["fc_low_c"]), _number(row["fc_high_c"])
-    return _Row(date.fromisoformat(row["target_date"]), lead, said_low, said_high, low, high)
+    forecast_low, forecast_high = _number(row["fc_low_c"]), _number(row["fc_high_c"])
+    return _Row(date.fromisoformat(row["target_date"]), lead, forecast_low, forecast_high, low, high)
 
 
 def _number(text: str) -> float:
@@ -114,19 +114,18 @@ def _is_flagged(text: str) -> bool:
     return text not in ("", "0")
 
 
-def _city(name: str, latitude: float, longitude: float, rows: Iterable[_Row]) -> City:
-    held = list(rows)
-    first = min(row.on for row in held)
-    days = (max(row.on for row in held) - first).days + 1
-    said = np.full((2, days, LEADS), np.nan)
-    was = np.full((2, days), np.nan)
-    for row in held:
+def _city(name: str, latitude: float, longitude: float, rows: Sequence[_Row]) -> City:
+    first = min(row.on for row in rows)
+    days = (max(row.on for row in rows) - first).days + 1
+    forecasts = np.full((2, days, LEADS), np.nan)
+    outcomes = np.full((2, days), np.nan)
+    for row in rows:
         place = (row.on - first).days
-        said[:, place, row.lead] = row.said_low, row.said_high
-        was[:, place] = row.low, row.high
-    return City(name, latitude, longitude, first, said[0], said[1], was[0], was[1])
+        forecasts[:, place, row.lead] = row.forecast_low, row.forecast_high
+        outcomes[:, place] = row.low, row.high
+    return City(name, latitude, longitude, first, forecasts[0], forecasts[1], outcomes[0], outcomes[1])
 
 
 def days_between(first: date, number: int) -> list[date]:
-    """Return `number` days from `first` on."""
+    """Return `number` days, starting with `first`."""
     return [first + timedelta(days=ahead) for ahead in range(number)]

@@ -15,7 +15,7 @@ from breeder.core.transit.weather_hours import Hours
 from breeder.weather import hour_grid, sample_data
 
 DAYS_BEFORE, DAYS_AFTER = 1, 6
-ISSUED = time(6)  # local, on the posting morning
+ISSUED = time(6)  # local, on the shipping morning
 SECONDS_AN_HOUR = 3600
 
 
@@ -31,7 +31,7 @@ class Station:
     c: tuple[float | None, ...]
 
     def days(self) -> list[date]:
-        """Return the days whose whole window is inside the hours."""
+        """Return the days whose whole window is covered by hours."""
         first = (self.starts_at + timedelta(days=DAYS_BEFORE + 1)).date()
         number = len(self.c) // 24 - DAYS_BEFORE - DAYS_AFTER - 2
         return [first + timedelta(days=ahead) for ahead in range(max(0, number))]
@@ -59,7 +59,7 @@ def station_of_file(path: Path, latitude: float, longitude: float, timezone: str
 
 
 def truth_around(station: Station, on: date) -> Hours | None:
-    """Return what really was from the day before a posting day to six days after; None where hours are missing."""
+    """Return the real hours from the day before a shipping day to six days after; None where hours are missing."""
     start = datetime.combine(on - timedelta(days=DAYS_BEFORE), time(5), tzinfo=UTC)
     number = (DAYS_BEFORE + DAYS_AFTER) * 24
     first = int((start - station.starts_at) / hour_grid.HOUR)
@@ -83,7 +83,7 @@ def truth_around(station: Station, on: date) -> Hours | None:
 
 
 def forecast_of(truth: Hours, drawn: Draws, *, place: int, together: float) -> Hours:
-    """Return a forecast for what really was: the truth less one member of the error that a check assumes."""
+    """Return a forecast of the real hours: the truth minus one draw of the error that a check assumes."""
     issued = truth.issued[0]
     if issued is None:
         raise ValueError("The hours name no issue.")
@@ -97,5 +97,5 @@ def forecast_of(truth: Hours, drawn: Draws, *, place: int, together: float) -> H
         place=place,
         together=together,
     )[:, 0]
-    said = tuple(None if value is None else value - float(off) for value, off in zip(truth.c, error, strict=True))
-    return replace(truth, c=said)
+    values = tuple(None if value is None else value - float(off) for value, off in zip(truth.c, error, strict=True))
+    return replace(truth, c=values)

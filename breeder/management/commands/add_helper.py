@@ -1,4 +1,4 @@
-"""`manage.py add_helper NAME`: somebody who walks the round and packs."""
+"""`manage.py add_helper NAME`: add a person who walks the round and packs."""
 
 import os
 from argparse import ArgumentParser

@@ -1,4 +1,4 @@
-"""`manage.py backup FILE`: the whole book, with photos, in one file for either database."""
+"""`manage.py backup FILE`: write the whole book, with photos, to one file for either database."""
 
 from argparse import ArgumentParser
 from pathlib import Path
@@ -22,12 +22,12 @@ class Command(BaseCommand):
         try:
             kept = write_backup(file)
         except OSError as trouble:
-            raise CommandError(_said(file, trouble)) from None
+            raise CommandError(_failure_text(file, trouble)) from None
         self.stdout.write(f"{kept.total} rows and {kept.photos} photos are in {file}.")
 
 
-def _said(file: Path, trouble: OSError) -> str:
-    """Return what could not be read or written; an older backup of that name is only replaced by a whole new one."""
+def _failure_text(file: Path, trouble: OSError) -> str:
+    """Return which file could not be read or written; an older backup of that name is still there."""
     if isinstance(trouble.filename, str | Path) and Path(trouble.filename).is_relative_to(settings.MEDIA_ROOT):
         photo = f"The photo '{trouble.filename}' cannot be read: {trouble.strerror}."
         return f"{photo} No backup was written, and the book is as it was. Mend that first."

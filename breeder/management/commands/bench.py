@@ -1,4 +1,4 @@
-"""`manage.py bench SUBJECT`: how fast the demanding parts are against a named baseline, or how near to the truth."""
+"""`manage.py bench SUBJECT`: measure how fast the demanding parts are against a named baseline, or how accurate."""
 
 import json
 from argparse import ArgumentParser
@@ -8,10 +8,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 SUBJECTS = {
-    "heat": "breeder.core.thermal.speed",
-    "fit": "breeder.evaluation.benchmarks.box_fit",
-    "stock": "breeder.evaluation.benchmarks.stock",
-    "board": "breeder.evaluation.benchmarks.board",
+    "heat": "breeder.evaluation.benchmarks.box_speed",
+    "fit": "breeder.evaluation.benchmarks.fit_accuracy",
+    "stock": "breeder.evaluation.benchmarks.stock_speed",
+    "board": "breeder.evaluation.benchmarks.board_speed",
     "pages": "breeder.evaluation.benchmarks.pages",
 }
 
@@ -26,9 +26,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, subject: str, **options: Any) -> None:
         if subject not in SUBJECTS:
             raise CommandError(f"'{subject}' is not a subject. Measure one of: {', '.join(SUBJECTS)}.")
-        found = import_module(SUBJECTS[subject]).run()
+        figures = import_module(SUBJECTS[subject]).run()
         if options["json"]:
-            self.stdout.write(json.dumps(found, indent=2))
+            self.stdout.write(json.dumps(figures, indent=2))
             return
-        for name, value in found.items():
+        for name, value in figures.items():
             self.stdout.write(f"{name}: {value}")

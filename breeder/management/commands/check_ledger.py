@@ -1,4 +1,4 @@
-"""Replay every tub from its ledger and prove what the book believes of it."""
+"""`manage.py check_ledger`: replay every tub from its ledger and compare it with what the book stores."""
 
 import sys
 from typing import Any
@@ -16,9 +16,9 @@ class Command(BaseCommand):
     help = "Replay every tub from its ledger and compare it with what is stored. Exits with 1 if anything differs."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Print what was proven, or a table of what the ledger does not bear out.
+        """Print that everything agrees, or a table of what does not.
 
-        Numbers that a newer version of the book works out in another way are explained before, once.
+        First explain, once, the numbers that a newer version of the book computes differently.
         """
         belief_renewal.renew()
         if changes := belief_renewal.tell_once():
@@ -26,15 +26,15 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"{belief_renewal.WHY} These {len(changes)} numbers changed by it, which is said only once."
             )
-        found = [(str(d.tub), d.stage, d.value, d.stored, d.replayed) for d in ledger_check.differences()]
-        if found:
-            self.stdout.write(as_table([HEADS, *found]))
+        rows = [(str(d.tub), d.stage, d.value, d.stored, d.replayed) for d in ledger_check.differences()]
+        if rows:
+            self.stdout.write(as_table([HEADS, *rows]))
             self.stderr.write(
-                f"{len(found)} values are not what the ledger says. Restore the last backup, or ask for help."
+                f"{len(rows)} values are not what the ledger says. Restore the last backup, or ask for help."
             )
             sys.exit(1)
         entries, beliefs = Entry.objects.count(), Belief.objects.count()
-        self.stdout.write(f"The ledger bears out the book: {entries} entries, {beliefs} beliefs, no difference.")
+        self.stdout.write(f"The book agrees with its ledger: {entries} entries, {beliefs} beliefs, no difference.")
 
 
 def _words(change: belief_renewal.Change) -> tuple[str, ...]:

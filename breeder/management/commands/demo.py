@@ -1,4 +1,4 @@
-"""`manage.py demo`: an invented breeder, to look around in; `--once` prints two tables and ends."""
+"""`manage.py demo`: run the site with an invented breeder; `--once` prints two tables and ends."""
 
 from argparse import ArgumentParser
 from typing import Any
@@ -36,6 +36,6 @@ class Command(BaseCommand):
             self.stdout.write("")
             self.stdout.write(printed_tables.parcels())
             return
-        said = f"Log in as '{demo.KEEPER_NAME}' or '{demo.HELPER_NAME}', password '{demo.PASSWORD}'."
-        self.stdout.write(said)
+        login = f"Log in as '{demo.KEEPER_NAME}' or '{demo.HELPER_NAME}', password '{demo.PASSWORD}'."
+        self.stdout.write(login)
         server.serve_site(host, port, self.stdout.write)

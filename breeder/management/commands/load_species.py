@@ -1,4 +1,4 @@
-"""`manage.py load_species`: add the species starter set, and correct what an earlier one had wrong."""
+"""`manage.py load_species`: add the species starter set, and correct mistakes of an earlier one."""
 
 from typing import Any
 

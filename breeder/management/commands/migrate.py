@@ -1,7 +1,7 @@
-"""`manage.py migrate`: Django's own, but each migration is noted as applied in the very transaction that applies it.
+"""`manage.py migrate`: Django's own, but each migration is recorded in the same transaction that applies it.
 
-Django puts off indexes and keys to the end of a migration, and where it put any off it notes the migration only after
-the commit. A computer that is switched off between the two can never be brought up to date again.
+Django defers indexes and keys to the end of a migration, and if it deferred any, it records the migration only after
+the commit. A computer that is switched off between the two could never be brought up to date again.
 """
 
 from typing import Any
@@ -14,15 +14,15 @@ from django.db.migrations.state import ProjectState
 
 
 class WholeMigrations(MigrationExecutor):
-    """Applies migrations as Django does, with nothing put off when it notes them."""
+    """Applies migrations as Django does, with nothing deferred when it records them."""
 
     def apply_migration(self, state: ProjectState, migration: Migration, *args: Any, **kwargs: Any) -> ProjectState:
         apply = migration.apply
 
         def whole(before: ProjectState, editor: BaseDatabaseSchemaEditor, collect_sql: bool = False) -> ProjectState:
             after = apply(before, editor, collect_sql)
-            put_off, editor.deferred_sql = editor.deferred_sql, []
-            for statement in put_off:
+            deferred, editor.deferred_sql = editor.deferred_sql, []
+            for statement in deferred:
                 editor.execute(statement)
             return after
 

@@ -1,4 +1,4 @@
-"""`manage.py reckon SUBJECT [FILE]`: the pure core from a JSON file; no database is touched."""
+"""`manage.py reckon SUBJECT [FILE]`: call the pure core with a JSON file; no database is touched."""
 
 import json
 import sys
@@ -48,8 +48,8 @@ class Command(BaseCommand):
         """Return the subject's answer. Raises BadInput with every fault of the document."""
         if subject not in SUBJECTS:
             known = ", ".join(SUBJECTS)
-            said = "not yet answered" if subject in NOT_YET else "not a subject"
-            raise BadInput([Fault("subject", f"'{subject}' is {said}. Ask one of: {known}.")])
+            state = "not yet answered" if subject in NOT_YET else "not a subject"
+            raise BadInput([Fault("subject", f"'{subject}' is {state}. Ask one of: {known}.")])
         return solver(subject)(load(text_of(file)))
 
 
@@ -60,7 +60,7 @@ def solver(subject: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
 
 
 def written(answer: dict[str, Any], encoding: str) -> str:
-    """Return an answer as JSON; signs that the output cannot show are escaped, which means the same (RFC 8259, 7)."""
+    """Return an answer as JSON; characters that the output cannot show are escaped, which is valid (RFC 8259, 7)."""
     text = json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2)
     try:
         text.encode(encoding)

@@ -1,4 +1,4 @@
-"""`manage.py refresh_forecasts`: bring fresh hours for the places of all waiting boxes; made for a timer."""
+"""`manage.py refresh_forecasts`: fetch fresh hours for the places of all waiting boxes; made for a timer."""
 
 import random
 import time

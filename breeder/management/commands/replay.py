@@ -1,4 +1,4 @@
-"""`manage.py replay`: is the check worth having? Real days decided one by one, and then lived through."""
+"""`manage.py replay`: is the check worth having? Decide real days one by one, then apply the real weather."""
 
 import json
 from argparse import ArgumentParser, RawDescriptionHelpFormatter
@@ -50,21 +50,23 @@ class Command(BaseCommand):
     def handle(self, *args: Any, every: int, pairs: Path | None, **options: Any) -> None:
         if every < 0:
             raise CommandError("--every is at least 1.")
-        found: dict[str, Any] = {}
+        figures: dict[str, Any] = {}
         together: list[Day] = []
-        for name, days in _of_pairs(pairs, every or PAIRS_EVERY, options) if pairs else _of_hours(every or 1, options):
-            found[name] = figures_of(days)
+        for name, days in (
+            _replay_pairs(pairs, every or PAIRS_EVERY, options) if pairs else _replay_hours(every or 1, options)
+        ):
+            figures[name] = figures_of(days)
             together += days
         if pairs is None:
-            found["all routes"] = figures_of(together)
+            figures["all routes"] = figures_of(together)
         if options["json"]:
-            self.stdout.write(json.dumps(found, indent=2))
+            self.stdout.write(json.dumps(figures, indent=2))
             return
-        for name, figures in found.items():
-            self.stdout.write(said(name, figures))
+        for name, row in figures.items():
+            self.stdout.write(said(name, row))
 
 
-def _of_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+def _replay_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
     for route in _routes(_stations(options["csv"], options)):
         days = days_of(route, every, _how(options))
         if not days:
@@ -72,14 +74,14 @@ def _of_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[D
         yield route.name, days
 
 
-def _of_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
-    held = _cities(path, options)
+def _replay_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+    cities = _cities(path, options)
     way = "counter" if options["counter"] else "doorstep"
-    cases = city_days.cases_of(held, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
+    cases = city_days.cases_of(cities, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
     if not cases:
         raise CommandError(f"{path}: no day has all its values. Four months of daily pairs of a place are wanted.")
     for band in BANDS:
-        yield f"{len(held)} places, {way}, {band}", lived(cases, band, _how(options))
+        yield f"{len(cities)} places, {way}, {band}", lived(cases, band, _how(options))
 
 
 def _how(options: dict[str, Any]) -> How:
@@ -93,31 +95,31 @@ def _how(options: dict[str, Any]) -> How:
 
 def _cities(path: Path, options: dict[str, Any]) -> list[City]:
     try:
-        found = forecast_pairs.cities_of(path)
+        cities = forecast_pairs.cities_of(path)
     except (OSError, KeyError, ValueError) as fault:
-        said = fault.strerror if isinstance(fault, OSError) else fault
-        raise CommandError(f"{path} cannot be read as daily pairs: {said}. See manage.py replay --help.") from None
+        reason = fault.strerror if isinstance(fault, OSError) else fault
+        raise CommandError(f"{path} cannot be read as daily pairs: {reason}. See manage.py replay --help.") from None
     if options["half"]:
-        found = found[options["half"] == "other" :: 2]
+        cities = cities[options["half"] == "other" :: 2]
     number = options["cities"]
-    return found[:: max(1, len(found) // number)][:number] if number else found
+    return cities[:: max(1, len(cities) // number)][:number] if number else cities
 
 
 def _stations(path: Path | None, options: dict[str, Any]) -> list[Station]:
     if path is None:
         return [recorded_station("LGA"), recorded_station("JFK")]
     try:
-        own = station_of_file(path, options["latitude"], options["longitude"], options["timezone"])
+        station = station_of_file(path, options["latitude"], options["longitude"], options["timezone"])
     except (OSError, KeyError, ValueError, IndexError) as fault:
         raise CommandError(
             f"{path} cannot be read as hours: {fault!r}. It wants the columns time and temp_c."
         ) from None
-    return [own, own]
+    return [station, station]
 
 
 def _routes(stations: list[Station]) -> list[Route]:
-    one, other = stations
-    ways = [(one, other, counter) for counter in (False, True)]
-    if one is not other:
-        ways.append((other, one, False))
+    first, second = stations
+    ways = [(first, second, counter) for counter in (False, True)]
+    if first is not second:
+        ways.append((second, first, False))
     return [Route(*way, band) for way in ways for band in BANDS]

@@ -23,5 +23,5 @@ class Command(BaseCommand):
             kept = restore_backup(file)
         except CannotRestore as refusal:
             raise CommandError(str(refusal)) from None
-        renew()  # the version that wrote the file may have worked its numbers out in another way
+        renew()  # the version that wrote the file may have computed its numbers differently
         self.stdout.write(f"{kept.total} rows and {kept.photos} photos were restored. Prove them with check_ledger.")

@@ -1,4 +1,4 @@
-"""`manage.py serve`: the site, on this machine or on the home network."""
+"""`manage.py serve`: run the site on this machine or on the home network."""
 
 from argparse import ArgumentParser
 from typing import Any

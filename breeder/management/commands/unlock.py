@@ -1,4 +1,4 @@
-"""`manage.py unlock NAME`: lets somebody in again whose name was tried too often."""
+"""`manage.py unlock NAME`: let a person log in again whose name was tried too often."""
 
 from argparse import ArgumentParser
 from typing import Any

@@ -1,4 +1,4 @@
-"""Loading the whole demo into an empty book."""
+"""Load the whole demo into an empty book."""
 
 import hashlib
 from datetime import date, datetime
@@ -19,10 +19,10 @@ from breeder.carriers import queries
 from breeder.carriers.models import Service
 from breeder.core.transit import delivery_days
 from breeder.management import server
-from breeder.management.demo_data import places, rulebook, stock, week
+from breeder.management.demo_data import demo_rules, demo_stock, places, week
 from breeder.management.demo_data.history import History
 from breeder.management.demo_data.sales import Sales
-from breeder.shipments.actions import bench as packing
+from breeder.shipments.actions import bench
 from breeder.shipments.example_kits import BOX, LINER_19, LINER_38, LINER_FOIL, PACK_22, PACK_72, WATER
 from breeder.shipments.models import Kit, Supply
 
@@ -36,7 +36,7 @@ SHELF = {BOX: 40, LINER_19: 24, LINER_38: 10, LINER_FOIL: 12, PACK_72: 30, PACK_
 
 
 def is_fresh(warmer_c: float, season: str = places.ALL_YEAR) -> bool:
-    """Return whether the demo of today, with this weather, is loaded already."""
+    """Return whether today's demo with this weather is loaded already."""
     stamp = settings.DATA_DIR / STAMP
     return (
         stamp.exists() and stamp.read_text() == _stamp(warmer_c, season) and _database().exists() and household().demo
@@ -44,7 +44,7 @@ def is_fresh(warmer_c: float, season: str = places.ALL_YEAR) -> bool:
 
 
 def refuse_real_book() -> None:
-    """Raise CommandError if this data folder holds somebody's own book."""
+    """Raise CommandError if this data folder holds a real book."""
     if _database().exists() and _holds_real_book():
         raise CommandError(
             f"{settings.DATA_DIR} holds a real book, and the demo would replace it. "
@@ -55,13 +55,13 @@ def refuse_real_book() -> None:
 
 def _holds_real_book() -> bool:
     tables = connection.introspection.table_names()
-    # Asks for one column only: a demo of an older build lacks the newer ones.
+    # Reads only one column: a demo of an older version lacks the newer ones.
     is_demo = Setting._meta.db_table in tables and Setting.objects.filter(pk=Setting.ONLY, demo=True).exists()
     return Setting._meta.db_table in tables and not is_demo and User.objects.exists()
 
 
 def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) -> None:
-    """Make the demo anew. The ledger cannot be emptied, so the database file is made anew."""
+    """Make the demo from scratch. The ledger cannot be emptied, so this replaces the database file."""
     refuse_real_book()
     (settings.DATA_DIR / STAMP).unlink(missing_ok=True)
     for name in ("", "-wal", "-shm"):
@@ -71,8 +71,8 @@ def load(now: datetime, warmer_c: float = 0.0, season: str = places.ALL_YEAR) ->
     keeper = server.add_person(KEEPER_NAME, PASSWORD, KEEPER)
     server.add_person(HELPER_NAME, PASSWORD, HELPER)
     server.load_examples(by=keeper)
-    counted = {one.pk: (SHELF[one.name], one.order_below) for one in Supply.objects.filter(name__in=SHELF)}
-    packing.count_supplies(counted, by=keeper)
+    counted = {supply.pk: (SHELF[supply.name], supply.order_below) for supply in Supply.objects.filter(name__in=SHELF)}
+    bench.count_supplies(counted, by=keeper)
     with timezone.override(setting.zone):
         _live(setting, now, places.Weather(warmer_c, season), keeper)
     (settings.DATA_DIR / STAMP).write_text(_stamp(warmer_c, season))
@@ -83,15 +83,15 @@ def _live(setting: Setting, now: datetime, weather: places.Weather, keeper: User
     today = timezone.localdate(now)
     service = Service.objects.get(name=SERVICE)
     posted_on = next(day.on for day in posting_days(service, today) if day.usable)
-    with transaction.atomic():  # two years in one go: a thousand small writes would each wait for the disk
-        kept = stock.build(today, dice)
+    with transaction.atomic():  # in one transaction: a thousand small writes would each wait for the disk
+        kept = demo_stock.build(today, dice)
         addresses = places.write_people(now)
         places.write_weather(setting, addresses, now, posted_on, weather)
         sales = Sales(kept, addresses, list(Kit.objects.all()), service, setting.zone, keeper, dice)
         History(kept, sales, today, setting.zone, keeper, dice).write()
-    rulebook.write_rules(today, keeper)
+    demo_rules.write_rules(today, keeper)
     week.live_through(kept, service, now, keeper)
-    rulebook.let_run_out(today, keeper)
+    demo_rules.let_run_out(today, keeper)
 
 
 def posting_days(service: Service, today: date) -> tuple[delivery_days.PostingDay, ...]:
@@ -104,7 +104,7 @@ def _database() -> Path:
 
 
 def _stamp(warmer_c: float, season: str) -> str:
-    # A demo of an older build has other tables, so what the tables are made from is part of the stamp.
+    # A demo of an older version has other tables, so the migrations are part of the stamp.
     made_from = sorted(Path(migrations.__file__).parent.glob("[0-9]*.py"))
     tables = hashlib.sha256(b"".join(path.read_bytes() for path in made_from)).hexdigest()[:12]
     return f"{timezone.localdate().isoformat()} {warmer_c:+.1f} {season} {tables}"

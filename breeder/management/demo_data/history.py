@@ -1,4 +1,4 @@
-"""Two years of counts, looks, deaths and sales, written in bulk and replayed once at the end."""
+"""Make two years of counts, looks, deaths and sales, write them in bulk, and replay them once at the end."""
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -9,16 +9,16 @@ from zoneinfo import ZoneInfo
 
 from breeder.cultures import belief_store, count_entry, eye_bias
 from breeder.cultures.models import Entry, Stage
+from breeder.management.demo_data.demo_stock import Stock, Truth
 from breeder.management.demo_data.sales import Sales
-from breeder.management.demo_data.stock import Stock, Truth
 from breeder.species.models import Line
 
 WEEKS = 104
 WEEKS_BETWEEN_COUNTS = (4, 5, 6)
-SORT_EVERY_COUNTS = 5  # every so many counts a tub is counted in portions or by hand instead of by eye
+SORT_EVERY_COUNTS = 5  # every fifth count of a tub is in portions or by hand instead of by eye
 EYE_ERROR = 0.30  # log scale, the invented keeper's own
-# The invented keeper guesses adults before sorting them, and sees too few; so long ago that all sells as before.
 MOSTLY_DAUGHTERS = {"Glasshouse two": 0.75}  # locality of a line whose mothers bear mostly daughters, invented
+# The invented keeper guesses adults before sorting them and sees too few; long enough ago not to change today's sales.
 SORTED_BEFORE_WEEKS, EYE_SEES = 12, 0.78
 GROWTH_A_WEEK, RENEWAL_A_WEEK = 0.09, 0.05
 DEATH_CHANCE = 0.03
@@ -30,7 +30,7 @@ PORTIONS = 8
 
 @dataclass
 class History:
-    """The entries as they are made, before they are written all at once."""
+    """Collects the entries before they are written all at once."""
 
     stock: Stock
     sales: Sales
@@ -42,18 +42,18 @@ class History:
     counts_done: dict[int, int] = field(default_factory=dict)
 
     def write(self) -> int:
-        """Live through the weeks, write everything, replay every tub, and return the number of entries."""
+        """Simulate the weeks, write everything, replay every tub, and return the number of entries."""
         for week in range(WEEKS, 0, -1):
             monday = self.today - timedelta(days=7 * week + self.today.weekday())
             for truth in self.stock.truths:
-                self._week_of(truth, monday, week)
+                self._simulate_week(truth, monday, week)
             self.entries += self.sales.of_week(monday, week)
         Entry.objects.bulk_create(sorted(self.entries, key=lambda entry: entry.happened_at), batch_size=500)
         belief_store.bring_up_to_date(truth.tub.pk for truth in self.stock.truths)
         eye_bias.learn(self.by.pk, "eye")
         return len(self.entries)
 
-    def _week_of(self, truth: Truth, monday: date, week: int) -> None:
+    def _simulate_week(self, truth: Truth, monday: date, week: int) -> None:
         tub = truth.tub
         if tub.started_on > monday:
             return
@@ -64,7 +64,7 @@ class History:
         self._look(truth, monday)
 
     def _live(self, truth: Truth, monday: date) -> None:
-        """Let a week pass: young are born up to what the tub bears, adults are renewed, some die."""
+        """Let a week pass: young are born up to the tub's capacity, adults are replaced, some die."""
         if not truth.adults:
             truth.adults, truth.young = truth.adults_aim * 0.6, truth.young_aim * 0.5
         truth.young += GROWTH_A_WEEK * truth.young_aim * (1 - truth.young / truth.young_aim)
@@ -90,19 +90,19 @@ class History:
         done = self.counts_done[truth.tub.pk] = self.counts_done.get(truth.tub.pk, 0) + 1
         careful = done % SORT_EVERY_COUNTS == 1
         at = self._at(monday, 5, 10)
-        self._count_of(truth, Stage.YOUNG, truth.young, "portions" if careful else "eye", at)
+        self._add_count(truth, Stage.YOUNG, truth.young, "portions" if careful else "eye", at)
         if careful and week > SORTED_BEFORE_WEEKS:
             self._guess_and_sort(truth, at + timedelta(minutes=1))
         else:
-            self._count_of(truth, Stage.ADULTS, truth.adults, "hand" if careful else "eye", at + timedelta(minutes=2))
+            self._add_count(truth, Stage.ADULTS, truth.adults, "hand" if careful else "eye", at + timedelta(minutes=2))
 
     def _guess_and_sort(self, truth: Truth, at: datetime) -> None:
-        """Guess the adults by eye, then sort them; the guess has dice of its own, so that all else falls as before."""
+        """Guess the adults by eye, then sort them; the guess has its own dice, so that nothing else changes."""
         seen = truth.adults * EYE_SEES * exp(Random(f"{truth.tub.number} {at}").gauss(0, EYE_ERROR / 2))
-        self._count_of(truth, Stage.ADULTS, seen, "guess", at)
-        self._count_of(truth, Stage.ADULTS, truth.adults, "full_sort", at + timedelta(minutes=1))
+        self._add_count(truth, Stage.ADULTS, seen, "guess", at)
+        self._add_count(truth, Stage.ADULTS, truth.adults, "full_sort", at + timedelta(minutes=1))
 
-    def _count_of(self, truth: Truth, stage: str, there: float, method: str, at: datetime) -> None:
+    def _add_count(self, truth: Truth, stage: str, there: float, method: str, at: datetime) -> None:
         given, sexes = self._typed(truth, there, method)
         method = "eye" if method == "guess" else method
         count = count_entry.counted(method, given)
@@ -121,12 +121,12 @@ class History:
         )
 
     def _typed(self, truth: Truth, there: float, method: str) -> tuple[dict[str, Any], dict[str, int]]:
-        """Return what the keeper would have typed for a tub that really holds so many."""
+        """Return what the keeper would have typed for a tub that holds this many."""
         if method == "guess":
-            return count_entry.eye_class(_class_of(there)), {}
+            return count_entry.eye_class(_eye_class(there)), {}
         if method == "eye":
             guess = there * 2.718281828 ** self.dice.gauss(0, EYE_ERROR)
-            return count_entry.eye_class(_class_of(guess)), {}
+            return count_entry.eye_class(_eye_class(guess)), {}
         if method == "portions":
             mean = there * PORTION_ML / TUB_ML
             counts = [max(0, round(mean * self.dice.gammavariate(4, 1 / 4))) for _ in range(PORTIONS)]
@@ -142,8 +142,8 @@ class History:
             return {"counted": counted}, {}
         females = round(counted * share * 0.8)
         males = round(counted * (1 - share) * 0.8)
-        said = f"{males}.{females}.{counted - males - females}"
-        return {"counted": counted, "sexed": said}, {"males": males, "females": females}
+        sexed = f"{males}.{females}.{counted - males - females}"
+        return {"counted": counted, "sexed": sexed}, {"males": males, "females": females}
 
     def _look(self, truth: Truth, monday: date) -> None:
         seen = ["well"]
@@ -163,5 +163,5 @@ class History:
         return datetime.combine(monday + timedelta(days=weekday), time(hour), self.zone)
 
 
-def _class_of(guess: float) -> str:
+def _eye_class(guess: float) -> str:
     return next((size for size in count_entry.EYE_CLASSES if guess < size.high), count_entry.EYE_CLASSES[-1]).words

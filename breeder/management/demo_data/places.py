@@ -6,7 +6,7 @@ from typing import Any
 
 from breeder.base.models import Setting
 from breeder.base.postcodes import us_place
-from breeder.management.demo_data.stock import rows
+from breeder.management.demo_data.demo_stock import rows
 from breeder.people.models import Address, Person
 from breeder.weather import steps
 
@@ -16,7 +16,7 @@ HOME_POSTCODE = "13326"  # Cooperstown, New York
 
 @dataclass(frozen=True)
 class Stretch:
-    """Real hours that stand for a place's next days: station, the day of 2013 shown on the posting day, days known."""
+    """Real hours shown as a place's next days: station, the day of 2013 shown on the shipping day, days known."""
 
     station: str
     month: int
@@ -29,13 +29,13 @@ ALL_YEAR = "all year"
 
 @dataclass(frozen=True)
 class Weather:
-    """Which weather the demo shows: how much warmer than it was, and the season that every place is in."""
+    """Which weather the demo shows: how much warmer than it really was, and the season at every place."""
 
     warmer_c: float = 0.0
     season: str = ALL_YEAR
 
 
-# Chosen so that every verdict is met whatever the date; the page says where the hours come from.
+# Chosen so that every verdict occurs on any date; the page says where the hours come from.
 SEASONS = {
     ALL_YEAR: {
         "home": Stretch("LGA", 5, 12),
@@ -114,7 +114,7 @@ def write_household() -> Setting:
 def write_weather(setting: Setting, addresses: list[Address], now: datetime, posted_on: date, weather: Weather) -> int:
     """Write a forecast for home and for every address, and return how many.
 
-    Hours are lined up so that `posted_on` shows the same day of 2013 whatever the weekday the demo is made on.
+    Hours are shifted so that `posted_on` shows the same day of 2013 on whatever weekday the demo is made.
     """
     kinds = {row["postcode"]: row["weather"] for row in rows("people.csv")}
     ahead = (posted_on - now.date()).days
@@ -133,7 +133,7 @@ def _forecast(
 ) -> None:
     place = steps.place_for(north, east, zone, label)
     shown_from = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(hours=6)
-    # The same hour of day as the hour it stands for, so that nights stay nights.
+    # The same hour of day as the hour it is shown as, so that nights stay nights.
     first = datetime(2013, stretch.month, stretch.day, shown_from.hour, tzinfo=UTC)
     read_from = first - timedelta(days=(now.date() - shown_from.date()).days + ahead)
     steps.keep_recorded(

@@ -1,4 +1,4 @@
-"""What `demo --once` prints: the for-sale list and the parcels of the day as plain tables."""
+"""Print the tables of `demo --once`: the for-sale list and the parcels."""
 
 from collections.abc import Sequence
 
@@ -33,7 +33,7 @@ def for_sale() -> str:
 
 
 def parcels() -> str:
-    """Return the boxes that wait, with verdict, kit and odds."""
+    """Return the waiting boxes with verdict, kit and odds."""
     rows = []
     for parcel in Parcel.objects.filter(status=Parcel.Status.WAITING).select_related("order__address", "kit"):
         check = Check.objects.filter(parcel=parcel).first()

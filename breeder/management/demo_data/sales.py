@@ -1,4 +1,4 @@
-"""Two years of orders, payments and parcels of the invented breeder."""
+"""Write two years of orders, payments and parcels of the invented breeder."""
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.carriers.models import Service
 from breeder.cultures.models import Entry, Promise, Stage
-from breeder.management.demo_data.stock import Stock, Truth
+from breeder.management.demo_data.demo_stock import Stock, Truth
 from breeder.orders.models import Offer, Order, OrderLine, Payment
 from breeder.people.models import Address
 from breeder.shipments.models import Kit, Parcel, ParcelItem
@@ -23,7 +23,7 @@ TRADE_PARK_WEEKS = 2  # weeks of the year's end without parcels
 
 @dataclass
 class Sales:
-    """Orders of the past, written week by week; each gives back the ledger entries of what was packed."""
+    """Writes past orders week by week and returns the ledger entries of what was packed."""
 
     stock: Stock
     addresses: list[Address]
@@ -71,15 +71,15 @@ class Sales:
 
     def _pick(self) -> list[tuple[Truth, Offer]]:
         """Return tubs that can spare a pack, each of another line."""
-        found: dict[int, tuple[Truth, Offer]] = {}
+        picked: dict[int, tuple[Truth, Offer]] = {}
         for offer in self.dice.sample(self.stock.offers, self.dice.randint(2, 6)):
-            if offer.kind != Offer.Kind.STARTER or offer.line_id in found:
+            if offer.kind != Offer.Kind.STARTER or offer.line_id in picked:
                 continue
             tubs = [truth for truth in self.stock.truths if truth.tub.line_id == offer.line_id and truth.counted_on]
             best = max(tubs, key=lambda truth: truth.young, default=None)
             if best and offer.held <= SHARE_TAKEN_AT_MOST * best.young:
-                found[offer.line_id] = (best, offer)
-        return list(found.values())[:3]
+                picked[offer.line_id] = (best, offer)
+        return list(picked.values())[:3]
 
     def _parcel(self, order: Order, posted_on: date, packed: datetime) -> Parcel:
         return Parcel.objects.create(

@@ -1,4 +1,4 @@
-"""The invented breeder's present week, done through the same actions that the pages use."""
+"""Run the invented breeder's current week through the same actions that the pages use."""
 
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -15,15 +15,14 @@ from breeder.cultures.actions.crashes import mark_crashed
 from breeder.cultures.actions.freezes import freeze_line
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.queries.stock import stock_of
-from breeder.management.demo_data.stock import Stock
-from breeder.orders import actions as orders
+from breeder.management.demo_data.demo_stock import Stock
+from breeder.orders import actions as order_actions
 from breeder.orders.models import Offer, Order
 from breeder.orders.queries.crashes import LOOKED_BACK
 from breeder.orders.rules.order_status import Terms, Who
 from breeder.orders.rules.packs import Wanted
 from breeder.people.models import Person
-from breeder.shipments.actions import bench as packing
-from breeder.shipments.actions import departure as dispatch
+from breeder.shipments.actions import bench, departure
 from breeder.shipments.models import Parcel
 
 VULGARE, NASATUM, SCABER, LAEVIS = (
@@ -62,13 +61,13 @@ def live_through(stock: Stock, service: Service, now: datetime, by: Any) -> list
     for name, wanted, paid in WANTED:
         order = _agree(stock, name, wanted, now, by)
         if paid:
-            orders.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
-            box = packing.plan_parcel(order.number, by=by)
+            order_actions.record_payment(order.number, _total(order), now.date(), reference=f"T9{order.number}", by=by)
+            box = bench.plan_parcel(order.number, by=by)
             way = Parcel.Way.COUNTER if name in TO_COUNTER else Parcel.Way.DOORSTEP
-            packing.choose_way(box.number, service.pk, way, by=by)
+            bench.choose_way(box.number, service.pk, way, by=by)
             boxes.append(box.number)
     for number in boxes:
-        dispatch.check_parcel(number, by=by)
+        departure.check_parcel(number, by=by)
     _make_short(stock, by)
     _crash(stock, now, by)
     return boxes
@@ -87,13 +86,13 @@ def _agree(stock: Stock, name: str, wanted: list[Any], now: datetime, by: Any) -
         promised_by=timezone.localdate(now) + timedelta(days=14),
         postage=POSTAGE,
     )
-    return orders.agree_order(Who(person_id=person.pk), packs, terms, by=by)
+    return order_actions.agree_order(Who(person_id=person.pk), packs, terms, by=by)
 
 
 def _count_if_short(offer: Offer, packs: int, by: Any) -> None:
-    """Count a line's tubs by hand where its last counts leave too little to sell, as a keeper does before a sale.
+    """Count a line's tubs by hand if its last counts leave too little to sell, as a keeper does before a sale.
 
-    How much was sold since the last count hangs on the day that the demo is made on.
+    How much was sold since the last count depends on the day the demo is made.
     """
     free = stock_of(offer.line_id)
     if offer.stage not in free.stages or free.free(offer.stage) >= packs * offer.held:
@@ -116,7 +115,7 @@ def _make_short(stock: Stock, by: Any) -> None:
 
 
 def _crash(stock: Stock, now: datetime, by: Any) -> None:
-    """Let the tub crash that gave most of late, after animals of it went to its sister; freeze a rare line."""
+    """Let the tub crash that supplied most lately, after a transfer to its sister tub; freeze a rare line."""
     of_late = Q(entries__reason=Entry.Reason.PACKED, entries__happened_at__gte=now - LOOKED_BACK)
     breeding = Culture.objects.filter(purpose=Culture.Purpose.BREEDING, line__irreplaceable=False)
     tubs = (

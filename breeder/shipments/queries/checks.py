@@ -1,4 +1,4 @@
-"""Reads of checks; how every box that is here stands, in a constant number of queries."""
+"""Read checks and the status of every box that is here, in a fixed number of queries."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from breeder.shipments.rules import departure_rules
 
 @dataclass(frozen=True)
 class Standing:
-    """How a box stands: what its last check is still worth. `verdict` is never better than what may be relied on."""
+    """The status of a box: whether its last check still holds. An outdated check gives `verdict` not decided."""
 
     parcel: Parcel
     check: Check | None
@@ -34,7 +34,7 @@ class Standing:
 
     @property
     def may_leave(self) -> bool:
-        """Return whether nothing stands against it: neither its check nor a rule on where it goes."""
+        """Return whether neither its check nor a rule keeps the box here."""
         return self.leave.is_free and not self.legal.blocks
 
     @property
@@ -44,12 +44,12 @@ class Standing:
 
     @property
     def is_changed(self) -> bool:
-        """Return whether the last check no longer speaks for this box."""
+        """Return whether the last check no longer holds for this box."""
         return self.check is not None and self.verdict != self.check.verdict
 
 
 def parcel(number: int) -> Parcel:
-    """Return a box with all that its page reads. Raises Parcel.DoesNotExist."""
+    """Return a box with everything its page reads. Raises Parcel.DoesNotExist."""
     return parcels().get(number=number)
 
 
@@ -67,7 +67,7 @@ def standing_of(
     on_record: Answer = NOTHING,
     closures: Mapping[str, Iterable[date]] | None = None,
 ) -> Standing:
-    """Return how a box stands by its last check: a check that no longer speaks for it is shown as not decided."""
+    """Return the status of a box by its last check; a check that no longer holds counts as not decided."""
     inputs = inputs_of(box, household, closures)
     leave = departure_rules.with_order(
         departure_rules.may_leave(check, inputs, now, timezone.localdate(now)), box.order, now
@@ -89,7 +89,7 @@ def standing_of(
 
 
 def waiting(now: datetime | None = None) -> list[Standing]:
-    """Return every box that is here with how it stands, in order of its day."""
+    """Return the status of every box that is here, in order of its day."""
     at, household = now or timezone.now(), read_household()
     boxes = list(parcels_here())
     checks = latest_checks(box.pk for box in boxes)

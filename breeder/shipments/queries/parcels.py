@@ -1,4 +1,4 @@
-"""Reads of kits, supplies and parcels; the only place of this room that annotates and prefetches."""
+"""Read kits, supplies and parcels; the only module of this room that annotates and prefetches."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -25,18 +25,18 @@ def kits(*, active: bool | None = None) -> QuerySet[Kit]:
 
 
 def kits_to_remeasure() -> QuerySet[Kit]:
-    """Return the kits that went back to their drawing, until the keeper has read so or measured them again."""
+    """Return the kits whose measurement was discarded, until the keeper dismisses the notice or measures again."""
     return Kit.objects.filter(remeasure=True).order_by("name")
 
 
 def supplies() -> QuerySet[Supply]:
-    """Return supplies by name, with how many kits in use need each."""
+    """Return supplies by name, with the number of kits in use that need each."""
     in_use = Count("kit_parts", filter=Q(kit_parts__kit__active=True), distinct=True)
     return Supply.objects.annotate(kits_in_use=in_use).order_by("name")
 
 
 def parcels() -> QuerySet[Parcel]:
-    """Return parcels with all that a page or a check reads of them, in a constant number of queries."""
+    """Return parcels with everything that a page or a check reads, in a fixed number of queries."""
     items = ParcelItem.objects.select_related(
         "culture__line__species", "order_line__offer__line__species", "order_line__promise", "order_line__culture"
     )
@@ -46,21 +46,21 @@ def parcels() -> QuerySet[Parcel]:
 
 
 def parcels_here() -> QuerySet[Parcel]:
-    """Return the boxes that wait or stand packed, in order of their day."""
+    """Return the waiting and the packed boxes, in order of their day."""
     return parcels().filter(status__in=HERE)
 
 
 def parcels_sent(number: int) -> QuerySet[Parcel]:
-    """Return the last boxes that left or were unpacked; one that never left stands by when it was packed or agreed.
+    """Return the last boxes that left or were unpacked; one that never left sorts by when it was packed or agreed.
 
-    An empty day sorts first on PostgreSQL and last on SQLite, so none is left empty.
+    Empty times sort first on PostgreSQL and last on SQLite, so none may be empty.
     """
     at = Coalesce("sent_at", "packed_at", "order__agreed_at")
     return parcels().exclude(status__in=HERE).order_by(at.desc(), "-number")[:number]
 
 
 def planned_from_tubs(culture_ids: Iterable[int]) -> Counter[tuple[int, str]]:
-    """Return how many animals boxes that wait are to take from these tubs, by tub and stage."""
+    """Return how many animals the waiting boxes will take from these tubs, by tub and stage."""
     rows = ParcelItem.objects.filter(culture__in=list(culture_ids), parcel__status=Parcel.Status.WAITING)
     sums = rows.order_by().values_list("culture", "order_line__promise__stage").annotate(Sum("planned"))
     return Counter({(culture_id, stage): number for culture_id, stage, number in sums})
@@ -73,7 +73,7 @@ def planned_of(order_line_ids: Iterable[int]) -> dict[int, int]:
 
 
 def orders_without_box() -> QuerySet[Order]:
-    """Return orders that still hold animals which no box is planned for."""
+    """Return orders that still hold animals without a planned box."""
     unplanned = OrderLine.objects.filter(promise__state="held").exclude(parcel_items__parcel__status__in=HERE)
     return (
         Order.objects.filter(status__in=(Order.Status.HELD, Order.Status.PAID), lines__in=unplanned)
@@ -83,7 +83,7 @@ def orders_without_box() -> QuerySet[Order]:
 
 
 def lines_to_pack(order: Order) -> list[OrderLine]:
-    """Return the lines of an order that still hold animals and stand in no box that is here."""
+    """Return the lines of an order that still hold animals and are in no box that is here."""
     return list(
         order.lines.select_related("offer__line__species", "promise", "culture")
         .filter(promise__state="held")
@@ -93,16 +93,16 @@ def lines_to_pack(order: Order) -> list[OrderLine]:
 
 
 def short_supplies(kit_ids: Iterable[int]) -> dict[int, list[str]]:
-    """Return, by kit, a sentence for every supply of which the shelf holds too few for one box."""
-    found: dict[int, list[str]] = {kit_id: [] for kit_id in kit_ids}
-    for part in KitPart.objects.filter(kit_id__in=found).select_related("supply"):
+    """Return, by kit, a text for every supply of which the shelf has too few for one box."""
+    short: dict[int, list[str]] = {kit_id: [] for kit_id in kit_ids}
+    for part in KitPart.objects.filter(kit_id__in=short).select_related("supply"):
         if part.supply.on_shelf < part.number:
-            found[part.kit_id].append(f"{part.supply}: {part.number} needed, {part.supply.on_shelf} on the shelf")
-    return found
+            short[part.kit_id].append(f"{part.supply}: {part.number} needed, {part.supply.on_shelf} on the shelf")
+    return short
 
 
 def days_of(service: Service, today: date) -> tuple[PostingDay, ...]:
-    """Return every day of the horizon from today on, usable by this service or why not."""
+    """Return every day of the horizon from today on: usable by this service, or why not."""
     return posting_days(timing_of(service), closures_of(service.carrier), today, HORIZON_DAYS)
 
 

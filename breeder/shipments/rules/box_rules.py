@@ -1,4 +1,4 @@
-"""Pure decisions about boxes: from which tubs to pull, what never goes in, what to mind with each kit."""
+"""Pure rules for boxes: which tubs to pull from, what never goes in, and what to do with each kit."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +15,7 @@ from breeder.cultures.models import Promise
 from breeder.orders.models import Order
 from breeder.shipments.models import Kit, Parcel
 
-# Words by which dry ice is known on a label, an invoice or a shelf.
+# Names of dry ice on labels, invoices and shelves.
 DRY_ICE_WORDS = ("dry ice", "dryice", "dry-ice", "carbon dioxide", "solid co2", "un1845", "un 1845")
 DRY_ICE = (
     "Dry ice never goes into a box with live animals: its gas pushes the air out and they suffocate, and carriers keep "
@@ -30,12 +30,12 @@ HERE = (Parcel.Status.WAITING, Parcel.Status.PACKED)
 
 
 class NotLikeThis(ValidationError):
-    """A refusal in whole sentences: what is asked for does not fit the box as it stands."""
+    """A refusal in whole sentences: the request does not fit the box's current state."""
 
 
 @dataclass(frozen=True)
 class Pull:
-    """Animals to be taken out of one tub for a box; no tub where none is known to hold any."""
+    """Animals to take from one tub for a box; no tub if none is known to hold any."""
 
     culture_id: int | None
     number: int
@@ -45,7 +45,7 @@ class Pull:
 
 @dataclass(frozen=True)
 class Content:
-    """What an item of a box should become; 0 takes it out of the box."""
+    """The new values of an item of a box; 0 takes it out of the box."""
 
     planned: int
     culture_id: int | None
@@ -53,16 +53,16 @@ class Content:
 
 
 def without(tub: TubStock, number: int) -> TubStock:
-    """Return what a tub can still give once so many animals of it are spoken for."""
+    """Return what a tub can still give after this many of its animals are taken."""
     return replace(tub, lower=max(0, tub.lower - number), free_alone=max(0, tub.free_alone - number))
 
 
 def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
-    """Return from which tubs the animals of a promise come: a named tub, else the fewest tubs that safely hold them.
+    """Return which tubs the animals of a promise come from: a named tub, else the fewest tubs that safely hold them.
 
-    Among as few, those with the most to spare are taken: what must stay is a number of the whole line, so one tub
-    may give a little more than its share. A plan is never refused: what is safely in no tub is still asked of the
-    fullest one, and the bench sees what is there. The sexes go with the first animals.
+    Of equally few tubs, those with the most to spare are taken. The number that must stay counts for the whole line,
+    so one tub may give a little more than its share. A plan is never refused: what no tub safely holds is planned from
+    the fullest one, and the packer sees what is there. The sexes go with the first animals.
     """
     wanted = promise.number
     if promise.culture_id is not None:
@@ -72,7 +72,7 @@ def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
         return [Pull(None, wanted, promise.males, promise.females)]
     taken: dict[int, int] = {}
     by_lower = sorted(giving, key=lambda tub: (-tub.lower, tub.number))
-    # First what a tub can spare by itself, then what is safely in it.
+    # First what a tub can spare alone, then what is safely in it.
     rounds = [(tub, tub.free_alone) for tub in giving] + [(tub, tub.lower) for tub in by_lower]
     for tub, most in rounds:
         more = min(wanted, max(0, most - taken.get(tub.culture_id, 0)))
@@ -86,14 +86,14 @@ def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
 
 
 def _fewest_tubs(wanted: int, giving: Sequence[TubStock]) -> list[TubStock]:
-    """Return the fewest tubs that safely hold so many animals, the most to spare first; all of them where none do."""
+    """Return the fewest tubs that safely hold this many animals, the most to spare first; all of them if too few."""
     sizes = sorted((tub.lower for tub in giving), reverse=True)
     fewest = next((k for k in range(1, len(sizes)) if sum(sizes[:k]) >= wanted), len(sizes))
     chosen: list[TubStock] = []
     left = sorted(giving, key=lambda tub: (-tub.free_alone, -tub.lower, tub.number))
     for tub in list(left):
         left.remove(tub)
-        # A tub is taken if the fullest of those after it can make up the rest in the places that stay.
+        # Take a tub if the fullest of those after it can make up the rest within the fewest tubs.
         fullest = sorted((other.lower for other in left), reverse=True)[: fewest - len(chosen) - 1]
         held = sum(other.lower for other in chosen) + tub.lower + sum(fullest)
         if len(chosen) < fewest and (held >= wanted or fewest == len(sizes)):
@@ -114,8 +114,8 @@ def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[Pull]:
 def refuse_dry_ice(kit: Kit, supply_names: Iterable[str] = ()) -> None:
     """Raise NotLikeThis for a kit that names dry ice anywhere: in its name, note, packs or supplies."""
     kinds = " ".join(str(pack.get("kind", "")).replace("_", " ") for pack in kit.packs)
-    said = " ".join([kit.name, kit.note, kinds, *supply_names]).lower()
-    if any(word in said for word in DRY_ICE_WORDS):
+    text = " ".join([kit.name, kit.note, kinds, *supply_names]).lower()
+    if any(word in text for word in DRY_ICE_WORDS):
         raise NotLikeThis(DRY_ICE, code="dry_ice")
 
 
@@ -138,7 +138,7 @@ def refuse_unless_here(parcel: Parcel) -> None:
 
 
 def refuse_unless_waiting(parcel: Parcel) -> None:
-    """Raise NotLikeThis for a box that is packed or gone, or that has no service: its day and kit stand."""
+    """Raise NotLikeThis for a box that is packed or gone, or that has no service: its day and kit are fixed."""
     refuse_unless_here(parcel)
     if parcel.status != Parcel.Status.WAITING or parcel.service is None:
         why = "has no service yet" if parcel.service is None else "is packed already"
@@ -148,7 +148,7 @@ def refuse_unless_waiting(parcel: Parcel) -> None:
 
 
 def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
-    """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the next days that serve."""
+    """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the usable days."""
     if on < today:
         raise NotLikeThis(f"{weekday_said(on)} is past. Choose today or a later day.", code="day_past")
     chosen = next((day for day in days if day.on == on), None)
@@ -173,7 +173,7 @@ def refuse_way(service: Service, way: str) -> None:
 
 
 def refuse_contents(parcel: Parcel, changes: dict[int, Content]) -> None:
-    """Raise NotLikeThis where a change would leave a box empty, or names an item that is not in it."""
+    """Raise NotLikeThis if a change would leave a box empty, or names an item that is not in it."""
     refuse_unless_here(parcel)
     items = {item.pk: item for item in parcel.items.all()}
     if set(changes) - set(items):
@@ -187,27 +187,27 @@ def refuse_contents(parcel: Parcel, changes: dict[int, Content]) -> None:
 
 
 def instructions_for(kit: Kit | None, *, handed_over: datetime | None = None, fahrenheit: bool = False) -> list[str]:
-    """Return what to do with the packs and holes of a kit, in the order of doing it (common practice, no source).
+    """Return what to do with the packs and air holes of a kit, in order (common practice, no source).
 
-    `handed_over` is when the box goes, on the household's clock: packs are then given a time to be opened at.
+    `handed_over`: when the box goes, on the household's clock; with it, packs get a time to open them.
     """
     if kit is None:
         return []
     alike = [(pack, kit.packs.count(pack)) for place, pack in enumerate(kit.packs) if pack not in kit.packs[:place]]
-    said = [_open_heat_pack(pack, number, handed_over) for pack, number in alike if pack["kind"] == "heat"]
-    said += [_ready_cold_pack(pack, number, fahrenheit) for pack, number in alike if pack["kind"] == "phase_change"]
+    steps = [_open_heat_pack(pack, number, handed_over) for pack, number in alike if pack["kind"] == "heat"]
+    steps += [_ready_cold_pack(pack, number, fahrenheit) for pack, number in alike if pack["kind"] == "phase_change"]
     if any(pack["kind"] == "heat" for pack in kit.packs):
-        said.append(
+        steps.append(
             "Tape it inside the lid under a layer of paper, away from the cups: its face reaches about "
             f"{degrees(PACK_FACE_C, fahrenheit=fahrenheit)} and burns what touches it. It uses up the animals' oxygen, "
             "so never close a bag around it."
         )
     if kit.ballast_kg:
-        said.append(
+        steps.append(
             f"Put in {kit.ballast_kg:g} l of water in a tight bottle, at room temperature: it slows the swings."
         )
-    said.append("Leave the air holes open, and never put the animals in a sealed bag.")
-    return said
+    steps.append("Leave the air holes open, and never put the animals in a sealed bag.")
+    return steps
 
 
 def _open_heat_pack(pack: dict[str, float], number: int, handed_over: datetime | None) -> str:

@@ -1,4 +1,4 @@
-"""Pure decisions about a box that is to leave: its limits, what its check rests on, and whether it may go."""
+"""Pure rules for a box that is about to leave: its limits, the inputs of its check, and whether it may go."""
 
 import hashlib
 import json
@@ -17,13 +17,13 @@ from breeder.orders.rules.order_status import OPEN, hold_ran_out
 from breeder.shipments.models import Check, ParcelItem
 from breeder.species.models import Species
 
-# Keeper defaults (common practice, no source): a check is asked for again after six hours; a forecast is old after a
-# day (the US weather service lets its own grids lapse then) and is not used at all after two.
+# Keeper defaults (common practice, no source): a check is needed again after six hours; a forecast is old after a day
+# (the US weather service lets its own grids lapse then) and is not used at all after two.
 CHECK_GOOD_FOR = timedelta(hours=6)
 FORECAST_GOOD_FOR = timedelta(hours=24)
 FORECAST_LAPSES = timedelta(hours=48)
 
-# What an input is called when it is said to have changed.
+# What an input is called in the message that it changed.
 NAMES = {
     "contents": "the contents",
     "kit": "the kit",
@@ -39,14 +39,14 @@ NAMES = {
 
 
 class NotLikeThis(ValidationError):
-    """A refusal in whole sentences: the box cannot be checked, sent or unpacked as it stands."""
+    """A refusal in whole sentences: the box cannot be checked, sent or unpacked in its current state."""
 
 
 DAY_PAST = "The day it was to be handed over is past. Choose a new day and check again."
 
 
 class MayNotLeave(ValidationError):
-    """The box stays: one sentence for every reason."""
+    """The box may not leave: one sentence for every reason."""
 
     def __init__(self, sentences: Sequence[str]) -> None:
         self.sentences = tuple(sentences)
@@ -54,7 +54,7 @@ class MayNotLeave(ValidationError):
 
 
 class LegalBlock(MayNotLeave):
-    """The box may not go there, or not by this carrier: no reason of anybody's stands against that."""
+    """The box may not go there, or not by this carrier; no reason overrides that."""
 
     NO_OVERRIDE = "Nobody can send it against that; it is not the weather."
 
@@ -64,14 +64,14 @@ class LegalBlock(MayNotLeave):
 
 @dataclass(frozen=True)
 class Leave:
-    """Whether a box may leave now: what its verdict says against it, and what else does."""
+    """Whether a box may leave now: the verdict's objection, and all others."""
 
     verdict: str
     others: tuple[str, ...]
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """Return every reason why not."""
+        """Return every reason against it."""
         return ((self.verdict,) if self.verdict else ()) + self.others
 
     @property
@@ -80,7 +80,7 @@ class Leave:
 
 
 def limits_of_species(species: Species) -> Limits:
-    """Return what a species bears inside the box."""
+    """Return what a species tolerates inside the box."""
     return Limits(
         float(species.comfort_low_c),
         float(species.comfort_high_c),
@@ -91,14 +91,14 @@ def limits_of_species(species: Species) -> Limits:
 
 
 def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
-    """Return the limits of a mixed box: the narrowest. Raises NotLikeThis where the species cannot share one."""
+    """Return the limits of a mixed box: the narrowest. Raises NotLikeThis if the species cannot share a box."""
     if not kinds:
         raise NotLikeThis("The box is empty, so there is nothing to check. Plan what goes into it first.", code="empty")
     try:
-        return narrowest([limits_of_species(one) for one in kinds])
+        return narrowest([limits_of_species(species) for species in kinds])
     except ValueError:
-        coolest = min(kinds, key=lambda one: one.comfort_high_c)
-        warmest = max(kinds, key=lambda one: one.comfort_low_c)
+        coolest = min(kinds, key=lambda species: species.comfort_high_c)
+        warmest = max(kinds, key=lambda species: species.comfort_low_c)
         raise NotLikeThis(
             f"{warmest} wants at least {degrees(warmest.comfort_low_c, fahrenheit=fahrenheit)} and {coolest} at most "
             f"{degrees(coolest.comfort_high_c, fahrenheit=fahrenheit)}, so they cannot share a box. Take one of them "
@@ -108,19 +108,19 @@ def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
 
 
 def digest_of(inputs: Mapping[str, Any]) -> str:
-    """Return the digest of what a check rests on: the same inputs in any order give the same digest."""
+    """Return the digest of a check's inputs; their order does not matter."""
     return hashlib.sha256(json.dumps(inputs, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
 
 
 def seed_of(parcel_number: int, service_id: int, post_on: date) -> int:
-    """Return the seed of a box, service and day: a check that is repeated draws the same journeys."""
+    """Return the seed of a box, service and day, so that a repeated check draws the same journeys."""
     named = f"{parcel_number}/{service_id}/{post_on.isoformat()}".encode()
     return int.from_bytes(hashlib.sha256(named).digest()[:8]) >> 1
 
 
 def changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    """Return what is no longer as it was when the check was made, by name; of what it did not ask nothing is said."""
-    return [said for name, said in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
+    """Return the names of inputs that changed since the check; inputs that an old check did not store do not count."""
+    return [label for name, label in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
 
 
 def may_leave(
@@ -132,40 +132,40 @@ def may_leave(
     good_for: timedelta = CHECK_GOOD_FOR,
     handed_over: bool = False,
 ) -> Leave:
-    """Return whether a box may leave by its last check: the right verdict, for what it is now, and still fresh.
+    """Return whether a box may leave by its last check: the right verdict, for its current inputs, and still fresh.
 
-    `handed_over`: it would leave this moment, so today must be the day that it was checked for.
+    `handed_over`: it leaves right now, so today must be the day that it was checked for.
     """
     if check is None:
         return Leave("", ("The box was never checked. Check it first.",))
     verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
-    said = []
+    reasons = []
     post_on = inputs_now.get("post_on")
-    # First of all: with another day everything else is asked anew.
+    # This comes first: with another day everything else changes.
     if is_past := bool(post_on and date.fromisoformat(post_on) < today):
-        said.append(DAY_PAST)
+        reasons.append(DAY_PAST)
     if check.digest != digest_of(inputs_now):
         what = _listed(changed(check.inputs, inputs_now)) or "something"
-        said.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
+        reasons.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
     if now - check.made_at >= good_for:
-        said.append(
+        reasons.append(
             f"The check is {_hours(now - check.made_at)} old and was good for {_hours(good_for)}. Check it again."
         )
     if check.forecast_issued_at is not None and now - check.forecast_issued_at >= FORECAST_GOOD_FOR:
-        said.append(
+        reasons.append(
             f"The forecast behind it was issued {_hours(now - check.forecast_issued_at)} ago; after "
             f"{_hours(FORECAST_GOOD_FOR)} it is too old to post on. Send in newer hours and check again."
         )
     if post_on and not is_past and handed_over and date.fromisoformat(post_on) != today:
-        said.append(
+        reasons.append(
             f"It was checked for {weekday_said(date.fromisoformat(post_on))}, and today is {weekday_said(today)}. "
             "Hand it over on its own day, or choose today as its day and check again."
         )
-    return Leave(verdict, tuple(said))
+    return Leave(verdict, tuple(reasons))
 
 
 def order_ended(order: Order, now: datetime) -> str:
-    """Return that nothing is promised to a box's order any more; an empty text while its animals are held."""
+    """Return that a box's order holds no animals any more; empty while it does."""
     if order.status in (*OPEN, Order.Status.SENT) and not hold_ran_out(order, now):
         return ""
     if order.status == Order.Status.CANCELLED:
@@ -177,13 +177,13 @@ def order_ended(order: Order, now: datetime) -> str:
 
 
 def with_order(leave: Leave, order: Order, now: datetime) -> Leave:
-    """Return whether a box may leave, its order asked too."""
+    """Return whether a box may leave, with its order taken into account."""
     ended = order_ended(order, now)
     return replace(leave, others=(ended, *leave.others)) if ended else leave
 
 
 def good_until(check: Check) -> datetime:
-    """Return until when a check may be used: six hours, or until its forecast is a day old."""
+    """Return until when a check may be used: for six hours, or until its forecast is a day old."""
     until = check.made_at + CHECK_GOOD_FOR
     if check.forecast_issued_at is None:
         return until
@@ -191,22 +191,22 @@ def good_until(check: Check) -> datetime:
 
 
 def other_day(post_on: date | None, today: date) -> list[str]:
-    """Return what to mind when a box is handed over on another day than it was checked for."""
+    """Return a note if a box is handed over on another day than it was checked for."""
     if post_on is None or post_on == today:
         return []
     return [
-        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were reckoned "
+        f"It was checked for {weekday_said(post_on)} and was sent on {weekday_said(today)}: its odds were computed "
         "for another day."
     ]
 
 
 def still_owed(agreed: int, packed: int) -> int:
-    """Return how many of the agreed animals have not been packed; what is put in on top is never owed."""
+    """Return how many of the agreed animals have not been packed; extras are never owed."""
     return max(0, agreed - packed)
 
 
 def unlike_planned(items: Iterable[ParcelItem]) -> list[str]:
-    """Return a sentence for each item of which another number went in than was planned."""
+    """Return a sentence for each item packed in another number than planned."""
     return [
         f"{item.packed} of {item.order_line.offer.line} went in, {item.planned} "
         f"{'was' if item.planned == 1 else 'were'} planned."

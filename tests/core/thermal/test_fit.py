@@ -16,7 +16,7 @@ from breeder.core.thermal.box import Network
 from breeder.core.thermal.kit import Box, Layer
 from breeder.core.thermal.reckon_fit import fit as reckon_fit
 from breeder.core.thermal.repeated_run import course
-from breeder.evaluation.benchmarks import box_fit as bench
+from breeder.evaluation.benchmarks import fit_accuracy as bench
 
 FOAM, LITRES = Box((0.25, 0.20, 0.15), (Layer("eps", 19), Layer("corrugated", 4))), 0.5
 WALL, FILM, AIR_J_K = 0.35, 0.35, 150.0

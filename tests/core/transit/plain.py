@@ -1,4 +1,4 @@
-"""Compute the air around a box and its payload again in plain steps: hour by hour, in double precision, by scipy.
+"""Compute the air around a box and its temperatures again in plain steps: hour by hour, in double precision, by scipy.
 
 This is slow and shares only tables with the site: legs, draws, error and sun by hour, and the network of a box.
 """

@@ -1,4 +1,4 @@
-"""Test the air around the box: forecast error by lead, sun, bracketed hubs; missing hours stay missing."""
+"""The air around the box: forecast, its error by lead, sun, hubs within a bracket; missing hours stay missing."""
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -84,7 +84,7 @@ def test_a_hub_is_near_room_temperature_and_bracketed_by_both_ends(drawn: Draws)
     way = case()
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
     hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every second member has the colder end.
+    # Three quarters of 18 °C and a quarter of 5 or 25 °C: every other member has the colder end.
     assert hub_c[:, 0::2].mean() == pytest.approx(14.75, abs=0.7)
     assert hub_c[:, 1::2].mean() == pytest.approx(19.75, abs=0.7)
 
@@ -96,11 +96,7 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
         here = rows(way, exposure) & np.array([at > way.times[24] for at in way.times])
         lit = around(way, ends, drawn)[here]
         dark = [replace(air, light=np.zeros_like(air.light)) for air in ends.airs]
-        plain = (
-            ambient_ensemble.Members(drawn)
-            .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *dark)[0]
-            .ambient_c.T[here]
-        )
+        plain = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *dark)[0].ambient_c.T[here]
         assert (lit - plain).mean() > least
         assert (lit >= plain - 1e-9).all()
     counter = case(to_counter=True)
@@ -131,8 +127,8 @@ def test_a_longer_lead_and_a_rougher_source_spread_every_member_further_out(draw
     fresh, old = hours(), hours(issued=(START - timedelta(days=3),) * len(hours().times))
     rough = hours(extra_sd_c=(1.7,) * len(hours().times))
     spread = {
-        name: outside(each, way, drawn) - outside(each, way, drawn).mean(axis=1, keepdims=True)
-        for name, each in (("fresh", fresh), ("old", old), ("rough", rough))
+        name: outside(seen_from, way, drawn) - outside(seen_from, way, drawn).mean(axis=1, keepdims=True)
+        for name, seen_from in (("fresh", fresh), ("old", old), ("rough", rough))
     }
     assert (np.abs(spread["old"]) >= np.abs(spread["fresh"]) - 1e-5).all()
     assert spread["rough"].std() > spread["fresh"].std() * 1.2
@@ -145,8 +141,8 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
         ends = Ends(hours(), hours(east=east))
         members, (origin, destination) = ambient_ensemble.Members(drawn), ends.airs
         span, km = (way.starts_at, way.hours + 1), place_air.distance_km(ends.origin, ends.destination)
-        first, other = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
-        return float(np.corrcoef(first[20], other[20])[0, 1])
+        here, there = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
+        return float(np.corrcoef(here[20], there[20])[0, 1])
 
     assert together(-75.0) == pytest.approx(1.0)
     assert together(-74.0) > 0.3 > abs(together(-120.0))
@@ -174,7 +170,7 @@ def test_an_unheated_trailer_has_the_air_outside(drawn: Draws) -> None:
     ends = Ends(hours(5.0, 0.0), hours(25.0, 0.0))
     way = known(outside_share=OUTSIDE_SHARE[Service.Network.TRAILERS])
     hub_c = around(way, ends, drawn)[rows(way, Exposure.HUB)]
-    # Still bracketed: every second member has the air of the colder end, the rest the warmer, and no depot air.
+    # Still bracketed: every other member has the colder end's air, the rest the warmer's, and nothing of a depot.
     assert hub_c[:, 0::2].mean() == pytest.approx(5.0, abs=1.5)
     assert hub_c[:, 1::2].mean() == pytest.approx(25.0, abs=1.5)
 

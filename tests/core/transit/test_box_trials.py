@@ -1,5 +1,6 @@
-"""The fast trials of the board agree with the check: the same members, kits and delay cases."""
+"""The board's quick box_trials agrees with the check: the same members, kits and delay cases."""
 
+import pickle
 from collections import deque
 from dataclasses import replace
 from datetime import date, time, timedelta
@@ -104,12 +105,12 @@ def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on
     origin, destination = question.readings[0]
     drawn = box_trials.drawn_of(77, MEMBERS)
     shape = ambient_ensemble.shape_of(question.journey, origin.hours, destination.hours)
-    quick = ambient_ensemble.Members(drawn).ambient_cases(shape, origin, destination)
-    for case, quick_case in zip(shape.cases, quick, strict=True):
+    quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
+    for case, surroundings in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
-        assert pytest.approx(whole, abs=1e-4) == quick_case.ambient_c.T
-        legs = [case.leg_at(at).label for at in case.times[:-1]]
-        assert quick_case.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in legs)
+        assert pytest.approx(whole, abs=1e-4) == surroundings.ambient_c.T
+        stands = [case.leg_at(at).label for at in case.times[:-1]]
+        assert surroundings.film_by_hour == tuple("porch" if leg == "doorstep" else "indoors" for leg in stands)
 
 
 @pytest.mark.parametrize("post_on", [date(2013, 4, 25), date(2013, 5, 14), date(2013, 10, 7)])
@@ -127,9 +128,9 @@ def test_leaving_out_members_that_cannot_leave_comfort_changes_nothing(
     monkeypatch.setattr(Way, "may_leave", everybody)
     whole = cells_of(rows)
     assert sum(left_out) > MEMBERS
-    for quick_cell, other in zip(quick, whole, strict=True):
-        # In single precision the worst hour moves a little with the other members in the block.
-        assert [replace(option, hour=0.0) for option in quick_cell.options] == [
+    for cell, other in zip(quick, whole, strict=True):
+        # In single precision the hour of the worst moves a little with the company that a member keeps.
+        assert [replace(option, hour=0.0) for option in cell.options] == [
             replace(option, hour=0.0) for option in other.options
         ]
 
@@ -161,17 +162,16 @@ def test_a_second_process_finds_the_same_cells() -> None:
     days = [post_on + timedelta(days=ahead) for ahead in range(7)]
     rows = [asked(day, hours(day, "LGA"), hours(day, "JFK"), number) for number, day in enumerate(days)]
     alone = cells_of(rows)
-    with worker._twin() as process:
-        # Questions and answers both pass through a pickle.
-        waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
-        work = partial(box_trials.cells_of_block, members=box_trials.SCREENED)
-        worker._feed(process, worker._written((work, [[row] for row in rows])), waiting, done)
-    second = [cell for _, cells in sorted(worker._finished(done), key=lambda row: row[0]) for cell in cells]
-    for cell, other in zip(second, alone, strict=True):
+    work = partial(box_trials.cells_of_block, members=box_trials.SCREENED)
+    waiting, done = deque(range(len(rows))), SimpleQueue[tuple[int, list[Cell]]]()
+    worker._feed([pickle.dumps((work, [row])) for row in rows], waiting, done)
+    assert not waiting
+    beside = [cell for _, cells in sorted(worker._finished(done), key=lambda each: each[0]) for cell in cells]
+    for cell, other in zip(beside, alone, strict=True):
         assert (cell.number, cell.on, cell.missing_hours, cell.shape) == (
             other.number, other.on, other.missing_hours, other.shape,
         )  # fmt: skip
-        # The rest of a block changes the order of summation: a millionth of an hour.
+        # What a block holds besides decides in which order a product is summed: a millionth of an hour.
         assert [replace(each, hour=0.0) for each in cell.options] == [replace(each, hour=0.0) for each in other.options]
         assert [each.hour for each in cell.options] == pytest.approx([each.hour for each in other.options], abs=1e-3)
-    assert len({cell.shown.verdict for cell in second}) > 1
+    assert len({cell.shown.verdict for cell in beside}) > 1

@@ -1,4 +1,4 @@
-"""Send boxes over four time zones and both nights when clocks change: no hour is lost, doubled or misplaced."""
+"""A box across four time zones and both clock changes: no hour is lost, doubled, or misplaced."""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -104,15 +104,15 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
     every = cases(post_on, origin, destination)
-    around = ambient_ensemble.Members(drawn).ambient_cases(ambient_ensemble.shape_of_cases(every), *ends.airs)
-    for case, rows in zip(every, (ambient.ambient_c.T for ambient in around), strict=True):
+    around = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases(every), *ends.airs)
+    for case, rows in zip(every, (each.ambient_c.T for each in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
-        network_c = rows[network].mean(axis=1)
-        # A depot follows the same share of the outside air in every hour, so none is lost or doubled.
+        hub_c = rows[network].mean(axis=1)
+        # A depot follows the air outside in part, by the same part in all of its hours: none is lost or doubled.
         expected = np.array([(case.times[index] - first) / HOUR for index in network])
-        assert np.diff(network_c) == pytest.approx(np.diff(expected) * np.diff(network_c)[0], abs=0.05)
-        assert np.diff(network_c)[0] > 0.1
+        assert np.diff(hub_c) == pytest.approx(np.diff(expected) * np.diff(hub_c)[0], abs=0.05)
+        assert np.diff(hub_c)[0] > 0.1
 
 
 def _counted(first: datetime, zone: str) -> Hours:

@@ -1,8 +1,8 @@
-"""`manage.py bench fit`: boxes measured in a simulation that is not the model behind the fit.
+"""`manage.py bench fit`: measure boxes in a simulation that differs from the model behind the fit.
 
-The walls are cut into thin slices with air leaking past them, and stepped by the trapezoid rule; the fit knows two wall
-nodes, no leak apart from them and steps exactly. Weather: real hours that come with the stock book. What is drawn at
-random comes from fixed seeds.
+The simulation cuts the walls into thin slices with air leaking past them, and steps by the trapezoid rule. The fit has
+two wall nodes, no separate leak, and exact steps. Weather: real hours that come with the stock book. Random draws use
+fixed seeds.
 """
 
 from dataclasses import asdict, dataclass
@@ -26,8 +26,8 @@ STEP_S = 60.0
 SLICES = 6  # of each layer
 READ_EVERY_S = (300, 600, 900)
 WATER_J_K = LITRES * 4186.0
-# Conductivity W/mK, density kg/m3 and heat capacity J/kgK of foam and card as true boxes may have them (handbook
-# middles; ranges are judgement).
+# Conductivity W/mK, density kg/m3 and heat capacity J/kgK of foam and card in real boxes (centers from handbooks;
+# the ranges are our judgment).
 FOAM, CARD = ((0.033, 0.039), (15.0, 25.0), 1470.0), ((0.05, 0.07), (110.0, 170.0), 1340.0)
 
 
@@ -45,13 +45,13 @@ class Logged:
 
 
 def box_of(liner: str) -> Box:
-    """Return the box as it is drawn."""
+    """Return the box as drawn."""
     foam = (Layer("eps", LINERS_MM[liner]),) if LINERS_MM[liner] else ()
     return Box(INNER_M, (*foam, Layer("corrugated", 4.0)))
 
 
 def logged_runs(runs: int = RUNS, seed: int = 1, *, cups: bool = False) -> list[Logged]:
-    """Return so many simulated runs, card and two foams in turn; `cups`: they were forgotten in the box."""
+    """Return simulated runs, with card and two foams in turn; `cups`: cups were left in the box by mistake."""
     rng = np.random.default_rng(seed)
     return [_logged(list(LINERS_MM)[run % len(LINERS_MM)], rng, cups) for run in range(runs)]
 
@@ -65,7 +65,7 @@ def _logged(liner: str, rng: np.random.Generator, cups: bool) -> Logged:
     room_c = rng.uniform(18.0, 23.0)
     states = _course(flow, capacity, outward, weather, room_c)
     every = int(rng.choice(READ_EVERY_S) / STEP_S)
-    rough = rng.choice((0.1, 0.1, 0.5))  # how fine the loggers read, K
+    rough = rng.choice((0.1, 0.1, 0.5))  # the loggers' resolution, K
 
     def read(curve: Array) -> Array:
         noise = rng.normal(0.0, 0.1, len(curve[::every]))
@@ -94,7 +94,7 @@ def _wall_model(liner: str, rng: np.random.Generator) -> tuple[Array, Array, Arr
             sides = grown
     resistance[-1] += 1.0 / (outside * _area(sides))
     through = 1.0 / np.array(resistance)
-    # Seams: real boxes let 15 % more through, give or take 15 % (trade note), past the walls rather than through them.
+    # Seams: real boxes lose 15 % more heat, give or take 15 % (trade note), past the walls rather than through them.
     leak = max(rng.normal(0.15, 0.15), 0.0) / sum(resistance)
     film = rng.uniform(0.2, 0.6)
     n = 2 + len(heat)
@@ -110,7 +110,7 @@ def _wall_model(liner: str, rng: np.random.Generator) -> tuple[Array, Array, Arr
 
 
 def _with_cups(flow: Array, capacity: Array, outward: Array) -> tuple[Array, Array, Array]:
-    """Return the same with a last node in the air: eight cups of together 0.45 kg (1,500 J/K through 1.1 W/K)."""
+    """Return the same with one more node in the air: eight cups of 0.45 kg in all (1,500 J/K through 1.1 W/K)."""
     n = len(capacity)
     grown = np.pad(flow, (0, 1))
     grown[[0, n], [0, n]] -= 1.1
@@ -123,13 +123,13 @@ def _area(sides: Array) -> float:
 
 
 def _weather(rng: np.random.Generator) -> Array:
-    """Return a night and a day of real hours at the simulation's steps, degC, colder than the room all along."""
+    """Return a night and a day of real hours at the simulation's steps, °C, always colder than the room."""
     _, hours = sample_data.hours_of(str(rng.choice(("LGA", "JFK"))))
     while True:
         start = int(rng.integers(len(hours) - HOURS))
-        some = np.array(hours[start : start + HOURS + 1], dtype=float)  # None becomes NaN
-        if np.isfinite(some).all() and np.median(some) < 8.0:
-            return np.interp(np.arange(HOURS * 3600 / STEP_S + 1) * STEP_S / 3600.0, np.arange(HOURS + 1), some)
+        window = np.array(hours[start : start + HOURS + 1], dtype=float)  # None becomes NaN
+        if np.isfinite(window).all() and np.median(window) < 8.0:
+            return np.interp(np.arange(HOURS * 3600 / STEP_S + 1) * STEP_S / 3600.0, np.arange(HOURS + 1), window)
 
 
 def _course(flow: Array, capacity: Array, outward: Array, weather: Array, start_c: float) -> Array:
@@ -147,7 +147,7 @@ def _course(flow: Array, capacity: Array, outward: Array, weather: Array, start_
 
 @dataclass(frozen=True)
 class Score:
-    """How well some runs were measured: how many got an answer, and of those the shares and the medians."""
+    """How well some runs were measured: how many got an answer, and the shares and medians of those."""
 
     runs: int
     answered: int
@@ -158,7 +158,7 @@ class Score:
 
 
 def fitted(each: Logged, *, with_air: bool) -> box_fit.Fitted | None:
-    """Return what the fit makes of a run, with or without the second logger; None where it refuses or doubts."""
+    """Return the fit of a run, with or without the second logger; None if the fit refuses or is doubtful."""
     try:
         answer = box_fit.fit_box(
             box_of(each.liner),
@@ -174,7 +174,7 @@ def fitted(each: Logged, *, with_air: bool) -> box_fit.Fitted | None:
 
 
 def score_of(logged: list[Logged], answers: list[box_fit.Fitted | None]) -> Score:
-    """Return how far the answers are off the truth of their runs."""
+    """Return how far the answers are from the truth of their runs."""
     pairs = [
         (np.log(answer.conductance_w_k / each.conductance_w_k), answer.log_sd)
         for each, answer in zip(logged, answers, strict=True)
@@ -188,17 +188,17 @@ def score_of(logged: list[Logged], answers: list[box_fit.Fitted | None]) -> Scor
 
 
 def run() -> dict[str, Any]:
-    """Return how well simulated boxes are measured, by loggers and walls."""
+    """Return how well simulated boxes are measured, by number of loggers and by wall."""
     logged = logged_runs()
-    found: dict[str, Any] = {
+    figures: dict[str, Any] = {
         "subject": "fit",
         "simulation": f"{RUNS} boxes of sliced walls and a leak, {HOURS} real hours outdoors, films of 0.2 to 0.6 W/K",
     }
     for name, with_air in (("one logger, on the bottle", False), ("a second logger in the air", True)):
         answers = [fitted(each, with_air=with_air) for each in logged]
-        found[name] = {}
+        figures[name] = {}
         for group in ("all", *LINERS_MM):
-            some = [at for at, each in enumerate(logged) if group in ("all", each.liner)]
-            score = score_of([logged[at] for at in some], [answers[at] for at in some])
-            found[name][group] = asdict(score)
-    return found
+            chosen = [at for at, each in enumerate(logged) if group in ("all", each.liner)]
+            score = score_of([logged[at] for at in chosen], [answers[at] for at in chosen])
+            figures[name][group] = asdict(score)
+    return figures

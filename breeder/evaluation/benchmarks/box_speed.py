@@ -1,4 +1,4 @@
-"""Measure how fast the box model is against a loop over an adaptive solver: one process, one BLAS thread."""
+"""`manage.py bench heat`: the box model against a loop over an adaptive solver; one process, one BLAS thread."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from .batch import sweep
-from .box import Network, simple_network
-from .ensemble_draws import draws
-from .evaluate_kit import AmbientCase, try_kit
-from .kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
-from .simulation import inside
-from .verdict import Limits, Tolerance
+from breeder.core.thermal.batch import sweep
+from breeder.core.thermal.box import Network, simple_network
+from breeder.core.thermal.ensemble_draws import draws
+from breeder.core.thermal.evaluate_kit import AmbientCase, try_kit
+from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.core.thermal.simulation import inside
+from breeder.core.thermal.verdict import Limits, Tolerance
 
 Array = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ EASY = Network(payload_w_k=1.5, air_j_k=600.0, payload_j_k=2500.0, wall_w_k=(0.5
 
 
 def run() -> dict[str, Any]:
-    """Return simulations a second for linear and melting kits, their ratio to the loop, and the time for a parcel."""
+    """Return simulations per second of linear and melting kits, their ratio to the loop, and one parcel's time."""
     begun, begun_cpu = time.perf_counter(), time.process_time()
     weather = _weather(LINEAR_MEMBERS)
     foam = Kit(Box(INNER_M, (Layer("eps", 19), BOARD)), PAYLOAD)
@@ -79,7 +79,7 @@ def _weather(members: int) -> NDArray[np.float32]:
 
 
 def _loop_per_second(net: Network, weather: NDArray[np.float32]) -> float:
-    """Return how many members a second the adaptive solver takes, one after another."""
+    """Return how many members per second the adaptive solver does, one after another."""
     return SOLVED / _median(lambda: [_solve(net, weather[member]) for member in range(SOLVED)], 1)
 
 
@@ -99,7 +99,7 @@ def _solve(net: Network, weather: Array) -> tuple[float, float, float, float]:
 
 
 def _parcel(weather: NDArray[np.float32]) -> None:
-    """Evaluate eight kits for one parcel with 200 members in three delay cases."""
+    """Try eight kits for one parcel with 200 members in three delay cases, with full results."""
     drawn = draws(7, PARCEL_MEMBERS)
     ambient = weather[:PARCEL_MEMBERS]
     cases = [
@@ -122,7 +122,7 @@ def _usual_kits() -> list[Kit]:
 
 
 def _median(do: Any, runs: int = RUNS) -> float:
-    """Return the median processor seconds of some runs, after one that fills the caches.
+    """Return the median processor seconds of some runs, after one run that fills the caches.
 
     Everything runs in one thread, so on an idle machine processor seconds are seconds.
     """

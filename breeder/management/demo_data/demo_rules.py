@@ -1,4 +1,4 @@
-"""What the invented breeder looked up: rules, carriers' terms and permits. All of it is invented, and says so."""
+"""Rules, carriers' terms and permits of the invented breeder. All of it is invented and says so."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -18,7 +18,7 @@ RECEIVES = ("Xanthe Rowe", "US-LA")
 
 
 def write_rules(today: date, by: Any) -> None:
-    """Write down what holds before the week begins: isopods need a permit, springtails none, the post takes both."""
+    """Write the rules in force before the week: isopods need a permit, springtails none, the post takes both."""
     looked = _looked_up(today)
     rule_actions.keep(
         MovementRule(
@@ -38,7 +38,7 @@ def write_rules(today: date, by: Any) -> None:
 
 
 def let_run_out(today: date, by: Any) -> None:
-    """Let a customer's permit run out after their order was taken: the box stays, whoever sends it."""
+    """Let a customer's permit expire after the order was taken: then no one may send the box."""
     permit = Permit.objects.get(person__name=RECEIVES[0])
     permit.valid_until = today - timedelta(days=1)
     rule_actions.keep(permit, by=by)
