@@ -163,7 +163,7 @@ def _source(hours: Hours) -> dict[str, Any]:
 
 def _curve(result: Found) -> dict[str, Any]:
     """Return the chart of the on-time journey in the chosen kit: inside with its range, and the median outside."""
-    case, band = result.trial.cases[0], result.trial.curve_of(result.chosen)
+    case, band = result.trial.cases[0], result.trial.band_inside(result.chosen)
     limits: Limits = result.animals.limits
     outside = np.median(result.trial.around[0].ambient_c, axis=0)
     return {

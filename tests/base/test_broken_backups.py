@@ -111,7 +111,7 @@ def test_a_restore_that_finds_no_room_says_so(tmp_path: Path, monkeypatch: Any) 
     backup_file.write_backup(tmp_path / "book.zip")
     User.objects.all().delete()
 
-    def no_room(archive: Any) -> None:
+    def no_room(*given: Any) -> None:
         raise OperationalError("database or disk is full")
 
     monkeypatch.setattr(backup_file, "_load_rows", no_room)

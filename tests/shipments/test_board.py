@@ -89,7 +89,7 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     plan = spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
     assert [given.number for given in plan.given] == [2]
     assert plan.without == (1,)
-    assert "box 2 gets them, in order of promised date. Box 1 finds no day without it." in plan.shortages[0]
+    assert "box 2 gets them, in order of promised date. Box 1 gets no day without it." in plan.shortages[0]
     # A packed box has used its pack already.
     assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
 

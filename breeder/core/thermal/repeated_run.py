@@ -7,8 +7,8 @@ straight between the points (first-order hold).
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import solve_banded
 
 from .box import Network
 from .regime_stepper import AIR, PAYLOAD
@@ -34,6 +34,6 @@ def course(net: Network, outside_c: Array, step_s: float, *, box_c: float, paylo
     each = np.concatenate([(modes.T @ (root * start))[:, None], driven], axis=1)
     for mode, share in zip(each, kept, strict=True):
         lower = np.stack([np.ones(len(mode)), np.full(len(mode), -share)])
-        mode[:] = solve_banded((1, 0), lower, mode, check_finite=False)
+        mode[:] = scipy.linalg.solve_banded((1, 0), lower, mode, check_finite=False)
     states = (modes / root[:, None])[[AIR, PAYLOAD]] @ each
     return states[0], states[1]

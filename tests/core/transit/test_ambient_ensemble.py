@@ -96,7 +96,11 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
         here = rows(way, exposure) & np.array([at > way.times[24] for at in way.times])
         lit = around(way, ends, drawn)[here]
         dark = [replace(air, light=np.zeros_like(air.light)) for air in ends.airs]
-        plain = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases((way,)), *dark)[0].ambient_c.T[here]
+        plain = (
+            ambient_ensemble.Members(drawn)
+            .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *dark)[0]
+            .ambient_c.T[here]
+        )
         assert (lit - plain).mean() > least
         assert (lit >= plain - 1e-9).all()
     counter = case(to_counter=True)

@@ -105,7 +105,7 @@ def test_what_surrounds_a_box_is_what_plain_steps_make_of_the_same_draws(post_on
     origin, destination = question.readings[0]
     drawn = box_trials.drawn_of(77, MEMBERS)
     shape = ambient_ensemble.shape_of(question.journey, origin.hours, destination.hours)
-    quick = ambient_ensemble.Members(drawn).of(shape, origin, destination)
+    quick = ambient_ensemble.Members(drawn).ambient_cases(shape, origin, destination)
     for case, surroundings in zip(shape.cases, quick, strict=True):
         whole = plain.around(case, Ends(origin.hours, destination.hours), drawn)
         assert pytest.approx(whole, abs=1e-4) == surroundings.ambient_c.T

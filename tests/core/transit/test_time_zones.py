@@ -104,7 +104,7 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
     every = cases(post_on, origin, destination)
-    around = ambient_ensemble.Members(drawn).of(ambient_ensemble.shape_of_cases(every), *ends.airs)
+    around = ambient_ensemble.Members(drawn).ambient_cases(ambient_ensemble.shape_of_cases(every), *ends.airs)
     for case, rows in zip(every, (each.ambient_c.T for each in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]
