@@ -10,8 +10,8 @@ from django.db.models import Model
 STAMP_LETTERS = 8
 GONE = "This was removed from the book since you opened this page. Nothing was written."
 CHANGED = (
-    "‘%(label)s’ was changed since you opened this page; in the book it is now ‘%(now)s’. What you typed stands below: "
-    "look at it, and save again if it is to be so."
+    "‘%(label)s’ was changed since you opened this page; in the book it is now ‘%(now)s’. What you typed is still "
+    "here: check it, and save again if you want to keep it."
 )
 
 

@@ -93,7 +93,7 @@ def test_a_phone_is_answered_the_same_and_told_of_other_values(keeper_client: Cl
     assert (again.status_code, again.json()["answer"]) == (200, first.json()["answer"])
     refused = keeper_client.post(reverse("people:new"), sent | {"name": "Bo Reed"}, **phone)
     assert refused.status_code == 422
-    assert re.search(r"data-sentence>This form was sent before with other values", refused.content.decode())
+    assert re.search(r"data-sentence>This form was already sent with other values", refused.content.decode())
 
 
 def test_a_token_that_was_spent_at_another_form_is_refused_aloud(keeper_client: Client) -> None:
@@ -102,7 +102,7 @@ def test_a_token_that_was_spent_at_another_form_is_refused_aloud(keeper_client: 
     edit = reverse("people:edit", args=[Person.objects.get().pk])
     refused = keeper_client.post(edit, SENT | {"name": "Bo Reed", "token": token})
     assert refused.status_code == 422
-    assert "Another form was sent" in refused.content.decode()
+    assert "Another form was already sent" in refused.content.decode()
     assert Person.objects.get().name == "Ada Marsh"
 
 
