@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('breeder', '0005_holds_with_money_in_them'),
+        ('breeder', '0006_tokens_know_their_form'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
