@@ -1,4 +1,4 @@
-"""Inner parts of actions: the turn, animals set aside, and writing the ledger. All need the caller's transaction."""
+"""Inner parts of actions: the lines' lock, animals set aside, the ledger. All need the caller's transaction."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from breeder.cultures import belief_store
 from breeder.cultures.models import Culture, Entry, Promise
-from breeder.species.steps import take_turn as take_turn
+from breeder.species.steps import lock_lines as lock_lines
 
 
 def set_aside(
@@ -23,7 +23,7 @@ def set_aside(
     expires_at: datetime | None = None,
     paid_at: datetime | None = None,
 ) -> Promise:
-    """Set animals aside; the caller has taken the turn and checked that they can be spared."""
+    """Set animals aside; the caller holds the lines' lock and has checked that they can be spared."""
     return Promise.objects.create(
         line_id=line_id,
         stage=stage,
@@ -46,8 +46,8 @@ def release(promise: Promise, *, at: datetime) -> None:
 def hold_anew(promise: Promise, *, at: datetime, expires_at: datetime | None) -> None:
     """Set aside again what a promise gave back, behind all promises made meanwhile.
 
-    It stays the same promise, so that what was packed of it before is still known to be somebody's. The caller has
-    taken the turn and checked that it can be spared.
+    It stays the same promise, so that what was packed of it before is still known to be somebody's. The caller
+    holds the lines' lock and has checked that it can be spared.
     """
     promise.state, promise.made_at, promise.expires_at, promise.ended_at = Promise.State.HELD, at, expires_at, None
     promise.save(update_fields=["state", "made_at", "expires_at", "ended_at"])
@@ -62,7 +62,7 @@ def mark_paid(promise: Promise, *, at: datetime) -> None:
 def resize(promise: Promise, number: int, *, males: int = 0, females: int = 0) -> None:
     """Let a promise hold another number, keeping its place in the order of promises.
 
-    The caller has taken the turn, and has checked that what is more can be spared.
+    The caller holds the lines' lock and has checked that what is more can be spared.
     """
     promise.number, promise.males, promise.females = number, males, females
     promise.save(update_fields=["number", "males", "females"])
@@ -76,7 +76,7 @@ def hold_until(promise: Promise, expires_at: datetime | None) -> None:
 
 
 def name_tub(promise: Promise, culture_id: int | None) -> None:
-    """Let a promise come out of another tub, or of any tub of its line; the caller has taken the turn and checked."""
+    """Let a promise come out of another tub, or of any tub of its line; the caller holds the lines' lock."""
     promise.culture_id = culture_id
     promise.save(update_fields=["culture_id"])
 

@@ -86,7 +86,7 @@ def agree_order(
     """
     lines = {offer.line_id for offer in offers_by_id(want.offer_id for want in wanted).values()}
     with transaction.atomic(durable=True):
-        cultures.take_turn(lines)
+        cultures.lock_lines(lines)
         # Asked again after the turn: the same form may have won the race for it.
         form_tokens.seen(token)
         now = timezone.now()

@@ -57,7 +57,7 @@ def line_ids_of(order_number: int) -> set[int]:
 
 def take_order(number: int, more_lines: Iterable[int] = ()) -> Order:
     """Take the turn of an order's lines and of the order itself, then read it. Raises Order.DoesNotExist."""
-    cultures.take_turn(line_ids_of(number) | set(more_lines))
+    cultures.lock_lines(line_ids_of(number) | set(more_lines))
     # The same lock one row further: two people changing one order wait for each other.
     Order.objects.filter(number=number).update(status=F("status"))
     return fresh(number)

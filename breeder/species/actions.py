@@ -44,7 +44,7 @@ def correct_starter_set(by: Keeper = None) -> int:
         if not wanted:
             return 0
         lines = Line.objects.filter(species__in=[species for species, _, _ in wanted])
-        steps.take_turn(lines.values_list("pk", flat=True))
+        steps.lock_lines(lines.values_list("pk", flat=True))
         # Read again after the turn: the keeper may have changed a value since.
         wanted = _to_correct(Species.objects.select_for_update())
         for species, starter, new in wanted:
@@ -112,7 +112,7 @@ def edit_species(
     try:
         with transaction.atomic(durable=True):
             # How long adults live and how a species breeds decide what its lines can spare.
-            steps.take_turn(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
+            steps.lock_lines(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
             form_tokens.seen(token)
             species = Species.objects.get(pk=species_id)
             before = {name: getattr(species, name) for name in values}
@@ -156,7 +156,7 @@ def edit_line(line_id: int, values: Mapping[str, Any], *, by: Keeper, reason: st
     """Change a line; giving up protection needs a reason, which is logged. Raises NeedsReason."""
     try:
         with transaction.atomic(durable=True):
-            steps.take_turn([line_id])
+            steps.lock_lines([line_id])
             form_tokens.seen(token)
             line = Line.objects.select_related("species").get(pk=line_id)
             after = with_minimums(values)

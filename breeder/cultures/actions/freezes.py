@@ -37,7 +37,7 @@ def end_freeze(line_id: int, reason: str, *, by: Any, token: str = "") -> Line:
 
 
 def _line_in_turn(line_id: int) -> Line:
-    steps.take_turn([line_id])
+    steps.lock_lines([line_id])
     line = Line.objects.select_related("species").filter(pk=line_id).first()
     if line is None:
         raise BadFact("This line is not in the book. Choose a line from the list.")

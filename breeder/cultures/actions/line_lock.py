@@ -52,7 +52,7 @@ def take(culture_ids: Iterable[int], *, also_lines: Iterable[int] = ()) -> Turn:
     wanted = list(dict.fromkeys(culture_ids))
     # A tub never changes its line, so this may be read before the turn; everything that can change is read after it.
     line_ids = {*Culture.objects.filter(pk__in=wanted).values_list("line_id", flat=True), *also_lines}
-    steps.take_turn(line_ids)
+    steps.lock_lines(line_ids)
     tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=wanted).select_related("line__species")}
     if len(tubs) < len(wanted):
         raise BadFact("This tub is not in the book. Go back to the list of tubs and choose another.")

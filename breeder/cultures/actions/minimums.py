@@ -45,7 +45,7 @@ def set_minimum(
     for name, number in wanted.items():
         line_lock.whole(name, number, least=0)
     with transaction.atomic(durable=True):
-        steps.take_turn([line_id])
+        steps.lock_lines([line_id])
         line = Line.objects.select_related("species").get(pk=line_id)
         before = stock_of(line_id)
         was = {name: getattr(line, name) for name in wanted}

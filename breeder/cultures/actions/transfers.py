@@ -47,7 +47,7 @@ def tip_over(
         "given": given,
     }
     out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
-    if target.line_id != source.line_id:  # its replay must not wait for another line's turn: it keeps the tub as it was
+    if target.line_id != source.line_id:  # its replay must not wait for another line's lock: it keeps what the tub held
         was = {} if held is None else {"of": as_json(held), "share_log_sd": spread}
         shared["given"] = {"tipped": share} | was | ({"closing": closing} if closing else {})
     steps.write_entry(target, number=number, log_sd=spread, other_side=out, **shared)

@@ -47,7 +47,7 @@ def start_tub(
     """Begin a tub under the next free number, with the animals received into it; without any it waits for its count."""
     _check_received(received)
     with transaction.atomic(durable=True):
-        steps.take_turn([line_id])
+        steps.lock_lines([line_id])
         line = _open_line(line_id)
         before = stock_by_line([line_id])
         tub = new_tub(line, place, started_on or timezone.localdate())
