@@ -117,7 +117,7 @@ def pack_from(
 
 
 @dataclass(frozen=True)
-class Held:
+class Rest:
     """What is left of a promise after some of it was packed."""
 
     number: int
@@ -125,11 +125,11 @@ class Held:
     females: int
 
 
-def left_of(promise: Promise, number: int, males: int, females: int) -> Held:
+def left_of(promise: Promise, number: int, males: int, females: int) -> Rest:
     """Return what a promise holds after `number` were packed; the sexes never exceed what is held in all."""
     left = max(0, promise.number - number)
     still_males = min(max(0, promise.males - males), left)
-    return Held(left, still_males, min(max(0, promise.females - females), left - still_males))
+    return Rest(left, still_males, min(max(0, promise.females - females), left - still_males))
 
 
 def take_off(promise: Promise, number: int, males: int, females: int, at: datetime) -> None:
@@ -148,12 +148,12 @@ def _end(promise: Promise, state: Promise.State, at: datetime) -> None:
 
 def write_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one fact into the ledger and bring what the book believes of its tub up to date."""
-    entry = set_down(culture, kind, happened_at=happened_at, by=by, **fields)
+    entry = add_entry(culture, kind, happened_at=happened_at, by=by, **fields)
     belief_store.bring_up_to_date([culture.pk])
     return entry
 
 
-def set_down(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
+def add_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one of several facts into the ledger; after the last, the caller replays the tubs."""
     return Entry.objects.create(
         culture=culture, kind=kind, happened_at=happened_at, recorded_at=timezone.now(), by=by, **fields

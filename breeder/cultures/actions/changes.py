@@ -40,24 +40,24 @@ def record_change(
     Culling a frozen line asks for its name (`named`).
     """
     sign = _sign_of(reason)
-    line_lock.whole("number", number)
-    line_lock.sexes(number, males, females)
+    line_lock.check_number("number", number)
+    line_lock.check_sexes(number, males, females)
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         if reason == Entry.Reason.CULLED:
             frozen_lines.require_named([tub.line], [named], "to cull from")
         entry = steps.write_entry(
             tub,
             Entry.Kind.CHANGE,
-            stage=line_lock.stage_of(tub.line, stage),
+            stage=line_lock.check_stage(tub.line, stage),
             number=sign * number,
             reason=reason,
-            happened_at=line_lock.moment(tub, happened_at),
+            happened_at=line_lock.check_time(tub, happened_at),
             note=note,
             photo=photo,
             by=by,
-            **line_lock.record_sexes(sign, males, females),
+            **line_lock.signed_sexes(sign, males, females),
         )
         return this.recorded(entry, token=token, answer=answer, more=_more_than_known(entry))
 
@@ -81,16 +81,16 @@ def move_animals(
 
     Carrying animals of a frozen line out of it asks for its name (`named`).
     """
-    line_lock.whole("number", number)
-    line_lock.sexes(number, males, females)
+    line_lock.check_number("number", number)
+    line_lock.check_sexes(number, males, females)
     if from_id == to_id:
         raise BadFact({"to": "The animals would go back into the tub that they came from. Choose another tub."})
     with transaction.atomic(durable=True):
-        this = line_lock.take([from_id, to_id])
+        this = line_lock.lock_tubs([from_id, to_id])
         source, target = this.tubs[from_id], this.tubs[to_id]
         if leaves_line(source, target):
             frozen_lines.require_named([source.line], [named], "to carry animals out of")
-        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
+        at = max(line_lock.check_time(source, happened_at), line_lock.check_time(target, happened_at))
         some = Animals(stage, number, males, females)
         out = carry(source, target, some, at, by, note=note)
         return this.recorded(out, token=token, answer=answer, more=[*_more_than_known(out), *mixing(source, target)])

@@ -20,7 +20,7 @@ def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", an
     What really happened, if anything did, is then recorded as an entry of its own.
     """
     with transaction.atomic(durable=True):
-        this = line_lock.take(_tubs_of(entry_id))
+        this = line_lock.lock_tubs(_tubs_of(entry_id))
         group = _group(entry_id)
         wrong = next(entry for entry in group if entry.pk == entry_id)
         _check(wrong)

@@ -57,16 +57,16 @@ def record_count(
 
     `seen` is what else was seen on that look; it stands and falls with the count.
     """
-    written = eye_bias.with_own_error(written_down(stage, method, given, sexed), method, by)
+    written = eye_bias.with_own_error(kept_values(stage, method, given, sexed), method, by)
     count = count_entry.newly_counted(method, written)
-    flags = known("seen", seen, LOOKED) if seen else []
+    flags = check_choices("seen", seen, LOOKED) if seen else []
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         entry = steps.write_entry(
             tub,
             Entry.Kind.COUNT,
-            stage=line_lock.stage_of(tub.line, stage),
+            stage=line_lock.check_stage(tub.line, stage),
             method=method,
             given=written,
             estimate=count.estimate,
@@ -75,7 +75,7 @@ def record_count(
             shared_sd=count.shared_sd,
             males=sexed.males if sexed else None,
             females=sexed.females if sexed else None,
-            happened_at=line_lock.moment(tub, happened_at),
+            happened_at=line_lock.check_time(tub, happened_at),
             note=note,
             photo=photo,
             by=by,
@@ -86,7 +86,7 @@ def record_count(
         return this.recorded(entry, token=token, answer=answer)
 
 
-def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed | None) -> dict[str, Any]:
+def kept_values(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed | None) -> dict[str, Any]:
     """Return what is kept of the typed values. Raises BadFact when sexes stand where they cannot."""
     if method in count_entry.OF_ADULTS and stage != Stage.ADULTS:
         raise BadFact({"stage": f"“{stage}” cannot be sexed, so this way counts adults. Choose adults."})
@@ -95,7 +95,7 @@ def written_down(stage: str, method: str, given: Mapping[str, Any], sexed: Sexed
     if stage != Stage.ADULTS or method not in count_entry.ONE_BY_ONE:
         raise BadFact({"sexed": f"“{sexed}” gives the sexes, which go with adults counted by hand."})
     for name in ("males", "females", "unsexed"):
-        line_lock.whole(name, getattr(sexed, name), least=0)
+        line_lock.check_number(name, getattr(sexed, name), least=0)
     return {**given, "counted": sexed.counted, "sexed": str(sexed)}
 
 
@@ -111,11 +111,11 @@ def record_looked(
     answer: str = "",
 ) -> Recorded:
     """Record a look into a tub: all well, or what was seen."""
-    flags = known("seen", seen, LOOKED)
+    flags = check_choices("seen", seen, LOOKED)
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
-        entry = _looked(tub, flags, line_lock.moment(tub, happened_at), by, note=note, photo=photo)
+        entry = _looked(tub, flags, line_lock.check_time(tub, happened_at), by, note=note, photo=photo)
         return this.recorded(entry, token=token, answer=answer)
 
 
@@ -134,12 +134,12 @@ def care_for_shelf(
     answer: str = "",
 ) -> list[Recorded]:
     """Record what was done for every open tub of a shelf: fed, misted, new substrate."""
-    done = known("did", did, CARED)
+    done = check_choices("did", did, CARED)
     with transaction.atomic(durable=True):
         on_shelf = open_on_shelf(shelf)
         if not on_shelf:
             raise BadFact({"shelf": f"Shelf “{shelf}” holds no open tub. Choose another shelf."})
-        this = line_lock.take(on_shelf)
+        this = line_lock.lock_tubs(on_shelf)
         # Read again after the turn: a tub may have been closed since. One that was begun later was not cared for.
         on = timezone.localdate(happened_at or timezone.now())
         open_tubs = [tub for tub in this.tubs.values() if tub.closed_on is None and tub.shelf == shelf]
@@ -151,11 +151,11 @@ def care_for_shelf(
 
 
 def _cared_for(tub: Culture, done: list[str], happened_at: datetime | None, note: str, by: Any) -> Entry:
-    at = line_lock.moment(tub, happened_at)
+    at = line_lock.check_time(tub, happened_at)
     return steps.write_entry(tub, Entry.Kind.CARE, given={"did": done}, happened_at=at, note=note, by=by)
 
 
-def known(field: str, chosen: Iterable[str], choices: tuple[str, ...]) -> list[str]:
+def check_choices(field: str, chosen: Iterable[str], choices: tuple[str, ...]) -> list[str]:
     """Return what was chosen, in the order of the choices. Raises BadFact for nothing, or for what is no choice."""
     asked = list(dict.fromkeys(chosen))
     strange = [name for name in asked if name not in choices]

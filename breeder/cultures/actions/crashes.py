@@ -33,9 +33,9 @@ def mark_crashed(
         said = f"That has {len(because)} letters. Say it in {LONGEST_CRASH_REASON} or fewer."
         raise BadFact({"because": said})
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
-        on = timezone.localdate(line_lock.moment(tub, happened_at))
+        on = timezone.localdate(line_lock.check_time(tub, happened_at))
         to = {"crashed_on": on, "not_for_sale": f"crashed on {on:%-d %B %Y}: {because.strip()}"}
         entry = write_state(tub, to, at=happened_at, note="", by=by)
         return this.recorded(entry, token=token, answer=answer)
@@ -46,7 +46,7 @@ def end_crash(culture_id: int, reason: str, *, by: Any, token: str = "", answer:
     if not reason.strip():
         raise BadFact({"reason": "Write why the tub may give again, such as “recovered, counted and clean”."})
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         if tub.crashed_on is None:
             raise BadFact(f"Tub {tub.number} is not marked as crashed. Go back to its page.")
@@ -59,7 +59,7 @@ def set_sister_apart(
 ) -> Recorded:
     """Put a sister of a crashed tub in quarantine, or keep it out of what is sold; the reason names the crash."""
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id, crashed_id])
+        this = line_lock.lock_tubs([culture_id, crashed_id])
         tub, crashed = this.tubs[culture_id], this.tubs[crashed_id]
         if crashed.crashed_on is None:
             raise BadFact(f"Tub {crashed.number} is not marked as crashed. Mark it first.")

@@ -43,7 +43,7 @@ def set_minimum(
     """
     wanted = {"adults_kept": adults_kept, "young_kept": young_kept, "each_sex_kept": each_sex_kept}
     for name, number in wanted.items():
-        line_lock.whole(name, number, least=0)
+        line_lock.check_number(name, number, least=0)
     with transaction.atomic(durable=True):
         steps.lock_lines([line_id])
         line = Line.objects.select_related("species").get(pk=line_id)

@@ -11,7 +11,7 @@ from django.urls import reverse
 from breeder.base.models import Photo
 from breeder.cultures import belief_store, count_entry, eye_bias, steps
 from breeder.cultures.actions import line_lock
-from breeder.cultures.actions.counts import LOOKED, known
+from breeder.cultures.actions.counts import LOOKED, check_choices
 from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry, OwnError
@@ -55,7 +55,7 @@ def record_round(
     if not visits:
         raise BadFact("Nothing was written down. Fill in at least one tub.")
     with transaction.atomic(durable=True):
-        this = line_lock.take([visit.culture_id for visit in visits])
+        this = line_lock.lock_tubs([visit.culture_id for visit in visits])
         own = eye_bias.in_use(by, "eye")
         written, wrong = [], {}
         for visit in visits:
@@ -72,11 +72,11 @@ def record_round(
 def _write(
     tub: Culture, visit: Visit, happened_at: datetime | None, photo: Photo | None, by: Any, own: OwnError | None
 ) -> Entry:
-    at = line_lock.moment(tub, happened_at)
+    at = line_lock.check_time(tub, happened_at)
     root: Entry | None = None
     for kind, fields in (*_counts(tub, visit.eye, at, own), *_look(visit, photo, at), *_deaths(tub, visit, at)):
         first = {"note": visit.note, "photo": photo} if root is None else {"other_side": root}
-        entry = steps.set_down(tub, kind, by=by, **fields, **first)
+        entry = steps.add_entry(tub, kind, by=by, **fields, **first)
         root = root or entry
         eye_bias.follow(entry)
     if root is None:
@@ -92,13 +92,13 @@ def _counts(tub: Culture, eye: Iterable[tuple[str, str]], at: datetime, own: Own
         given = eye_bias.kept_with(count_entry.eye_class(words), own)
         count = count_entry.counted("eye", given)
         figures = {name: getattr(count, name) for name in ("estimate", "lower", "log_sd", "shared_sd")}
-        kept = {"stage": line_lock.stage_of(tub.line, stage), "method": "eye", "given": given, "happened_at": at}
+        kept = {"stage": line_lock.check_stage(tub.line, stage), "method": "eye", "given": given, "happened_at": at}
         yield Entry.Kind.COUNT, kept | figures
 
 
 def _look(visit: Visit, photo: Photo | None, at: datetime) -> Facts:
     """A look is written where something was seen, or where nothing else would say that somebody was there."""
-    flags = known("seen", visit.seen, LOOKED) if visit.seen else []
+    flags = check_choices("seen", visit.seen, LOOKED) if visit.seen else []
     if visit.died and not visit.eye and not flags:
         flags = ["dead"]
     if flags or ((visit.note or photo) and not visit.eye):
@@ -108,6 +108,6 @@ def _look(visit: Visit, photo: Photo | None, at: datetime) -> Facts:
 def _deaths(tub: Culture, visit: Visit, at: datetime) -> Facts:
     when = at - PICKED_OUT_BEFORE if visit.eye else at
     for stage, number in visit.died:
-        line_lock.whole("died", number)
+        line_lock.check_number("died", number)
         reason = {"reason": Entry.Reason.DIED, "number": -number, "happened_at": when}
-        yield Entry.Kind.CHANGE, {"stage": line_lock.stage_of(tub.line, stage)} | reason
+        yield Entry.Kind.CHANGE, {"stage": line_lock.check_stage(tub.line, stage)} | reason

@@ -37,7 +37,7 @@ def set_purpose(
         told = f"{quarantine_until:%-d %B %Y}"
         raise BadFact({"quarantine_until": f"“Quarantine until” is {told}, which is past. Give a later day."})
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
             raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
@@ -57,7 +57,7 @@ NEVER_BACK = (
 def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "", answer: str = "") -> Recorded:
     """Keep a tub out of what is sold, with the reason; an empty reason gives it back."""
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         longest = Culture._meta.get_field("not_for_sale").max_length or 0
         if len(because) > longest:
@@ -73,7 +73,7 @@ def write_state(
 
     `into` is the tub that one tipped out whole went into.
     """
-    happened_at = line_lock.moment(tub, at)
+    happened_at = line_lock.check_time(tub, at)
     given: dict[str, Any] = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
     if into is not None:
         given["into"] = into

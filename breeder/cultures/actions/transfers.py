@@ -62,23 +62,23 @@ def _tipped_number(held: Belief | None, source: Culture, stage: str, share: floa
 
 def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:
     """Write both sides of carrying counted animals over, linked, and return the entry of the tub they left."""
-    line_lock.stage_of(target.line, some.stage)
+    line_lock.check_stage(target.line, some.stage)
     shared = {
-        "stage": line_lock.stage_of(source.line, some.stage),
+        "stage": line_lock.check_stage(source.line, some.stage),
         "reason": Entry.Reason.MOVED,
         "happened_at": at,
         "note": note,
         "by": by,
     }
     out = steps.write_entry(
-        source, Entry.Kind.CHANGE, number=-some.number, **line_lock.record_sexes(-1, some.males, some.females), **shared
+        source, Entry.Kind.CHANGE, number=-some.number, **line_lock.signed_sexes(-1, some.males, some.females), **shared
     )
     steps.write_entry(
         target,
         Entry.Kind.CHANGE,
         number=some.number,
         other_side=out,
-        **line_lock.record_sexes(+1, some.males, some.females),
+        **line_lock.signed_sexes(+1, some.males, some.females),
         **shared,
     )
     return out

@@ -51,19 +51,19 @@ def start_tub(
         line = _open_line(line_id)
         before = stock_by_line([line_id])
         tub = new_tub(line, place, started_on or timezone.localdate())
-        this = line_lock.Turn({tub.pk: tub}, before)
+        this = line_lock.LockedTubs({tub.pk: tub}, before)
         at = _start_of(tub)
         entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
         for some in received:
             steps.write_entry(
                 tub,
                 Entry.Kind.CHANGE,
-                stage=line_lock.stage_of(line, some.stage),
+                stage=line_lock.check_stage(line, some.stage),
                 number=some.number,
                 reason=Entry.Reason.RECEIVED,
                 happened_at=at,
                 by=by,
-                **line_lock.record_sexes(+1, some.males, some.females),
+                **line_lock.signed_sexes(+1, some.males, some.females),
             )
         return this.recorded(entry, token=token, answer=answer)
 
@@ -85,16 +85,16 @@ def split_tub(
     _check_share(share, moved)
     _check_received(moved)
     with transaction.atomic(durable=True):
-        this = line_lock.take([parent_id])
+        this = line_lock.lock_tubs([parent_id])
         parent = this.tubs[parent_id]
         if place.purpose in LOST_IN and parent.purpose != place.purpose:
             frozen_lines.require_named([parent.line], [named], "to show or mix animals of")
-        at = line_lock.moment(parent, happened_at)
+        at = line_lock.check_time(parent, happened_at)
         child = new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
         Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
         entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
         if share is not None:
-            for stage in line_lock.stages_of(parent.line):
+            for stage in line_lock.kept_stages(parent.line):
                 tip_over(parent, child, stage, share, at, by)
         for some in moved:
             carry(parent, child, some, at, by)
@@ -119,17 +119,17 @@ def merge_tubs(
     if from_id == into_id:
         raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
     with transaction.atomic(durable=True):
-        this = line_lock.take([from_id, into_id])
+        this = line_lock.lock_tubs([from_id, into_id])
         source, target = this.tubs[from_id], this.tubs[into_id]
         if untrue := _untrue(source, target):
             raise BadFact({"into": untrue})
         frozen_lines.require_named([source.line], [named], "to tip away a tub of")
-        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
+        at = max(line_lock.check_time(source, happened_at), line_lock.check_time(target, happened_at))
         on = timezone.localdate(at)
         Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
         said = note or f"Tipped into tub {target.number}."
         closing = write_state(source, {"closed_on": on}, at=at, note=said, by=by, into=target.pk)
-        for stage in line_lock.stages_of(source.line):
+        for stage in line_lock.kept_stages(source.line):
             tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
         return this.recorded(
             closing, token=token, answer=answer, more=[*_still_named(source), *_kept_out_no_more(source, target)]
@@ -153,10 +153,10 @@ def close_tub(
     if not reason.strip():
         raise BadFact({"reason": "Closing a tub needs a reason, such as “died out” or “moved to tub 9”. Write why."})
     with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
+        this = line_lock.lock_tubs([culture_id])
         tub = this.tubs[culture_id]
         frozen_lines.require_named([tub.line], [named], "to close a tub of")
-        at = line_lock.moment(tub, happened_at)
+        at = line_lock.check_time(tub, happened_at)
         relied = rules.relied_on(this.before[tub.line_id], tub.pk)
         entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)
         more = [f"The book still relied on {relied} in tub {tub.number}; they no longer count."] if relied else []
@@ -215,8 +215,8 @@ def _start_of(tub: Culture) -> datetime:
 
 def _check_received(received: tuple[Animals, ...]) -> None:
     for some in received:
-        line_lock.whole("number", some.number)
-        line_lock.sexes(some.number, some.males, some.females)
+        line_lock.check_number("number", some.number)
+        line_lock.check_sexes(some.number, some.males, some.females)
 
 
 def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:

@@ -14,7 +14,7 @@ from breeder.base.form_messages import show_refusal
 from breeder.base.offline_forms import is_sent_later, typed_at
 from breeder.cultures import actions, count_entry, entry_text
 from breeder.cultures.actions.counts import record_count
-from breeder.cultures.actions.line_lock import Recorded, stages_of
+from breeder.cultures.actions.line_lock import Recorded, kept_stages
 from breeder.cultures.actions.rounds import record_round
 from breeder.cultures.count_preview import Preview, preview
 from breeder.cultures.forms.counts import COUNT_FORMS, CountForm
@@ -69,7 +69,7 @@ def tub(request: HttpRequest, number: int) -> HttpResponse:
 
 def _tub_page(request: HttpRequest, one: Culture, look: RoundForm, status: int = 200) -> HttpResponse:
     book, today = book_of(one), timezone.localdate()
-    kept = [stage for stage in reversed(stages_of(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
+    kept = [stage for stage in reversed(kept_stages(one.line)) if one.line.sold_by == Line.SoldBy.HEAD]
     workings = [entry_text.working_of(book.held(one.pk, stage), stage, today, one.line) for stage in kept]
     looks = looks_of(one)
     rows = entry_rows(one, newest=None if "all" in request.GET else NEWEST_ENTRIES)
@@ -152,7 +152,7 @@ def tub_count(request: HttpRequest, number: int) -> HttpResponse:
 
 def _previewed(one: Culture, form: CountForm, by: Any) -> Preview:
     data = form.cleaned_data
-    written = actions.counts.written_down(data["stage"], form.method, form.given, form.sexed)
+    written = actions.counts.kept_values(data["stage"], form.method, form.given, form.sexed)
     return preview(one, data["stage"], form.method, written, data["happened_at"], by)
 
 
