@@ -23,7 +23,7 @@ from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from breeder.base import offline_forms
-from breeder.base.form_tokens import AlreadyDone, seen
+from breeder.base.form_tokens import AlreadyDone, SentOtherwise, look_at
 from breeder.base.machine_faults import trouble_of
 from breeder.base.queries import household
 
@@ -131,17 +131,18 @@ class RepeatedAnswer:
 def _first_answer(request: HttpRequest) -> HttpResponse | None:
     """Return the answer that this form got when it was sent before; None if it was not, or the book cannot be read."""
     try:
-        seen(request.POST.get("token", ""))
+        look_at(request)
     except AlreadyDone as done:
         return _repeat(request, done)
-    except (DatabaseError, SuspiciousOperation, UnreadablePostError):
+    except (SentOtherwise, DatabaseError, SuspiciousOperation, UnreadablePostError):
         return None
     return None
 
 
 def _repeat(request: HttpRequest, done: AlreadyDone) -> HttpResponse:
-    # Somebody who went back and typed something else must not take it for written.
-    if timezone.now() - done.at > DOUBLE_CLICK and offline_forms.HEADER not in request.headers:
+    # Where the book does not know what was typed, somebody who typed something else must not take it for written.
+    late = timezone.now() - done.at > DOUBLE_CLICK
+    if late and not done.is_same and offline_forms.HEADER not in request.headers:
         messages.warning(request, SENT_BEFORE)
     return HttpResponseRedirect(done.answer)
 

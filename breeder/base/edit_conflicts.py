@@ -5,8 +5,13 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 
 STAMP_LETTERS = 8
+CHANGED = (
+    "‘%(label)s’ was changed since you opened this page; in the book it is now ‘%(now)s’. What you typed stands below: "
+    "look at it, and save again if it is to be so."
+)
 
 
 class StampField(forms.CharField):
@@ -15,41 +20,60 @@ class StampField(forms.CharField):
     widget = forms.HiddenInput
 
     def bound_data(self, data: Any, initial: Any) -> Any:
-        return initial
+        return initial if self.initial is None else self.initial
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return False
 
 
+class ChangedMeanwhile(ValidationError):
+    """A row was changed after its page was opened; the errors' `params` name `field`, `label` and what it is `now`."""
+
+
 class SeenForm(forms.BaseModelForm):
     """Mix in first: refuses to write over values that were changed since the page was opened.
 
-    It is a courtesy to people; rows are still guarded by the turn that their actions take.
+    The form shows the stamp; `refuse_if_changed` compares it inside the action's transaction, after the lock.
     """
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.instance.pk is None:
             return
-        self._now = {name: self._value(name) for name in self._stamped()}
-        stamp = " ".join(f"{name}:{short(value)}" for name, value in self._now.items())
-        self.fields["seen"] = StampField(required=False, initial=stamp)
+        self.fields["seen"] = StampField(required=False)
+        self._show(self.instance)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         cleaned.pop("seen", None)
-        for name, was in self._seen().items():
-            if name in self._now and short(self._now[name]) != was:
-                self.add_error(None, ValidationError(self._changed(name), code="changed_meanwhile"))
         return cleaned
+
+    def refuse_if_changed(self) -> None:
+        """Compare what the page showed with the row as it is now. Raises ChangedMeanwhile.
+
+        Call it in the action's transaction, after its lock: the row is read anew, and stays locked on a server.
+        """
+        seen = self._seen()
+        if not seen or self.instance._state.adding:
+            return
+        now = type(self.instance)._default_manager.select_for_update().filter(pk=self.instance.pk).first()
+        if now is None:
+            raise ChangedMeanwhile("This was removed from the book since you opened this page. Nothing was written.")
+        self._show(now)
+        changed = [name for name, was in seen.items() if name in self._now and short(self._now[name]) != was]
+        if changed:
+            raise ChangedMeanwhile([self._changed(name) for name in changed])
+
+    def _show(self, row: Model) -> None:
+        """Take a row as what the page shows from now on, so that its stamp is that of the row."""
+        field = row._meta.get_field
+        self._now = {name: field(name).value_from_object(row) for name in self._stamped()}
+        self.fields["seen"].initial = " ".join(f"{name}:{short(value)}" for name, value in self._now.items())
 
     def _stamped(self) -> list[str]:
         known = {field.name for field in self.instance._meta.concrete_fields}
         secret = forms.PasswordInput
         return [name for name, field in self.fields.items() if name in known and not isinstance(field.widget, secret)]
-
-    def _value(self, name: str) -> Any:
-        return self.instance._meta.get_field(name).value_from_object(self.instance)
 
     def _seen(self) -> dict[str, str]:
         if "seen" not in self.fields:
@@ -57,12 +81,9 @@ class SeenForm(forms.BaseModelForm):
         sent = str(self.data.get(self.add_prefix("seen"), ""))
         return dict(part.split(":", 1) for part in sent.split() if ":" in part)
 
-    def _changed(self, name: str) -> str:
-        shown = self._shown(name)
-        return (
-            f"‘{self[name].label}’ was changed since you opened this page; in the book it is now "
-            f"‘{shown}’. What you typed stands below: look at it, and save again if it is to be so."
-        )
+    def _changed(self, name: str) -> ValidationError:
+        params = {"field": name, "label": str(self[name].label), "now": self._shown(name)}
+        return ValidationError(CHANGED, code="changed_meanwhile", params=params)
 
     def _shown(self, name: str) -> str:
         value = self.fields[name].prepare_value(self._now[name])

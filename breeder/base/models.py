@@ -103,9 +103,11 @@ class Photo(models.Model):
 
 
 class Token(models.Model):
-    """A form's token once its action was done, with the answer that it got."""
+    """A form's token once its action was done: where it was sent, a digest of what was typed, the answer it got."""
 
     key = models.CharField(max_length=40, primary_key=True)
+    form = models.CharField(max_length=200, default="", blank=True)
+    body = models.CharField(max_length=64, default="", blank=True)
     answer = models.CharField(max_length=300)
     at = models.DateTimeField(db_index=True)
 

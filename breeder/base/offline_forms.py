@@ -16,6 +16,7 @@ ENTRY = "X-Entry"  # the row that a form wrote, so that the script can offer to 
 OLDEST = timedelta(days=31)  # a phone left in a drawer for longer is asked for the day; common practice, no source
 CLOCK_SLACK = timedelta(minutes=5)  # between two clocks on one network; common practice, no source
 LOGIN_FIRST, NOT_YOURS = 401, 409
+STAMPS = ("typed_at", "age_s", "kept_by")  # what the script adds to the fields of a form
 
 
 class TooOld(ValidationError):

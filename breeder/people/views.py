@@ -1,24 +1,16 @@
 """Pages of people: the keeper's alone, since they hold addresses."""
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django_tables2 import RequestConfig
 
-from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit, typed
 from breeder.people import actions, queries
 from breeder.people.forms import AddressForm, PeopleFilter, PersonForm, RemovalForm, as_typed
 from breeder.people.models import Address, Person
 from breeder.people.tables import PeopleTable, town_of
-
-REFUSED = 422
-
-
-def _writing(request: HttpRequest) -> dict[str, object]:
-    return {"by": request.user, "token": request.POST.get("token", "")}
 
 
 def _person(pk: int) -> Person:
@@ -56,77 +48,74 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 @keeper_only
 def new(request: HttpRequest) -> HttpResponse:
     """Put somebody on file, with their address pasted as a block."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    form = PersonForm(request.POST if request.method == "POST" else None)
-    address = AddressForm(request.POST if request.method == "POST" else None, may_be_empty=True)
-    if request.method == "POST" and form.is_valid() & address.is_valid():
-        one = actions.add_person(form.cleaned_data, address.destination, **_writing(request))
-        messages.success(request, f"{one.name} is on file.")
-        return redirect(actions.person_url(one))
-    shown = {"form": form, "address": address}
-    return render(request, "people/new.html", shown, status=REFUSED if form.is_bound else 200)
+    form = PersonForm(typed(request))
+    address = AddressForm(typed(request), may_be_empty=True)
+    answer = submit(
+        request,
+        lambda **how: actions.add_person(form.cleaned_data, address.destination, **how),
+        form,
+        address,
+        to=actions.person_url,
+        done=lambda one: f"{one.name} is on file.",
+    )
+    return answer or page(request, "people/new.html", form=form, address=address)
 
 
 @keeper_only
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change how somebody is kept on file."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    one = _person(pk)
-    form = PersonForm(request.POST if request.method == "POST" else None, instance=one)
-    if request.method == "POST" and form.is_valid():
-        one = actions.edit_person(pk, form.cleaned_data, **_writing(request))
-        messages.success(request, f"What is on file about {one.name} is changed.")
-        return redirect(actions.person_url(one))
-    shown = {"form": form, "person": _person(pk)}
-    return render(request, "people/edit.html", shown, status=REFUSED if form.is_bound else 200)
+    form = PersonForm(typed(request), instance=_person(pk))
+    answer = submit(
+        request,
+        lambda **how: actions.edit_person(pk, form.cleaned_data, **how),
+        form,
+        to=actions.person_url,
+        done=lambda one: f"What is on file about {one.name} is changed.",
+    )
+    return answer or page(request, "people/edit.html", form=form, person=_person(pk))
 
 
 @keeper_only
 def address_new(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep a new address; the old one stays with what was sent there."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    one = _person(pk)
-    form = AddressForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
-        actions.add_address(pk, form.destination, **_writing(request))
-        messages.success(request, "The new address is kept. Boxes that are planned from now on go there.")
-        return redirect(actions.person_url(one))
-    shown = {"form": form, "person": one, "is_new": True}
-    return render(request, "people/address.html", shown, status=REFUSED if form.is_bound else 200)
+    one, form = _person(pk), AddressForm(typed(request))
+    answer = submit(
+        request,
+        lambda **how: actions.add_address(pk, form.destination, **how),
+        form,
+        to=actions.person_url(one),
+        done="The new address is kept. Boxes that are planned from now on go there.",
+    )
+    return answer or page(request, "people/address.html", form=form, person=one, is_new=True)
 
 
 @keeper_only
 def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse:
     """Put an address right; open orders follow."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
     one = _person(pk)
     address = get_object_or_404(Address, pk=address_pk, person=one)
-    form = AddressForm(request.POST if request.method == "POST" else None, initial=as_typed(address))
-    if request.method == "POST" and form.is_valid():
-        actions.correct_address(address.pk, form.destination, **_writing(request))
-        messages.success(request, "The address is put right. Boxes to it must be checked again.")
-        return redirect(actions.person_url(one))
-    shown = {"form": form, "person": one, "is_new": False}
-    return render(request, "people/address.html", shown, status=REFUSED if form.is_bound else 200)
+    form = AddressForm(typed(request), initial=as_typed(address))
+    answer = submit(
+        request,
+        lambda **how: actions.correct_address(address_pk, form.destination, **how),
+        form,
+        to=actions.person_url(one),
+        done="The address is put right. Boxes to it must be checked again.",
+    )
+    return answer or page(request, "people/address.html", form=form, person=one, is_new=False)
 
 
 @keeper_only
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove somebody on request; what their orders came to stays."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    one = _person(pk)
-    form = RemovalForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            actions.remove_person(pk, **_writing(request))
-            messages.info(request, "The person was removed. What their orders came to stays in the book.")
-            return redirect("people:list")
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-    shown = {"form": form, "person": one, "open_orders": queries.open_order_numbers(one)}
-    return render(request, "people/remove.html", shown, status=REFUSED if form.is_bound else 200)
+    one, form = _person(pk), RemovalForm(typed(request))
+    answer = submit(
+        request,
+        lambda **how: actions.remove_person(pk, **how),
+        form,
+        to="people:list",
+        done="The person was removed. What their orders came to stays in the book.",
+    )
+    if answer:
+        return answer
+    return page(request, "people/remove.html", form=form, person=one, open_orders=queries.open_order_numbers(one))

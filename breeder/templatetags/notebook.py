@@ -55,9 +55,10 @@ def nav_link(context: Context, label: str, url_name: str, rooms: str) -> SafeStr
 
 @register.simple_tag(takes_context=True)
 def once_token(context: Context) -> SafeString:
-    """Return the hidden one-time token; a form that is shown again keeps the one it was sent with."""
+    """Return the hidden one-time token; a form that is shown again keeps its own, unless that was used up."""
     request = context.get("request")
-    sent = request.POST.get("token", "") if request and request.method == "POST" else ""
+    keeps = request and request.method == "POST" and not getattr(request, "needs_new_token", False)
+    sent = request.POST.get("token", "") if keeps else ""
     return format_html('<input type="hidden" name="token" value="{}">', sent or form_tokens.new_token())
 
 

@@ -27,7 +27,7 @@ from django.urls import reverse  # noqa: E402
 from django.utils import timezone  # noqa: E402
 
 from breeder import middleware  # noqa: E402
-from breeder.base import form_tokens  # noqa: E402
+from breeder.base import form_tokens, submit  # noqa: E402
 from breeder.base.models import Setting  # noqa: E402
 from breeder.base.roles import KEEPER  # noqa: E402
 from breeder.cultures.actions.changes import record_change  # noqa: E402
@@ -112,6 +112,7 @@ class Clicks:
     def _hand(self, prepare: Callable[[], None], client: Client, path: str, typed: dict[str, Any]) -> None:
         if not self.looks_again:
             middleware._first_answer = lambda request: None
+            submit._look_again = lambda request, refusal: refusal
         prepare()
         response = client.post(path, typed)
         if prepare == self._first:
@@ -124,10 +125,10 @@ class Clicks:
         if self.moment == WRITING:
             spend = form_tokens.spend
 
-            def slowly(key: str, answer: str) -> None:
+            def slowly(*sent: str) -> None:
                 self.first_writes.set()
                 time.sleep(WRITES_FOR_S)
-                spend(key, answer)
+                spend(*sent)
 
             form_tokens.spend = slowly
         if self.moment == AT_ONCE:
@@ -141,15 +142,21 @@ class Clicks:
         if self.moment == WRITING:
             self.first_writes.wait(ANSWER_S)
         if self.moment == LATE:
-            look = form_tokens.seen
+            self._wait_after_the_first_look()
 
-            def look_then_wait(key: str) -> None:
-                look(key)
-                form_tokens.seen = look
+    def _wait_after_the_first_look(self) -> None:
+        looks = {"seen": form_tokens.seen, "look_at": form_tokens.look_at}
+
+        def look_then_wait(look: Callable[..., None]) -> Callable[..., None]:
+            def wait(*sent: Any) -> None:
+                look(*sent)
+                vars(form_tokens).update(looks)
                 self.second_looked.set()
                 self.first_done.wait(ANSWER_S)
 
-            form_tokens.seen = look_then_wait
+            return wait
+
+        vars(form_tokens).update({name: look_then_wait(look) for name, look in looks.items()})
 
 
 def main() -> None:

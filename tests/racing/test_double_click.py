@@ -101,9 +101,9 @@ def test_a_fault_in_a_form_that_was_done_is_answered_with_its_first_answer() -> 
 
 
 def test_a_book_that_cannot_be_read_keeps_the_refusal_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(key: str) -> None:
+    def broken(request: HttpRequest) -> None:
         raise DatabaseError("disk I/O error")
 
-    monkeypatch.setattr(middleware, "seen", broken)
+    monkeypatch.setattr(middleware, "look_at", broken)
     layer = middleware.RepeatedAnswer(lambda request: HttpResponse(status=422))
     assert layer(sent("x")).status_code == 422

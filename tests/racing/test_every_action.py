@@ -272,7 +272,7 @@ def actions_of(room: str) -> set[str]:
         for module in modules
         for name, value in vars(module).items()
         if not name.startswith("_") and inspect.isfunction(value) and value.__module__.startswith(home)
-        if "transaction.atomic(durable=True)" in inspect.getsource(value)
+        if hasattr(value, "is_action") or "transaction.atomic(durable=True)" in inspect.getsource(value)
     }
 
 
