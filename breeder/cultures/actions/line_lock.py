@@ -5,10 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.core.counting.plurals import many
 from breeder.cultures import rules, steps
 from breeder.cultures.count_entry import BadFact
@@ -36,14 +34,16 @@ class LockedTubs:
     tubs: dict[int, Culture]
     before: dict[int, LineStock]
 
-    def recorded(self, entry: Entry, *, token: str, answer: str = "", more: Iterable[str] = ()) -> Recorded:
-        """Close the action: say what it broke, and use up the form's token last of all."""
-        after = stock_by_line(list(self.before))
+    @property
+    def first(self) -> Culture:
+        """Return the tub that the action names first."""
+        return next(iter(self.tubs.values()))
+
+    def recorded(self, entry: Entry, *, more: Iterable[str] = ()) -> Recorded:
+        """Return what was written, and in sentences what it broke."""
         breaks = [*more]
-        for line_id, stock in after.items():
+        for line_id, stock in stock_by_line(list(self.before)).items():
             breaks += rules.broken_by(self.before[line_id], stock)
-        if token:
-            form_tokens.spend(token, answer or reverse("cultures:tub", args=[entry.culture.number]))
         return Recorded(entry, tuple(breaks))
 
 
@@ -59,22 +59,36 @@ def lock_tubs(culture_ids: Iterable[int]) -> LockedTubs:
     return LockedTubs({pk: tubs[pk] for pk in wanted}, stock_by_line(sorted(line_ids)))
 
 
+def lock_tub(culture_id: int, *_: Any, **__: Any) -> LockedTubs:
+    """Lock the line of the tub that an action is about."""
+    return lock_tubs([culture_id])
+
+
+def lock_both_tubs(culture_id: int, other_id: int, *_: Any, **__: Any) -> LockedTubs:
+    """Lock the lines of the two tubs that an action is about."""
+    return lock_tubs([culture_id, other_id])
+
+
+def lock_line(line_id: int, *_: Any, **__: Any) -> Line:
+    """Lock the line that an action is about, then read it. Raises BadFact for a line that is not in the book."""
+    steps.lock_lines([line_id])
+    line = Line.objects.select_related("species").filter(pk=line_id).first()
+    if line is None:
+        raise BadFact({"line": "This line is not in the book. Choose a line from the list."})
+    return line
+
+
 def check_time(tub: Culture, happened_at: datetime | None) -> datetime:
     """Return when it happened (default now). Raises BadFact for the future, or a time when there was no such tub."""
     now = timezone.now()
     at = happened_at or now
     if at > now + CLOCK_SLACK:
-        sentence = (
-            f"“When” is {_day(at)}, which has not come yet. Give the time it happened, or leave it empty for now."
-        )
-        raise BadFact({"happened_at": sentence})
+        when = f"“When” is {_day(at)}, which has not come yet."
+        raise BadFact({"happened_at": f"{when} Give the time it happened, or leave it empty for now."})
     on = timezone.localdate(at)
     if on < tub.started_on:
-        sentence = (
-            f"“When” is {_day(at)}, but tub {tub.number} was started on {tub.started_on:%-d %B %Y}. Give a later day, "
-            "or choose another tub."
-        )
-        raise BadFact({"happened_at": sentence})
+        start = f"tub {tub.number} was started on {tub.started_on:%-d %B %Y}"
+        raise BadFact({"happened_at": f"“When” is {_day(at)}, but {start}. Give a later day, or choose another tub."})
     # On its closing day a tub is closed: an old form for it must not write into an empty tub.
     if tub.closed_on and on >= tub.closed_on:
         when = f"{tub.closed_on:%-d %B %Y}"
