@@ -6,12 +6,14 @@ def cancel_order(order, reason, *, by): ...
 cancel_order(7, "changed their mind", by=keeper, sent=sent)
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import wraps
 from typing import Any
 
-from django.db import transaction
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, transaction
 
 from breeder.base import form_tokens
 
@@ -47,6 +49,16 @@ class Sent:
 
 
 NO_FORM = Sent()
+
+
+@contextmanager
+def refuse_twice(refusal: ValidationError) -> Iterator[None]:
+    """Turn a row that is in the book already (a unique column) into a refusal; what was written inside is undone."""
+    try:
+        with transaction.atomic():
+            yield
+    except IntegrityError:
+        raise refusal from None
 
 
 def action(lock: Callable[..., Any] | None = None) -> Callable[[Callable[..., Any]], Callable[..., Any]]:

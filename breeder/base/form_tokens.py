@@ -10,11 +10,13 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 from breeder.base import offline_forms, replies
 from breeder.base.models import Token
 
 KEY_LENGTH, LONGEST_FORM, LONGEST_ANSWER = 40, 200, 300
+DIGEST_SALT = "breeder.base.form_tokens"
 # What may differ between two sendings of one form.
 NOT_TYPED = {"csrfmiddlewaretoken", "token", replies.FIELD, *offline_forms.STAMPS}
 OTHER_VALUES = (
@@ -79,11 +81,15 @@ def spend(key: str, answer: str, form: str = "", body: str = "") -> None:
 
 
 def typed_digest(request: HttpRequest) -> str:
-    """Return a digest (SHA-256, hexadecimal) of the values and files of a form; taken once, while files are open."""
+    """Return a digest (HMAC with SHA-256, hexadecimal) of a form's values and files; taken once, while files are open.
+
+    It is keyed by the secret of this machine: some forms hold a password, which nobody may guess from the book.
+    """
     if not hasattr(request, "typed_digest"):
         values = [(name, request.POST.getlist(name)) for name in sorted(request.POST) if name not in NOT_TYPED]
         files = [(name, _file_facts(file)) for name in sorted(request.FILES) for file in request.FILES.getlist(name)]
-        request.typed_digest = sha256(json.dumps([values, files]).encode()).hexdigest()  # type: ignore[attr-defined]
+        text = json.dumps([values, files])
+        request.typed_digest = salted_hmac(DIGEST_SALT, text, algorithm="sha256").hexdigest()  # type: ignore[attr-defined]
     return request.typed_digest  # type: ignore[attr-defined, no-any-return]
 
 

@@ -1,11 +1,11 @@
-"""What the keeper does with services and closures; each opens the one transaction."""
+"""What the keeper does with services and closures."""
 
 from datetime import date, time
 from typing import Any
 
 from django.db import transaction
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import action
 from breeder.base.steps import log
 from breeder.carriers.federal_holidays import federal_holidays
 from breeder.carriers.models import Closure, Service
@@ -46,45 +46,38 @@ def load_example_services(*, by: Any = None, today: date | None = None) -> int:
     return added
 
 
-def add_federal_holidays(carrier: str, year: int, *, by: Any, token: str = "", answer: str = "") -> int:
+@action()
+def add_federal_holidays(carrier: str, year: int, *, by: Any) -> int:
     """Add a year's US federal holidays as closures of a carrier, and return how many were new."""
-    with transaction.atomic(durable=True):
-        form_tokens.seen(token)
-        added = _add_closures(carrier, year)
-        many = f"1 federal holiday of {year} was" if added == 1 else f"{added} federal holidays of {year} were"
-        log("closures added", carrier, f"{many} added for {carrier}.", by=by)
-        form_tokens.spend(token, answer)
+    added = _add_closures(carrier, year)
+    many = f"1 federal holiday of {year} was" if added == 1 else f"{added} federal holidays of {year} were"
+    log("closures added", carrier, f"{many} added for {carrier}.", by=by)
     return added
 
 
-def save_service(service: Service, *, by: Any, token: str = "", answer: str = "") -> Service:
+@action()
+def save_service(service: Service, *, by: Any) -> Service:
     """Keep a service, new or changed."""
-    with transaction.atomic(durable=True):
-        form_tokens.seen(token)
-        service.save()
-        days = "1 day" if service.usual_days == 1 else f"{service.usual_days} days"
-        log("service kept", str(service), f"{service}: {days}, latest {service.latest_days}.", by=by)
-        form_tokens.spend(token, answer)
+    service.save()
+    days = "1 day" if service.usual_days == 1 else f"{service.usual_days} days"
+    log("service kept", str(service), f"{service}: {days}, latest {service.latest_days}.", by=by)
     return service
 
 
-def save_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> Closure:
+@action()
+def save_closure(closure: Closure, *, by: Any) -> Closure:
     """Keep a day on which a carrier carries nothing."""
-    with transaction.atomic(durable=True):
-        form_tokens.seen(token)
-        closure.save()
-        log("closure kept", closure.carrier, f"{closure.carrier} is closed on {closure.on:%-d %B %Y}.", by=by)
-        form_tokens.spend(token, answer)
+    closure.save()
+    log("closure kept", closure.carrier, f"{closure.carrier} is closed on {closure.on:%-d %B %Y}.", by=by)
     return closure
 
 
-def remove_closure(closure: Closure, *, by: Any, token: str = "", answer: str = "") -> None:
+@action()
+def remove_closure(closure: Closure, *, by: Any) -> Closure:
     """Take a closure off again."""
-    with transaction.atomic(durable=True):
-        form_tokens.seen(token)
-        log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)
-        closure.delete()
-        form_tokens.spend(token, answer)
+    log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)
+    closure.delete()
+    return closure
 
 
 def _add_closures(carrier: str, year: int) -> int:

@@ -1,4 +1,4 @@
-"""What the keeper does with rules and permits; each opens the one transaction."""
+"""What the keeper does with rules and permits."""
 
 import csv
 from collections.abc import Sequence
@@ -6,10 +6,10 @@ from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import Model
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import action, refuse_twice
 from breeder.base.steps import log
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_csv import SAME
@@ -26,46 +26,34 @@ KEYS: dict[type[Model], tuple[str, ...]] = {
 OnBook = MovementRule | CarrierRule | Permit
 
 
-def keep(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> OnBook:
+@action()
+def keep(row: OnBook, *, by: Any) -> OnBook:
     """Write a rule or a permit into the book, new or changed. Raises ValidationError where it is there twice."""
-    try:
-        with transaction.atomic(durable=True):
-            form_tokens.seen(token)
-            new = row.pk is None
-            row.save()
-            log(f"{_called(row)} {'added' if new else 'changed'}", str(row), _said(row), by=by)
-            form_tokens.spend(token, answer)
-    except IntegrityError:
-        form_tokens.seen(token)
-        raise ValidationError(TWICE, code="twice") from None
+    new = row.pk is None
+    with refuse_twice(ValidationError(TWICE, code="twice")):
+        row.save()
+    log(f"{_called(row)} {'added' if new else 'changed'}", str(row), _said(row), by=by)
     return row
 
 
-def remove(row: OnBook, *, by: Any, token: str = "", answer: str = "") -> None:
+@action()
+def remove(row: OnBook, *, by: Any) -> None:
     """Take a rule or a permit out of the book; the log keeps what it said."""
-    with transaction.atomic(durable=True):
-        form_tokens.seen(token)
-        log(f"{_called(row)} removed", str(row), f"Taken out: {_said(row)}", by=by)
-        row.delete()
-        form_tokens.spend(token, answer)
+    log(f"{_called(row)} removed", str(row), f"Taken out: {_said(row)}", by=by)
+    row.delete()
 
 
-def keep_file(rules: Sequence[MovementRule], *, by: Any, token: str = "", answer: str = "") -> int:
+@action()
+def keep_file(rules: Sequence[MovementRule], *, by: Any) -> int:
     """Write the rules of a file into the book, all of them or none; one that is there already is replaced.
 
     Raises ValidationError where one of them was written down by somebody else while the file was read.
     """
-    try:
-        with transaction.atomic(durable=True):
-            form_tokens.seen(token)
-            for rule in rules:
-                rule.save()
-            many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
-            log("rules loaded", "file", f"{many} written into the book.", by=by)
-            form_tokens.spend(token, answer)
-    except IntegrityError:
-        form_tokens.seen(token)
-        raise ValidationError(MEANWHILE, code="twice") from None
+    with refuse_twice(ValidationError(MEANWHILE, code="twice")):
+        for rule in rules:
+            rule.save()
+    many = "1 rule of a file was" if len(rules) == 1 else f"{len(rules)} rules of a file were"
+    log("rules loaded", "file", f"{many} written into the book.", by=by)
     return len(rules)
 
 

@@ -3,16 +3,15 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django_tables2 import RequestConfig
 
-from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.roles import is_keeper, keeper_only
+from breeder.base.submit import page, submit
 from breeder.carriers import rule_actions, rule_csv, rulebook
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_forms import AskForm, CarrierRuleForm, MovementRuleForm, PermitForm, RulesFileForm
@@ -21,7 +20,6 @@ from breeder.core.compliance import movement
 from breeder.core.compliance.facts import Way
 from breeder.species.models import Species
 
-REFUSED = 422
 ROWS_A_PAGE = 100
 
 
@@ -78,22 +76,19 @@ def rules_csv(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def rules_upload(request: HttpRequest) -> HttpResponse:
     """Take a file of movement rules, all of it or nothing."""
-    form_tokens.seen(request.POST.get("token", ""))
     form = RulesFileForm(request.POST or None, request.FILES or None)
-    back = reverse("carriers:rules")
-    if request.method == "POST" and form.is_valid():
-        try:
-            found = rule_csv.rules_in(form.cleaned_data["file"].read(rule_csv.MOST_BYTES + 1))
-            number = rule_actions.keep_file(found, by=request.user, token=request.POST.get("token", ""), answer=back)
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-        else:
-            said = "1 rule of the file is" if number == 1 else f"{number} rules of the file are"
-            messages.success(request, f"{said} in the book.")
-            return redirect(back)
-    status = REFUSED if request.method == "POST" else 200
-    shown = {"form": form, "columns": rule_csv.COLUMNS}
-    return render(request, "carriers/rules_file.html", shown, status=status)
+
+    def act(**how: Any) -> int:
+        rules = rule_csv.rules_in(form.cleaned_data["file"].read(rule_csv.MOST_BYTES + 1))
+        number: int = rule_actions.keep_file(rules, **how)
+        return number
+
+    answer = submit(request, act, form, to="carriers:rules", done=_many_kept)
+    return answer or page(request, "carriers/rules_file.html", form=form, columns=rule_csv.COLUMNS)
+
+
+def _many_kept(number: int) -> str:
+    return f"{'1 rule of the file is' if number == 1 else f'{number} rules of the file are'} in the book."
 
 
 def _table(request: HttpRequest, kind: Any, rows: Any) -> Any:
@@ -113,21 +108,22 @@ def _form_page(
     request: HttpRequest, kind: Any, form_of: Any, back: str, pk: int | None, start: dict[str, str]
 ) -> HttpResponse:
     """Show the form of one row; keep it, or take it out of the book."""
-    form_tokens.seen(request.POST.get("token", ""))
     kept = get_object_or_404(kind, pk=pk) if pk else kind()
-    writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": reverse(back)}
-    if request.method == "POST" and pk and "remove" in request.POST:
-        rule_actions.remove(kept, **writing)
-        messages.success(request, "It is out of the book. The log keeps what it said.")
-        return redirect(back)
+    if pk and "remove" in request.POST:
+        # Only the button was pressed: what stands in the fields is not looked at.
+        done = "It is out of the book. The log keeps what it said."
+        answer = submit(request, lambda **how: rule_actions.remove(kept, **how), to=back, done=done)
+        return answer or redirect(request.path)
     form = form_of(request.POST or None, instance=kept, initial=start)
-    if request.method == "POST" and form.is_valid():
-        try:
-            row = rule_actions.keep(form.save(commit=False), **writing)
-            messages.success(request, f"{row} is in the book.")
-            _say_uncovered(request, row)
-            return redirect(back)
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
+    answer = submit(
+        request,
+        lambda **how: rule_actions.keep(form.save(commit=False), **how),
+        form,
+        to=back,
+        done=lambda row: f"{row} is in the book.",
+    )
+    if answer:
+        _say_uncovered(request, answer.result)
+        return answer
     shown = {"form": form, "row": kept, "back": reverse(back), "is_permit": kind is Permit, "kept": bool(pk)}
-    return render(request, "carriers/rule.html", shown, status=REFUSED if request.method == "POST" else 200)
+    return page(request, "carriers/rule.html", **shown)

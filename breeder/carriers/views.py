@@ -3,21 +3,17 @@
 from datetime import date
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.base.dates import weekday_said
 from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit
 from breeder.carriers import actions, queries
 from breeder.carriers.forms import WEEKDAYS, ClosureForm, HolidaysForm, ServiceForm
 from breeder.carriers.models import Closure, Service
 from breeder.core.transit import delivery_days
-
-REFUSED = 422
 
 
 def services(request: HttpRequest) -> HttpResponse:
@@ -56,24 +52,21 @@ def way_said(service: Service) -> str:
 @keeper_only
 def service(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     """Add or edit a service."""
-    form_tokens.seen(request.POST.get("token", ""))
     kept = get_object_or_404(Service, pk=pk) if pk else Service()
     form = ServiceForm(request.POST or None, instance=kept, fahrenheit=request.household.fahrenheit)  # type: ignore[attr-defined]
-    if request.method == "POST" and form.is_valid():
-        answer = reverse("carriers:services")
-        actions.save_service(
-            form.save(commit=False), by=request.user, token=request.POST.get("token", ""), answer=answer
-        )
-        messages.success(request, f"{form.instance} is kept.")
-        return redirect(answer)
-    status = REFUSED if request.method == "POST" else 200
-    return render(request, "carriers/service.html", {"form": form, "service": kept}, status=status)
+    answer = submit(
+        request,
+        lambda **how: actions.save_service(form.save(commit=False), **how),
+        form,
+        to="carriers:services",
+        done=lambda service: f"{service} is kept.",
+    )
+    return answer or page(request, "carriers/service.html", form=form, service=kept)
 
 
 @keeper_only
 def closures(request: HttpRequest) -> HttpResponse:
     """Show closures; add one, a year's federal holidays, or take one off."""
-    form_tokens.seen(request.POST.get("token", ""))
     today = timezone.localdate()
     carrier = Service.objects.values_list("carrier", flat=True).first() or ""
     wants_year = "year" in request.POST
@@ -81,31 +74,44 @@ def closures(request: HttpRequest) -> HttpResponse:
     sent = request.POST if request.POST and not wants_year else None
     closure = ClosureForm(sent, initial={"carrier": carrier}, auto_id="day_%s")
     year = HolidaysForm(request.POST) if wants_year else HolidaysForm.for_next(carrier, today)
-    answer, token = reverse("carriers:closures"), request.POST.get("token", "")
-    if wants_year and year.is_valid():
-        actions.add_federal_holidays(**year.cleaned_data, by=request.user, token=token, answer=answer)
-        messages.success(request, f"The federal holidays of {year.cleaned_data['year']} are on the list.")
-        return redirect(answer)
-    if request.method == "POST" and not wants_year and closure.is_valid():
-        actions.save_closure(closure.save(commit=False), by=request.user, token=token, answer=answer)
-        messages.success(request, f"{weekday_said(closure.cleaned_data['on'])} is on the list.")
-        return redirect(answer)
+    if answer := _add_year(request, year) if wants_year else _add_closure(request, closure):
+        return answer
     shown = {
         "closures": Closure.objects.filter(on__gte=today),
         "missing": delivery_days.missing_closures(queries.closures_by_carrier(), today),
         "closure_form": closure,
         "year_form": year,
     }
-    return render(request, "carriers/closures.html", shown, status=REFUSED if request.method == "POST" else 200)
+    return page(request, "carriers/closures.html", **shown)
+
+
+def _add_year(request: HttpRequest, form: HolidaysForm) -> HttpResponse | None:
+    return submit(
+        request,
+        lambda **how: actions.add_federal_holidays(**form.cleaned_data, **how),
+        form,
+        to="carriers:closures",
+        done=lambda _: f"The federal holidays of {form.cleaned_data['year']} are on the list.",
+    )
+
+
+def _add_closure(request: HttpRequest, form: ClosureForm) -> HttpResponse | None:
+    return submit(
+        request,
+        lambda **how: actions.save_closure(form.save(commit=False), **how),
+        form,
+        to="carriers:closures",
+        done=lambda closure: f"{weekday_said(closure.on)} is on the list.",
+    )
 
 
 @keeper_only
 def remove_closure(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a closure off."""
-    form_tokens.seen(request.POST.get("token", ""))
-    answer = reverse("carriers:closures")
-    if request.method == "POST":
-        kept = get_object_or_404(Closure, pk=pk)
-        actions.remove_closure(kept, by=request.user, token=request.POST.get("token", ""), answer=answer)
-        messages.success(request, f"{weekday_said(kept.on)} is off the list.")
-    return redirect(answer)
+    answer = submit(
+        request,
+        lambda **how: actions.remove_closure(get_object_or_404(Closure, pk=pk), **how),
+        to="carriers:closures",
+        done=lambda closure: f"{weekday_said(closure.on)} is off the list.",
+    )
+    return answer or redirect("carriers:closures")

@@ -1,14 +1,14 @@
-"""What the keeper does with species and lines; each opens the one transaction."""
+"""What the keeper does with species and lines."""
 
 from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.contrib.auth.models import AbstractBaseUser
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.db.models import QuerySet
 from django.urls import reverse
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import action, refuse_twice
 from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.species import rules, steps
@@ -17,6 +17,8 @@ from breeder.species.species_fields import FIELDS, NOT_KNOWN, in_words, label_of
 from breeder.species.starter_set import StarterSpecies, corrections, earlier_rows, starter_set
 
 Keeper = AbstractBaseUser | None
+ANOTHER_SPECIES = "Another species bears this name already. Choose another name or qualifier."
+ANOTHER_LINE = "Another line of this species bears this form and locality already."
 
 
 def load_starter_set(by: Keeper = None) -> int:
@@ -80,54 +82,46 @@ def _correct(species: Species, new: Mapping[str, Any], starter: StarterSpecies, 
     log("species corrected", str(species), sentence, by=by, facts=facts)
 
 
+def _turn_for_species(species_id: int, *_: Any, **__: Any) -> Species:
+    """Take the turn of a species' lines: how long adults live and how it breeds decide what they can spare."""
+    steps.lock_lines(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
+    return Species.objects.get(pk=species_id)
+
+
+def _turn_for_line(line_id: int, *_: Any, **__: Any) -> Line:
+    steps.lock_lines([line_id])
+    return Line.objects.select_related("species").get(pk=line_id)
+
+
+@action()
 def add_species(
-    values: Mapping[str, Any],
-    *,
-    by: Keeper,
-    mark: str = "",
-    source: str = "",
-    usual: Collection[str] = (),
-    token: str = "",
+    values: Mapping[str, Any], *, by: Keeper, mark: str = "", source: str = "", usual: Collection[str] = ()
 ) -> Species:
     """Add a species; every value that is given gets the source that is given with it, the `usual` ones none."""
     species = Species(**values)
     given = {name: value for name, value in values.items() if name in FIELDS}
     species.sources = rules.sources_after({}, given, mark=mark, source=source, usual=usual)
-    try:
-        with transaction.atomic(durable=True):
-            form_tokens.seen(token)
-            species.save(force_insert=True)
-            log("species added", str(species), f"{species} was added.", by=by)
-            form_tokens.spend(token, species_url(species))
-    except IntegrityError:
-        form_tokens.seen(token)  # the other sending of this very form may have won
-        raise rules.NamedAlready(f"{species} is in the book already. Open it and edit it there.") from None
+    with refuse_twice(rules.NamedAlready(f"{species} is in the book already. Open it and edit it there.")):
+        species.save(force_insert=True)
+    log("species added", str(species), f"{species} was added.", by=by)
     return species
 
 
+@action(lock=_turn_for_species)
 def edit_species(
-    species_id: int, values: Mapping[str, Any], *, by: Keeper, mark: str = "", source: str = "", token: str = ""
+    species: Species, values: Mapping[str, Any], *, by: Keeper, mark: str = "", source: str = ""
 ) -> Species:
     """Change values of a species; those that differ from the book become the keeper's own, or get the given source."""
-    try:
-        with transaction.atomic(durable=True):
-            # How long adults live and how a species breeds decide what its lines can spare.
-            steps.lock_lines(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
-            form_tokens.seen(token)
-            species = Species.objects.get(pk=species_id)
-            before = {name: getattr(species, name) for name in values}
-            changed = [name for name, value in values.items() if before[name] != value]
-            for name in changed:
-                setattr(species, name, values[name])
-            marked = {name: values[name] for name in changed if name in FIELDS}
-            species.sources = rules.sources_after(species.sources, marked, mark=mark, source=source)
-            if changed:
-                species.save(update_fields=[*changed, "sources"])
-                _log_change(species, before, changed, by=by, reason=source)
-            form_tokens.spend(token, species_url(species))
-    except IntegrityError:
-        form_tokens.seen(token)  # the other sending of this very form may have won
-        raise rules.NamedAlready("Another species bears this name already. Choose another name or qualifier.") from None
+    before = {name: getattr(species, name) for name in values}
+    changed = [name for name, value in values.items() if before[name] != value]
+    for name in changed:
+        setattr(species, name, values[name])
+    marked = {name: values[name] for name in changed if name in FIELDS}
+    species.sources = rules.sources_after(species.sources, marked, mark=mark, source=source)
+    if changed:
+        with refuse_twice(rules.NamedAlready(ANOTHER_SPECIES)):
+            species.save(update_fields=[*changed, "sources"])
+        _log_change(species, before, changed, by=by, reason=source)
     return species
 
 
@@ -137,43 +131,31 @@ def _log_change(species: Species, before: Mapping[str, Any], changed: list[str],
     log("species changed", str(species), f"{species}: {said}.", by=by, reason=reason, facts=facts)
 
 
-def add_line(values: Mapping[str, Any], *, by: Keeper, token: str = "") -> Line:
+@action()
+def add_line(values: Mapping[str, Any], *, by: Keeper) -> Line:
     """Start a line; where no number of breeders is given, the usual one stays."""
     line = Line(**with_minimums(values))
-    try:
-        with transaction.atomic(durable=True):
-            form_tokens.seen(token)
-            line.save(force_insert=True)
-            log("line started", str(line), f"{line} was started; {line.adults_kept} adults stay.", by=by)
-            form_tokens.spend(token, line_url(line))
-    except IntegrityError:
-        form_tokens.seen(token)  # the other sending of this very form may have won
-        raise rules.NamedAlready(f"{line} is in the book already. Give another form or locality.") from None
+    with refuse_twice(rules.NamedAlready(f"{line} is in the book already. Give another form or locality.")):
+        line.save(force_insert=True)
+    log("line started", str(line), f"{line} was started; {line.adults_kept} adults stay.", by=by)
     return line
 
 
-def edit_line(line_id: int, values: Mapping[str, Any], *, by: Keeper, reason: str = "", token: str = "") -> Line:
+@action(lock=_turn_for_line)
+def edit_line(line: Line, values: Mapping[str, Any], *, by: Keeper, reason: str = "") -> Line:
     """Change a line; giving up protection needs a reason, which is logged. Raises NeedsReason."""
-    try:
-        with transaction.atomic(durable=True):
-            steps.lock_lines([line_id])
-            form_tokens.seen(token)
-            line = Line.objects.select_related("species").get(pk=line_id)
-            after = with_minimums(values)
-            rules.refuse_closing_frozen(line, after)
-            gives_up = rules.check_reason(line, after, reason)
-            facts = {k: [str(getattr(line, k)), str(v)] for k, v in after.items() if getattr(line, k) != v}
-            for name, value in after.items():
-                setattr(line, name, value)
-            # Never all fields: the turn was moved on by the database, and an old copy would set it back.
-            line.save(update_fields=list(after))
-            if facts:
-                said = rules.sentence_of(gives_up) if gives_up else f"Changed: {', '.join(map(field_words, facts))}."
-                log("line changed", str(line), said, by=by, reason=reason, facts=facts)
-            form_tokens.spend(token, line_url(line))
-    except IntegrityError:
-        form_tokens.seen(token)  # the other sending of this very form may have won
-        raise rules.NamedAlready("Another line of this species bears this form and locality already.") from None
+    after = with_minimums(values)
+    rules.refuse_closing_frozen(line, after)
+    gives_up = rules.check_reason(line, after, reason)
+    facts = {k: [str(getattr(line, k)), str(v)] for k, v in after.items() if getattr(line, k) != v}
+    for name, value in after.items():
+        setattr(line, name, value)
+    # Never all fields: the turn was moved on by the database, and an old copy would set it back.
+    with refuse_twice(rules.NamedAlready(ANOTHER_LINE)):
+        line.save(update_fields=list(after))
+    if facts:
+        said = rules.sentence_of(gives_up) if gives_up else f"Changed: {', '.join(map(field_words, facts))}."
+        log("line changed", str(line), said, by=by, reason=reason, facts=facts)
     return line
 
 

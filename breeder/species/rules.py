@@ -62,9 +62,8 @@ def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[st
     """Return what is loosened, once a reason stands beside it. Raises NeedsReason."""
     gives_up = loosened(before, after)
     if gives_up and not reason.strip():
-        raise NeedsReason(
-            f"{sentence_of(gives_up)} Say why under ‘reason’; it is kept in the log.", code="needs_reason"
-        )
+        sentence = f"{sentence_of(gives_up)} Say why under ‘reason’; it is kept in the log."
+        raise NeedsReason({"reason": ValidationError(sentence, code="needs_reason")})
     return gives_up
 
 

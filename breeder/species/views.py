@@ -1,20 +1,18 @@
 """Pages of species and lines."""
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django_tables2 import RequestConfig
 
-from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.roles import keeper_only
-from breeder.species import actions, queries, rules, species_fields
+from breeder.base.submit import page, submit, typed
+from breeder.species import actions, queries, species_fields
 from breeder.species.forms import LineEditForm, LineForm, SpeciesFilter, SpeciesForm
 from breeder.species.models import Line, Species
 from breeder.species.tables import SpeciesTable, comfort_words
-
-REFUSED = 422
 
 
 def species_list(request: HttpRequest) -> HttpResponse:
@@ -61,57 +59,46 @@ def species_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _species_form(request: HttpRequest, one: Species | None) -> HttpResponse:
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    form = SpeciesForm(request.POST if request.method == "POST" else None, instance=one, household=request.household)
-    if request.method == "POST" and form.is_valid():
-        said = {"mark": form.cleaned_data["mark"], "source": form.cleaned_data["source"]}
-        writing = {"by": request.user, "token": request.POST.get("token", ""), **said}
-        try:
-            if one is None:
-                saved = actions.add_species(form.values, usual=form.usual, **writing)
-            else:
-                saved = actions.edit_species(one.pk, form.values, **writing)
-            messages.success(request, f"{saved} is kept.")
-            return redirect(actions.species_url(saved))
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-    shown = {"form": form, "species": get_object_or_404(Species, pk=one.pk) if one else None}
-    return render(request, "species/species_form.html", shown, status=REFUSED if form.is_bound else 200)
+    form = SpeciesForm(typed(request), instance=one, household=request.household)
+
+    def act(**how: Any) -> Species:
+        how |= {"mark": form.cleaned_data["mark"], "source": form.cleaned_data["source"]}
+        if one is None:
+            return actions.add_species(form.values, usual=form.usual, **how)
+        return actions.edit_species(one.pk, form.values, **how)
+
+    answer = submit(request, act, form, to=actions.species_url, done=lambda saved: f"{saved} is kept.")
+    if answer:
+        return answer
+    # The form has put what was typed into its own copy; the heading names the species as it is in the book.
+    shown = get_object_or_404(Species, pk=one.pk) if one else None
+    return page(request, "species/species_form.html", form=form, species=shown)
 
 
 @keeper_only
 def line_new(request: HttpRequest) -> HttpResponse:
     """Start a line."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    form = LineForm(request.POST if request.method == "POST" else None, initial={"species": request.GET.get("species")})
-    if request.method == "POST" and form.is_valid():
-        try:
-            line = actions.add_line(form.values, by=request.user, token=request.POST.get("token", ""))
-            messages.success(request, f"{line} is in the book. Begin its first tub.")
-            return redirect(actions.line_url(line))
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-    return render(request, "species/line_form.html", {"form": form}, status=REFUSED if form.is_bound else 200)
+    form = LineForm(typed(request), initial={"species": request.GET.get("species")})
+    answer = submit(
+        request,
+        lambda **how: actions.add_line(form.values, **how),
+        form,
+        to=actions.line_url,
+        done=lambda line: f"{line} is in the book. Begin its first tub.",
+    )
+    return answer or page(request, "species/line_form.html", form=form)
 
 
 @keeper_only
 def line_edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change a line; a lowered minimum asks for a reason."""
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-    line = get_object_or_404(Line.objects.select_related("species"), pk=pk)
-    form = LineEditForm(request.POST if request.method == "POST" else None, instance=line)
-    if request.method == "POST" and form.is_valid():
-        writing = {"by": request.user, "reason": form.cleaned_data["reason"], "token": request.POST.get("token", "")}
-        try:
-            line = actions.edit_line(pk, form.values, **writing)
-            messages.success(request, f"{line} is kept.")
-            return redirect(actions.line_url(line))
-        except rules.NeedsReason as refusal:
-            form.add_error("reason", refusal)
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-    shown = {"form": form, "line": get_object_or_404(Line.objects.select_related("species"), pk=pk)}
-    return render(request, "species/line_form.html", shown, status=REFUSED if form.is_bound else 200)
+    lines = Line.objects.select_related("species")
+    form = LineEditForm(typed(request), instance=get_object_or_404(lines, pk=pk))
+    answer = submit(
+        request,
+        lambda **how: actions.edit_line(pk, form.values, reason=form.cleaned_data["reason"], **how),
+        form,
+        to=actions.line_url,
+        done=lambda line: f"{line} is kept.",
+    )
+    return answer or page(request, "species/line_form.html", form=form, line=get_object_or_404(lines, pk=pk))

@@ -3,14 +3,12 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import action
 from breeder.base.dates import clock_said, moment_said
 from breeder.base.queries import household
 from breeder.base.steps import log
@@ -25,44 +23,36 @@ UNKNOWN_AGE = timedelta(hours=12)
 # Clocks differ by a little; more than this into the future is a slip.
 CLOCKS_DIFFER = timedelta(minutes=10)
 
+Readings = Sequence[tuple[datetime, float | None]]  # moments (UTC) and °C, in order of time
+
 
 class NoService(ValidationError):
     """There is no weather service to ask."""
 
 
+def _place(place_id: int, *_: Any, **__: Any) -> Place:
+    return Place.objects.get(pk=place_id)
+
+
+@action()
 def keep_place(
-    label: str, latitude: Any, longitude: Any, zone: str, altitude_m: int | None = None, *, by: Any, token: str = ""
+    label: str, latitude: Any, longitude: Any, zone: str, altitude_m: int | None = None, *, by: Any
 ) -> Place:
     """Keep a place to hold hours for."""
-    with transaction.atomic(durable=True):
-        place = steps.place_for(latitude, longitude, zone, label)
-        if altitude_m is not None:
-            place.altitude_m = altitude_m
-            place.save(update_fields=["altitude_m"])
-        log(
-            "kept a place",
-            str(place),
-            f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}.",
-            by=by,
-        )
-        form_tokens.spend(token, page_of(place))
+    place = steps.place_for(latitude, longitude, zone, label)
+    if altitude_m is not None:
+        place.altitude_m = altitude_m
+        place.save(update_fields=["altitude_m"])
+    sentence = f"{place} at {place.latitude}, {place.longitude}, clock of {place.timezone}."
+    log("kept a place", str(place), sentence, by=by)
     return place
 
 
+@action(lock=_place)
 def upload_hours(
-    place_id: int,
-    content: bytes,
-    *,
-    zone: str,
-    unit: str = "",
-    sure: bool = False,
-    issued_at: datetime | None = None,
-    credit: str = "",
-    by: Any,
-    token: str = "",
+    place: Place, readings: Readings, *, issued_at: datetime | None = None, credit: str = "", by: Any
 ) -> Forecast:
-    """Keep the hours of a file, looked through whole first. Raises sheet.SheetRefused naming every fault by its row."""
-    readings = hours_csv.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
+    """Keep the hours of a file that was read whole (`hours_csv.read`). Raises sheet.SheetRefused if it has none."""
     starts_at, values = hour_grid.on_whole_hours(readings)
     if all(value is None for value in values):
         raise hours_csv.SheetRefused(
@@ -70,28 +60,23 @@ def upload_hours(
              "Give hours on the hour, or reports at least hourly."]
         )  # fmt: skip
     now = timezone.now()
-    with transaction.atomic(durable=True):
-        place = Place.objects.get(pk=place_id)
-        forecast = steps.keep_hours(
-            place,
-            Forecast.Source.FILE,
-            starts_at,
-            values,
-            issued_at=_issued(issued_at, now),
-            received_at=now,
-            credit=credit,
-            by=by,
-        )
-        log("sent in hours", str(place), summary(forecast), by=by)
-        form_tokens.spend(token, page_of(place))
+    forecast = steps.keep_hours(
+        place,
+        Forecast.Source.FILE,
+        starts_at,
+        values,
+        issued_at=_issued(issued_at, now),
+        received_at=now,
+        credit=credit,
+        by=by,
+    )
+    log("sent in hours", str(place), summary(forecast), by=by)
     return forecast
 
 
-def upload_measured(
-    place_id: int, content: bytes, *, zone: str, unit: str, sure: bool, credit: str, by: Any, token: str = ""
-) -> str:
+@action(lock=_place)
+def upload_measured(place: Place, readings: Readings, *, credit: str, by: Any) -> str:
     """Keep hours that were measured and learn from them; return what came of it. Raises sheet.SheetRefused."""
-    readings = hours_csv.read(content, zone=ZoneInfo(zone), unit=unit, sure=sure)
     now = timezone.now()
     if readings[-1][0] > now + CLOCKS_DIFFER:
         raise hours_csv.SheetRefused(
@@ -99,82 +84,64 @@ def upload_measured(
              "measured. Untick it, or mend the dates."]
         )  # fmt: skip
     starts_at, hours = hour_grid.on_whole_hours(readings)
-    with transaction.atomic(durable=True):
-        place = Place.objects.get(pk=place_id)
-        new = error_pairs.remember(place, starts_at, hours, credit, now)
-        many = "1 measured hour is" if new == 1 else f"{new} measured hours are"
-        said = f"{many} new for {place}; its forecasts are judged by {'it' if new == 1 else 'them'}."
-        log("sent in measured hours", str(place), said, by=by)
-        form_tokens.spend(token, page_of(place))
+    new = error_pairs.remember(place, starts_at, hours, credit, now)
+    many = "1 measured hour is" if new == 1 else f"{new} measured hours are"
+    said = f"{many} new for {place}; its forecasts are judged by {'it' if new == 1 else 'them'}."
+    log("sent in measured hours", str(place), said, by=by)
     return said
 
 
-def type_days(place_id: int, days: Sequence[daily_min_max.Day], *, by: Any, token: str = "") -> Forecast:
+@action(lock=_place)
+def type_days(place: Place, days: Sequence[daily_min_max.Day], *, by: Any) -> Forecast:
     """Keep lows and highs typed for the next days; the hours between follow a day's usual course."""
     now = timezone.now()
-    with transaction.atomic(durable=True):
-        place = Place.objects.get(pk=place_id)
-        starts_at, values = daily_min_max.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
-        forecast = steps.keep_hours(
-            place,
-            Forecast.Source.BY_HAND,
-            starts_at,
-            values,
-            issued_at=now,
-            received_at=now,
-            extra_sd_c=daily_min_max.SHAPE_SD_C,
-            credit="Lows and highs as typed; the hours between after Parton and Logan (1981)",
-            daily=[[day.on.isoformat(), day.low_c, day.high_c] for day in days],
-            by=by,
-        )
-        log("typed lows and highs", str(place), summary(forecast), by=by)
-        form_tokens.spend(token, page_of(place))
+    starts_at, values = daily_min_max.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
+    forecast = steps.keep_hours(
+        place,
+        Forecast.Source.BY_HAND,
+        starts_at,
+        values,
+        issued_at=now,
+        received_at=now,
+        extra_sd_c=daily_min_max.SHAPE_SD_C,
+        credit="Lows and highs as typed; the hours between after Parton and Logan (1981)",
+        daily=[[day.on.isoformat(), day.low_c, day.high_c] for day in days],
+        by=by,
+    )
+    log("typed lows and highs", str(place), summary(forecast), by=by)
     return forecast
 
 
+@action(lock=_place)
 def keep_usual(
-    place_id: int,
-    months: Sequence[Usual],
-    *,
-    removes_others: bool = False,
-    credit: str = "",
-    by: Any,
-    token: str = "",
+    place: Place, months: Sequence[Usual], *, removes_others: bool = False, credit: str = "", by: Any
 ) -> Place:
     """Keep what is usual at a place in these months; the others stay as they are, unless they are to be removed."""
-    with transaction.atomic(durable=True):
-        place = Place.objects.get(pk=place_id)
-        given = {one.month for one in months}
-        others = UsualMonth.objects.filter(place=place).exclude(month__in=given)
-        removed = others.delete()[0] if removes_others else 0
-        UsualMonth.objects.filter(place=place, month__in=given).delete()
-        UsualMonth.objects.bulk_create(
-            UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit)
-            for one in months
-        )
-        said = f"Lows and highs of {months_said(len(months))} at {place}."
-        said += f" Removed {months_said(removed)}." if removed else ""
-        log("kept what is usual", str(place), said, by=by)
-        form_tokens.spend(token, page_of(place))
+    given = {one.month for one in months}
+    others = UsualMonth.objects.filter(place=place).exclude(month__in=given)
+    removed = others.delete()[0] if removes_others else 0
+    UsualMonth.objects.filter(place=place, month__in=given).delete()
+    UsualMonth.objects.bulk_create(
+        UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit) for one in months
+    )
+    said = f"Lows and highs of {months_said(len(months))} at {place}."
+    said += f" Removed {months_said(removed)}." if removed else ""
+    log("kept what is usual", str(place), said, by=by)
     return place
 
 
-def want_fresh(place_id: int, *, by: Any, token: str = "") -> Place:
+@action(lock=_place)
+def want_fresh(place: Place, *, by: Any) -> Place:
     """Ask for fresh hours of a place; they are brought beside the page. Raises NoService while none can be asked."""
-    setting = household()
-    service = service_registry.service_of(setting)
+    service = service_registry.service_of(household())
     if service is None:
         raise NoService(
             "No weather service is chosen yet. The keeper chooses one in the settings; until then send in a file, or "
             "type lows and highs.",
             code="no_service",
         )
-    now = timezone.now()
-    with transaction.atomic(durable=True):
-        place = Place.objects.get(pk=place_id)
-        Place.objects.filter(pk=place_id).update(wanted_at=now)
-        log("asked for fresh hours", str(place), f"Asked {service.name} for {place}.", by=by)
-        form_tokens.spend(token, page_of(place))
+    Place.objects.filter(pk=place.pk).update(wanted_at=timezone.now())
+    log("asked for fresh hours", str(place), f"Asked {service.name} for {place}.", by=by)
     return place
 
 

@@ -1,39 +1,32 @@
 """Pages of places and their hours."""
 
-from collections.abc import Callable
 from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from breeder.base import form_tokens
-from breeder.weather import actions, charts, queries, refresh
+from breeder.base.submit import page, submit, typed
+from breeder.weather import actions, charts, hours_csv, queries, refresh
 from breeder.weather.forms import DaysForm, PlaceForm, UploadForm
 from breeder.weather.models import Place
 from breeder.weather.place_bias import LEARNT_FROM
 
-REFUSED = 422
-
 
 def places(request: HttpRequest) -> HttpResponse:
     """Show the places that hours are kept for, and take a new one."""
-    form = PlaceForm(_sent(request), initial={"zone": request.household.timezone})
-    if request.method == "POST":
-        form_tokens.seen(request.POST.get("token", ""))
-        if form.is_valid():
-            try:
-                place = actions.keep_place(**form.cleaned_data, by=request.user, token=request.POST.get("token", ""))
-            except ValidationError as refusal:
-                form.add_error(None, refusal)
-            else:
-                messages.success(request, f"{place} is kept. Send in its hours, or type lows and highs.")
-                return redirect(actions.page_of(place))
-    status = REFUSED if form.errors else 200
-    return render(request, "weather/places.html", {"places": queries.places(), "form": form}, status=status)
+    form = PlaceForm(typed(request), initial={"zone": request.household.timezone})
+    answer = submit(
+        request,
+        lambda **how: actions.keep_place(**form.cleaned_data, **how),
+        form,
+        to=actions.page_of,
+        done=lambda place: f"{place} is kept. Send in its hours, or type lows and highs.",
+    )
+    return answer or page(request, "weather/places.html", places=queries.places(), form=form)
 
 
 def place(request: HttpRequest, pk: int) -> HttpResponse:
@@ -59,75 +52,50 @@ def place(request: HttpRequest, pk: int) -> HttpResponse:
 def fresh(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask for fresh hours of a place; they come beside the page, which does not wait for them."""
     here = get_object_or_404(Place, pk=pk)
-    token = request.POST.get("token", "")
-    form_tokens.seen(token)
-    try:
-        actions.want_fresh(here.pk, by=request.user, token=token)
-    except ValidationError as refusal:
-        form_tokens.seen(token)  # a double click is refused for what its first click did
-        messages.error(request, " ".join(refusal.messages))
-    else:
+    done = f"Fresh hours for {here} are being brought. Look again in a few seconds."
+    back = actions.page_of(here)
+    answer = submit(request, lambda **how: actions.want_fresh(pk, **how), to=back, done=done)
+    if answer:
         refresh.bring_wanted_soon()
-        messages.success(request, f"Fresh hours for {here} are being brought. Look again in a few seconds.")
-    return redirect(actions.page_of(here))
+    return answer or redirect(back)
 
 
 def upload(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a file of hours for a place."""
     here = get_object_or_404(Place, pk=pk)
-    token = request.POST.get("token", "")
     form = UploadForm(
-        _sent(request),
+        typed(request),
         request.FILES if request.method == "POST" else None,
         household_zone=request.household.zone,
         initial={"zone": here.timezone, "issued_at": _clock(timezone.localtime())},
     )
-    if request.method == "POST":
-        form_tokens.seen(token)
-        if form.is_valid():
-            given = dict(form.cleaned_data)
-            content = given.pop("file").read()
-            try:
-                said = _kept(given.pop("measured"))(here.pk, content, **given, by=request.user, token=token)
-            except ValidationError as refusal:
-                form.add_error(None, refusal)
-            else:
-                messages.success(request, said)
-                return redirect(actions.page_of(here))
-    return render(request, "weather/upload.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200)
 
+    def act(**how: Any) -> str:
+        given = form.cleaned_data
+        zone = ZoneInfo(given["zone"])
+        readings = hours_csv.read(given["file"].read(), zone=zone, unit=given["unit"], sure=given["sure"])
+        how |= {"credit": given["credit"]}
+        if given["measured"]:
+            return str(actions.upload_measured(pk, readings, **how))
+        return actions.summary(actions.upload_hours(pk, readings, issued_at=given["issued_at"], **how))
 
-def _kept(measured: bool) -> Callable[..., str]:
-    """Return what keeps a file of measured or of forecast hours, and says what it kept."""
-    if not measured:
-        return lambda *args, **given: actions.summary(actions.upload_hours(*args, **given))
-    return lambda *args, issued_at=None, **given: actions.upload_measured(*args, **given)
+    answer = submit(request, act, form, to=actions.page_of(here), done=str)
+    return answer or page(request, "weather/upload.html", place=here, form=form)
 
 
 def type_days(request: HttpRequest, pk: int) -> HttpResponse:
     """Take lows and highs typed by hand for a place."""
     here = get_object_or_404(Place, pk=pk)
-    token = request.POST.get("token", "")
     today = timezone.localtime(timezone=here.zone).date()
-    form = DaysForm(_sent(request), place=here, today=today, fahrenheit=request.household.fahrenheit)
-    if request.method == "POST":
-        form_tokens.seen(token)
-        if form.is_valid():
-            try:
-                kept = actions.type_days(here.pk, form.cleaned_data["days"], by=request.user, token=token)
-            except ValidationError as refusal:
-                form.add_error(None, refusal)
-            else:
-                messages.success(request, actions.summary(kept))
-                return redirect(actions.page_of(here))
-    return render(
-        request, "weather/by_hand.html", {"place": here, "form": form}, status=REFUSED if form.errors else 200
+    form = DaysForm(typed(request), place=here, today=today, fahrenheit=request.household.fahrenheit)
+    answer = submit(
+        request,
+        lambda **how: actions.type_days(pk, form.cleaned_data["days"], **how),
+        form,
+        to=actions.page_of(here),
+        done=actions.summary,
     )
-
-
-def _sent(request: HttpRequest) -> QueryDict | None:
-    """Return what was sent, even if it is nothing at all; None where the page is only looked at."""
-    return request.POST if request.method == "POST" else None
+    return answer or page(request, "weather/by_hand.html", place=here, form=form)
 
 
 def _clock(at: datetime) -> str:

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from django.forms.models import model_to_dict
 
+from breeder.base.action_frame import Sent
 from breeder.base.form_tokens import AlreadyDone
 from breeder.base.models import LogRow
 from breeder.species import actions, rules
@@ -87,9 +88,10 @@ def test_the_same_name_twice_is_refused_in_words() -> None:
 
 def test_a_second_sending_of_the_same_form_gets_the_first_answer() -> None:
     values = {"species": build.species(), "form_name": "Fog"}
-    first = actions.add_line(values, by=None, token="one form")
+    sent = Sent("one form", answer=actions.line_url)
+    first = actions.add_line(values, by=None, sent=sent)
     with pytest.raises(AlreadyDone) as done:
-        actions.add_line(values, by=None, token="one form")
+        actions.add_line(values, by=None, sent=sent)
     assert done.value.answer == actions.line_url(first)
     assert Line.objects.count() == 1
 
