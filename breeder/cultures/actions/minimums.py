@@ -44,9 +44,7 @@ def set_minimum(
     before, minimum = stock_of(line.pk), minimum_of(line).number
     was = {name: getattr(line, name) for name in wanted}
     changes = _set(line, wanted, KEPT_CHANGES) + _set(line, genetics or {}, GENETICS)
-    lowered = [f"{KEPT[name]} from {was[name]} to {wanted[name]}" for name in wanted if wanted[name] < was[name]]
-    if not lowered and (now := minimum_of(line).number) < minimum:
-        lowered = [f"adults by the genetic number from {minimum} to {now}"]
+    lowered = _lowered(was, wanted) or _lowered_genetics(minimum, minimum_of(line).number)
     if lowered and not reason.strip():
         raise BadFact({"reason": _ask_why(lowered)})
     line.save(update_fields=[*wanted, *(genetics or {})])
@@ -54,6 +52,14 @@ def set_minimum(
         sentence = f"What must stay of {line} is now {', '.join(changes)}."
         log("set a minimum", str(line), sentence, by=by, reason=reason.strip(), facts={"was": was, "now": wanted})
     return tuple(rules.broken_by(before, stock_of(line.pk)))
+
+
+def _lowered(was: Mapping[str, int], wanted: Mapping[str, int]) -> list[str]:
+    return [f"{KEPT[name]} from {was[name]} to {wanted[name]}" for name in wanted if wanted[name] < was[name]]
+
+
+def _lowered_genetics(was: int, now: int) -> list[str]:
+    return [f"adults by the genetic number from {was} to {now}"] if now < was else []
 
 
 def _set(line: Line, values: Mapping[str, Any], wording: Mapping[str, str]) -> list[str]:
