@@ -1,6 +1,5 @@
 """Who may log in: adding a person, passwords, ending and giving back access. Each ends the sessions that it must."""
 
-from datetime import timedelta
 from typing import Any
 
 from axes.utils import reset
@@ -9,13 +8,11 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
-from django.utils import timezone
 
 from breeder.base import sessions
+from breeder.base.action_frame import action
 from breeder.base.roles import HELPER, KEEPER
 from breeder.base.steps import log
-
-DOUBLE_CLICK = timedelta(seconds=10)
 
 
 class CannotAdd(ValidationError):
@@ -48,30 +45,38 @@ def add_person(name: str, password: str, role: str, *, by: Any = None) -> User:
     return person
 
 
-def added_just_now(name: str, password: str, role: str) -> bool:
-    """Return whether this very person was added a moment ago: then the form was sent twice."""
-    since = timezone.now() - DOUBLE_CLICK
-    person = User.objects.filter(username=name, groups__name=role, is_active=True, date_joined__gt=since).first()
-    return person is not None and person.check_password(password)
+@action()
+def add_helper(name: str, password: str, *, by: Any) -> User:
+    """Add somebody who helps. Raises CannotAdd beside the name."""
+    try:
+        return add_person(name, password, HELPER, by=by)
+    except CannotAdd as fault:
+        raise CannotAdd({"username": fault.messages}) from None
 
 
-def change_password(person: User, password: str, *, by: Any, but: str | None = None) -> None:
+@action()
+def change_password(person: User, password: str, *, by: Any, but: str | None = None) -> User:
     """Set a password that was checked before; all sessions end `but` the one with this key, and so does a lock-out."""
-    with transaction.atomic(durable=True):
-        ended = sessions.end(person, but=but)
-        person.set_password(password)
-        person.is_active = True
-        person.save(update_fields=["password", "is_active"])
-        reset(username=person.username)
-        log(
-            "password changed", person.username, f"{person.username} has a new password.", by=by, facts={"ended": ended}
-        )
+    ended = sessions.end(person, but=but)
+    person.set_password(password)
+    person.is_active = True
+    person.save(update_fields=["password", "is_active"])
+    reset(username=person.username)
+    log("password changed", person.username, f"{person.username} has a new password.", by=by, facts={"ended": ended})
+    return person
 
 
-def end_access(person: User, *, by: Any) -> None:
+@action()
+def end_access(person: User, *, by: Any) -> User:
     """Let somebody in no more, at once; what they did stays in the book under their name."""
-    with transaction.atomic(durable=True):
-        person.is_active = False
-        person.save(update_fields=["is_active"])
-        ended = sessions.end(person)
-        log("access ended", person.username, f"{person.username} may no longer log in.", by=by, facts={"ended": ended})
+    person.is_active = False
+    person.save(update_fields=["is_active"])
+    ended = sessions.end(person)
+    log("access ended", person.username, f"{person.username} may no longer log in.", by=by, facts={"ended": ended})
+    return person
+
+
+@action()
+def end_sessions(person: User, mark: str, *, but: str | None, by: Any) -> int:
+    """End one of one's own sessions by its mark, or all `but` this one; returns how many."""
+    return sessions.end(person, mark=mark, but=but)

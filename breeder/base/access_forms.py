@@ -46,4 +46,4 @@ class NewHelperForm(PlainPasswords, BaseUserCreationForm):
         help_texts = {"username": "They log in with it, and it stands beside what they do."}
 
     def validate_unique(self) -> None:
-        """Leave it to the action, which tells a name that is taken from a form that is sent twice."""
+        """Leave it to the action, which says it in this book's words."""

@@ -1,45 +1,47 @@
 """Pages of who may log in: one's own password and sessions for everybody, the helpers for the keeper."""
 
-from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from breeder.base import access
 from breeder.base import sessions as open_ones
 from breeder.base.access_forms import HelperPasswordForm, NewHelperForm, OwnPasswordForm
-from breeder.base.roles import HELPER, keeper_only
-
-REFUSED = 422
+from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit, typed
 
 
 @sensitive_post_parameters()
 def password(request: HttpRequest) -> HttpResponse:
     """Change one's own password; one stays logged in here and nowhere else."""
-    form = OwnPasswordForm(request.user, request.POST if request.method == "POST" else None)
-    if form.is_bound and form.is_valid():
-        chosen, this = form.cleaned_data["new_password1"], request.session.session_key
-        access.change_password(form.user, chosen, by=form.user, but=this)
+    form, this = OwnPasswordForm(request.user, typed(request)), request.session.session_key
+    answer = submit(
+        request,
+        lambda **how: access.change_password(form.user, form.cleaned_data["new_password1"], but=this, **how),
+        form,
+        to="base:sessions",
+        done="Your password is changed. You stay logged in here; everywhere else you are logged out.",
+    )
+    if answer:
         update_session_auth_hash(request, form.user)
-        messages.success(
-            request, "Your password is changed. You stay logged in here; everywhere else you are logged out."
-        )
-        return redirect("base:sessions")
-    return render(request, "base/password.html", {"form": form}, status=REFUSED if form.is_bound else 200)
+    return answer or page(request, "base/password.html", form=form)
 
 
 def sessions(request: HttpRequest) -> HttpResponse:
     """Show where one is logged in, and end one of these sessions, or all but this one."""
     person: User = request.user  # type: ignore[assignment]
-    this = request.session.session_key
-    if request.method == "POST":
-        ended = open_ones.end(person, mark=request.POST.get("mark", ""), but=this)
-        messages.success(request, _ended_words(ended))
-        return redirect("base:sessions")
-    return render(request, "base/sessions.html", {"sessions": open_ones.open_sessions(person, this)})
+    mark, this = request.POST.get("mark", ""), request.session.session_key
+    answer = submit(
+        request,
+        lambda **how: access.end_sessions(person, mark, but=this, **how),
+        to="base:sessions",
+        done=_ended_words,
+    )
+    return answer or page(request, "base/sessions.html", sessions=open_ones.open_sessions(person, this))
 
 
 def _ended_words(ended: int) -> str:
@@ -52,25 +54,15 @@ def _ended_words(ended: int) -> str:
 @keeper_only
 def helpers(request: HttpRequest) -> HttpResponse:
     """Show who helps, and add somebody."""
-    form = NewHelperForm(request.POST if request.method == "POST" else None)
-    if form.is_bound and form.is_valid() and _added(request, form):
-        name = form.cleaned_data["username"]
-        messages.success(request, f"{name} may log in. Tell them name and password; they can change it under Book.")
-        return redirect("base:helpers")
-    shown = {"form": form, "helpers": access.helpers()}
-    return render(request, "base/helpers.html", shown, status=REFUSED if form.is_bound else 200)
-
-
-def _added(request: HttpRequest, form: NewHelperForm) -> bool:
-    name, chosen = form.cleaned_data["username"], form.cleaned_data["password1"]
-    if access.added_just_now(name, chosen, HELPER):
-        return True
-    try:
-        access.add_person(name, chosen, HELPER, by=request.user)
-    except access.CannotAdd as refusal:
-        form.add_error("username", refusal)
-        return False
-    return True
+    form = NewHelperForm(typed(request))
+    answer = submit(
+        request,
+        lambda **how: access.add_helper(form.cleaned_data["username"], form.cleaned_data["password1"], **how),
+        form,
+        to="base:helpers",
+        done=lambda user: f"{user} may log in. Tell them name and password; they can change it under Book.",
+    )
+    return answer or page(request, "base/helpers.html", form=form, helpers=access.helpers())
 
 
 @sensitive_post_parameters()
@@ -78,13 +70,15 @@ def _added(request: HttpRequest, form: NewHelperForm) -> bool:
 def helper(request: HttpRequest, pk: int) -> HttpResponse:
     """One helper: where they are logged in, a new password, and the end of their access."""
     one = get_object_or_404(access.helpers(), pk=pk)
-    form = HelperPasswordForm(one, request.POST if request.method == "POST" else None)
-    if form.is_bound and form.is_valid():
-        access.change_password(one, form.cleaned_data["new_password1"], by=request.user)
-        messages.success(request, f"{one} has a new password and is logged out everywhere. Tell them the password.")
-        return redirect("base:helper", pk)
-    shown = {"form": form, "helper": one, "sessions": open_ones.open_sessions(one)}
-    return render(request, "base/helper.html", shown, status=REFUSED if form.is_bound else 200)
+    form = HelperPasswordForm(one, typed(request))
+    answer = submit(
+        request,
+        lambda **how: access.change_password(one, form.cleaned_data["new_password1"], **how),
+        form,
+        to=request.path,
+        done=f"{one} has a new password and is logged out everywhere. Tell them the password.",
+    )
+    return answer or page(request, "base/helper.html", form=form, helper=one, sessions=open_ones.open_sessions(one))
 
 
 @require_POST
@@ -92,6 +86,10 @@ def helper(request: HttpRequest, pk: int) -> HttpResponse:
 def helper_end(request: HttpRequest, pk: int) -> HttpResponse:
     """End a helper's access, wherever they are logged in."""
     one = get_object_or_404(access.helpers(), pk=pk)
-    access.end_access(one, by=request.user)
-    messages.success(request, f"{one} is logged out everywhere and may no longer log in.")
-    return redirect("base:helper", pk)
+    answer = submit(
+        request,
+        lambda **how: access.end_access(one, **how),
+        to=reverse("base:helper", args=[pk]),
+        done=f"{one} is logged out everywhere and may no longer log in.",
+    )
+    return answer or redirect("base:helper", pk)

@@ -3,12 +3,11 @@
 import mimetypes
 
 from django.conf import settings as site
-from django.contrib import messages
 from django.core.exceptions import DisallowedHost
 from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.request import split_domain_port
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string
 
 from breeder.base import actions, addresses
@@ -16,8 +15,9 @@ from breeder.base.forms import SettingForm
 from breeder.base.models import LogRow, Photo
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit
 
-REFUSED, NOT_UNDERSTOOD = 422, 400
+NOT_UNDERSTOOD = 400
 ROWS_A_PAGE = 60
 LONGEST_HOST = 253  # RFC 1035
 
@@ -31,13 +31,15 @@ def book(request: HttpRequest) -> HttpResponse:
 def settings(request: HttpRequest) -> HttpResponse:
     """Show and change the household's settings."""
     form = SettingForm(request.POST or None, instance=household())
-    if request.method == "POST" and form.is_valid():
-        actions.save_settings(form.save(commit=False), form.changed_data, by=request.user)
-        messages.success(request, "The settings are kept.")
-        return redirect("base:settings")
+    answer = submit(
+        request,
+        lambda **how: actions.save_settings(form.save(commit=False), form.changed_data, **how),
+        form,
+        to="base:settings",
+        done="The settings are kept.",
+    )
     address = addresses.phone_address(request.scheme or "http", request.get_host(), site.ALLOWED_HOSTS)
-    context = {"form": form, "phone_address": address}
-    return render(request, "base/settings.html", context, status=REFUSED if request.method == "POST" else 200)
+    return answer or page(request, "base/settings.html", form=form, phone_address=address)
 
 
 @keeper_only

@@ -9,8 +9,8 @@ from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
-from breeder.base import access, sessions
-from breeder.base.models import LogRow
+from breeder.base import access, form_tokens, sessions
+from breeder.base.models import LogRow, Token
 from breeder.base.roles import HELPER, KEEPER
 from tests.conftest import PASSWORD, user_in
 
@@ -145,10 +145,12 @@ class TestHelpers:
         assert LogRow.objects.get(did="person added").sentence == "bo may log in as a helper."
 
     def test_a_form_that_is_sent_twice_adds_one_and_says_so(self, keeper_client: Client) -> None:
-        for _ in range(2):
-            answer = keeper_client.post(reverse("base:helpers"), self.added, follow=True)
-            assert "bo may log in." in text(answer)
+        sent = self.added | {"token": form_tokens.new_token()}
+        answers = [keeper_client.post(reverse("base:helpers"), sent) for _ in range(2)]
+        assert [(answer.status_code, answer["Location"]) for answer in answers] == [(302, reverse("base:helpers"))] * 2
+        assert "bo may log in." in text(keeper_client.get(answers[1]["Location"]))
         assert User.objects.filter(username="bo").count() == 1
+        assert OTHER not in str(Token.objects.values_list().get())
 
     @pytest.mark.parametrize(
         ("changed", "sentence"),

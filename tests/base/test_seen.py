@@ -7,7 +7,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.base.models import Setting
+from breeder.base import queries, views
+from breeder.base.models import LogRow, Setting
 from tests.build import line, person
 from tests.orders.stand import counted_line, pack
 
@@ -40,6 +41,32 @@ def test_what_somebody_else_changed_meanwhile_is_named_and_not_overwritten(keepe
     assert second.post(address, again | {"locality": "New wall"}).status_code == 302
     of.refresh_from_db()
     assert (of.locality, of.provenance) == ("New wall", "swapped for two cups")
+
+
+def test_a_key_that_somebody_else_set_meanwhile_stays_though_the_page_never_shows_it(keeper_client: Client) -> None:
+    Setting.objects.create(pk=Setting.ONLY)
+    address = reverse("base:settings")
+    typed = opened(keeper_client, address) | {"trade_name": "Bark & Leaf"}
+    household = queries.household
+
+    def set_meanwhile() -> Setting:
+        read = household()
+        Setting.objects.update(weather_key="k3y")
+        return read
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(views, "household", set_meanwhile)
+        assert keeper_client.post(address, typed).status_code == 302
+    kept = Setting.objects.get()
+    assert (kept.trade_name, kept.weather_key) == ("Bark & Leaf", "k3y")
+
+
+def test_settings_that_are_sent_twice_are_no_conflict_with_themselves(keeper_client: Client) -> None:
+    Setting.objects.create(pk=Setting.ONLY)
+    address = reverse("base:settings")
+    sent = opened(keeper_client, address) | {"trade_name": "Bark & Leaf", "token": "a"}
+    assert [keeper_client.post(address, sent).status_code for _ in range(2)] == [302, 302]
+    assert LogRow.objects.filter(did="settings changed").count() == 1
 
 
 def opened_again(answer: Any) -> dict[str, Any]:
