@@ -55,7 +55,7 @@ class Change:
 
 
 def _lock_lines(_: Who, wanted: Sequence[Wanted], *__: Any, **___: Any) -> None:
-    cultures.take_turn(_line_ids(wanted))
+    cultures.lock_lines(_line_ids(wanted))
 
 
 def _lock_order_and_lines(number: int, change: Change) -> Order:

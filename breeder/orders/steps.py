@@ -42,8 +42,8 @@ def line_ids_of(order_number: int) -> set[int]:
 
 
 def take_order(number: int, more_lines: Iterable[int] = ()) -> Order:
-    """Take the turn of an order's lines and of the order itself, then read it. Raises Order.DoesNotExist."""
-    cultures.take_turn(line_ids_of(number) | set(more_lines))
+    """Lock an order's lines and the order itself, then read it. Raises Order.DoesNotExist."""
+    cultures.lock_lines(line_ids_of(number) | set(more_lines))
     # The same lock one row further: two people changing one order wait for each other.
     Order.objects.filter(number=number).update(status=F("status"))
     return fresh(number)
@@ -77,7 +77,7 @@ def new_order(**values: Any) -> Order:
 
 
 def promise_packs(order: Order, offer: Offer, wanted: Wanted, *, at: datetime) -> OrderLine:
-    """Add packs to an order and set their animals aside; the caller has taken the turn and checked."""
+    """Add packs to an order and set their animals aside; the caller holds the line's lock and has checked."""
     line = OrderLine(
         order=order,
         offer=offer,
@@ -108,7 +108,7 @@ def promise(order: Order, line: OrderLine, want: Want, *, at: datetime) -> Order
 
 
 def name_tub(line: OrderLine, culture_id: int | None) -> None:
-    """Let a line and its promise come out of another tub, or out of any; the caller has taken the turn and checked."""
+    """Let a line and its promise come out of another tub, or out of any; the caller holds the lock and has checked."""
     line.culture = Culture.objects.get(pk=culture_id) if culture_id else None
     line.save(update_fields=["culture"])
     if line.promise:
@@ -118,7 +118,7 @@ def name_tub(line: OrderLine, culture_id: int | None) -> None:
 def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
     """Bring a line to this many packs: sets exactly the difference aside, or releases exactly what falls away.
 
-    The caller has taken the turn and checked. A line that is wholly packed stays as it is; more of it is a new line.
+    The caller holds the line's lock and has checked. A line that is wholly packed stays as it is; more is a new line.
     """
     held = line.promise if line.promise and line.promise.state == Promise.State.HELD else None
     more = want_more(line, packs)

@@ -36,7 +36,7 @@ def sexed_line(form: str, males: int, females: int, **values: Any) -> Line:
 def take(of: Line, number: int, order: Order) -> None:
     """Pack so many young of an order's one line out of the line's one tub."""
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         promise = order.lines.get().promise
         steps.pack_from(of.cultures.get(), "young", number, promise=promise, at=timezone.now(), by=None)
 

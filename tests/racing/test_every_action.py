@@ -252,7 +252,7 @@ def test_an_action_that_forgets_the_turn_is_found() -> None:
     def late() -> None:
         with transaction.atomic():
             steps.set_aside(at.line.pk, "young", 5, at=timezone.now())
-            steps.take_turn([at.line.pk])
+            steps.lock_lines([at.line.pk])
 
     for action in (forgetful, late):
         with statements() as sent:

@@ -1,4 +1,4 @@
-"""Whether an order is still what a page showed of it; asked after the turn, when nobody else can change it."""
+"""Whether an order is still what a page showed of it; asked after the lock, when nobody else can change it."""
 
 from django.utils import timezone
 
