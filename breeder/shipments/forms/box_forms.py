@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from breeder.base.dates import weekday_said
-from breeder.base.edit_conflicts import ChangedMeanwhile
+from breeder.base.edit_conflicts import ChangedMeanwhile, StampField
 from breeder.base.form_messages import PlainForm
 from breeder.carriers.models import Service
 from breeder.core.thermal.ice_melt import BAG_W_K
@@ -98,7 +98,7 @@ class SuppliesForm(PlainForm, forms.Form):
                 label="Order more below", min_value=0, max_value=MOST_ON_SHELF, initial=supply.order_below
             )
             stamp = _stamp(supply.on_shelf, supply.order_below)
-            self.fields[f"seen_{supply.pk}"] = forms.CharField(required=False, initial=stamp, widget=forms.HiddenInput)
+            self.fields[f"seen_{supply.pk}"] = StampField(required=False, initial=stamp)
         if self.is_bound:
             self.data = self._with_the_shelf(self.data.copy())
 
@@ -118,13 +118,12 @@ class SuppliesForm(PlainForm, forms.Form):
 
         Raises ChangedMeanwhile, and shows from then on what was compared; the caller holds these supplies' lock.
         """
-        counts, data, changed = self.counts(), self.data.copy(), []  # type: ignore[attr-defined]
+        counts, changed = self.counts(), []
         for supply in Supply.objects.filter(pk__in=counts).order_by("pk"):
-            now, seen = _stamp(supply.on_shelf, supply.order_below), self._seen(supply)
-            if seen not in ("", now) and _stamp(*counts[supply.pk]) != now:
+            shown: Any = self.fields[f"seen_{supply.pk}"]
+            shown.initial, shown.is_compared = _stamp(supply.on_shelf, supply.order_below), True
+            if self._seen(supply) not in ("", shown.initial) and _stamp(*counts[supply.pk]) != shown.initial:
                 changed.append(_changed(supply))
-                data[f"seen_{supply.pk}"] = now
-        self.data = data
         if changed:
             raise ChangedMeanwhile(changed)
 

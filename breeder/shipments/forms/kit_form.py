@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile, short
+from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile, StampField, short
 from breeder.base.form_messages import PlainForm
 from breeder.base.models import Setting
 from breeder.core.thermal.materials import MATERIALS
@@ -71,7 +71,7 @@ class KitForm(PlainForm, forms.Form):
         label="In use", required=False, initial=True, help_text="Only kits in use are tried for a box."
     )
     note = forms.CharField(label="Note", max_length=240, required=False)
-    seen = forms.CharField(required=False, max_length=STAMP_LETTERS, widget=forms.HiddenInput)
+    seen = StampField(required=False, max_length=STAMP_LETTERS)
 
     def __init__(self, *args: Any, household: Setting, kit: Kit | None = None, **kwargs: Any) -> None:
         self.units, self.fahrenheit = units_of(household.inches), household.fahrenheit
@@ -80,7 +80,7 @@ class KitForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self._add_box_fields()
         self._add_pack_fields()
-        self.initial["seen"] = _stamp(kit) if kit and kit.pk else ""
+        self.fields["seen"].initial = _stamp(kit) if kit else ""
         self.figures = worth_of(kit, fahrenheit=self.fahrenheit) if kit else None
 
     def _add_box_fields(self) -> None:
@@ -174,10 +174,9 @@ class KitForm(PlainForm, forms.Form):
         seen = self.cleaned_data["seen"]
         if not seen or self.kit_before is None:
             return
-        now = _stamp(Kit.objects.select_for_update().get(pk=self.kit_before.pk))
-        if seen != now:
-            self.data = self.data.copy()  # type: ignore[attr-defined]
-            self.data["seen"] = now
+        shown: Any = self.fields["seen"]
+        shown.initial, shown.is_compared = _stamp(Kit.objects.select_for_update().get(pk=self.kit_before.pk)), True
+        if seen != shown.initial:
             raise ChangedMeanwhile(CHANGED, code="changed_meanwhile")
 
     def kit(self) -> Kit:
