@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile, StampField, short
+from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile, StampField, fresh_row, short
 from breeder.base.form_messages import PlainForm
 from breeder.base.models import Setting
 from breeder.core.thermal.materials import MATERIALS
@@ -175,7 +175,7 @@ class KitForm(PlainForm, forms.Form):
         if not seen or self.kit_before is None:
             return
         shown: Any = self.fields["seen"]
-        shown.initial, shown.is_compared = _stamp(Kit.objects.select_for_update().get(pk=self.kit_before.pk)), True
+        shown.initial, shown.is_compared = _stamp(fresh_row(self.kit_before)), True
         if seen != shown.initial:
             raise ChangedMeanwhile(CHANGED, code="changed_meanwhile")
 
