@@ -69,27 +69,27 @@ def helpers(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def helper(request: HttpRequest, pk: int) -> HttpResponse:
     """One helper: where they are logged in, a new password, and the end of their access."""
-    one = get_object_or_404(access.helpers(), pk=pk)
-    form = HelperPasswordForm(one, typed(request))
+    kept = get_object_or_404(access.helpers(), pk=pk)
+    form = HelperPasswordForm(kept, typed(request))
     answer = submit(
         request,
-        lambda **how: access.change_password(one, form.cleaned_data["new_password1"], **how),
+        lambda **how: access.change_password(kept, form.cleaned_data["new_password1"], **how),
         form,
         to=request.path,
-        done=f"{one} has a new password and is logged out everywhere. Tell them the password.",
+        done=f"{kept} has a new password and is logged out everywhere. Tell them the password.",
     )
-    return answer or page(request, "base/helper.html", form=form, helper=one, sessions=open_ones.open_sessions(one))
+    return answer or page(request, "base/helper.html", form=form, helper=kept, sessions=open_ones.open_sessions(kept))
 
 
 @require_POST
 @keeper_only
 def helper_end(request: HttpRequest, pk: int) -> HttpResponse:
     """End a helper's access, wherever they are logged in."""
-    one = get_object_or_404(access.helpers(), pk=pk)
+    kept = get_object_or_404(access.helpers(), pk=pk)
     answer = submit(
         request,
-        lambda **how: access.end_access(one, **how),
+        lambda **how: access.end_access(kept, **how),
         to=reverse("base:helper", args=[pk]),
-        done=f"{one} is logged out everywhere and may no longer log in.",
+        done=f"{kept} is logged out everywhere and may no longer log in.",
     )
     return answer or redirect("base:helper", pk)

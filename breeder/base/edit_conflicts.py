@@ -8,9 +8,10 @@ from django.core.exceptions import ValidationError
 from django.db.models import Model
 
 STAMP_LETTERS = 8
+GONE = "This was removed from the book since you opened this page. Nothing was written."
 CHANGED = (
-    "‘%(label)s’ was changed since you opened this page; in the book it is now ‘%(now)s’. What you typed stands below: "
-    "look at it, and save again if it is to be so."
+    "‘%(label)s’ was changed since you opened this page; in the book it is now ‘%(now)s’. What you typed is still "
+    "here: check it, and save again if you want to keep it."
 )
 
 
@@ -28,6 +29,14 @@ class StampField(forms.CharField):
 
 class ChangedMeanwhile(ValidationError):
     """A row was changed after its page was opened; the errors' `params` name `field`, `label` and what it is `now`."""
+
+
+def fresh_row(row: Any, *_: Any, **__: Any) -> Any:
+    """Return a row as it is now, locked: the lock of an action that is given a row. Raises ChangedMeanwhile."""
+    fresh = type(row)._default_manager.select_for_update().filter(pk=row.pk).first()
+    if fresh is None:
+        raise ChangedMeanwhile(GONE)
+    return fresh
 
 
 class SeenForm(forms.BaseModelForm):
@@ -56,10 +65,7 @@ class SeenForm(forms.BaseModelForm):
         seen = self._seen()
         if not seen or self.instance._state.adding:
             return
-        now = type(self.instance)._default_manager.select_for_update().filter(pk=self.instance.pk).first()
-        if now is None:
-            raise ChangedMeanwhile("This was removed from the book since you opened this page. Nothing was written.")
-        self._show(now)
+        self._show(fresh_row(self.instance))
         changed = [name for name, was in seen.items() if name in self._now and short(self._now[name]) != was]
         if changed:
             raise ChangedMeanwhile([self._changed(name) for name in changed])

@@ -20,12 +20,12 @@ DIGEST_SALT = "breeder.base.form_tokens"
 # What may differ between two sendings of one form.
 NOT_TYPED = {"csrfmiddlewaretoken", "token", replies.FIELD, *offline_forms.STAMPS}
 OTHER_VALUES = (
-    "This form was sent before with other values, and those are in the book. Nothing was written this time. What you "
-    "typed stands below: compare it with the book, and send it again if it is to be written too."
+    "This form was already sent with other values, and those are in the book. Nothing was written this time. What you "
+    "typed is still here: compare it with the book, and send it again if you want it written too."
 )
 OTHER_FORM = (
-    "Another form was sent with this page's mark before, so nothing was written this time. What you typed stands "
-    "below: look at it, and send it again."
+    "Another form was already sent from this page, so nothing was written this time. What you typed is still here: "
+    "check it, and send it again."
 )
 
 

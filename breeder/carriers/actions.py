@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 
 from breeder.base.action_frame import action
+from breeder.base.edit_conflicts import fresh_row
 from breeder.base.steps import log
 from breeder.carriers.federal_holidays import federal_holidays
 from breeder.carriers.models import Closure, Service
@@ -72,7 +73,7 @@ def save_closure(closure: Closure, *, by: Any) -> Closure:
     return closure
 
 
-@action()
+@action(lock=fresh_row)
 def remove_closure(closure: Closure, *, by: Any) -> Closure:
     """Take a closure off again."""
     log("closure removed", closure.carrier, f"{closure.carrier} is open on {closure.on:%-d %B %Y}.", by=by)

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Model
 
 from breeder.base.action_frame import action, refuse_twice
+from breeder.base.edit_conflicts import fresh_row
 from breeder.base.steps import log
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_csv import SAME
@@ -36,7 +37,7 @@ def keep(row: OnBook, *, by: Any) -> OnBook:
     return row
 
 
-@action()
+@action(lock=fresh_row)
 def remove(row: OnBook, *, by: Any) -> None:
     """Take a rule or a permit out of the book; the log keeps what it said."""
     log(f"{_called(row)} removed", str(row), f"Taken out: {_said(row)}", by=by)

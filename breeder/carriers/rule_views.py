@@ -113,7 +113,7 @@ def _form_page(
         # Only the button was pressed: what stands in the fields is not looked at.
         done = "It is out of the book. The log keeps what it said."
         answer = submit(request, lambda **how: rule_actions.remove(kept, **how), to=back, done=done)
-        return answer or redirect(request.path)
+        return answer or redirect(back)
     form = form_of(request.POST or None, instance=kept, initial=start)
     answer = submit(
         request,

@@ -56,7 +56,7 @@ def new(request: HttpRequest) -> HttpResponse:
         form,
         address,
         to=actions.person_url,
-        done=lambda one: f"{one.name} is on file.",
+        done=lambda kept: f"{kept.name} is on file.",
     )
     return answer or page(request, "people/new.html", form=form, address=address)
 
@@ -70,7 +70,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
         lambda **how: actions.edit_person(pk, form.cleaned_data, **how),
         form,
         to=actions.person_url,
-        done=lambda one: f"What is on file about {one.name} is changed.",
+        done=lambda kept: f"What is on file about {kept.name} is changed.",
     )
     return answer or page(request, "people/edit.html", form=form, person=_person(pk))
 
@@ -78,37 +78,37 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 @keeper_only
 def address_new(request: HttpRequest, pk: int) -> HttpResponse:
     """Keep a new address; the old one stays with what was sent there."""
-    one, form = _person(pk), AddressForm(typed(request))
+    kept, form = _person(pk), AddressForm(typed(request))
     answer = submit(
         request,
         lambda **how: actions.add_address(pk, form.destination, **how),
         form,
-        to=actions.person_url(one),
+        to=actions.person_url(kept),
         done="The new address is kept. Boxes that are planned from now on go there.",
     )
-    return answer or page(request, "people/address.html", form=form, person=one, is_new=True)
+    return answer or page(request, "people/address.html", form=form, person=kept, is_new=True)
 
 
 @keeper_only
 def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse:
     """Put an address right; open orders follow."""
-    one = _person(pk)
-    address = get_object_or_404(Address, pk=address_pk, person=one)
+    kept = _person(pk)
+    address = get_object_or_404(Address, pk=address_pk, person=kept)
     form = AddressForm(typed(request), initial=as_typed(address))
     answer = submit(
         request,
         lambda **how: actions.correct_address(address_pk, form.destination, **how),
         form,
-        to=actions.person_url(one),
+        to=actions.person_url(kept),
         done="The address is put right. Boxes to it must be checked again.",
     )
-    return answer or page(request, "people/address.html", form=form, person=one, is_new=False)
+    return answer or page(request, "people/address.html", form=form, person=kept, is_new=False)
 
 
 @keeper_only
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove somebody on request; what their orders came to stays."""
-    one, form = _person(pk), RemovalForm(typed(request))
+    kept, form = _person(pk), RemovalForm(typed(request))
     answer = submit(
         request,
         lambda **how: actions.remove_person(pk, **how),
@@ -118,4 +118,4 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if answer:
         return answer
-    return page(request, "people/remove.html", form=form, person=one, open_orders=queries.open_order_numbers(one))
+    return page(request, "people/remove.html", form=form, person=kept, open_orders=queries.open_order_numbers(kept))

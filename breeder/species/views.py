@@ -58,20 +58,20 @@ def species_edit(request: HttpRequest, pk: int) -> HttpResponse:
     return _species_form(request, get_object_or_404(Species, pk=pk))
 
 
-def _species_form(request: HttpRequest, one: Species | None) -> HttpResponse:
-    form = SpeciesForm(typed(request), instance=one, household=request.household)
+def _species_form(request: HttpRequest, kept: Species | None) -> HttpResponse:
+    form = SpeciesForm(typed(request), instance=kept, household=request.household)
 
     def act(**how: Any) -> Species:
         how |= {"mark": form.cleaned_data["mark"], "source": form.cleaned_data["source"]}
-        if one is None:
+        if kept is None:
             return actions.add_species(form.values, usual=form.usual, **how)
-        return actions.edit_species(one.pk, form.values, **how)
+        return actions.edit_species(kept.pk, form.values, **how)
 
     answer = submit(request, act, form, to=actions.species_url, done=lambda saved: f"{saved} is kept.")
     if answer:
         return answer
     # The form has put what was typed into its own copy; the heading names the species as it is in the book.
-    shown = get_object_or_404(Species, pk=one.pk) if one else None
+    shown = get_object_or_404(Species, pk=kept.pk) if kept else None
     return page(request, "species/species_form.html", form=form, species=shown)
 
 

@@ -9,7 +9,7 @@ from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
+from breeder.base import form_tokens, offline_forms
 from breeder.base.models import Token
 from breeder.people.models import Person
 
@@ -84,13 +84,25 @@ def test_other_values_with_a_spent_token_are_refused_aloud_and_can_be_sent_anew(
     assert {person.name for person in Person.objects.all()} == {"Ada Marsh", "Bo Reed"}
 
 
+def test_a_phone_is_answered_the_same_and_told_of_other_values(keeper_client: Client) -> None:
+    """The script reads the sentence of a refusal from the reply of the page."""
+    sent = SENT | {"token": form_tokens.new_token(), "typed_at": "1", "age_s": "2", "kept_by": "keeper"}
+    phone = {"headers": {offline_forms.HEADER: "later"}}
+    first = keeper_client.post(reverse("people:new"), sent, **phone)
+    again = keeper_client.post(reverse("people:new"), sent | {"age_s": "90"}, **phone)
+    assert (again.status_code, again.json()["answer"]) == (200, first.json()["answer"])
+    refused = keeper_client.post(reverse("people:new"), sent | {"name": "Bo Reed"}, **phone)
+    assert refused.status_code == 422
+    assert re.search(r"data-sentence>This form was already sent with other values", refused.content.decode())
+
+
 def test_a_token_that_was_spent_at_another_form_is_refused_aloud(keeper_client: Client) -> None:
     token = form_tokens.new_token()
     keeper_client.post(reverse("people:new"), SENT | {"token": token})
     edit = reverse("people:edit", args=[Person.objects.get().pk])
     refused = keeper_client.post(edit, SENT | {"name": "Bo Reed", "token": token})
     assert refused.status_code == 422
-    assert "Another form was sent" in refused.content.decode()
+    assert "Another form was already sent" in refused.content.decode()
     assert Person.objects.get().name == "Ada Marsh"
 
 

@@ -12,9 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from breeder.base import form_tokens
+from breeder.base.edit_conflicts import ChangedMeanwhile
 from breeder.base.models import LogRow
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
-from breeder.carriers.rule_actions import keep_file, load_example_rules
+from breeder.carriers.rule_actions import keep_file, load_example_rules, remove
 from breeder.carriers.rule_csv import rules_in
 from breeder.people import actions as people
 from breeder.species.classification import known_taxa
@@ -362,3 +363,13 @@ def test_before_somebody_is_removed_it_is_said_that_the_number_of_their_permit_s
     book.permit(number="P-77", person=one)
     assert "stays in the book without the name" in keeper_client.get(address).content.decode()
     assert "PPQ 526 P-77" in keeper_client.get(address).content.decode()
+
+
+def test_what_two_keepers_take_out_at_once_is_taken_out_once() -> None:
+    load_example_rules()
+    one = MovementRule.objects.first()
+    again = MovementRule.objects.get(pk=one.pk)
+    remove(one, by=None)
+    with pytest.raises(ChangedMeanwhile, match="was removed from the book"):
+        remove(again, by=None)
+    assert LogRow.objects.filter(did="rule removed").count() == 1
