@@ -57,7 +57,7 @@ NO_ANIMALS = {
     "base": {"save_settings"},
     "orders": {"save_offer"},
     "shipments": {
-        "add_supply", "change_contents", "check_boxes", "check_parcel", "record_packed",
+        "add_supply", "change_contents", "check_boxes", "keep_check", "record_packed",
         "choose_day", "choose_for_boxes", "choose_kit", "choose_way", "count_supplies",
         "keep_measured", "load_example_kits", "note_old_measurements", "plan_parcel", "save_kit",
     },

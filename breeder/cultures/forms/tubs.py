@@ -79,6 +79,7 @@ class SeenTubForm(TubForm):
     def refuse_if_changed(self) -> None:
         """Compare what the page showed with the tub as it is now, after the action's lock. Raises ChangedMeanwhile."""
         self._show(Culture.objects.get(pk=self.tub.pk))
+        self.fields["seen"].is_compared = True  # type: ignore[attr-defined]
         stamp = self.fields["seen"].initial
         if self.data.get(self.add_prefix("seen"), stamp) != stamp:
             sentence = (
