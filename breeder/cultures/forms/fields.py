@@ -94,7 +94,7 @@ class NumbersField(forms.CharField):
 
 
 def photo_field() -> forms.FileField:
-    """Return a field for a photo from the phone's camera; whether it can be read is said after the entry is safe."""
+    """Return a field for a photo from the phone's camera; whether it can be read is checked after the entry is safe."""
     # Asked for these kinds by name, a phone that keeps others hands over a JPEG.
     kinds = "image/jpeg,image/png,image/webp"
     camera = forms.FileInput(attrs={"accept": kinds, "capture": "environment"})

@@ -84,7 +84,7 @@ class SeenTubForm(TubForm):
         if self.data.get(self.add_prefix("seen"), stamp) != stamp:
             sentence = (
                 f"This was changed since you opened this page; in the book it is now ‘{self.setting(self.tub)}’. What "
-                "you typed stands below: look at it, and save again if it is to be so."
+                "you typed is still here: check it, and save again if you want to keep it."
             )
             raise ChangedMeanwhile(sentence, code="changed_meanwhile")
 

@@ -146,7 +146,7 @@ def _page(request: HttpRequest, tub: Culture, form: RoundForm, shown: Preview | 
 
 def _last_of(request: HttpRequest) -> dict[str, Any]:
     last = last_of(request.user)
-    return {"last": last, "last_said": entry_text.short_of(last) if last else ""}
+    return {"last": last, "last_entry": entry_text.short_of(last) if last else ""}
 
 
 @require_POST
