@@ -157,7 +157,7 @@ def _stamp(on_shelf: Any, below: Any) -> str:
 def _changed(supply: Supply) -> ValidationError:
     sentence = (
         f"‘{supply}’ was changed since you opened this page: {supply.on_shelf} on the shelf, order more below "
-        f"{supply.order_below}. What you typed stands below: look at it, and save again if it is to be so."
+        f"{supply.order_below}. What you typed is still here: check it, and save again if you want to keep it."
     )
     return ValidationError(sentence, code="changed_meanwhile")
 

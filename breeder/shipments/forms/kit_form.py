@@ -30,8 +30,8 @@ LATENT_GEL_KJ_KG = 320
 
 
 CHANGED = (
-    "This kit was changed or measured since you opened this page. What you typed stands below: look at it beside the "
-    "kit as it now is, and save again if it is to be so."
+    "This kit was changed or measured since you opened this page. What you typed is still here: compare it with the "
+    "kit as it is now, and save again if you want to keep it."
 )
 
 
