@@ -18,8 +18,8 @@ def refuse_stale(order: Order, seen: str) -> None:
         return
     raise ChangedMeanwhile(
         f"Order {order.number} was changed since you opened this page; in the book it is now {_now(order)}. "
-        "Nothing of yours was written. What you typed is still here: check it and the terms, and save again if you want "
-        "to keep it.",
+        "Nothing of yours was written. What you typed is still here: check it and the terms, and save again if you "
+        "want to keep it.",
         code="changed_meanwhile",
     )
 
