@@ -16,12 +16,17 @@ CHANGED = (
 
 
 class StampField(forms.CharField):
-    """What the row held when its page was opened; shown anew each time, so that a second look counts."""
+    """What the row held when its page was opened.
+
+    Until it is compared it is shown as it was sent: a slip elsewhere on the page must not hide a change. From then on
+    the row's own is shown, so that a second look counts.
+    """
 
     widget = forms.HiddenInput
+    is_compared = False
 
     def bound_data(self, data: Any, initial: Any) -> Any:
-        return initial if self.initial is None else self.initial
+        return self.initial if self.is_compared else data
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         return False
@@ -66,6 +71,7 @@ class SeenForm(forms.BaseModelForm):
         if not seen or self.instance._state.adding:
             return
         self._show(fresh_row(self.instance))
+        self.fields["seen"].is_compared = True  # type: ignore[attr-defined]
         changed = [name for name, was in seen.items() if name in self._now and short(self._now[name]) != was]
         if changed:
             raise ChangedMeanwhile([self._changed(name) for name in changed])

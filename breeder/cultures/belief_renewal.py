@@ -15,7 +15,7 @@ from breeder.cultures import belief_store
 from breeder.cultures.line_surplus import stored_belief
 from breeder.cultures.models import Belief, Stage
 from breeder.cultures.tub_ledger import ageing_of
-from breeder.species.steps import take_turn
+from breeder.species.steps import lock_lines
 
 WHY = (
     "Old counts are worked out by today’s methods: portions and shelter counts allow for luck, animals that were in "
@@ -39,7 +39,7 @@ class Change:
 def renew() -> int:
     """Work out anew every belief of an older arithmetic, keeping what it said before; return how many there were."""
     with transaction.atomic():
-        take_turn(_outdated().values_list("culture__line_id", flat=True))
+        lock_lines(_outdated().values_list("culture__line_id", flat=True))
         rows = list(_outdated().select_related("culture__line__species"))
         if not rows:
             return 0
@@ -57,7 +57,7 @@ def renew() -> int:
 def tell_once() -> list[Change]:
     """Return what changed by working beliefs out anew, by tub; asked again, nothing more is told."""
     with transaction.atomic():
-        take_turn(_with_news().values_list("culture__line_id", flat=True))
+        lock_lines(_with_news().values_list("culture__line_id", flat=True))
         rows = list(_with_news())
         changes = [_change(row) for row in rows]
         for row in rows:

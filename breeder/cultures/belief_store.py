@@ -127,7 +127,7 @@ def _joined(start: set[int]) -> set[int]:
     """Return these tubs and all that were ever tipped into or out of them, directly or through others.
 
     The whole of them is kept up to date together, so that all rest on the same constants. They are of one line, whose
-    turn the caller has: what was tipped into a mixed tub of another line is kept there as the number it was then.
+    lock the caller holds: what was tipped into a mixed tub of another line is kept there as the number it was then.
     """
     found, fresh = set(start), set(start)
     tips = Entry.objects.filter(kind=Entry.Kind.ABOUT, culture__line=F("other_side__culture__line"))

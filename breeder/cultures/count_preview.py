@@ -34,7 +34,7 @@ def preview(
     """Return what a count by this person would say and do. Raises BadFact."""
     given = eye_bias.with_own_error(given, method, by)
     count = count_entry.newly_counted(method, given)
-    at = line_lock.moment(tub, happened_at)
+    at = line_lock.check_time(tub, happened_at)
     entry = Entry(
         pk=NOT_SAVED,
         culture=tub,

@@ -49,5 +49,5 @@ def carry(
     note: str,
     by: Any,
 ) -> Entry:
-    """Write both sides of animals carried from one tub into another, linked; the caller has taken the turn."""
+    """Write both sides of animals carried from one tub into another, linked; the caller holds the lines' lock."""
     return transfers.carry(source, target, transfers.Animals(stage, number, males, females), at, by, note=note)

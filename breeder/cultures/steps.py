@@ -1,4 +1,4 @@
-"""Inner parts of actions: the turn, animals set aside, and writing the ledger. All need the caller's transaction."""
+"""Inner parts of actions: the lines' lock, animals set aside, the ledger. All need the caller's transaction."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from breeder.cultures import belief_store
 from breeder.cultures.models import Culture, Entry, Promise
-from breeder.species.steps import take_turn as take_turn
+from breeder.species.steps import lock_lines as lock_lines
 
 
 def set_aside(
@@ -23,7 +23,7 @@ def set_aside(
     expires_at: datetime | None = None,
     paid_at: datetime | None = None,
 ) -> Promise:
-    """Set animals aside; the caller has taken the turn and checked that they can be spared."""
+    """Set animals aside; the caller holds the lines' lock and has checked that they can be spared."""
     return Promise.objects.create(
         line_id=line_id,
         stage=stage,
@@ -46,8 +46,8 @@ def release(promise: Promise, *, at: datetime) -> None:
 def hold_anew(promise: Promise, *, at: datetime, expires_at: datetime | None) -> None:
     """Set aside again what a promise gave back, behind all promises made meanwhile.
 
-    It stays the same promise, so that what was packed of it before is still known to be somebody's. The caller has
-    taken the turn and checked that it can be spared.
+    It stays the same promise, so that what was packed of it before is still known to be somebody's. The caller
+    holds the lines' lock and has checked that it can be spared.
     """
     promise.state, promise.made_at, promise.expires_at, promise.ended_at = Promise.State.HELD, at, expires_at, None
     promise.save(update_fields=["state", "made_at", "expires_at", "ended_at"])
@@ -62,7 +62,7 @@ def mark_paid(promise: Promise, *, at: datetime) -> None:
 def resize(promise: Promise, number: int, *, males: int = 0, females: int = 0) -> None:
     """Let a promise hold another number, keeping its place in the order of promises.
 
-    The caller has taken the turn, and has checked that what is more can be spared.
+    The caller holds the lines' lock and has checked that what is more can be spared.
     """
     promise.number, promise.males, promise.females = number, males, females
     promise.save(update_fields=["number", "males", "females"])
@@ -76,7 +76,7 @@ def hold_until(promise: Promise, expires_at: datetime | None) -> None:
 
 
 def name_tub(promise: Promise, culture_id: int | None) -> None:
-    """Let a promise come out of another tub, or of any tub of its line; the caller has taken the turn and checked."""
+    """Let a promise come out of another tub, or of any tub of its line; the caller holds the lines' lock."""
     promise.culture_id = culture_id
     promise.save(update_fields=["culture_id"])
 
@@ -117,7 +117,7 @@ def pack_from(
 
 
 @dataclass(frozen=True)
-class Held:
+class Rest:
     """What is left of a promise after some of it was packed."""
 
     number: int
@@ -125,11 +125,11 @@ class Held:
     females: int
 
 
-def left_of(promise: Promise, number: int, males: int, females: int) -> Held:
+def left_of(promise: Promise, number: int, males: int, females: int) -> Rest:
     """Return what a promise holds after `number` were packed; the sexes never exceed what is held in all."""
     left = max(0, promise.number - number)
     still_males = min(max(0, promise.males - males), left)
-    return Held(left, still_males, min(max(0, promise.females - females), left - still_males))
+    return Rest(left, still_males, min(max(0, promise.females - females), left - still_males))
 
 
 def take_off(promise: Promise, number: int, males: int, females: int, at: datetime) -> None:
@@ -148,12 +148,12 @@ def _end(promise: Promise, state: Promise.State, at: datetime) -> None:
 
 def write_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one fact into the ledger and bring what the book believes of its tub up to date."""
-    entry = set_down(culture, kind, happened_at=happened_at, by=by, **fields)
+    entry = add_entry(culture, kind, happened_at=happened_at, by=by, **fields)
     belief_store.bring_up_to_date([culture.pk])
     return entry
 
 
-def set_down(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
+def add_entry(culture: Culture, kind: str, *, happened_at: datetime, by: Any, **fields: Any) -> Entry:
     """Write one of several facts into the ledger; after the last, the caller replays the tubs."""
     return Entry.objects.create(
         culture=culture, kind=kind, happened_at=happened_at, recorded_at=timezone.now(), by=by, **fields

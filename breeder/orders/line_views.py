@@ -5,24 +5,24 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.paging import in_pages
 from breeder.base.queries import household
 from breeder.base.roles import keeper_only
+from breeder.base.submit import REFUSED, submit
 from breeder.cultures.queries.tubs import line_by_pk
 from breeder.orders import actions
+from breeder.orders.models import Order
 from breeder.orders.queries.line_customers import handed_of_line, who_has
 from breeder.orders.queries.orders import boxes_of, orders
 from breeder.orders.queries.promises import promises_of_line
 from breeder.orders.tables import HANDED_COLUMNS, HandedTable, handed_cells
 from breeder.species.models import Line
-
-REFUSED = 422
 
 
 @keeper_only
@@ -54,21 +54,26 @@ def promises(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
     """Let what is held for an order come out of another tub, or out of any."""
-    form_tokens.seen(request.POST.get("token", ""))
-    line = _line_or_404(pk)
+    line, refused = _line_or_404(pk), []
     number, order_line, tub = (_number(request.POST.get(name, "")) for name in ("order", "line", "tub"))
-    try:
+
+    def act(**how: Any) -> Order:
         if not orders().filter(number=number).exists():
             raise ValidationError("This order is not in the book any more. Look at the promises again.")
-        token = request.POST.get("token", "")
-        order = actions.name_tub(number, order_line, tub or None, by=request.user, token=token)
-    except ValidationError as refusal:
-        return _promises_page(request, line, refusal.messages, status=REFUSED)
-    boxes = boxes_of(order)
-    messages.success(request, f"Order {number} is moved.")
-    if boxes:
+        return actions.name_tub(number, order_line, tub or None, **how)
+
+    answer = submit(
+        request,
+        act,
+        to=reverse("orders:line_promises", args=[pk]),
+        done=f"Order {number} is moved.",
+        refuse=lambda refusal: refused.extend(refusal.messages),
+    )
+    if answer is None:
+        return _promises_page(request, line, refused, status=REFUSED)
+    if boxes := boxes_of(answer.result):
         messages.warning(request, f"Box {boxes[-1].number} was planned before. Look which tub it takes from.")
-    return redirect("orders:line_promises", pk=pk)
+    return answer
 
 
 def _promises_page(request: HttpRequest, line: Line, refused: Any, status: int = 200) -> HttpResponse:

@@ -7,10 +7,8 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max, ProtectedError
-from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.cultures import steps as cultures
@@ -38,29 +36,22 @@ from breeder.people.rules import Destination
 NUMBER_TRIES = 50
 
 
-def page_of(order: Order) -> str:
-    """Return the address of an order's page."""
-    return reverse("orders:order", args=[order.number])
-
-
-def spend(token: str, order: Order) -> None:
-    """Use up a form's token, last of all in the transaction; its answer is the order's page."""
-    # Without a form no address is looked up: in a fresh process that loads every page, for seconds, under the lock.
-    if token:
-        form_tokens.spend(token, page_of(order))
-
-
 def line_ids_of(order_number: int) -> set[int]:
     """Return the lines that an order takes animals from."""
     return set(OrderLine.objects.filter(order__number=order_number).values_list("offer__line_id", flat=True))
 
 
 def take_order(number: int, more_lines: Iterable[int] = ()) -> Order:
-    """Take the turn of an order's lines and of the order itself, then read it. Raises Order.DoesNotExist."""
-    cultures.take_turn(line_ids_of(number) | set(more_lines))
+    """Lock an order's lines and the order itself, then read it. Raises Order.DoesNotExist."""
+    cultures.lock_lines(line_ids_of(number) | set(more_lines))
     # The same lock one row further: two people changing one order wait for each other.
     Order.objects.filter(number=number).update(status=F("status"))
     return fresh(number)
+
+
+def lock_order(number: int, *_: Any, **__: Any) -> Order:
+    """Do the same for an action on one order, whatever else it is told."""
+    return take_order(number)
 
 
 def fresh(number: int) -> Order:
@@ -86,7 +77,7 @@ def new_order(**values: Any) -> Order:
 
 
 def promise_packs(order: Order, offer: Offer, wanted: Wanted, *, at: datetime) -> OrderLine:
-    """Add packs to an order and set their animals aside; the caller has taken the turn and checked."""
+    """Add packs to an order and set their animals aside; the caller holds the line's lock and has checked."""
     line = OrderLine(
         order=order,
         offer=offer,
@@ -117,7 +108,7 @@ def promise(order: Order, line: OrderLine, want: Want, *, at: datetime) -> Order
 
 
 def name_tub(line: OrderLine, culture_id: int | None) -> None:
-    """Let a line and its promise come out of another tub, or out of any; the caller has taken the turn and checked."""
+    """Let a line and its promise come out of another tub, or out of any; the caller holds the lock and has checked."""
     line.culture = Culture.objects.get(pk=culture_id) if culture_id else None
     line.save(update_fields=["culture"])
     if line.promise:
@@ -127,7 +118,7 @@ def name_tub(line: OrderLine, culture_id: int | None) -> None:
 def resize_line(line: OrderLine, packs: int, *, at: datetime) -> None:
     """Bring a line to this many packs: sets exactly the difference aside, or releases exactly what falls away.
 
-    The caller has taken the turn and checked. A line that is wholly packed stays as it is; more of it is a new line.
+    The caller holds the line's lock and has checked. A line that is wholly packed stays as it is; more is a new line.
     """
     held = line.promise if line.promise and line.promise.state == Promise.State.HELD else None
     more = want_more(line, packs)
@@ -199,6 +190,12 @@ def lapse(at: datetime, line_ids: Iterable[int] | None = None) -> list[Order]:
         )
         lapsed.append(order)
     return lapsed
+
+
+def lapse_beside(order: Order, at: datetime, more_lines: Iterable[int] = ()) -> Order:
+    """End the unpaid holds that are over on an order's lines, its own too, and return the order as it is then."""
+    lapse(at, line_ids_of(order.number) | set(more_lines))
+    return fresh(order.number)
 
 
 def set_terms(order: Order, terms: Terms) -> None:

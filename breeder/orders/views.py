@@ -2,17 +2,15 @@
 
 from typing import Any
 
-from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.base.csv_export import csv_answer
 from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit, typed
 from breeder.orders import actions, movement_block
 from breeder.orders.forms.existing_order import CancelForm, HoldForm, LinesForm, PaymentForm, money_due
 from breeder.orders.forms.list_filters import OrderFilter, packs_asked_for
@@ -35,11 +33,7 @@ from breeder.orders.queries.orders import (
 from breeder.orders.rules.money import in_words
 from breeder.orders.rules.order_status import OPEN, after_payment, end_of, runs_out, standing, usual_hold
 from breeder.orders.rules.packs import told
-from breeder.orders.rules.stale_order import ChangedMeanwhile
 from breeder.orders.tables import ORDER_COLUMNS, OfferTable, OrderRows, OrderTable, order_cells
-
-# The form is shown again with what was typed; 422 says to a browser's script that nothing was done.
-REFUSED = 422
 
 
 @keeper_only
@@ -66,31 +60,23 @@ def order_csv(request: HttpRequest) -> HttpResponse:
 @keeper_only
 def order_new(request: HttpRequest) -> HttpResponse:
     """Agree an order: for whom, which packs, on which terms."""
-    form_tokens.seen(request.POST.get("token", ""))
-    sent, typed = _sent_or_typed(request, "agree")
+    sent, typed_so_far = _sent_or_typed(request, "agree")
     start = starting_terms(timezone.localtime(), request.household.hold_days)  # type: ignore[attr-defined]
-    asked_for = {"person": request.GET.get("person")} | typed
+    asked_for = {"person": request.GET.get("person")} | typed_so_far
     who = WhoForm(sent, initial=asked_for, find=request.POST.get("find_person", ""))
-    terms = TermsForm(sent, initial=start | typed)
-    packs = PacksForm(sent, lines=lines_on_offer(), initial=packs_asked_for(request.GET) | typed)
-    if sent and all([who.is_valid(), terms.is_valid(), packs.is_valid()]):
-        try:
-            order = actions.agree_order(
-                who.who(),
-                packs.wanted(),
-                terms.terms(),
-                named=packs.named(),
-                by=request.user,
-                token=request.POST.get("token", ""),
-            )
-        except ValidationError as refusal:
-            terms.refused(refusal, packs)
-        else:
-            messages.success(request, f"Order {order.number} is agreed and its animals are set aside.")
-            return redirect("orders:order", number=order.number)
-    page = {"who": who, "terms": terms, "packs": packs, "picked": picked(packs, request.POST.get("find", ""))}
-    page["looked"] = "look" in request.POST
-    return _form_page(request, "orders/new.html", page, bool(sent))
+    terms = TermsForm(sent, initial=start | typed_so_far)
+    packs = PacksForm(sent, lines=lines_on_offer(), initial=packs_asked_for(request.GET) | typed_so_far)
+    answer = sent and submit(
+        request,
+        lambda **how: actions.agree_order(who.who(), packs.wanted(), terms.terms(), named=packs.named(), **how),
+        who,
+        terms,
+        packs,
+        to=_page_of,
+        done=lambda order: f"Order {order.number} is agreed and its animals are set aside.",
+        refuse=lambda refusal: terms.refused(refusal, packs),
+    )
+    return answer or _order_form(request, "orders/new.html", sent, who=who, terms=terms, packs=packs)
 
 
 @keeper_only
@@ -104,48 +90,39 @@ def order_page(request: HttpRequest, number: int) -> HttpResponse:
 @keeper_only
 def order_change(request: HttpRequest, number: int) -> HttpResponse:
     """Change an order: packs up or down, more packs, prices and terms."""
-    form_tokens.seen(request.POST.get("token", ""))
     order = _order_or_404(number)
-    sent, typed = _sent_or_typed(request, "change")
-    terms = TermsForm(sent, initial=terms_of(order) | typed, runs_out=runs_out(order))
-    lines = LinesForm(sent, order=order, initial=typed)
-    packs = PacksForm(sent, lines=lines_on_offer(), initial=typed)
-    if sent and all([terms.is_valid(), lines.is_valid(), packs.is_valid()]):
-        change = lines.change(terms.terms(), packs.wanted(), packs.named())
-        try:
-            actions.change_order(number, change, by=request.user, token=request.POST.get("token", ""))
-        except ChangedMeanwhile as refusal:
-            order = _order_or_404(number)
-            lines = LinesForm.after_others(request.POST, order, refusal)
-        except ValidationError as refusal:
-            terms.refused(refusal, packs)
-        else:
-            messages.success(request, f"Order {number} is changed.")
-            return redirect("orders:order", number=number)
-    find = request.POST.get("find", "")
-    page = {
-        "order": order,
-        "terms": terms,
-        "lines": lines,
-        "packs": packs,
-        "picked": picked(packs, find, only_asked=True),
-        "looked": "look" in request.POST,
-    }
-    return _form_page(request, "orders/change.html", page, bool(sent))
+    sent, typed_so_far = _sent_or_typed(request, "change")
+    terms = TermsForm(sent, initial=terms_of(order) | typed_so_far, runs_out=runs_out(order))
+    lines = LinesForm(sent, order=order, initial=typed_so_far)
+    packs = PacksForm(sent, lines=lines_on_offer(), initial=typed_so_far)
+    answer = sent and submit(
+        request,
+        lambda **how: actions.change_order(number, lines.change(terms.terms(), packs.wanted(), packs.named()), **how),
+        lines,
+        terms,
+        packs,
+        to=_page_of(order),
+        done=f"Order {number} is changed.",
+        refuse=lambda refusal: terms.refused(refusal, packs),
+    )
+    return answer or _order_form(
+        request, "orders/change.html", sent, order=lines.order, lines=lines, terms=terms, packs=packs
+    )
 
 
 @keeper_only
 def order_cancel(request: HttpRequest, number: int) -> HttpResponse:
     """Cancel an order with a reason."""
-    order = _order_or_404(number)
-    form = CancelForm(request.POST or None)
-
-    def done() -> str:
-        actions.cancel_order(number, form.cleaned_data["reason"], by=request.user, token=request.POST.get("token", ""))
-        return f"Order {number} is cancelled. What it still held is free again."
-
+    order, form = _order_or_404(number), CancelForm(typed(request))
+    answer = submit(
+        request,
+        lambda **how: actions.cancel_order(number, form.cleaned_data["reason"], **how),
+        form,
+        to=_page_of(order),
+        done=f"Order {number} is cancelled. What it still held is free again.",
+    )
     held = told(held_of(order))
-    return _one_form(request, order, form, done, "orders/cancel.html", held=f"{held[:1].upper()}{held[1:]}")
+    return answer or page(request, "orders/cancel.html", order=order, form=form, held=f"{held[:1].upper()}{held[1:]}")
 
 
 @keeper_only
@@ -153,31 +130,32 @@ def order_hold(request: HttpRequest, number: int) -> HttpResponse:
     """Hold an order again whose hold ran out."""
     order = _order_or_404(number)
     start = {"held_until": usual_hold(timezone.localtime(), request.household.hold_days)}  # type: ignore[attr-defined]
-    form = HoldForm(request.POST or None, lines=order.lines.all(), initial=start)
-
-    def done() -> str:
-        until = end_of(form.cleaned_data["held_until"])
-        named = form.named()
-        actions.hold_again(number, until, named=named, by=request.user, token=request.POST.get("token", ""))
-        return f"Order {number} is held again."
-
-    return _one_form(request, order, form, done, "orders/hold.html")
+    form = HoldForm(typed(request), lines=order.lines.all(), initial=start)
+    answer = submit(
+        request,
+        lambda **how: actions.hold_again(number, end_of(form.cleaned_data["held_until"]), named=form.named(), **how),
+        form,
+        to=_page_of(order),
+        done=f"Order {number} is held again.",
+    )
+    return answer or page(request, "orders/hold.html", order=order, form=form)
 
 
 @keeper_only
 def order_pay(request: HttpRequest, number: int) -> HttpResponse:
     """Write down a payment."""
     order = _order_or_404(number)
-    bill = bill_of(order)
+    bill, currency = bill_of(order), request.household.currency  # type: ignore[attr-defined]
     start = {"amount": money_due(bill.due), "on": timezone.localdate(), "way": "back" if bill.cancelled else "in"}
-    form = PaymentForm(request.POST or None, initial=start)
-
-    def done() -> str:
-        paid = actions.record_payment(number, **form.payment(), by=request.user, token=request.POST.get("token", ""))
-        currency = request.household.currency  # type: ignore[attr-defined]
-        return f"The payment is written down. {after_payment(paid, bill_of(paid), currency)}"
-
-    return _one_form(request, order, form, done, "orders/pay.html", bill=bill)
+    form = PaymentForm(typed(request), initial=start)
+    answer = submit(
+        request,
+        lambda **how: actions.record_payment(number, **form.payment(), **how),
+        form,
+        to=_page_of(order),
+        done=lambda paid: f"The payment is written down. {after_payment(paid, bill_of(paid), currency)}",
+    )
+    return answer or page(request, "orders/pay.html", order=order, form=form, bill=bill)
 
 
 @keeper_only
@@ -201,30 +179,15 @@ def offer_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _offer_form(request: HttpRequest, offer: Offer, start: dict[str, Any]) -> HttpResponse:
-    form_tokens.seen(request.POST.get("token", ""))
-    form = OfferForm(request.POST or None, instance=offer, initial=start)
-    if request.method == "POST" and form.is_valid():
-        answer = reverse("orders:offers")
-        try:
-            actions.save_offer(form.instance, by=request.user, token=request.POST.get("token", ""), answer=answer)
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-        else:
-            messages.success(request, f"{form.instance}: kept.")
-            return redirect(answer)
-    return _form_page(request, "orders/offer.html", {"form": form, "offer": offer}, request.method == "POST")
-
-
-def _one_form(request: HttpRequest, order: Order, form: Any, done: Any, template: str, **page: Any) -> HttpResponse:
-    """Show one small form of an order; when it is sent, do it, say so and go back to the order."""
-    form_tokens.seen(request.POST.get("token", ""))
-    if request.method == "POST" and form.is_valid():
-        try:
-            messages.success(request, done())
-            return redirect("orders:order", number=order.number)
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-    return _form_page(request, template, {"order": order, "form": form, **page}, request.method == "POST")
+    form = OfferForm(typed(request), instance=offer, initial=start)
+    answer = submit(
+        request,
+        lambda **how: actions.save_offer(form.instance, **how),
+        form,
+        to="orders:offers",
+        done=lambda offer: f"{offer}: kept.",
+    )
+    return answer or page(request, "orders/offer.html", form=form, offer=offer)
 
 
 def _sent_or_typed(request: HttpRequest, button: str) -> tuple[Any, dict[str, Any]]:
@@ -234,8 +197,15 @@ def _sent_or_typed(request: HttpRequest, button: str) -> tuple[Any, dict[str, An
     return None, request.POST.dict()
 
 
-def _form_page(request: HttpRequest, template: str, page: dict[str, Any], refused: bool) -> HttpResponse:
-    return render(request, template, page, status=REFUSED if refused else 200)
+def _order_form(request: HttpRequest, template: str, sent: Any, **shown: Any) -> HttpResponse:
+    """Show the form of a whole order; 422 only after the button that acts, not after one that looks for lines."""
+    picks = picked(shown["packs"], request.POST.get("find", ""), only_asked="order" in shown)
+    shown |= {"picked": picks, "looked": "look" in request.POST}
+    return page(request, template, **shown) if sent else render(request, template, shown)
+
+
+def _page_of(order: Order) -> str:
+    return reverse("orders:order", args=[order.number])
 
 
 def _order_or_404(number: int) -> Order:

@@ -46,7 +46,7 @@ def correct_starter_set(by: Keeper = None) -> int:
         if not wanted:
             return 0
         lines = Line.objects.filter(species__in=[species for species, _, _ in wanted])
-        steps.take_turn(lines.values_list("pk", flat=True))
+        steps.lock_lines(lines.values_list("pk", flat=True))
         # Read again after the turn: the keeper may have changed a value since.
         wanted = _to_correct(Species.objects.select_for_update())
         for species, starter, new in wanted:
@@ -84,12 +84,12 @@ def _correct(species: Species, new: Mapping[str, Any], starter: StarterSpecies, 
 
 def _turn_for_species(species_id: int, *_: Any, **__: Any) -> Species:
     """Take the turn of a species' lines: how long adults live and how it breeds decide what they can spare."""
-    steps.take_turn(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
+    steps.lock_lines(Line.objects.filter(species_id=species_id).values_list("pk", flat=True))
     return Species.objects.get(pk=species_id)
 
 
 def _turn_for_line(line_id: int, *_: Any, **__: Any) -> Line:
-    steps.take_turn([line_id])
+    steps.lock_lines([line_id])
     return Line.objects.select_related("species").get(pk=line_id)
 
 

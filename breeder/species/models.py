@@ -176,7 +176,7 @@ class Line(models.Model):
     cups_per_tub = models.PositiveSmallIntegerField("cups a rested tub gives", default=1)
     cup_rest_days = models.PositiveSmallIntegerField("days a tub rests after a cup", default=28)
 
-    # The only lock, on both databases: take_turn() adds 1 here before it reads anything.
+    # The one lock, on both databases: lock_lines() adds 1 here before anything is read.
     turn = models.PositiveBigIntegerField(default=0, editable=False)
 
     class Meta:

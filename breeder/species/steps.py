@@ -8,14 +8,14 @@ from django.db.models import F
 from breeder.species.models import Line
 
 
-def take_turn(line_ids: Iterable[int]) -> None:
-    """Lock these lines before reading anything; waits its turn. The only lock, on both databases.
+def lock_lines(line_ids: Iterable[int]) -> None:
+    """Wait for and take the lock of these lines: the one lock, on both databases, before anything is read.
 
     It is the write lock on SQLite and a row lock on PostgreSQL, held until the caller's transaction ends. Raises
     TransactionManagementError outside a transaction.
     """
     if not connection.in_atomic_block:
-        raise transaction.TransactionManagementError("take_turn() outside a transaction would hold nothing.")
-    # One statement per line, in ascending order, so that two actions over the same lines cannot deadlock.
+        raise transaction.TransactionManagementError("lock_lines() outside a transaction would hold nothing.")
+    # One statement a line, in ascending order: two actions over the same lines cannot wait for each other in a ring.
     for line_id in sorted(set(line_ids)):
         Line.objects.filter(pk=line_id).update(turn=F("turn") + 1)

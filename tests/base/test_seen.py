@@ -43,6 +43,31 @@ def test_what_somebody_else_changed_meanwhile_is_named_and_not_overwritten(keepe
     assert (of.locality, of.provenance) == ("New wall", "swapped for two cups")
 
 
+@pytest.mark.parametrize(
+    ("page", "theirs", "slip"),
+    [
+        ("orders:offer_edit", {"price": "31.00"}, {"price": "much"}),
+        ("cultures:tub_not_for_sale", {"not_for_sale": "all dead"}, {"because": "x" * 161}),
+        ("cultures:line_minimum", {"young_kept": 80}, {"young_kept": "many"}),
+    ],
+)
+def test_a_slip_on_the_page_does_not_hide_what_somebody_else_changed(
+    keeper_client: Client, page: str, theirs: dict[str, Any], slip: dict[str, str]
+) -> None:
+    offer = pack(counted_line("Rook", 40))
+    rows = {"orders:offer_edit": offer, "cultures:line_minimum": offer.line}
+    row = rows.get(page) or offer.line.cultures.get()
+    address = reverse(page, args=[getattr(row, "number", 0) if page.startswith("cultures:tub") else row.pk])
+    mine = opened(keeper_client, address) | {"reason": "more room"}
+    type(row).objects.filter(pk=row.pk).update(**theirs)
+    slipped = keeper_client.post(address, mine | slip)
+    assert (slipped.status_code, "was changed since" in slipped.content.decode()) == (422, False)
+    stale = keeper_client.post(address, mine | {"seen": slipped.context["form"]["seen"].value()})
+    assert (stale.status_code, "was changed since" in stale.content.decode()) == (422, True)
+    # Looked at again, it is sent as it now stands on the page.
+    assert keeper_client.post(address, mine | {"seen": stale.context["form"]["seen"].value()}).status_code == 302
+
+
 def test_a_key_that_somebody_else_set_meanwhile_stays_though_the_page_never_shows_it(keeper_client: Client) -> None:
     Setting.objects.create(pk=Setting.ONLY)
     address = reverse("base:settings")

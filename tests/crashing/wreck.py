@@ -62,7 +62,7 @@ def kill_before(write: int) -> None:
 
 def without_transactions() -> None:
     transaction.atomic = lambda *args, **kwargs: contextlib.nullcontext()
-    steps.take_turn = lambda line_ids: None
+    steps.lock_lines = lambda line_ids: None
     connection.features.has_select_for_update = False  # it would ask for the transaction
 
 

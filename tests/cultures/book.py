@@ -40,5 +40,5 @@ def beliefs(tub: Culture) -> dict[str, Any]:
 def promise(line_id: int, number: int, stage: str = "young", **values: Any) -> Promise:
     """Set animals aside without asking whether they can be spared."""
     with transaction.atomic():
-        steps.take_turn([line_id])
+        steps.lock_lines([line_id])
         return steps.set_aside(line_id, stage, number, at=timezone.now(), **values)

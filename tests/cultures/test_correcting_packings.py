@@ -19,7 +19,7 @@ def held_and_packed(number: int) -> tuple[Promise, int]:
     culture = tub(of)
     record_count(culture.pk, "adults", "hand", {"counted": 20}, sexed=Sexed(8, 10, 2), by=None)
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         promise = steps.set_aside(of.pk, "adults", 3, at=timezone.now(), males=1, females=2)
         packing = steps.pack_from(
             culture, "adults", number, promise=promise, at=timezone.now(), by=None, males=1, females=1

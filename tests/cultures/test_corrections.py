@@ -105,7 +105,7 @@ def test_a_packing_taken_back_is_held_for_its_promise_again(keeper: User) -> Non
     culture = tub(of := line(young_kept=0, harvest_share=None))
     record_count(culture.pk, "young", "hand", {"counted": 40}, by=keeper)
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         held = steps.set_aside(of.pk, "young", 12, at=timezone.now())
         packed = steps.pack_from(culture, "young", 5, promise=held, at=timezone.now(), by=keeper)
     assert (held.number, stock_of(of.pk).free("young")) == (7, 28)

@@ -31,7 +31,7 @@ def test_promise_12_and_pack_12_nine_times(keeper: User) -> None:
         held = promise(of.pk, 12)
         assert free(of.pk) == before - 12
         with transaction.atomic():
-            steps.take_turn([of.pk])
+            steps.lock_lines([of.pk])
             steps.pack_from(culture, "young", 12, promise=held, at=timezone.now(), by=keeper)
         assert free(of.pk) == before - 12
         assert held.state == Promise.State.PACKED
@@ -45,7 +45,7 @@ def test_the_harvest_share_too_counts_a_packed_animal_once(keeper: User) -> None
     held = promise(of.pk, 12)
     assert free(of.pk) == 18
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         steps.pack_from(culture, "young", 12, promise=held, at=timezone.now(), by=keeper)
     assert free(of.pk) == 18
 
@@ -62,7 +62,7 @@ def test_promise_then_pack_changes_nothing_with_a_handling_loss_too(keeper: User
         left -= number
         assert free(of.pk) == left
         with transaction.atomic():
-            steps.take_turn([of.pk])
+            steps.lock_lines([of.pk])
             steps.pack_from(culture, "young", number, promise=held, at=timezone.now(), by=keeper)
         assert free(of.pk) == left
     assert left == 0
@@ -74,7 +74,7 @@ def test_tipping_a_tub_apart_and_together_renews_no_harvest(keeper: User) -> Non
     first = tub(of)
     record_count(first.pk, "young", "hand", {"counted": 100}, by=keeper)
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         steps.pack_from(first, "young", 28, promise=None, at=timezone.now(), by=keeper)
     assert free(of.pk) == 2
     second = split_tub(first.pk, Place("B"), share=0.5, by=keeper).entry.culture

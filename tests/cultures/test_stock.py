@@ -134,7 +134,7 @@ def test_cups_promised_and_taken_count_once_and_rest(keeper: User) -> None:
     assert stock_of(of.pk).stages["cups"].free == 1
     held = Promise.objects.get()
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         for one in tubs:
             steps.pack_from(one, "cups", 1, promise=held, at=timezone.now(), by=keeper)
             assert stock_of(of.pk).stages["cups"].free == 1
@@ -151,7 +151,7 @@ def test_a_cup_rests_from_the_keepers_own_day_wherever_that_is(keeper: User, zon
     with timezone.override(ZoneInfo(zone)), time_machine.travel(at, tick=False):
         held, today = promise(of.pk, 1, "cups"), timezone.localdate()
         with transaction.atomic():
-            steps.take_turn([of.pk])
+            steps.lock_lines([of.pk])
             steps.pack_from(culture, "cups", 1, promise=held, at=timezone.now(), by=keeper)
         free = [stock_of(of.pk, on=today + timedelta(days=days)).free("cups") for days in (0, 27, 28)]
         assert free == [0, 0, 1]
@@ -161,7 +161,7 @@ def test_a_cup_rests_from_the_keepers_own_day_wherever_that_is(keeper: User, zon
 def test_a_row_of_cups_that_still_holds_days_reads_the_same_and_is_proven(keeper: User) -> None:
     of = line(sold_by=Line.SoldBy.CUP, cup_rest_days=28)
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         steps.pack_from(tub(of), "cups", 1, promise=None, at=NOW, by=keeper)
     Belief.objects.update(used={"taken": [[NOW.date().isoformat(), 1]]})
     free = [stock_of(of.pk, on=NOW.date() + timedelta(days=days)).free("cups") for days in (27, 28)]

@@ -162,7 +162,7 @@ def test_what_comes_back_into_quarantine_never_ends_it_sooner(keeper: User) -> N
     assert until is not None
     for later in (timedelta(0), timedelta(days=20)):
         with time_machine.travel(timezone.now() + later, tick=False), transaction.atomic():
-            steps.take_turn([of.pk])
+            steps.lock_lines([of.pk])
             found = quarantine.tub_for(crashed, at=timezone.now(), because="Was in a box", by=keeper)
             ends = max(until, timezone.localdate() + quarantine.QUARANTINE)
         assert (found, found.quarantine_until) == (sister, ends)

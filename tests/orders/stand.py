@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from breeder.base.action_frame import NO_FORM, Sent
 from breeder.cultures import steps
 from breeder.cultures.actions.counts import Sexed, record_count
 from breeder.cultures.queries.stock import stock_of
@@ -35,7 +36,7 @@ def sexed_line(form: str, males: int, females: int, **values: Any) -> Line:
 def take(of: Line, number: int, order: Order) -> None:
     """Pack so many young of an order's one line out of the line's one tub."""
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         promise = order.lines.get().promise
         steps.pack_from(of.cultures.get(), "young", number, promise=promise, at=timezone.now(), by=None)
 
@@ -52,7 +53,9 @@ def terms(days: int = 3, **values: Any) -> Terms:
     return Terms(held_until=timezone.now() + timedelta(days=days), **values)
 
 
-def agree(*wanted: tuple[Offer, int], by: Any = None, token: str = "", name: str = "Ada Marsh", days: int = 3) -> Order:
+def agree(
+    *wanted: tuple[Offer, int], by: Any = None, sent: Sent = NO_FORM, name: str = "Ada Marsh", days: int = 3
+) -> Order:
     """Agree an order of so many packs of each offer."""
     asked = [Wanted(offer_id=one.pk, packs=packs) for one, packs in wanted]
-    return actions.agree_order(Who(new_name=name), asked, terms(days), by=by, token=token)
+    return actions.agree_order(Who(new_name=name), asked, terms(days), by=by, sent=sent)

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from breeder.base import form_tokens
+from breeder.base.action_frame import Sent
 from breeder.cultures.models import Promise
 from breeder.orders import actions
 from breeder.orders.actions import Change, LineChange
@@ -230,10 +231,10 @@ def test_more_than_is_due_and_more_than_was_received_are_asked_about() -> None:
 
 def test_a_payment_sent_twice_is_written_down_once() -> None:
     order = agree((pack(counted_line("Harbour", 60)), 1))
-    token = form_tokens.new_token()
-    pay(order, "10.00", token=token)
+    sent = Sent(form_tokens.new_token())
+    pay(order, "10.00", sent=sent)
     with pytest.raises(form_tokens.AlreadyDone):
-        pay(order, "10.00", token=token)
+        pay(order, "10.00", sent=sent)
     assert order.payments.count() == 1
 
 

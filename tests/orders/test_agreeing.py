@@ -5,6 +5,7 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ValidationError
 
 from breeder.base import form_tokens
+from breeder.base.action_frame import Sent
 from breeder.base.models import LogRow
 from breeder.cultures.models import Promise
 from breeder.cultures.queries.stock import stock_of
@@ -73,10 +74,11 @@ def test_a_refused_order_leaves_nothing_behind() -> None:
 
 def test_the_same_form_sent_twice_is_one_order() -> None:
     harbour = counted_line("Harbour", 60)
-    starter, token = pack(harbour), form_tokens.new_token()
-    first = agree((starter, 1), token=token)
+    starter = pack(harbour)
+    sent = Sent(form_tokens.new_token(), answer=lambda order: f"/orders/{order.number}/")
+    first = agree((starter, 1), sent=sent)
     with pytest.raises(form_tokens.AlreadyDone) as repeated:
-        agree((starter, 1), token=token)
+        agree((starter, 1), sent=sent)
     assert repeated.value.answer == f"/orders/{first.number}/"
     assert Order.objects.count() == 1
     assert free(harbour) == 48

@@ -1,5 +1,6 @@
 """Pages of orders: typed values are kept, refusals are whole, a double click is one order."""
 
+import re
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
@@ -316,6 +317,25 @@ def test_orders_belong_to_the_keeper(helper_client: Client, client: Client) -> N
 def test_names_that_look_like_formulas_are_guarded_in_the_spreadsheet(keeper_client: Client) -> None:
     agree((pack(counted_line("Harbour", 60)), 1), name="=cmd()")
     assert "'=cmd()" in keeper_client.get(reverse("orders:csv")).content.decode()
+
+
+def test_who_goes_back_and_agrees_other_packs_is_told_and_can_send_them_anew(keeper_client: Client) -> None:
+    starter, page = pack(counted_line("Harbour", 60)), reverse("orders:new")
+    day = (timezone.localdate() + timedelta(days=3)).isoformat()
+    typed = {"new_name": "Ada Marsh", "held_until": day, f"packs-{starter.pk}": 1, "agree": "1", "token": "t"}
+    first = keeper_client.post(page, typed)
+    assert keeper_client.post(page, typed)["Location"] == first["Location"]
+    # Lines may be looked for on the page that was gone back to; only the button that agrees is refused.
+    look = {name: value for name, value in typed.items() if name != "agree"} | {"look": "1", "find": "Harbour"}
+    assert keeper_client.post(page, look).status_code == 200
+    other = typed | {"new_name": "Ben Reed", f"packs-{starter.pk}": 2}
+    refused = keeper_client.post(page, other)
+    assert refused.status_code == 422
+    assert "Nothing was written this time" in refused.content.decode()
+    assert Order.objects.count() == 1
+    fresh = re.findall(r'name="token" value="([^"]+)"', refused.content.decode())[-1]
+    assert keeper_client.post(page, other | {"token": fresh}).status_code == 302
+    assert [order.person.name for order in Order.objects.order_by("number")] == ["Ada Marsh", "Ben Reed"]
 
 
 def test_what_another_browser_changed_in_an_order_meanwhile_is_said_and_not_undone(keeper_client: Client) -> None:

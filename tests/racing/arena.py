@@ -60,7 +60,7 @@ Result = dict[str, Any]
 
 def without_turn() -> None:
     """Take the lock out of this process."""
-    steps.take_turn = lambda line_ids: None
+    steps.lock_lines = lambda line_ids: None
     if connection.vendor == "sqlite":
         transaction.atomic = lambda *args, **kwargs: contextlib.nullcontext()
 
@@ -201,7 +201,7 @@ def end_one(what: str, of: Line) -> None:
         orders.cancel_order(held.number, "changed their mind", by=None)
         return
     with transaction.atomic():
-        steps.take_turn([of.pk])
+        steps.lock_lines([of.pk])
         promise = held.lines.get().promise
         promise.refresh_from_db()
         if promise.state == Promise.State.HELD:
@@ -230,7 +230,7 @@ def impatient(*, no_line: bool) -> Result:
 def turn_once(line_id: int) -> str:
     try:
         with transaction.atomic():
-            steps.take_turn([line_id])
+            steps.lock_lines([line_id])
             time.sleep(TURN_TAKES_S)
     except OperationalError as trouble:
         return str(trouble)

@@ -9,6 +9,7 @@ showed before it takes the lock; that must lose edits, or the race would prove n
 import json
 import multiprocessing
 import os
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -24,11 +25,11 @@ from django.test.utils import setup_test_environment  # noqa: E402
 from django.urls import reverse  # noqa: E402
 from django.utils import timezone  # noqa: E402
 
+from breeder.base.action_frame import Sent  # noqa: E402
 from breeder.base.models import LogRow  # noqa: E402
 from breeder.base.roles import KEEPER  # noqa: E402
 from breeder.orders import actions, steps  # noqa: E402
 from breeder.orders.models import Order  # noqa: E402
-from breeder.orders.rules import stale_order  # noqa: E402
 from tests.build import user_in  # noqa: E402
 from tests.orders.stand import agree, counted_line, pack  # noqa: E402
 from tests.racing.edits_facts import ANSWER_S, HANDS, ORDERS  # noqa: E402
@@ -65,14 +66,14 @@ def race(order: Order, clients: list[Client], *, compares_first: bool) -> dict[s
 
 def meet_before_the_lock(ready: Any, *, compares_first: bool) -> None:
     """From now on, in this process, nobody takes the order's lock before all have come so far."""
-    refuse_stale, change_order = stale_order.refuse_stale, actions.change_order
+    change_order = actions.change_order
 
-    def change_later(number: int, change: actions.Change, **rest: Any) -> Order:
+    def change_later(number: int, change: actions.Change, *, by: Any, sent: Sent) -> Order:
         if compares_first:
-            refuse_stale(steps.fresh(number), change.seen)
-            stale_order.refuse_stale = lambda order, seen: None
+            sent.refuse_if_changed()
+            sent = replace(sent, refuse_if_changed=lambda: None)
         ready.wait(ANSWER_S)
-        return change_order(number, change, **rest)
+        return change_order(number, change, by=by, sent=sent)
 
     actions.change_order = change_later
 

@@ -52,7 +52,8 @@ def clicked(tmp_path_factory: pytest.TempPathFactory, empty_book: Callable[[Path
 def test_without_a_second_look_the_second_click_is_refused(clicked: dict[str, Any], database: str) -> None:
     pairs = [pair for pair in clicked[database]["pairs"] if not pair["again"]]
     refused = {pair["form"] for pair in pairs if any(answer["status"] == 422 for answer in pair["answers"])}
-    assert refused == {"order", "species", "supply", "crash over"}
+    # Their forms look into the book before the action does; an action looks at the token again after its lock.
+    assert refused == {"order", "species"}
 
 
 @pytest.mark.parametrize("database", DATABASES)

@@ -57,7 +57,7 @@ NO_ANIMALS = {
     "base": {"save_settings"},
     "orders": {"save_offer"},
     "shipments": {
-        "add_supply", "change_contents", "check_boxes", "check_parcel", "record_packed",
+        "add_supply", "change_contents", "check_boxes", "keep_check", "record_packed",
         "choose_day", "choose_for_boxes", "choose_kit", "choose_way", "count_supplies",
         "keep_measured", "load_example_kits", "note_old_measurements", "plan_parcel", "save_kit",
     },
@@ -252,7 +252,7 @@ def test_an_action_that_forgets_the_turn_is_found() -> None:
     def late() -> None:
         with transaction.atomic():
             steps.set_aside(at.line.pk, "young", 5, at=timezone.now())
-            steps.take_turn([at.line.pk])
+            steps.lock_lines([at.line.pk])
 
     for action in (forgetful, late):
         with statements() as sent:

@@ -9,6 +9,7 @@ import time_machine
 from django.test import Client
 from django.urls import reverse
 
+from breeder.base.action_frame import Sent
 from breeder.base.form_tokens import AlreadyDone
 from breeder.cultures.actions.counts import record_count
 from breeder.orders.models import Order
@@ -54,9 +55,10 @@ def test_numbers_go_up_and_are_never_used_again() -> None:
 
 def test_an_order_is_boxed_once_and_a_second_form_gets_the_first_answer() -> None:
     made = order()
-    parcel = bench.plan_parcel(made.number, by=None, token="t")
+    sent = Sent("t", answer=lambda parcel: reverse("shipments:parcel", args=[parcel.number]))
+    parcel = bench.plan_parcel(made.number, by=None, sent=sent)
     with pytest.raises(AlreadyDone) as first:
-        bench.plan_parcel(made.number, by=None, token="t")
+        bench.plan_parcel(made.number, by=None, sent=sent)
     assert first.value.answer == reverse("shipments:parcel", args=[parcel.number])
     with pytest.raises(NotLikeThis, match="holds nothing that stands in no box yet"):
         bench.plan_parcel(made.number, by=None)
@@ -177,6 +179,37 @@ def test_a_box_that_left_while_the_shelf_was_counted_is_not_counted_back(keeper_
     again = typed | {f"shelf_{liner.pk}": "18"} | stamps(refused)
     assert keeper_client.post(page, again).status_code == 302
     assert list(Supply.objects.values_list("on_shelf", flat=True)) == [18, 30]
+
+
+def test_a_box_that_left_while_the_count_waited_for_the_lock_is_not_counted_back(
+    keeper_client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    liner, count_supplies = Supply.objects.create(name="Liner", on_shelf=20), bench.count_supplies
+
+    def count_after_a_box_left(*args: Any, **how: Any) -> list[Supply]:
+        Supply.objects.update(on_shelf=18)
+        return count_supplies(*args, **how)
+
+    monkeypatch.setattr(bench, "count_supplies", count_after_a_box_left)
+    page = reverse("shipments:supplies")
+    typed = {f"shelf_{liner.pk}": "30", f"below_{liner.pk}": "5"}
+    refused = keeper_client.post(page, typed | stamps(keeper_client.get(page)))
+    assert refused.status_code == 422
+    assert "‘Liner’ was changed since you opened this page: 18 on the shelf" in refused.content.decode()
+    assert Supply.objects.get().on_shelf == 18
+    # Looked at again, it is counted as typed.
+    assert keeper_client.post(page, typed | stamps(refused)).status_code == 302
+    assert Supply.objects.get().on_shelf == 30
+
+
+def test_a_slip_on_the_page_does_not_hide_that_a_box_left(keeper_client: Client) -> None:
+    liner, page = Supply.objects.create(name="Liner", on_shelf=20), reverse("shipments:supplies")
+    seen = stamps(keeper_client.get(page))
+    Supply.objects.update(on_shelf=18)
+    faulty = keeper_client.post(page, {f"shelf_{liner.pk}": "-1", f"below_{liner.pk}": "5"} | seen)
+    stale = keeper_client.post(page, {f"shelf_{liner.pk}": "30", f"below_{liner.pk}": "5"} | stamps(faulty))
+    assert stale.status_code == 422
+    assert "‘Liner’ was changed since you opened this page: 18 on the shelf" in stale.content.decode()
 
 
 def test_the_kits_page_takes_the_example_set_once(keeper_client: Client) -> None:

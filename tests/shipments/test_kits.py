@@ -183,7 +183,9 @@ def test_a_kit_is_kept_with_what_it_uses_up(keeper_client: Client) -> None:
     keeper_client.post(
         reverse("shipments:kit_new"), form_values(supply_0=supply.pk, number_0="2", supply_1=supply.pk, token="t1")
     )
-    keeper_client.post(reverse("shipments:kit_new"), form_values(supply_0=supply.pk, number_0="2", token="t1"))
+    other = keeper_client.post(reverse("shipments:kit_new"), form_values(supply_0=supply.pk, number_0="2", token="t1"))
+    assert other.status_code == 422
+    assert "Nothing was written this time" in other.content.decode()
     kit = Kit.objects.get()
     assert [(part.supply, part.number) for part in kit.parts.all()] == [(supply, 3)]
     page = keeper_client.get(reverse("shipments:kit", args=[kit.pk])).content.decode()
@@ -231,6 +233,38 @@ def test_who_changes_a_kit_that_was_measured_meanwhile_is_told(keeper_client: Cl
     again = refused.context["form"]["seen"].value()
     assert keeper_client.post(page, sent | {"note": "Mine", "leak_factor": "1.3", "seen": again}).status_code == 302
     assert (Kit.objects.get().note, Kit.objects.get().measured_sd_ln) == ("Mine", 0.1)
+
+
+def test_a_kit_that_was_measured_while_the_form_waited_for_the_lock_stays_measured(
+    keeper_client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kit, save_kit = boxes.kit(), bench.save_kit
+
+    def save_after_a_measurement(*args: Any, **how: Any) -> Kit:
+        bench.keep_measured(kit.pk, 1.3, 0.1, by=None)
+        return save_kit(*args, **how)
+
+    monkeypatch.setattr(bench, "save_kit", save_after_a_measurement)
+    page = reverse("shipments:kit", args=[kit.pk])
+    shown = keeper_client.get(page).context["form"]
+    sent = {name: value for name in shown.fields if (value := shown[name].value()) is not None}
+    refused = keeper_client.post(page, sent | {"note": "Mine"})
+    assert refused.status_code == 422
+    assert "changed or measured since you opened this page" in refused.content.decode()
+    assert (Kit.objects.get().leak_factor, Kit.objects.get().note) == (1.3, "")
+
+
+def test_a_slip_on_the_page_does_not_hide_that_a_kit_was_measured(keeper_client: Client) -> None:
+    kit = boxes.kit()
+    page = reverse("shipments:kit", args=[kit.pk])
+    shown = keeper_client.get(page).context["form"]
+    sent = {name: value for name in shown.fields if (value := shown[name].value()) is not None}
+    bench.keep_measured(kit.pk, 1.3, 0.1, by=None)
+    for first in (sent | {"width": "wide"}, sent | {"reckon": "1"}):
+        again = keeper_client.post(page, first).context["form"]["seen"].value()
+        stale = keeper_client.post(page, sent | {"note": "Mine", "seen": again})
+        assert "changed or measured since you opened this page" in stale.content.decode()
+    assert Kit.objects.get().leak_factor == 1.3
 
 
 def test_instructions_name_the_hour_at_which_a_pack_is_opened() -> None:

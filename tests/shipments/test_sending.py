@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 import time_machine
 
+from breeder.base.action_frame import Sent
 from breeder.base.form_tokens import AlreadyDone
 from breeder.cultures.models import Culture, Entry, Promise
 from breeder.cultures.queries.stock import stock_of
@@ -160,11 +161,11 @@ def test_leaving_on_another_day_needs_a_reason_and_is_said(line: Line, keeper: A
 
 def test_a_box_is_sent_once(line: Line) -> None:
     box = checked_box(line)
-    send(box, token="a")
+    send(box, sent=Sent("a"))
     with pytest.raises(AlreadyDone):
-        send(box, token="a")
+        send(box, sent=Sent("a"))
     with pytest.raises(NotLikeThis, match="is sent"):
-        send(box, token="b")
+        send(box, sent=Sent("b"))
     assert Entry.objects.filter(reason=Entry.Reason.PACKED).count() == 1
     assert Supply.objects.get().on_shelf == 2
 

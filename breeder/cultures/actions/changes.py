@@ -3,12 +3,11 @@
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
+from breeder.base.action_frame import action
 from breeder.base.models import Photo
 from breeder.cultures import frozen_lines, steps
 from breeder.cultures.actions import line_lock
-from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.actions.line_lock import LockedTubs, Recorded
 from breeder.cultures.actions.states import LOST_IN
 from breeder.cultures.actions.transfers import Animals, carry
 from breeder.cultures.count_entry import BadFact
@@ -19,8 +18,9 @@ COMING_IN = (Entry.Reason.RECEIVED, Entry.Reason.RETURNED)
 GOING_OUT = (Entry.Reason.DIED, Entry.Reason.CULLED)
 
 
+@action(lock=line_lock.lock_tub)
 def record_change(
-    culture_id: int,
+    locked: LockedTubs,
     stage: str,
     number: int,
     reason: str,
@@ -32,38 +32,34 @@ def record_change(
     named: str = "",
     photo: Photo | None = None,
     by: Any,
-    token: str = "",
-    answer: str = "",
 ) -> Recorded:
     """Record that a whole number of animals died, was culled, was received or came back. Never refused for its size.
 
     Culling a frozen line asks for its name (`named`).
     """
-    sign = _sign_of(reason)
-    line_lock.whole("number", number)
-    line_lock.sexes(number, males, females)
-    with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
-        tub = this.tubs[culture_id]
-        if reason == Entry.Reason.CULLED:
-            frozen_lines.require_named([tub.line], [named], "to cull from")
-        entry = steps.write_entry(
-            tub,
-            Entry.Kind.CHANGE,
-            stage=line_lock.stage_of(tub.line, stage),
-            number=sign * number,
-            reason=reason,
-            happened_at=line_lock.moment(tub, happened_at),
-            note=note,
-            photo=photo,
-            by=by,
-            **line_lock.record_sexes(sign, males, females),
-        )
-        return this.recorded(entry, token=token, answer=answer, more=_more_than_known(entry))
+    sign, tub = _sign(reason), locked.first
+    line_lock.check_number("number", number)
+    line_lock.check_sexes(number, males, females)
+    if reason == Entry.Reason.CULLED:
+        frozen_lines.require_named([tub.line], [named], "to cull from")
+    entry = steps.write_entry(
+        tub,
+        Entry.Kind.CHANGE,
+        stage=line_lock.check_stage(tub.line, stage),
+        number=sign * number,
+        reason=reason,
+        happened_at=line_lock.check_time(tub, happened_at),
+        note=note,
+        photo=photo,
+        by=by,
+        **line_lock.signed_sexes(sign, males, females),
+    )
+    return locked.recorded(entry, more=_more_than_known(entry))
 
 
+@action(lock=line_lock.lock_both_tubs)
 def move_animals(
-    from_id: int,
+    locked: LockedTubs,
     to_id: int,
     stage: str,
     number: int,
@@ -74,48 +70,43 @@ def move_animals(
     note: str = "",
     named: str = "",
     by: Any,
-    token: str = "",
-    answer: str = "",
 ) -> Recorded:
     """Record that animals were carried from one tub into another; both sides are written, linked.
 
     Carrying animals of a frozen line out of it asks for its name (`named`).
     """
-    line_lock.whole("number", number)
-    line_lock.sexes(number, males, females)
-    if from_id == to_id:
+    line_lock.check_number("number", number)
+    line_lock.check_sexes(number, males, females)
+    source, target = locked.first, locked.tubs[to_id]
+    if source == target:
         raise BadFact({"to": "The animals would go back into the tub that they came from. Choose another tub."})
-    with transaction.atomic(durable=True):
-        this = line_lock.take([from_id, to_id])
-        source, target = this.tubs[from_id], this.tubs[to_id]
-        if leaves_line(source, target):
-            frozen_lines.require_named([source.line], [named], "to carry animals out of")
-        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
-        some = Animals(stage, number, males, females)
-        out = carry(source, target, some, at, by, note=note)
-        return this.recorded(out, token=token, answer=answer, more=[*_more_than_known(out), *mixing(source, target)])
+    if _leaves_line(source, target):
+        frozen_lines.require_named([source.line], [named], "to carry animals out of")
+    at = max(line_lock.check_time(source, happened_at), line_lock.check_time(target, happened_at))
+    out = carry(source, target, Animals(stage, number, males, females), at, by, note=note)
+    return locked.recorded(out, more=[*_more_than_known(out), *_mixed_lines(source, target)])
 
 
 def _more_than_known(entry: Entry) -> list[str]:
     """Return that more left a tub than the book knew of; where it knew nothing there is nothing to say."""
-    held = Belief.objects.filter(culture=entry.culture, stage=entry.stage).first()
-    left = -(entry.number or 0)
-    known = 0 if held is None else round(held.middle + held.moved + left)
-    if held is None or left <= known or known <= 0:
+    belief = Belief.objects.filter(culture=entry.culture, stage=entry.stage).first()
+    gone = -(entry.number or 0)
+    known = 0 if belief is None else round(belief.middle + belief.moved + gone)
+    if belief is None or gone <= known or known <= 0:
         return []
     return [
-        f"The book knew of about {known} {entry.stage} in tub {entry.culture.number}, and {left} left it. Count the "
+        f"The book knew of about {known} {entry.stage} in tub {entry.culture.number}, and {gone} left it. Count the "
         "tub, or take the entry back under ‘Wrong?’ if it was a slip."
     ]
 
 
-def leaves_line(source: Culture, target: Culture) -> bool:
+def _leaves_line(source: Culture, target: Culture) -> bool:
     """Return whether animals moved between these tubs are lost to their line."""
     return target.purpose in LOST_IN and source.purpose != target.purpose or source.line_id != target.line_id
 
 
-def mixing(source: Culture, target: Culture) -> list[str]:
-    """Return what a move between these tubs does to the truth of a line."""
+def _mixed_lines(source: Culture, target: Culture) -> list[str]:
+    """Return that a tub is no longer true to its line after a move from another."""
     if target.purpose == Culture.Purpose.MIXED:
         return []
     if source.purpose == Culture.Purpose.MIXED:
@@ -131,7 +122,7 @@ def mixing(source: Culture, target: Culture) -> list[str]:
     return []
 
 
-def _sign_of(reason: str) -> int:
+def _sign(reason: str) -> int:
     if reason in COMING_IN:
         return 1
     if reason in GOING_OUT:

@@ -1,41 +1,54 @@
-"""Mistakes: an entry that names the wrong one; the wrong one stays in the book, struck through."""
+"""Mistakes: an entry takes back a wrong entry, which stays in the book, struck through."""
 
+from dataclasses import dataclass
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from breeder.base.action_frame import action
 from breeder.cultures import belief_store, eye_bias, steps, tub_ledger
 from breeder.cultures.actions import line_lock
-from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.actions.line_lock import LockedTubs, Recorded
 from breeder.cultures.actions.states import NEVER_BACK, apply_state
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Ancestry, Culture, Entry, Promise
 
 
-def correct_entry(entry_id: int, *, note: str = "", by: Any, token: str = "", answer: str = "") -> Recorded:
+@dataclass(frozen=True)
+class LockedEntries(LockedTubs):
+    """An entry that is wrong, and those that stand or fall with it, with their tubs."""
+
+    wrong: Entry
+    entries: list[Entry]
+
+
+def _lock_entries(entry_id: int, **_: Any) -> LockedEntries:
+    locked = line_lock.lock_tubs(entry.culture_id for entry in _bound_entries(entry_id))
+    entries = _bound_entries(entry_id)
+    wrong = next(entry for entry in entries if entry.pk == entry_id)
+    return LockedEntries(locked.tubs, locked.before, wrong, entries)
+
+
+@action(lock=_lock_entries)
+def correct_entry(locked: LockedEntries, *, note: str = "", by: Any) -> Recorded:
     """Put an entry right by one that takes it back, with the other side of a move; a correction can be taken back too.
 
     What really happened, if anything did, is then recorded as an entry of its own.
     """
-    with transaction.atomic(durable=True):
-        this = line_lock.take(_tubs_of(entry_id))
-        group = _group(entry_id)
-        wrong = next(entry for entry in group if entry.pk == entry_id)
-        _check(wrong)
-        written: list[Entry] = []
-        for entry in group:
-            written.append(_take_back(this.tubs[entry.culture_id], entry, written[:1], note, by))
-        belief_store.bring_up_to_date(this.tubs)
-        for entry in written:
-            eye_bias.follow(entry)
-        more = [said for entry in group for said in _follow(this.tubs[entry.culture_id], entry)]
-        own = next(entry for entry in written if entry.corrects_id == entry_id)
-        return this.recorded(own, token=token, answer=answer, more=more)
+    _check(locked.wrong)
+    written: list[Entry] = []
+    for entry in locked.entries:
+        written.append(_take_back(locked.tubs[entry.culture_id], entry, written[:1], note, by))
+    belief_store.bring_up_to_date(locked.tubs)
+    for entry in written:
+        eye_bias.follow(entry)
+    more = [sentence for entry in locked.entries for sentence in _follow(locked.tubs[entry.culture_id], entry)]
+    correction = next(entry for entry in written if entry.corrects_id == locked.wrong.pk)
+    return locked.recorded(correction, more=more)
 
 
-def _group(entry_id: int) -> list[Entry]:
+def _bound_entries(entry_id: int) -> list[Entry]:
     """Return an entry and those that stand or fall with it: the other side of a move, the closing of a merged tub."""
     entry = Entry.objects.filter(pk=entry_id).first()
     if entry is None:
@@ -45,10 +58,6 @@ def _group(entry_id: int) -> list[Entry]:
     if closing := entry.given.get("closing", entry.pk if entry.kind == Entry.Kind.STATE else None):
         together |= Q(pk=closing) | Q(given__closing=closing)
     return list(Entry.objects.filter(together).order_by("pk"))
-
-
-def _tubs_of(entry_id: int) -> list[int]:
-    return [entry.culture_id for entry in _group(entry_id)]
 
 
 def _check(wrong: Entry) -> None:
@@ -109,14 +118,14 @@ def _state_now(fact: Entry) -> dict[str, Any]:
     """
     states = list(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.STATE).order_by("pk"))
     void = tub_ledger.void_ids(Entry.objects.filter(culture_id=fact.culture_id, kind=Entry.Kind.CORRECT))
-    found: dict[str, Any] = {}
+    values: dict[str, Any] = {}
     for name in fact.given["set"]:
         setting = [state.given for state in states if name in state.given["set"]]
         standing = [state.given["set"][name] for state in states if state.pk not in void and name in state.given["set"]]
         mixed = name == "purpose" and Culture.Purpose.MIXED.value in standing
         last = standing[-1] if standing else setting[0]["before"][name]
-        found[name] = Culture.Purpose.MIXED.value if mixed else last
-    return found
+        values[name] = Culture.Purpose.MIXED.value if mixed else last
+    return values
 
 
 def _follow_ancestry(tub: Culture, closing: Entry, stands: bool) -> None:

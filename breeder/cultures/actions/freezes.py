@@ -3,51 +3,39 @@
 from datetime import date
 from typing import Any
 
-from django.db import transaction
-from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import action
 from breeder.base.steps import log
-from breeder.cultures import steps
+from breeder.cultures.actions import line_lock
 from breeder.cultures.count_entry import BadFact
 from breeder.species.models import Line
 
 
-def freeze_line(line_id: int, because: str, *, by: Any, token: str = "") -> Line:
+@action(lock=line_lock.lock_line)
+def freeze_line(line: Line, because: str, *, by: Any) -> Line:
     """Freeze a line: promises, shows and culls of it then ask for its name; deaths and counts never do."""
-    with transaction.atomic(durable=True):
-        line = _line_in_turn(line_id)
-        _set(line, _said("because", because, "Freezing a line"), timezone.localdate())
-        log("froze a line", str(line), f"{line} is frozen: nothing leaves it without its name.", by=by, reason=because)
-        return _done(line, token)
-
-
-def end_freeze(line_id: int, reason: str, *, by: Any, token: str = "") -> Line:
-    """Let a frozen line give again, with the reason."""
-    with transaction.atomic(durable=True):
-        line = _line_in_turn(line_id)
-        if not line.frozen_because:
-            raise BadFact(f"{line} is not frozen, so there is nothing to end. Go back to the line.")
-        why = _said("reason", reason, "Ending a freeze")
-        was = line.frozen_because
-        _set(line, "", None)
-        log("ended a freeze", str(line), f"{line} is no longer frozen ({was}).", by=by, reason=why)
-        return _done(line, token)
-
-
-def _line_in_turn(line_id: int) -> Line:
-    steps.take_turn([line_id])
-    line = Line.objects.select_related("species").filter(pk=line_id).first()
-    if line is None:
-        raise BadFact("This line is not in the book. Choose a line from the list.")
+    _set(line, _check_reason("because", because, "Freezing a line"), timezone.localdate())
+    log("froze a line", str(line), f"{line} is frozen: nothing leaves it without its name.", by=by, reason=because)
     return line
 
 
-def _said(field: str, text: str, what: str) -> str:
+@action(lock=line_lock.lock_line)
+def end_freeze(line: Line, reason: str, *, by: Any) -> Line:
+    """Let a frozen line give again, with the reason."""
+    if not line.frozen_because:
+        raise BadFact(f"{line} is not frozen, so there is nothing to end. Go back to the line.")
+    reason = _check_reason("reason", reason, "Ending a freeze")
+    sentence = f"{line} is no longer frozen ({line.frozen_because})."
+    _set(line, "", None)
+    log("ended a freeze", str(line), sentence, by=by, reason=reason)
+    return line
+
+
+def _check_reason(field: str, text: str, act: str) -> str:
     longest = Line._meta.get_field("frozen_because").max_length or 0
     if not text.strip():
-        raise BadFact({field: f"{what} needs a reason, which is kept in the log. Write why."})
+        raise BadFact({field: f"{act} needs a reason, which is kept in the log. Write why."})
     if len(text) > longest:
         raise BadFact({field: f"The reason has {len(text)} letters. Say it in {longest} or fewer."})
     return text.strip()
@@ -56,9 +44,3 @@ def _said(field: str, text: str, what: str) -> str:
 def _set(line: Line, because: str, on: date | None) -> None:
     line.frozen_because, line.frozen_on = because, on
     line.save(update_fields=["frozen_because", "frozen_on"])
-
-
-def _done(line: Line, token: str) -> Line:
-    if token:
-        form_tokens.spend(token, reverse("cultures:line", args=[line.pk]))
-    return line

@@ -1,14 +1,12 @@
-"""What every action shares: the turn of its lines, checks of when and how many, and what the fact breaks."""
+"""What every action shares: the lock of its lines, checks of when and how many, and what a fact breaks."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.core.counting.plurals import many
 from breeder.cultures import rules, steps
 from breeder.cultures.count_entry import BadFact
@@ -30,54 +28,67 @@ class Recorded:
 
 
 @dataclass(frozen=True)
-class Turn:
-    """The tubs of one action, read after their lines' turn was taken, and what could be spared before."""
+class LockedTubs:
+    """The tubs of one action, read after their lines were locked, and the stock of those lines at that moment."""
 
     tubs: dict[int, Culture]
     before: dict[int, LineStock]
 
-    def recorded(self, entry: Entry, *, token: str, answer: str = "", more: Iterable[str] = ()) -> Recorded:
-        """Close the action: say what it broke, and use up the form's token last of all."""
-        after = stock_by_line(list(self.before))
+    @property
+    def first(self) -> Culture:
+        """Return the tub that the action names first."""
+        return next(iter(self.tubs.values()))
+
+    def recorded(self, entry: Entry, *, more: Iterable[str] = ()) -> Recorded:
+        """Return what was written, and in sentences what it broke."""
         breaks = [*more]
-        for line_id, stock in after.items():
+        for line_id, stock in stock_by_line(list(self.before)).items():
             breaks += rules.broken_by(self.before[line_id], stock)
-        if token:
-            form_tokens.spend(token, answer or reverse("cultures:tub", args=[entry.culture.number]))
         return Recorded(entry, tuple(breaks))
 
 
-def take(culture_ids: Iterable[int], *, also_lines: Iterable[int] = ()) -> Turn:
-    """Take the turn of the lines of these tubs, then read them. Raises BadFact for a tub that is not in the book."""
+def lock_tubs(culture_ids: Iterable[int]) -> LockedTubs:
+    """Lock the lines of these tubs, then read the tubs. Raises BadFact for a tub that is not in the book."""
     wanted = list(dict.fromkeys(culture_ids))
-    # A tub never changes its line, so this may be read before the turn; everything that can change is read after it.
-    line_ids = {*Culture.objects.filter(pk__in=wanted).values_list("line_id", flat=True), *also_lines}
-    steps.take_turn(line_ids)
+    # A tub never changes its line, so this may be read before the lock; everything that can change is read after it.
+    line_ids = set(Culture.objects.filter(pk__in=wanted).values_list("line_id", flat=True))
+    steps.lock_lines(line_ids)
     tubs = {tub.pk: tub for tub in Culture.objects.filter(pk__in=wanted).select_related("line__species")}
     if len(tubs) < len(wanted):
         raise BadFact("This tub is not in the book. Go back to the list of tubs and choose another.")
-    return Turn({pk: tubs[pk] for pk in wanted}, stock_by_line(sorted(line_ids)))
+    return LockedTubs({pk: tubs[pk] for pk in wanted}, stock_by_line(sorted(line_ids)))
 
 
-def moment(tub: Culture, happened_at: datetime | None) -> datetime:
+def lock_tub(culture_id: int, *_: Any, **__: Any) -> LockedTubs:
+    """Lock the line of the tub that an action is about."""
+    return lock_tubs([culture_id])
+
+
+def lock_both_tubs(culture_id: int, other_id: int, *_: Any, **__: Any) -> LockedTubs:
+    """Lock the lines of the two tubs that an action is about."""
+    return lock_tubs([culture_id, other_id])
+
+
+def lock_line(line_id: int, *_: Any, **__: Any) -> Line:
+    """Lock the line that an action is about, then read it. Raises BadFact for a line that is not in the book."""
+    steps.lock_lines([line_id])
+    line = Line.objects.select_related("species").filter(pk=line_id).first()
+    if line is None:
+        raise BadFact({"line": "This line is not in the book. Choose a line from the list."})
+    return line
+
+
+def check_time(tub: Culture, happened_at: datetime | None) -> datetime:
     """Return when it happened (default now). Raises BadFact for the future, or a time when there was no such tub."""
     now = timezone.now()
     at = happened_at or now
     if at > now + CLOCK_SLACK:
-        raise BadFact(
-            {
-                "happened_at": f"“When” is {_told(at)}, which has not come yet. Give the time it happened, or leave it "
-                "empty for now."
-            }
-        )
+        when = f"“When” is {_day(at)}, which has not come yet."
+        raise BadFact({"happened_at": f"{when} Give the time it happened, or leave it empty for now."})
     on = timezone.localdate(at)
     if on < tub.started_on:
-        raise BadFact(
-            {
-                "happened_at": f"“When” is {_told(at)}, but tub {tub.number} was started on "
-                f"{tub.started_on:%-d %B %Y}. Give a later day, or choose another tub."
-            }
-        )
+        start = f"tub {tub.number} was started on {tub.started_on:%-d %B %Y}"
+        raise BadFact({"happened_at": f"“When” is {_day(at)}, but {start}. Give a later day, or choose another tub."})
     # On its closing day a tub is closed: an old form for it must not write into an empty tub.
     if tub.closed_on and on >= tub.closed_on:
         when = f"{tub.closed_on:%-d %B %Y}"
@@ -85,7 +96,7 @@ def moment(tub: Culture, happened_at: datetime | None) -> datetime:
     return at
 
 
-def whole(field: str, number: Any, *, least: int = 1) -> int:
+def check_number(field: str, number: Any, *, least: int = 1) -> int:
     """Return a whole number of animals. Raises BadFact for anything else."""
     if isinstance(number, bool) or not isinstance(number, int):
         raise BadFact({field: f"“{field}” is {number!r}, which is not a whole number. Type a number such as 12."})
@@ -96,37 +107,36 @@ def whole(field: str, number: Any, *, least: int = 1) -> int:
     return number
 
 
-def sexes(number: int, males: int, females: int) -> None:
+def check_sexes(number: int, males: int, females: int) -> None:
     """Check that males and females are part of the number. Raises BadFact."""
-    whole("males", males, least=0)
-    whole("females", females, least=0)
+    check_number("males", males, least=0)
+    check_number("females", females, least=0)
     if males + females > number:
         both = f"{many(males, 'males')} and {many(females, 'females')}"
-        said = f"{both} are more than the {number} in all. Type the number again."
-        raise BadFact({"males": said})
+        raise BadFact({"males": f"{both} are more than the {number} in all. Type the number again."})
 
 
-def record_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
+def signed_sexes(sign: int, males: int, females: int) -> dict[str, int | None]:
     """Return the sexes of a change as the ledger keeps them: with its sign, or unknown when none was named."""
     if not males and not females:
         return {"males": None, "females": None}
     return {"males": sign * males, "females": sign * females}
 
 
-def stage_of(line: Line, stage: str) -> str:
+def check_stage(line: Line, stage: str) -> str:
     """Return the stage if this line is kept in it. Raises BadFact."""
-    kept = stages_of(line)
-    if stage not in kept:
-        raise BadFact({"stage": f"“{stage}” is not kept in this line. Choose {' or '.join(kept)}."})
+    stages = kept_stages(line)
+    if stage not in stages:
+        raise BadFact({"stage": f"“{stage}” is not kept in this line. Choose {' or '.join(stages)}."})
     return stage
 
 
-def stages_of(line: Line) -> tuple[str, ...]:
+def kept_stages(line: Line) -> tuple[str, ...]:
     """Return the stages that a line is kept in: adults and young, or cups."""
     if line.sold_by == Line.SoldBy.CUP:
         return (Stage.CUPS.value,)
     return (Stage.ADULTS.value, Stage.YOUNG.value)
 
 
-def _told(at: datetime) -> str:
+def _day(at: datetime) -> str:
     return f"{timezone.localtime(at):%-d %B %Y}"

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
-from django.db import transaction
 from django.utils import timezone
 
+from breeder.base.action_frame import action
 from breeder.cultures import frozen_lines, steps
 from breeder.cultures.actions import line_lock
-from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.actions.line_lock import LockedTubs, Recorded
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.models import Culture, Entry
 
@@ -19,62 +19,57 @@ DATES = ("quarantine_until", "crashed_on", "closed_on")
 LOST_IN = (Culture.Purpose.MIXED, Culture.Purpose.SHOW)
 
 
-def set_purpose(
-    culture_id: int,
-    purpose: str,
-    *,
-    quarantine_until: date | None = None,
-    reason: str = "",
-    named: str = "",
-    by: Any,
-    token: str = "",
-    answer: str = "",
-) -> Recorded:
-    """Set what a tub is for. A mixed tub never goes back into a line; a frozen line's tub is shown or mixed by name."""
-    if purpose not in Culture.Purpose.values:
-        raise BadFact({"purpose": f"“{purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
-    if quarantine_until and quarantine_until < timezone.localdate():
-        told = f"{quarantine_until:%-d %B %Y}"
-        raise BadFact({"quarantine_until": f"“Quarantine until” is {told}, which is past. Give a later day."})
-    with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
-        tub = this.tubs[culture_id]
-        if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
-            raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
-        if purpose in LOST_IN and tub.purpose != purpose:
-            frozen_lines.require_named([tub.line], [named], "to show or mix a tub of")
-        until = quarantine_until if purpose == Culture.Purpose.QUARANTINE else None
-        entry = write_state(tub, {"purpose": purpose, "quarantine_until": until}, at=None, note=reason, by=by)
-        return this.recorded(entry, token=token, answer=answer)
-
-
 NEVER_BACK = (
     "Tub {number} is a mixed tub, and a mixed tub never goes back into a line: nobody can tell its animals apart "
     "again. Start a new tub for animals that are true."
 )
 
 
-def set_not_for_sale(culture_id: int, because: str, *, by: Any, token: str = "", answer: str = "") -> Recorded:
+@action(lock=line_lock.lock_tub)
+def set_purpose(
+    locked: LockedTubs,
+    purpose: str,
+    *,
+    quarantine_until: date | None = None,
+    reason: str = "",
+    named: str = "",
+    by: Any,
+) -> Recorded:
+    """Set what a tub is for. A mixed tub never goes back into a line; a frozen line's tub is shown or mixed by name."""
+    if purpose not in Culture.Purpose.values:
+        raise BadFact({"purpose": f"“{purpose}” is not a purpose. Choose one of: {', '.join(Culture.Purpose.values)}."})
+    if quarantine_until and quarantine_until < timezone.localdate():
+        fault = f"“Quarantine until” is {quarantine_until:%-d %B %Y}, which is past. Give a later day."
+        raise BadFact({"quarantine_until": fault})
+    tub = locked.first
+    if tub.purpose == Culture.Purpose.MIXED and purpose != Culture.Purpose.MIXED:
+        raise BadFact({"purpose": NEVER_BACK.format(number=tub.number)})
+    if purpose in LOST_IN and tub.purpose != purpose:
+        frozen_lines.require_named([tub.line], [named], "to show or mix a tub of")
+    until = quarantine_until if purpose == Culture.Purpose.QUARANTINE else None
+    values = {"purpose": purpose, "quarantine_until": until}
+    return locked.recorded(write_state(tub, values, at=None, note=reason, by=by))
+
+
+@action(lock=line_lock.lock_tub)
+def set_not_for_sale(locked: LockedTubs, because: str, *, by: Any) -> Recorded:
     """Keep a tub out of what is sold, with the reason; an empty reason gives it back."""
-    with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
-        tub = this.tubs[culture_id]
-        longest = Culture._meta.get_field("not_for_sale").max_length or 0
-        if len(because) > longest:
-            raise BadFact({"because": f"The reason has {len(because)} letters. Say it in {longest} or fewer."})
-        entry = write_state(tub, {"not_for_sale": because.strip()}, at=None, note="", by=by)
-        return this.recorded(entry, token=token, answer=answer)
+    longest = Culture._meta.get_field("not_for_sale").max_length or 0
+    if len(because) > longest:
+        raise BadFact({"because": f"The reason has {len(because)} letters. Say it in {longest} or fewer."})
+    entry = write_state(locked.first, {"not_for_sale": because.strip()}, at=None, note="", by=by)
+    return locked.recorded(entry)
 
 
 def write_state(
-    tub: Culture, to: Mapping[str, Any], *, at: datetime | None, note: str, by: Any, into: int | None = None
+    tub: Culture, values: Mapping[str, Any], *, at: datetime | None, note: str, by: Any, into: int | None = None
 ) -> Entry:
     """Write a state entry and bring the tub's own row to it; what was before is kept, so that it can be put right.
 
     `into` is the tub that one tipped out whole went into.
     """
-    happened_at = line_lock.moment(tub, at)
-    given: dict[str, Any] = {"set": _as_text(to), "before": _as_text({name: getattr(tub, name) for name in to})}
+    happened_at = line_lock.check_time(tub, at)
+    given: dict[str, Any] = {"set": _iso(values), "before": _iso({name: getattr(tub, name) for name in values})}
     if into is not None:
         given["into"] = into
     apply_state(tub, given["set"])
@@ -88,5 +83,5 @@ def apply_state(tub: Culture, values: Mapping[str, Any]) -> None:
     tub.save(update_fields=list(values))
 
 
-def _as_text(values: Mapping[str, Any]) -> dict[str, Any]:
+def _iso(values: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value.isoformat() if isinstance(value, date) else value for name, value in values.items()}

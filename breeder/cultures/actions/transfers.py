@@ -47,7 +47,7 @@ def tip_over(
         "given": given,
     }
     out = steps.write_entry(source, number=-number, log_sd=spread, **shared)
-    if target.line_id != source.line_id:  # its replay must not wait for another line's turn: it keeps the tub as it was
+    if target.line_id != source.line_id:  # its replay must not wait for another line's lock: it keeps what the tub held
         was = {} if held is None else {"of": as_json(held), "share_log_sd": spread}
         shared["given"] = {"tipped": share} | was | ({"closing": closing} if closing else {})
     steps.write_entry(target, number=number, log_sd=spread, other_side=out, **shared)
@@ -60,25 +60,29 @@ def _tipped_number(held: Belief | None, source: Culture, stage: str, share: floa
     return -out.number
 
 
-def carry(source: Culture, target: Culture, some: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:
+def carry(source: Culture, target: Culture, animals: Animals, at: datetime, by: Any, *, note: str = "") -> Entry:
     """Write both sides of carrying counted animals over, linked, and return the entry of the tub they left."""
-    line_lock.stage_of(target.line, some.stage)
+    line_lock.check_stage(target.line, animals.stage)
     shared = {
-        "stage": line_lock.stage_of(source.line, some.stage),
+        "stage": line_lock.check_stage(source.line, animals.stage),
         "reason": Entry.Reason.MOVED,
         "happened_at": at,
         "note": note,
         "by": by,
     }
     out = steps.write_entry(
-        source, Entry.Kind.CHANGE, number=-some.number, **line_lock.record_sexes(-1, some.males, some.females), **shared
+        source,
+        Entry.Kind.CHANGE,
+        number=-animals.number,
+        **line_lock.signed_sexes(-1, animals.males, animals.females),
+        **shared,
     )
     steps.write_entry(
         target,
         Entry.Kind.CHANGE,
-        number=some.number,
+        number=animals.number,
         other_side=out,
-        **line_lock.record_sexes(+1, some.males, some.females),
+        **line_lock.signed_sexes(+1, animals.males, animals.females),
         **shared,
     )
     return out

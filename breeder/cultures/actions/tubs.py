@@ -8,9 +8,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from breeder.base.action_frame import action
 from breeder.cultures import frozen_lines, rules, steps
 from breeder.cultures.actions import line_lock
-from breeder.cultures.actions.line_lock import Recorded
+from breeder.cultures.actions.line_lock import LockedTubs, Recorded
 from breeder.cultures.actions.states import LOST_IN, write_state
 from breeder.cultures.actions.transfers import Animals, carry, tip_over
 from breeder.cultures.count_entry import BadFact
@@ -33,43 +34,45 @@ class Place:
     note: str = ""
 
 
+def _lock_open_line(line_id: int, *_: Any, **__: Any) -> Line:
+    line = line_lock.lock_line(line_id)
+    _check_open(line)
+    return line
+
+
+@action(lock=_lock_open_line)
 def start_tub(
-    line_id: int,
+    line: Line,
     place: Place,
     *,
     received: tuple[Animals, ...] = (),
     started_on: date | None = None,
     note: str = "",
     by: Any,
-    token: str = "",
-    answer: str = "",
 ) -> Recorded:
     """Begin a tub under the next free number, with the animals received into it; without any it waits for its count."""
-    _check_received(received)
-    with transaction.atomic(durable=True):
-        steps.take_turn([line_id])
-        line = _open_line(line_id)
-        before = stock_by_line([line_id])
-        tub = new_tub(line, place, started_on or timezone.localdate())
-        this = line_lock.Turn({tub.pk: tub}, before)
-        at = _start_of(tub)
-        entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
-        for some in received:
-            steps.write_entry(
-                tub,
-                Entry.Kind.CHANGE,
-                stage=line_lock.stage_of(line, some.stage),
-                number=some.number,
-                reason=Entry.Reason.RECEIVED,
-                happened_at=at,
-                by=by,
-                **line_lock.record_sexes(+1, some.males, some.females),
-            )
-        return this.recorded(entry, token=token, answer=answer)
+    _check_animals(received)
+    before = stock_by_line([line.pk])
+    tub = new_tub(line, place, started_on or timezone.localdate())
+    at = _first_moment(tub)
+    entry = write_state(tub, {"purpose": tub.purpose}, at=at, note=note, by=by)
+    for animals in received:
+        steps.write_entry(
+            tub,
+            Entry.Kind.CHANGE,
+            stage=line_lock.check_stage(line, animals.stage),
+            number=animals.number,
+            reason=Entry.Reason.RECEIVED,
+            happened_at=at,
+            by=by,
+            **line_lock.signed_sexes(+1, animals.males, animals.females),
+        )
+    return LockedTubs({tub.pk: tub}, before).recorded(entry)
 
 
+@action(lock=line_lock.lock_tub)
 def split_tub(
-    parent_id: int,
+    locked: LockedTubs,
     place: Place,
     *,
     share: float | None = None,
@@ -78,73 +81,52 @@ def split_tub(
     note: str = "",
     named: str = "",
     by: Any,
-    token: str = "",
-    answer: str = "",
 ) -> Recorded:
     """Begin a new tub out of another: by animals counted over, or by tipping about a share (half is 0.5) of it over."""
     _check_share(share, moved)
-    _check_received(moved)
-    with transaction.atomic(durable=True):
-        this = line_lock.take([parent_id])
-        parent = this.tubs[parent_id]
-        if place.purpose in LOST_IN and parent.purpose != place.purpose:
-            frozen_lines.require_named([parent.line], [named], "to show or mix animals of")
-        at = line_lock.moment(parent, happened_at)
-        child = new_tub(_open_line(parent.line_id), _true_place(parent, place), timezone.localdate(at))
-        Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=timezone.localdate(at))
-        entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
-        if share is not None:
-            for stage in line_lock.stages_of(parent.line):
-                tip_over(parent, child, stage, share, at, by)
-        for some in moved:
-            carry(parent, child, some, at, by)
-        return this.recorded(entry, token=token, answer=answer)
+    _check_animals(moved)
+    parent = locked.first
+    _check_open(parent.line)
+    if place.purpose in LOST_IN and parent.purpose != place.purpose:
+        frozen_lines.require_named([parent.line], [named], "to show or mix animals of")
+    _check_mixed(parent, place)
+    at = line_lock.check_time(parent, happened_at)
+    on = timezone.localdate(at)
+    child = new_tub(parent.line, place, on)
+    Ancestry.objects.create(child=child, parent=parent, kind=Ancestry.Kind.SPLIT, on=on)
+    entry = write_state(child, {"purpose": child.purpose}, at=at, note=note, by=by)
+    if share is not None:
+        for stage in line_lock.kept_stages(parent.line):
+            tip_over(parent, child, stage, share, at, by)
+    for animals in moved:
+        carry(parent, child, animals, at, by)
+    return locked.recorded(entry)
 
 
+@action(lock=line_lock.lock_both_tubs)
 def merge_tubs(
-    from_id: int,
-    into_id: int,
-    *,
-    happened_at: datetime | None = None,
-    note: str = "",
-    named: str = "",
-    by: Any,
-    token: str = "",
-    answer: str = "",
+    locked: LockedTubs, into_id: int, *, happened_at: datetime | None = None, note: str = "", named: str = "", by: Any
 ) -> Recorded:
     """Tip one tub wholly into another and close it. Only a mixed tub may take in animals of another line.
 
     A tub of a frozen line asks for the line's name (`named`).
     """
-    if from_id == into_id:
-        raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
-    with transaction.atomic(durable=True):
-        this = line_lock.take([from_id, into_id])
-        source, target = this.tubs[from_id], this.tubs[into_id]
-        if untrue := _untrue(source, target):
-            raise BadFact({"into": untrue})
-        frozen_lines.require_named([source.line], [named], "to tip away a tub of")
-        at = max(line_lock.moment(source, happened_at), line_lock.moment(target, happened_at))
-        on = timezone.localdate(at)
-        Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
-        said = note or f"Tipped into tub {target.number}."
-        closing = write_state(source, {"closed_on": on}, at=at, note=said, by=by, into=target.pk)
-        for stage in line_lock.stages_of(source.line):
-            tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
-        return this.recorded(
-            closing, token=token, answer=answer, more=[*_still_named(source), *_kept_out_no_more(source, target)]
-        )
+    source, target = locked.first, locked.tubs[into_id]
+    _check_merge(source, target)
+    frozen_lines.require_named([source.line], [named], "to tip away a tub of")
+    at = max(line_lock.check_time(source, happened_at), line_lock.check_time(target, happened_at))
+    on = timezone.localdate(at)
+    Ancestry.objects.get_or_create(child=target, parent=source, on=on, defaults={"kind": Ancestry.Kind.MERGE})
+    note = note or f"Tipped into tub {target.number}."
+    closing = write_state(source, {"closed_on": on}, at=at, note=note, by=by, into=target.pk)
+    for stage in line_lock.kept_stages(source.line):
+        tip_over(source, target, stage, 1.0, at, by, closing=closing.pk)
+    return locked.recorded(closing, more=[*_moved_promises(source), *_for_sale_again(source, target)])
 
 
+@action(lock=line_lock.lock_tub)
 def close_tub(
-    culture_id: int,
-    *,
-    reason: str,
-    happened_at: datetime | None = None,
-    named: str = "",
-    by: Any,
-    token: str = "",
-    answer: str = "",
+    locked: LockedTubs, *, reason: str, happened_at: datetime | None = None, named: str = "", by: Any
 ) -> Recorded:
     """Close a tub for good, with the reason; what the book relied on in it is no longer counted.
 
@@ -152,32 +134,26 @@ def close_tub(
     """
     if not reason.strip():
         raise BadFact({"reason": "Closing a tub needs a reason, such as “died out” or “moved to tub 9”. Write why."})
-    with transaction.atomic(durable=True):
-        this = line_lock.take([culture_id])
-        tub = this.tubs[culture_id]
-        frozen_lines.require_named([tub.line], [named], "to close a tub of")
-        at = line_lock.moment(tub, happened_at)
-        relied = rules.relied_on(this.before[tub.line_id], tub.pk)
-        entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)
-        more = [f"The book still relied on {relied} in tub {tub.number}; they no longer count."] if relied else []
-        return this.recorded(entry, token=token, answer=answer, more=[*more, *_still_named(tub)])
+    tub = locked.first
+    frozen_lines.require_named([tub.line], [named], "to close a tub of")
+    at = line_lock.check_time(tub, happened_at)
+    relied = rules.relied_on(locked.before[tub.line_id], tub.pk)
+    entry = write_state(tub, {"closed_on": timezone.localdate(at)}, at=at, note=reason.strip(), by=by)
+    more = [f"The book still relied on {relied} in tub {tub.number}; they no longer count."] if relied else []
+    return locked.recorded(entry, more=[*more, *_moved_promises(tub)])
 
 
-def _open_line(line_id: int) -> Line:
-    line = Line.objects.select_related("species").filter(pk=line_id).first()
-    if line is None:
-        raise BadFact({"line": "This line is not in the book. Choose a line from the list."})
+def _check_open(line: Line) -> None:
     if not line.is_open:
         raise BadFact({"line": f"{line} is closed, so no tub can be begun in it. Choose an open line."})
-    return line
 
 
 def new_tub(line: Line, place: Place, started_on: date) -> Culture:
     """Make a tub under the next free number, inside the caller's transaction."""
     _check_place(place)
     if started_on > timezone.localdate():
-        said = f"“Started on” is {started_on:%-d %B %Y}, which has not come yet. Give today or an earlier day."
-        raise BadFact({"started_on": said})
+        fault = f"“Started on” is {started_on:%-d %B %Y}, which has not come yet. Give today or an earlier day."
+        raise BadFact({"started_on": fault})
     for _ in range(NUMBER_TRIES):
         number = (Culture.objects.aggregate(last=Max("number"))["last"] or 0) + 1
         try:
@@ -196,16 +172,15 @@ def _check_place(place: Place) -> None:
         raise BadFact({"shelf": "The tub needs a shelf, such as A or 2, so that the round comes past it. Write one."})
 
 
-def _true_place(parent: Culture, place: Place) -> Place:
+def _check_mixed(parent: Culture, place: Place) -> None:
     """A tub out of a mixed tub is a mixed tub too, whatever was asked."""
     if parent.purpose == Culture.Purpose.MIXED and place.purpose != Culture.Purpose.MIXED:
         raise BadFact(
             {"purpose": f"Tub {parent.number} is a mixed tub, so a tub filled from it is one too. Choose “mixed”."}
         )
-    return place
 
 
-def _start_of(tub: Culture) -> datetime:
+def _first_moment(tub: Culture) -> datetime:
     """Return the moment that a new tub's first entries bear: now, or the first of its starting day."""
     now = timezone.now()
     if tub.started_on == timezone.localdate(now):
@@ -213,10 +188,10 @@ def _start_of(tub: Culture) -> datetime:
     return timezone.make_aware(datetime.combine(tub.started_on, datetime.min.time()))
 
 
-def _check_received(received: tuple[Animals, ...]) -> None:
-    for some in received:
-        line_lock.whole("number", some.number)
-        line_lock.sexes(some.number, some.males, some.females)
+def _check_animals(received: tuple[Animals, ...]) -> None:
+    for animals in received:
+        line_lock.check_number("number", animals.number)
+        line_lock.check_sexes(animals.number, animals.males, animals.females)
 
 
 def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:
@@ -226,20 +201,20 @@ def _check_share(share: float | None, moved: tuple[Animals, ...]) -> None:
         raise BadFact({"share": f"“Share” is {share:g}, but it must lie between 0 and 1. Half a tub is 0.5."})
 
 
-def _untrue(source: Culture, target: Culture) -> str:
+def _check_merge(source: Culture, target: Culture) -> None:
+    if source == target:
+        raise BadFact({"into": "A tub cannot be tipped into itself. Choose another tub."})
     if target.purpose == Culture.Purpose.MIXED:
-        return ""
+        return
     if source.purpose == Culture.Purpose.MIXED:
-        return f"Tub {source.number} is a mixed tub, and tub {target.number} is not. Tip it into a mixed tub."
+        fault = f"Tub {source.number} is a mixed tub, and tub {target.number} is not. Tip it into a mixed tub."
+        raise BadFact({"into": fault})
     if source.line_id != target.line_id:
-        return (
-            f"Tub {source.number} holds {source.line} and tub {target.number} {target.line}. "
-            "Tip it into a tub of its own line, or into a mixed tub."
-        )
-    return ""
+        lines = f"Tub {source.number} holds {source.line} and tub {target.number} {target.line}."
+        raise BadFact({"into": f"{lines} Tip it into a tub of its own line, or into a mixed tub."})
 
 
-def _kept_out_no_more(source: Culture, target: Culture) -> list[str]:
+def _for_sale_again(source: Culture, target: Culture) -> list[str]:
     """Return that animals kept out of sale, after a crash perhaps, are now in a tub that is sold from."""
     if not source.not_for_sale or target.not_for_sale:
         return []
@@ -249,7 +224,7 @@ def _kept_out_no_more(source: Culture, target: Culture) -> list[str]:
     ]
 
 
-def _still_named(tub: Culture) -> list[str]:
+def _moved_promises(tub: Culture) -> list[str]:
     """Return what becomes of promises that name a tub that is closed: the line holds them from its other tubs."""
     held = sum(promise.number for promise in held_promises(timezone.now()).filter(culture=tub))
     if not held:

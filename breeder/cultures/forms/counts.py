@@ -61,8 +61,13 @@ class CountForm(PlainForm, forms.Form):
     @property
     def fingerprint(self) -> str:
         """Return a short digest of the values: only what was shown is saved."""
-        told = json.dumps([self.method, self.cleaned_data["stage"], self.given, str(self.sexed)], sort_keys=True)
-        return hashlib.sha256(told.encode()).hexdigest()[:16]
+        values = json.dumps([self.method, self.cleaned_data["stage"], self.given, str(self.sexed)], sort_keys=True)
+        return hashlib.sha256(values.encode()).hexdigest()[:16]
+
+    @property
+    def was_shown(self) -> bool:
+        """Return whether these are the values whose effect was shown."""
+        return bool(self.cleaned_data["shown"] == self.fingerprint)
 
 
 class EyeForm(CountForm):
@@ -135,8 +140,8 @@ class PortionsForm(CountForm):
     def given(self) -> dict[str, Any]:
         data = self.cleaned_data
         sizes = data["sizes"] if len(data["sizes"]) > 1 else data["sizes"] * len(data["counts"])
-        found = {"counts": data["counts"], "sizes": sizes, "whole": float(data["whole"])}
-        return found | ({"visible": data["visible"]} if data["visible"] else {})
+        given = {"counts": data["counts"], "sizes": sizes, "whole": float(data["whole"])}
+        return given | ({"visible": data["visible"]} if data["visible"] else {})
 
 
 class PieceForm(CountForm):
@@ -189,7 +194,7 @@ class BySexesForm(CountForm):
     @property
     def given(self) -> dict[str, Any]:
         looks = {name: self.cleaned_data[name] for name in ("before", "after", "taken")}
-        return {name: {"males": one.males, "females": one.females} for name, one in looks.items()}
+        return {name: {"males": sexed.males, "females": sexed.females} for name, sexed in looks.items()}
 
 
 class WeightForm(CountForm):

@@ -46,8 +46,8 @@ class AnimalsField(forms.CharField):
             raise self._wrong(text, f"more than one tub can hold ({MOST_ANIMALS}). Type it again.")
         return number
 
-    def _wrong(self, text: str, said: str) -> ValidationError:
-        return ValidationError(f"‘{self.label}’ is ‘{_short(text)}’, {said}", code="animals")
+    def _wrong(self, text: str, fault: str) -> ValidationError:
+        return ValidationError(f"‘{self.label}’ is ‘{_short(text)}’, {fault}", code="animals")
 
 
 class SexesField(AnimalsField):
@@ -94,7 +94,7 @@ class NumbersField(forms.CharField):
 
 
 def photo_field() -> forms.FileField:
-    """Return a field for a photo from the phone's camera; whether it can be read is told after the entry is safe."""
+    """Return a field for a photo from the phone's camera; whether it can be read is checked after the entry is safe."""
     # Asked for these kinds by name, a phone that keeps others hands over a JPEG.
     kinds = "image/jpeg,image/png,image/webp"
     camera = forms.FileInput(attrs={"accept": kinds, "capture": "environment"})

@@ -72,14 +72,14 @@ class SheetRowForm(PlainForm, forms.Form):
     def visit(self) -> Visit | None:
         """Return what is written in the row; None for an empty one."""
         data = self.cleaned_data
-        found = Visit(
+        visit = Visit(
             self.tub.pk,
             seen=tuple(data["seen"]),
             eye=tuple((stage, data[stage]) for stage in STAGES if data[stage]),
             died=tuple((stage, data[f"died_{stage}"]) for stage in STAGES if data[f"died_{stage}"]),
             note=data["note"],
         )
-        return found if found != Visit(self.tub.pk) else None
+        return visit if visit != Visit(self.tub.pk) else None
 
     @property
     def typed(self) -> dict[str, Any]:

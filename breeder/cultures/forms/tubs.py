@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 
-from breeder.base.edit_conflicts import StampField, short
+from breeder.base.edit_conflicts import ChangedMeanwhile, StampField, short
 from breeder.base.form_messages import PlainForm
 from breeder.cultures.actions.transfers import Animals
 from breeder.cultures.actions.tubs import Place
@@ -45,7 +45,7 @@ def named_field(line: Line, takes_out: str) -> forms.CharField:
     )
 
 
-class OfTubForm(PlainForm, forms.Form):
+class TubForm(PlainForm, forms.Form):
     """A form about one tub; it offers the stages that the tub's line is kept in."""
 
     def __init__(self, *args: Any, tub: Culture, **kwargs: Any) -> None:
@@ -63,29 +63,42 @@ class OfTubForm(PlainForm, forms.Form):
     takes_out = ""
 
 
-class SeenTubForm(OfTubForm):
+class SeenTubForm(TubForm):
     """Refuses to write over what somebody else set of the tub since the page was opened, a crash perhaps."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["seen"] = StampField(required=False, initial=short(self.now))
-
-    # In words, what is set of the tub; each form says its own.
-    now: str
+        self.fields["seen"] = StampField(required=False)
+        self._show(self.tub)
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         cleaned.pop("seen", None)
-        if self.data.get(self.add_prefix("seen"), short(self.now)) != short(self.now):
-            said = (
-                f"This was changed since you opened this page; in the book it is now ‘{self.now}’. What you typed "
-                "stands below: look at it, and save again if it is to be so."
-            )
-            self.add_error(None, ValidationError(said, code="changed_meanwhile"))
         return cleaned
 
+    def refuse_if_changed(self) -> None:
+        """Compare what the page showed with the tub as it is now, after the action's lock. Raises ChangedMeanwhile."""
+        self._show(Culture.objects.get(pk=self.tub.pk))
+        self.fields["seen"].is_compared = True  # type: ignore[attr-defined]
+        stamp = self.fields["seen"].initial
+        if self.data.get(self.add_prefix("seen"), stamp) != stamp:
+            sentence = (
+                f"This was changed since you opened this page; in the book it is now ‘{self.setting(self.tub)}’. What "
+                "you typed is still here: check it, and save again if you want to keep it."
+            )
+            raise ChangedMeanwhile(sentence, code="changed_meanwhile")
 
-class ChangeForm(OfTubForm):
+    def setting(self, tub: Culture) -> str:
+        """Return in words what is set of a tub; each form says its own."""
+        raise NotImplementedError
+
+    def _show(self, tub: Culture) -> None:
+        """Take a tub as what the page shows from now on."""
+        self.tub = tub
+        self.fields["seen"].initial = short(self.setting(tub))
+
+
+class ChangeForm(TubForm):
     """Animals that died, were culled, received, or came back."""
 
     takes_out = ", to cull from it"
@@ -98,7 +111,7 @@ class ChangeForm(OfTubForm):
     photo = photo_field()
 
 
-class MoveForm(OfTubForm):
+class MoveForm(TubForm):
     """Animals carried into another tub."""
 
     takes_out = ", if they leave it"
@@ -114,7 +127,7 @@ class MoveForm(OfTubForm):
         self.fields["to"].queryset = others  # type: ignore[attr-defined]
 
 
-class MergeForm(OfTubForm):
+class MergeForm(TubForm):
     """The whole tub tipped into another."""
 
     into = TubChoice(label="Into tub", queryset=Culture.objects.none(), empty_label="choose a tub")
@@ -150,12 +163,12 @@ class PlaceFields(PlainForm, forms.Form):
 
     def animals(self) -> tuple[Animals, ...]:
         """Return the animals typed, by stage; fields left empty are none."""
-        found = []
+        animals = []
         for stage in (Stage.ADULTS.value, Stage.YOUNG.value):
             number, males, females = as_number(self.cleaned_data.get(stage))
             if number:
-                found.append(Animals(stage, number, males, females))
-        return tuple(found)
+                animals.append(Animals(stage, number, males, females))
+        return tuple(animals)
 
 
 class NewTubForm(PlaceFields):
@@ -210,7 +223,7 @@ class SplitForm(PlaceFields):
         return float(self.cleaned_data["share"]) if self.cleaned_data["share"] else None
 
 
-class CloseForm(OfTubForm):
+class CloseForm(TubForm):
     """The end of a tub."""
 
     reason = forms.CharField(label="Why", max_length=LONGEST_NOTE, help_text="Such as ‘died out’.")
@@ -228,11 +241,9 @@ class PurposeForm(SeenTubForm):
     )
     reason = forms.CharField(label="Why", required=False, max_length=LONGEST_NOTE)
 
-    @property
-    def now(self) -> str:
-        """Return what the tub is for now."""
-        until = self.tub.quarantine_until
-        return f"{self.tub.purpose} until {until:%-d %B %Y}" if until else self.tub.purpose
+    def setting(self, tub: Culture) -> str:
+        until = tub.quarantine_until
+        return f"{tub.purpose} until {until:%-d %B %Y}" if until else tub.purpose
 
 
 class NotForSaleForm(SeenTubForm):
@@ -245,10 +256,8 @@ class NotForSaleForm(SeenTubForm):
         help_text="Left empty the tub is for sale again.",
     )
 
-    @property
-    def now(self) -> str:
-        """Return why the tub is not for sale now."""
-        return self.tub.not_for_sale or "for sale"
+    def setting(self, tub: Culture) -> str:
+        return tub.not_for_sale or "for sale"
 
 
 class CrashForm(PlainForm, forms.Form):

@@ -3,15 +3,14 @@
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
-from breeder.base.form_messages import show_refusal
 from breeder.base.paging import ROWS_WITH_BARS, in_pages
 from breeder.base.roles import keeper_only
+from breeder.base.submit import page, submit, typed
 from breeder.cultures import frozen_lines
 from breeder.cultures.actions.freezes import end_freeze, freeze_line
 from breeder.cultures.actions.minimums import set_minimum
@@ -25,7 +24,6 @@ from breeder.cultures.queries.sexed_adults import sexed_of
 from breeder.cultures.queries.stock import stock_of
 from breeder.cultures.queries.tubs import LineRow, line_by_pk, line_rows, promise_rows, tub_rows
 from breeder.cultures.tables import LineTable
-from breeder.cultures.views.answers import REFUSED
 from breeder.species.models import Line
 
 
@@ -39,35 +37,35 @@ def line_list(request: HttpRequest) -> HttpResponse:
     return render(request, "cultures/lines.html", {"table": table, "rows": rows, "closed": closed, "short": short})
 
 
-def line(request: HttpRequest, pk: int) -> HttpResponse:
+def line_page(request: HttpRequest, pk: int) -> HttpResponse:
     """One line."""
-    one = _line_or_404(pk)
-    row = LineRow(one, stock_of(pk))
+    line = _line_or_404(pk)
+    row = LineRow(line, stock_of(pk))
     promises = promise_rows(pk)
     tubs = tub_rows(line_id=pk)
     stages = [(stage, waiting_for(stage, promises)) for stage in row.shown]
     shown = {
-        "line": one,
+        "line": line,
         "row": row,
         "stages": stages,
         "tubs": tubs,
-        "too_few_tubs": too_few_tubs(one, [purpose_on(each.tub, each.today) for each in tubs]),
-        "frozen": one.frozen_because.rstrip("."),
+        "too_few_tubs": too_few_tubs(line, [purpose_on(each.tub, each.today) for each in tubs]),
+        "frozen": line.frozen_because.rstrip("."),
         "should_freeze": frozen_lines.should_freeze(row.stock),
     }
-    if one.sold_by == Line.SoldBy.HEAD:
-        shown |= _kept(one, row) | _when(request, row)
+    if line.sold_by == Line.SoldBy.HEAD:
+        shown |= _kept(line, row) | _when(request, row)
     return render(request, "cultures/line.html", shown)
 
 
-def _kept(one: Line, row: LineRow) -> dict[str, Any]:
+def _kept(line: Line, row: LineRow) -> dict[str, Any]:
     """Return what must stay of a line kept by the animal, and what its numbers mean."""
     return {
-        "minimum": minimum_of(one),
-        "harvest_percent": round(float(one.harvest_share or 0) * 100),
-        "outlook": outlook_of(one, row.stock.stages["adults"]),
-        "out_of_share": sexes_out_of_share(one, sexed_of(one.pk)),
-        "spare": spare_of_species(one.species),
+        "minimum": minimum_of(line),
+        "harvest_percent": round(float(line.harvest_share or 0) * 100),
+        "outlook": outlook_of(line, row.stock.stages["adults"]),
+        "out_of_share": sexes_out_of_share(line, sexed_of(line.pk)),
+        "spare": spare_of_species(line.species),
     }
 
 
@@ -86,48 +84,37 @@ def _when(request: HttpRequest, row: LineRow) -> dict[str, Any]:
 @keeper_only
 def line_minimum(request: HttpRequest, pk: int) -> HttpResponse:
     """Set how many of a line must stay."""
-    form_tokens.seen(request.POST.get("token", ""))
-    form = MinimumForm(request.POST or None, instance=_line_or_404(pk))
-    if request.method == "POST" and form.is_valid():
-        try:
-            broken = set_minimum(
-                pk, **form.kept, genetics=form.genetics, by=request.user, token=request.POST.get("token", "")
-            )
-        except ValidationError as refusal:
-            show_refusal(form, refusal)
-        else:
-            messages.success(request, "What must stay is set.")
-            for sentence in broken:
-                messages.warning(request, sentence)
-            return redirect("cultures:line", pk=pk)
-    shown = {"form": form, "line": _line_or_404(pk)}
-    return render(request, "cultures/minimum.html", shown, status=REFUSED if form.is_bound else 200)
+    form = MinimumForm(typed(request), instance=_line_or_404(pk))
+
+    def act(**how: Any) -> tuple[str, ...]:
+        return set_minimum(pk, **form.kept, genetics=form.genetics, **how)
+
+    answer = submit(request, act, form, done="What must stay is set.", to=_line_url(pk))
+    if answer:
+        for sentence in answer.result:
+            messages.warning(request, sentence)
+        return answer
+    return page(request, "cultures/minimum.html", form=form, line=_line_or_404(pk))
 
 
 @keeper_only
 def line_freeze(request: HttpRequest, pk: int) -> HttpResponse:
     """Freeze a line, or end its freeze; both with a reason."""
-    form_tokens.seen(request.POST.get("token", ""))
-    one, token = _line_or_404(pk), request.POST.get("token", "")
-    frozen = bool(one.frozen_because)
-    form = EndFreezeForm(request.POST or None) if frozen else FreezeForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            if frozen:
-                end_freeze(pk, form.cleaned_data["reason"], by=request.user, token=token)
-            else:
-                freeze_line(pk, form.cleaned_data["because"], by=request.user, token=token)
-        except ValidationError as refusal:
-            show_refusal(form, refusal)
-        else:
-            messages.success(request, "The freeze is ended." if frozen else "The line is frozen.")
-            return redirect("cultures:line", pk=pk)
-    shown = {"form": form, "line": one}
-    return render(request, "cultures/freeze.html", shown, status=REFUSED if form.is_bound else 200)
+    line = _line_or_404(pk)
+    form = EndFreezeForm(typed(request)) if line.frozen_because else FreezeForm(typed(request))
+    act, done = (end_freeze, "The freeze is ended.") if line.frozen_because else (freeze_line, "The line is frozen.")
+    answer = submit(
+        request, lambda **how: act(pk, *form.cleaned_data.values(), **how), form, done=done, to=_line_url(pk)
+    )
+    return answer or page(request, "cultures/freeze.html", form=form, line=line)
 
 
 def _line_or_404(pk: int) -> Line:
-    one = line_by_pk(pk)
-    if one is None:
+    line = line_by_pk(pk)
+    if line is None:
         raise Http404("This line is not in the book.")
-    return one
+    return line
+
+
+def _line_url(pk: int) -> str:
+    return reverse("cultures:line", args=[pk])

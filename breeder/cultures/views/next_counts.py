@@ -14,5 +14,6 @@ def to_count(request: HttpRequest) -> HttpResponse:
 
 def own_errors(request: HttpRequest) -> HttpResponse:
     """Show what sorts that followed a guess taught of everybody's eye, and of their other ways of counting."""
-    told = [(own, entry_text.own_error_of(own, request.user.get_username())) for own in eye_bias.own_errors()]
-    return render(request, "cultures/own_errors.html", {"told": told})
+    user = request.user.get_username()
+    errors = [(learned, entry_text.own_error_of(learned, user)) for learned in eye_bias.own_errors()]
+    return render(request, "cultures/own_errors.html", {"errors": errors})

@@ -1,9 +1,9 @@
 """The count round on a phone: one screen a tub, one tap for a look, two for a guess by eye."""
 
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
-from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -11,15 +11,18 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from breeder.base import form_tokens, photos
+from breeder.base import photos
 from breeder.base.form_messages import show_refusal
 from breeder.base.line_names import line_name
 from breeder.base.offline_forms import typed_at
+from breeder.base.submit import REFUSED, page, submit, typed
+from breeder.core.counting.plurals import many
 from breeder.cultures import entry_text
 from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf
+from breeder.cultures.actions.line_lock import Recorded
 from breeder.cultures.actions.rounds import record_round
-from breeder.cultures.count_entry import eye_class
+from breeder.cultures.count_entry import BadFact, eye_class
 from breeder.cultures.count_preview import Preview, preview
 from breeder.cultures.forms.counts import EYE_CHOICES, CareForm
 from breeder.cultures.forms.rounds import SEEN_CHOICES, RoundForm
@@ -29,7 +32,7 @@ from breeder.cultures.queries.next_counts import plan_of_week
 from breeder.cultures.queries.offline_round import carried_on
 from breeder.cultures.queries.rounds import Round, last_of, round_of
 from breeder.cultures.queries.tubs import book_of, shelves
-from breeder.cultures.views.answers import REFUSED, safe_next, say, tub_or_404, with_fault, written
+from breeder.cultures.views.answers import record, safe_next, tub_or_404, tub_url, with_fault
 from breeder.species.models import Line
 
 
@@ -49,56 +52,59 @@ def overview(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def carried(request: HttpRequest) -> HttpResponse:
+def carried_round(request: HttpRequest) -> HttpResponse:
     """Give the phone all tubs of the round, so that it can be walked on where nothing answers."""
     tubs = [
         {
-            "number": one.tub.number,
-            "shelf": one.tub.shelf,
-            "name": line_name(one.tub.line),
-            "byHead": one.by_head,
-            "done": one.done,
-            "said": one.said,
+            "number": carried.tub.number,
+            "shelf": carried.tub.shelf,
+            "name": line_name(carried.tub.line),
+            "byHead": carried.by_head,
+            "done": carried.done,
+            "said": carried.said,
         }
-        for one in carried_on(timezone.localdate())
+        for carried in carried_on(timezone.localdate())
     ]
     return JsonResponse({"tubs": tubs, "by": request.user.get_username()}, headers={"Cache-Control": "no-store"})
 
 
 def round_tub(request: HttpRequest, number: int) -> HttpResponse:
     """One stop of the round."""
-    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     sent = (request.POST, request.FILES) if request.method == "POST" else ()
     form = RoundForm(*sent, initial={"stage": request.GET.get("stage", "young")})
-    status, shown = 200, None
-    if request.method == "POST" and not form.is_valid():
-        status = REFUSED
-    elif request.method == "POST":
-        try:
-            if "save" in request.POST or "well" in request.POST:
-                return _save(request, tub, form)
-            shown = _previewed(tub, form, request.user)
-        except ValidationError as refusal:
-            show_refusal(form, refusal)
-            status = REFUSED
+    shown = None
+    if "save" in request.POST or "well" in request.POST:
+        if answer := _save(request, tub, form):
+            return answer
+    elif form.is_valid():
+        shown = _previewed(tub, form, request.user)
+    status = REFUSED if form.is_bound and form.errors else 200
     return render(request, "cultures/round.html", _page(request, tub, form, shown), status=status)
 
 
 def _previewed(tub: Culture, form: RoundForm, by: Any) -> Preview | None:
-    eye = form.cleaned_data["eye"]
-    return preview(tub, form.cleaned_data["stage"] or "young", "eye", eye_class(eye), by=by) if eye else None
+    stage, eye = form.cleaned_data["stage"] or "young", form.cleaned_data["eye"]
+    try:
+        return preview(tub, stage, "eye", eye_class(eye), by=by) if eye else None
+    except ValidationError as refusal:
+        show_refusal(form, refusal)
+        return None
 
 
-def _save(request: HttpRequest, tub: Culture, form: RoundForm) -> HttpResponse:
-    answer = _onwards(round_of(timezone.localdate()), tub.number)
-    writing = {"by": request.user, "token": request.POST.get("token", ""), "answer": answer}
-    visit = form.visit(tub, well="well" in request.POST)
-    with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
-        recorded = record_round([visit], happened_at=typed_at(request), photo=offered.photo, **writing)
-    for said in with_fault(recorded, offered).breaks:
-        messages.warning(request, f"Tub {tub.number}: {said}")
-    return written(answer, recorded)
+def _save(request: HttpRequest, tub: Culture, form: RoundForm) -> HttpResponse | None:
+    def act(**how: Any) -> Recorded:
+        visit = form.visit(tub, well="well" in request.POST)
+        with photos.offered(form.cleaned_data["photo"], by=request.user) as offered:
+            recorded = record_round([visit], happened_at=typed_at(request), photo=offered.photo, **how)
+            return _about_tub(tub, with_fault(recorded, offered))
+
+    return record(request, act, form, to=_onwards(round_of(timezone.localdate()), tub.number))
+
+
+def _about_tub(tub: Culture, recorded: Recorded) -> Recorded:
+    """Say in each warning which tub it is about: the next tub's page shows it."""
+    return replace(recorded, breaks=tuple(f"Tub {tub.number}: {sentence}" for sentence in recorded.breaks))
 
 
 def _onwards(today: Round, number: int) -> str:
@@ -140,48 +146,37 @@ def _page(request: HttpRequest, tub: Culture, form: RoundForm, shown: Preview | 
 
 def _last_of(request: HttpRequest) -> dict[str, Any]:
     last = last_of(request.user)
-    return {"last": last, "last_said": entry_text.short_of(last) if last else ""}
+    return {"last": last, "last_entry": entry_text.short_of(last) if last else ""}
 
 
 @require_POST
 def undo(request: HttpRequest, number: int) -> HttpResponse:
     """Take back an entry of a tub, and stay where the keeper was."""
-    form_tokens.seen(request.POST.get("token", ""))
     tub = tub_or_404(number)
     form = CorrectForm(request.POST)
-    answer = safe_next(request, reverse("cultures:tub", args=[tub.number]))
-    if not form.is_valid():
-        messages.error(request, "This entry was not named. Open the tub and choose the entry again.")
-        return redirect(answer)
-    token, note = request.POST.get("token", ""), form.cleaned_data["note"]
-    try:
-        recorded = correct_entry(form.cleaned_data["entry"], note=note, by=request.user, token=token, answer=answer)
-    except ValidationError as refusal:
-        form_tokens.seen(token)  # a double click is refused for what its first click did
-        for sentence in refusal.messages:
-            messages.error(request, sentence)
-    else:
-        say(request, f"Taken back in tub {tub.number}. The entry stays in the book, struck through.", recorded)
-    return redirect(answer)
+    back = safe_next(request, tub_url(tub))
+
+    def act(**how: Any) -> Recorded:
+        if not form.is_valid():
+            raise BadFact("This entry was not named. Open the tub and choose the entry again.")
+        return correct_entry(form.cleaned_data["entry"], note=form.cleaned_data["note"], **how)
+
+    done = f"Taken back in tub {tub.number}. The entry stays in the book, struck through."
+    return record(request, act, done=done, to=back) or redirect(back)
 
 
 def care(request: HttpRequest) -> HttpResponse:
     """Record what was done for a whole shelf."""
-    form_tokens.seen(request.POST.get("token", ""))
     names = shelves()
-    form = CareForm(request.POST or None, shelves=names, initial={"shelf": request.GET.get("shelf")})
-    if request.method == "POST" and form.is_valid():
-        data = form.cleaned_data
-        writing = {"by": request.user, "token": request.POST.get("token", "")}
-        try:
-            done = care_for_shelf(
-                data["shelf"], data["did"], happened_at=data["happened_at"], note=data["note"], **writing
-            )
-        except ValidationError as refusal:
-            show_refusal(form, refusal)
-        else:
-            many = "1 tub" if len(done) == 1 else f"{len(done)} tubs"
-            messages.success(request, f"{', '.join(data['did']).capitalize()}: {many} of shelf {data['shelf']}.")
-            return redirect("cultures:care")
-    shown = {"form": form, "shelves": names}
-    return render(request, "cultures/care.html", shown, status=REFUSED if form.is_bound else 200)
+    form = CareForm(typed(request), shelves=names, initial={"shelf": request.GET.get("shelf")})
+
+    def act(**how: Any) -> list[Recorded]:
+        values = dict(form.cleaned_data)
+        return care_for_shelf(values.pop("shelf"), values.pop("did"), **values, **how)
+
+    def done(tubs: list[Recorded]) -> str:
+        did = ", ".join(form.cleaned_data["did"]).capitalize()
+        return f"{did}: {many(len(tubs), 'tubs')} of shelf {form.cleaned_data['shelf']}."
+
+    answer = submit(request, act, form, done=done, to="cultures:care")
+    return answer or page(request, "cultures/care.html", form=form, shelves=names)

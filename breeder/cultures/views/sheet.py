@@ -4,44 +4,46 @@ import re
 from datetime import date, timedelta
 from urllib.parse import urlencode
 
-from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from breeder.base import form_tokens
 from breeder.base.form_messages import show_refusal
-from breeder.cultures.actions.rounds import BadRound, record_round
+from breeder.base.submit import page, typed
+from breeder.core.counting.plurals import are, many
+from breeder.cultures.actions.rounds import BadRound, Visit, record_round
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.fields import FIRST_YEAR
 from breeder.cultures.forms.sheet import SHEET_SEEN, SheetForm, SheetRowForm
 from breeder.cultures.queries.rounds import sheet_of
 from breeder.cultures.queries.tubs import shelves
-from breeder.cultures.views.answers import REFUSED
+from breeder.cultures.views.answers import record
 
 LONGEST_SHELF = 12
 LONGEST_PAGE = 6  # digits
 TUBS_A_PAGE = 40
-OF_A_TUB = re.compile(r"tub(\d{1,9})-\w+")
+TUB_FIELD = re.compile(r"tub(\d{1,9})-\w+")
 
 
 def sheet(request: HttpRequest) -> HttpResponse:
     """Type in what was written on the printed sheet."""
-    form_tokens.seen(request.POST.get("token", ""))
-    chosen = _shelf_asked(request)
-    form = SheetForm(request.POST or None, initial={"on": _day_asked(request)})
-    rows, page = _rows(request, form, chosen)
-    if request.method == "POST" and all([form.is_valid(), *(row.is_valid() for row in rows)]):
-        try:
-            return _write(request, form, rows, chosen)
-        except ValidationError as refusal:
-            _show_refusal(form, rows, refusal)
-    shown = {"form": form, "rows": rows, "shelf": chosen, "page": page, "shelves": shelves()}
+    shelf = _shelf_asked(request)
+    form = SheetForm(typed(request), initial={"on": _day_asked(request)})
+    rows, sheet_page = _rows(request, form, shelf)
+    answer = record(
+        request,
+        lambda **how: record_round(_visits(rows), happened_at=form.happened_at, **how),
+        form,
+        *rows,
+        done=lambda _: _done(form, _visits(rows)),
+        to=lambda _: _address(request, form, shelf),
+        refuse=lambda refusal: _show_refusal(form, rows, refusal),
+    )
+    shown = {"form": form, "rows": rows, "shelf": shelf, "page": sheet_page, "shelves": shelves()}
     shown |= {"eye_choices": EYE_CHOICES, "seen_choices": SHEET_SEEN}
-    return render(request, "cultures/sheet.html", shown, status=REFUSED if form.is_bound else 200)
+    return answer or page(request, "cultures/sheet.html", **shown)
 
 
 def _shelf_asked(request: HttpRequest) -> str:
@@ -65,31 +67,31 @@ def _yesterday() -> date:
     return timezone.localdate() - timedelta(days=1)
 
 
+def _address(request: HttpRequest, form: SheetForm, shelf: str) -> str:
+    here = {"on": form.cleaned_data["on"], "shelf": shelf, "page": request.POST.get("page", "1")[:LONGEST_PAGE]}
+    return f"{reverse('cultures:sheet')}?{urlencode(here)}"
+
+
 def _rows(request: HttpRequest, form: SheetForm, shelf: str) -> tuple[list[SheetRowForm], Page]:
     """Return the rows of one page of the sheet, and of all other tubs that something was written for."""
-    sent = request.POST if form.is_bound else None
     day = _possible(form.cleaned_data.get("on")) if form.is_bound and form.is_valid() else _day_asked(request)
-    written = {int(found[1]) for name, value in request.POST.items() if value and (found := OF_A_TUB.fullmatch(name))}
-    tubs = sheet_of(day, shelf=shelf, also=written)
+    names = [TUB_FIELD.fullmatch(name) for name, value in request.POST.items() if value]
+    filled_in = {int(name[1]) for name in names if name}
+    tubs = sheet_of(day, shelf=shelf, also=filled_in)
     asked = request.POST.get("page") or request.GET.get("page", "1")
-    page = Paginator([tub.pk for tub, _ in tubs], TUBS_A_PAGE).get_page(asked)
-    here = set(page.object_list)
-    shown = [(tub, done) for tub, done in tubs if tub.pk in here or tub.number in written]
-    return [SheetRowForm(sent, tub=tub, done=done) for tub, done in shown], page
+    sheet_page = Paginator([tub.pk for tub, _ in tubs], TUBS_A_PAGE).get_page(asked)
+    here = set(sheet_page.object_list)
+    shown = [(tub, done) for tub, done in tubs if tub.pk in here or tub.number in filled_in]
+    return [SheetRowForm(typed(request), tub=tub, done=done) for tub, done in shown], sheet_page
 
 
-def _write(request: HttpRequest, form: SheetForm, rows: list[SheetRowForm], shelf: str) -> HttpResponse:
-    visits = [visit for row in rows if (visit := row.visit())]
-    here = {"on": form.cleaned_data["on"], "shelf": shelf, "page": request.POST.get("page", "1")[:LONGEST_PAGE]}
-    answer = f"{reverse('cultures:sheet')}?{urlencode(here)}"
-    token = request.POST.get("token", "")
-    recorded = record_round(visits, happened_at=form.happened_at, by=request.user, token=token, answer=answer)
-    many = "1 tub" if len(visits) == 1 else f"{len(visits)} tubs"
-    are = "is" if len(visits) == 1 else "are"
-    messages.success(request, f"{many} of the sheet of {form.cleaned_data['on']:%-d %B %Y} {are} in the book.")
-    for broken in recorded.breaks:
-        messages.warning(request, broken)
-    return redirect(answer)
+def _visits(rows: list[SheetRowForm]) -> list[Visit]:
+    return [visit for row in rows if (visit := row.visit())]
+
+
+def _done(form: SheetForm, visits: list[Visit]) -> str:
+    tubs = f"{many(len(visits), 'tubs')} of the sheet of {form.cleaned_data['on']:%-d %B %Y}"
+    return f"{tubs} {are(len(visits))} in the book."
 
 
 def _show_refusal(form: SheetForm, rows: list[SheetRowForm], refusal: ValidationError) -> None:

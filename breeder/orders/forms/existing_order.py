@@ -7,10 +7,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.http import QueryDict
 from django.utils import timezone
 
-from breeder.base.edit_conflicts import STAMP_LETTERS
+from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile
 from breeder.base.form_messages import PlainForm
 from breeder.orders.actions import Change, LineChange
 from breeder.orders.forms.fields import AgreedDays, day_field, money_field, name_field, packs_field
@@ -18,23 +17,24 @@ from breeder.orders.models import Order, OrderLine
 from breeder.orders.rules.money import looks_like_card
 from breeder.orders.rules.order_status import Terms
 from breeder.orders.rules.packs import Wanted
-from breeder.orders.rules.stale_order import stamp_of
+from breeder.orders.rules.stale_order import refuse_stale, stamp_of
+from breeder.orders.steps import fresh
 
 
 class LinesForm(PlainForm, forms.Form):
-    """What the lines of an order should become.
-
-    It carries the stamp of what the page showed, of the terms too; the action compares it once nobody else can write.
-    """
+    """What the lines of an order should become; carries the stamp of what the page showed, of the terms too."""
 
     seen = forms.CharField(required=False, max_length=STAMP_LETTERS, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, order: Order, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        lines = [line for line in order.lines.all() if line.packs]
-        # What was not on the page that was sent stays as it is: somebody else may have put it on the order meanwhile.
-        self.lines = [line for line in lines if not self.is_bound or f"line-{line.pk}-packs" in self.data]
+        self.order = order
         self.initial.setdefault("seen", stamp_of(order))
+        # What was not on the page that was sent stays as it is: somebody else may have put it on the order meanwhile.
+        self._add_lines(line for line in order.lines.all() if not self.is_bound or f"line-{line.pk}-packs" in self.data)
+
+    def _add_lines(self, lines: Iterable[OrderLine]) -> None:
+        self.lines = [line for line in lines if line.packs]
         for line in self.lines:
             self.fields[f"line-{line.pk}-packs"] = packs_field("Packs", required=True, initial=line.packs)
             self.fields[f"line-{line.pk}-price"] = money_field(
@@ -43,16 +43,26 @@ class LinesForm(PlainForm, forms.Form):
             if line.offer.line.frozen_because:
                 self.fields[f"line-{line.pk}-name"] = name_field(line.offer.line)
 
-    @classmethod
-    def after_others(cls, sent: QueryDict, order: Order, refusal: ValidationError) -> "LinesForm":
-        """Return the form anew for an order that others changed: what was typed stays, their new lines are shown."""
-        data, shown = sent.copy(), cls(order=order)
-        data["seen"] = shown["seen"].value()
-        for name, field in shown.fields.items():
-            data.setdefault(name, "" if field.initial is None else str(field.initial))
-        form = cls(data, order=order)
-        form.add_error(None, refusal)
-        return form
+    def refuse_if_changed(self) -> None:
+        """Compare what the page showed with the order as it is now. Raises ChangedMeanwhile.
+
+        The form then shows the order as it is: what was typed stays, and lines that others added appear.
+        """
+        seen, self.order = self.cleaned_data["seen"], fresh(self.order.number)
+        if not seen:
+            return
+        try:
+            refuse_stale(self.order, seen)
+        except ChangedMeanwhile:
+            self._show_now()
+            raise
+
+    def _show_now(self) -> None:
+        self._add_lines(self.order.lines.all())
+        self.data = self.data.copy()  # type: ignore[attr-defined]
+        self.data["seen"] = stamp_of(self.order)
+        for name, field in self.fields.items():
+            self.data.setdefault(name, "" if field.initial is None else str(field.initial))
 
     def rows(self) -> list[dict[str, Any]]:
         """Return each line with its two fields, for the page."""
@@ -72,7 +82,7 @@ class LinesForm(PlainForm, forms.Form):
             line.pk: LineChange(given[f"line-{line.pk}-packs"], given[f"line-{line.pk}-price"]) for line in self.lines
         }
         typed = [given[f"line-{line.pk}-name"] for line in self.lines if given.get(f"line-{line.pk}-name")]
-        return Change(terms=terms, lines=lines, added=added, named=[*typed, *named], seen=given["seen"])
+        return Change(terms=terms, lines=lines, added=added, named=[*typed, *named])
 
 
 class CancelForm(PlainForm, forms.Form):

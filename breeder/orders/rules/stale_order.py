@@ -1,14 +1,9 @@
-"""Whether an order is still what a page showed of it; asked after the turn, when nobody else can change it."""
+"""Whether an order is still what a page showed of it; asked after the lock, when nobody else can change it."""
 
 from django.utils import timezone
 
-from breeder.base.edit_conflicts import short
+from breeder.base.edit_conflicts import ChangedMeanwhile, short
 from breeder.orders.models import Order
-from breeder.orders.rules.order_status import NotLikeThis
-
-
-class ChangedMeanwhile(NotLikeThis):
-    """Somebody else changed the order after the page was opened; says what it is now."""
 
 
 def stamp_of(order: Order) -> str:
@@ -18,13 +13,13 @@ def stamp_of(order: Order) -> str:
 
 
 def refuse_stale(order: Order, seen: str) -> None:
-    """Refuse to write over what the page did not show. `seen` is its stamp; empty where no page stands behind it."""
-    if not seen or seen == stamp_of(order):
+    """Refuse to write over what the page did not show; `seen` is its stamp. Raises ChangedMeanwhile."""
+    if seen == stamp_of(order):
         return
     raise ChangedMeanwhile(
         f"Order {order.number} was changed since you opened this page; in the book it is now {_now(order)}. "
-        "Nothing of yours was written. What you typed stands below: look at it and at the terms, and keep it again if "
-        "it is to be so.",
+        "Nothing of yours was written. What you typed is still here: check it and the terms, and save again if you "
+        "want to keep it.",
         code="changed_meanwhile",
     )
 

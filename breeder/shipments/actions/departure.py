@@ -1,7 +1,7 @@
-"""What the keeper does on packing day: check a box, pack it, send it, take it apart; each opens the one transaction."""
+"""What the keeper does on packing day: check a box, pack it, send it, take it apart."""
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from breeder.base import form_tokens
+from breeder.base.action_frame import NO_FORM, Sent, action
 from breeder.base.models import Setting
 from breeder.base.queries import household as read_household
 from breeder.base.roles import is_keeper
@@ -40,7 +40,7 @@ class Done:
     sentences: tuple[str, ...] = ()
 
 
-def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
+def check_parcel(number: int, *, by: Any, sent: Sent = NO_FORM) -> Check:
     """Ask whether a box may leave on its day and keep the answer; without a kit the best one is taken."""
     parcel, household, now = checks.parcel(number), read_household(), timezone.now()
     refuse_unless_here(parcel)
@@ -50,16 +50,18 @@ def check_parcel(number: int, *, by: Any, token: str = "") -> Check:
         places = departure_steps.places_of(parcel, household)
     # The sums are long and touch nothing, so they stand outside: nobody waits for them.
     found = run_check.check(parcel, household, places, now)
-    with transaction.atomic(durable=True):
-        parcel = packing.take_parcel(number)
-        form_tokens.seen(token)
-        if (inputs_of(parcel, read_household()), _kits_to_try(parcel)) != asked:
-            raise departure_rules.NotLikeThis(
-                f"Box {number} or a kit was changed while it was being checked. Check it again.", code="changed"
-            )
-        check = _keep_check(parcel, household, found, now, by)
-        form_tokens.spend(token, packing.page_of(parcel))
-    return check
+    return keep_check(number, asked, found, now, by=by, sent=sent)
+
+
+@action(lock=packing.lock_parcel)
+def keep_check(parcel: Parcel, asked: Any, found: Found, now: datetime, *, by: Any) -> Check:
+    """Keep what a check found, if what it was `asked` (the box, and the kits to try) is still so."""
+    household = read_household()
+    if (inputs_of(parcel, household), _kits_to_try(parcel)) != asked:
+        raise departure_rules.NotLikeThis(
+            f"Box {parcel.number} or a kit was changed while it was being checked. Check it again.", code="changed"
+        )
+    return _write_check(parcel, household, found, now, by)
 
 
 def _kits_to_try(parcel: Parcel) -> list[Any]:
@@ -67,7 +69,7 @@ def _kits_to_try(parcel: Parcel) -> list[Any]:
     return [] if parcel.kit else [kit_facts(kit) for kit in Kit.objects.filter(active=True).order_by("pk")]
 
 
-def _keep_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
+def _write_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
     # The question as it was put, before a kit is taken: the same question is held to what was known before.
     last = Check.objects.filter(parcel=parcel, digest=departure_rules.digest_of(inputs_of(parcel, household))).first()
     held = verdict_floor.hold(found.chosen.verdict, found.content, check_json.last_of(last))
@@ -119,14 +121,9 @@ class Checked:
     failed: tuple[str, ...]
 
 
-def check_boxes(
-    numbers: Sequence[int], *, by: Any, until: float, token: str = "", answer: Callable[[Sequence[int]], str] = str
-) -> Checked:
-    """Check boxes one after another: at least one, and none after `until` (of time.monotonic).
-
-    `answer` makes of the numbers that are left the page that a second sending of the same form leads to.
-    """
-    form_tokens.seen(token)
+def check_boxes(numbers: Sequence[int], *, until: float, by: Any, sent: Sent = NO_FORM) -> Checked:
+    """Check boxes one after another, each by itself: at least one, and none after `until` (of time.monotonic)."""
+    sent.refuse_spent()
     waiting, failed = list(numbers), []
     while waiting:
         try:
@@ -135,38 +132,42 @@ def check_boxes(
             failed += refusal.messages
         if time.monotonic() >= until:
             break
+    checked = Checked(tuple(waiting), tuple(failed))
     with transaction.atomic(durable=True):
-        form_tokens.spend(token, answer(waiting))
-    return Checked(tuple(waiting), tuple(failed))
+        sent.spend(checked)
+    return checked
 
 
-def record_packed(number: int, packed: Mapping[int, int], *, tracking: str = "", by: Any, token: str = "") -> Done:
+@action(lock=packing.lock_parcel)
+def record_packed(parcel: Parcel, packed: Mapping[int, int], *, tracking: str = "", by: Any) -> Done:
     """Write down what really went into a box; a fact, so never refused. The answer says what keeps it here.
 
     A second sending of the same numbers changes nothing and is not logged.
     """
-    with transaction.atomic(durable=True):
-        parcel = packing.take_parcel(number)
-        form_tokens.seen(token)
-        refuse_unless_here(parcel)
-        before = {item.pk: item.packed for item in parcel.items.all()}
-        items = departure_steps.write_packed(parcel, packed)
-        said = f"Box {number} is packed, {sum(item.packed or 0 for item in items)} in."
-        if parcel.status == Parcel.Status.PACKED and before == {item.pk: item.packed for item in items}:
-            said = f"Box {number} was packed already, with these numbers. Nothing changed."
-        else:
-            parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
-            log("packed a box", str(parcel), said, by=by)
-        parcel.tracking = tracking or parcel.tracking
-        parcel.save(update_fields=["status", "packed_at", "by", "tracking"])
-        form_tokens.spend(token, packing.page_of(parcel))
-        on_record = legal_block.ask_boxes([parcel], timezone.now())[parcel.pk]
+    refuse_unless_here(parcel)
+    before = {item.pk: item.packed for item in parcel.items.all()}
+    items = departure_steps.write_packed(parcel, packed)
+    said = f"Box {parcel.number} is packed, {sum(item.packed or 0 for item in items)} in."
+    if parcel.status == Parcel.Status.PACKED and before == {item.pk: item.packed for item in items}:
+        said = f"Box {parcel.number} was packed already, with these numbers. Nothing changed."
+    else:
+        parcel.status, parcel.packed_at, parcel.by = Parcel.Status.PACKED, timezone.now(), by
+        log("packed a box", str(parcel), said, by=by)
+    parcel.tracking = tracking or parcel.tracking
+    parcel.save(update_fields=["status", "packed_at", "by", "tracking"])
+    on_record = legal_block.ask_boxes([parcel], timezone.now())[parcel.pk]
     kept_here = (*on_record.blocks, departure_rules.LegalBlock.NO_OVERRIDE) if on_record.blocks else ()
     return Done(parcel, said, (*departure_rules.unlike_planned(items), *kept_here))
 
 
+def _lock_order_and_box(number: int, *_: Any, **__: Any) -> Parcel:
+    orders.take_order(checks.parcel(number).order.number)
+    return packing.lock_parcel(number)
+
+
+@action(lock=_lock_order_and_box)
 def send_parcel(
-    number: int, packed: Mapping[int, int], *, tracking: str = "", override_reason: str = "", by: Any, token: str = ""
+    parcel: Parcel, packed: Mapping[int, int], *, tracking: str = "", override_reason: str = "", by: Any
 ) -> Done:
     """Hand a box over: only by a check that still speaks for it, or by the keeper's own reason.
 
@@ -174,33 +175,25 @@ def send_parcel(
 
     What was really packed is recorded as it was, out of its tubs; the answer says what that breaks.
     """
-    order_number = checks.parcel(number).order.number
-    with transaction.atomic(durable=True):
-        order = orders.take_order(order_number)
-        parcel = packing.take_parcel(number)
-        form_tokens.seen(token)
-        refuse_unless_here(parcel)
-        now = timezone.now()
-        _let_leave(parcel, override_reason, now, by)
-        lines = {item.order_line.offer.line_id for item in parcel.items.all()}
-        before = stock_by_line(lines)
-        items = departure_steps.write_packed(parcel, packed)
-        said = departure_rules.other_day(parcel.post_on, timezone.localdate(now)) + departure_rules.unlike_planned(
-            items
-        )
-        said += departure_steps.write_ledger(items, at=now, by=by)
-        parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
-        parcel.packed_at = parcel.packed_at or now
-        parcel.save(update_fields=["status", "sent_at", "tracking", "by", "packed_at"])
-        said += departure_steps.close_promises(items, at=now)
-        said += packing.take_supplies(parcel.kit)
-        departure_steps.close_order(order, at=now)
-        after = stock_by_line(lines)
-        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
-        animals = sum(item.packed or 0 for item in items)
-        done = f"Box {number} was sent in {parcel.kit} by {parcel.service}, {animals} in."
-        log("sent a box", str(parcel), done, by=by)
-        form_tokens.spend(token, packing.page_of(parcel))
+    refuse_unless_here(parcel)
+    now = timezone.now()
+    _let_leave(parcel, override_reason, now, by)
+    lines = {item.order_line.offer.line_id for item in parcel.items.all()}
+    before = stock_by_line(lines)
+    items = departure_steps.write_packed(parcel, packed)
+    said = departure_rules.other_day(parcel.post_on, timezone.localdate(now)) + departure_rules.unlike_planned(items)
+    said += departure_steps.write_ledger(items, at=now, by=by)
+    parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
+    parcel.packed_at = parcel.packed_at or now
+    parcel.save(update_fields=["status", "sent_at", "tracking", "by", "packed_at"])
+    said += departure_steps.close_promises(items, at=now)
+    said += packing.take_supplies(parcel.kit)
+    departure_steps.close_order(parcel.order, at=now)
+    after = stock_by_line(lines)
+    said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+    animals = sum(item.packed or 0 for item in items)
+    done = f"Box {parcel.number} was sent in {parcel.kit} by {parcel.service}, {animals} in."
+    log("sent a box", str(parcel), done, by=by)
     return Done(parcel, done, tuple(said))
 
 
@@ -234,31 +227,26 @@ def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> 
     )
 
 
-def unpack_parcel(number: int, *, release: bool = False, by: Any, token: str = "") -> Done:
+@action(lock=_lock_order_and_box)
+def unpack_parcel(parcel: Parcel, *, release: bool = False, by: Any) -> Done:
     """Take a box apart that does not leave: what was in it goes to quarantine, its promises stay or are given back."""
-    order_number = checks.parcel(number).order.number
-    with transaction.atomic(durable=True):
-        order = orders.take_order(order_number)
-        parcel = packing.take_parcel(number)
-        form_tokens.seen(token)
-        refuse_unless_here(parcel)
-        now = timezone.now()
-        items = list(parcel.items.all())
-        lines = {item.order_line.offer.line_id for item in items}
-        before = stock_by_line(lines)
-        said = (
-            departure_steps.to_quarantine(items, str(parcel), at=now, by=by)
-            if parcel.status == Parcel.Status.PACKED
-            else []
-        )
-        parcel.status, parcel.by = Parcel.Status.UNPACKED, by
-        parcel.save(update_fields=["status", "by"])
-        said += departure_steps.release_promises(items, at=now) if release else []
-        if order.parcels.filter(status=Parcel.Status.SENT).exists():
-            departure_steps.close_order(order, at=now)
-        after = stock_by_line(lines)
-        said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
-        done = f"Box {number} was taken apart."
-        log("unpacked a box", str(parcel), " ".join([done, *said]), by=by)
-        form_tokens.spend(token, packing.page_of(parcel))
+    refuse_unless_here(parcel)
+    now = timezone.now()
+    items = list(parcel.items.all())
+    lines = {item.order_line.offer.line_id for item in items}
+    before = stock_by_line(lines)
+    said = (
+        departure_steps.to_quarantine(items, str(parcel), at=now, by=by)
+        if parcel.status == Parcel.Status.PACKED
+        else []
+    )
+    parcel.status, parcel.by = Parcel.Status.UNPACKED, by
+    parcel.save(update_fields=["status", "by"])
+    said += departure_steps.release_promises(items, at=now) if release else []
+    if parcel.order.parcels.filter(status=Parcel.Status.SENT).exists():
+        departure_steps.close_order(parcel.order, at=now)
+    after = stock_by_line(lines)
+    said += [sentence for line in lines for sentence in surplus.broken_by(before[line], after[line])]
+    done = f"Box {parcel.number} was taken apart."
+    log("unpacked a box", str(parcel), " ".join([done, *said]), by=by)
     return Done(parcel, done, tuple(said))

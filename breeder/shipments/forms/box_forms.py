@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from breeder.base.dates import weekday_said
-from breeder.base.edit_conflicts import StampField
+from breeder.base.edit_conflicts import ChangedMeanwhile, StampField
 from breeder.base.form_messages import PlainForm
 from breeder.carriers.models import Service
 from breeder.core.thermal.ice_melt import BAG_W_K
@@ -113,13 +113,19 @@ class SuppliesForm(PlainForm, forms.Form):
                     data[name] = value
         return data
 
-    def clean(self) -> dict[str, Any]:
-        given = super().clean() or self.cleaned_data
-        for supply in self.supplies:
-            now, seen = self.fields[f"seen_{supply.pk}"].initial, self._seen(supply)
-            if seen not in ("", now) and _stamp(*self._typed(supply)) != now:
-                self.add_error(None, ValidationError(_changed(supply), code="changed_meanwhile"))
-        return given
+    def refuse_if_changed(self) -> None:
+        """Compare what the page showed of the supplies that are counted with the shelf as it is now.
+
+        Raises ChangedMeanwhile, and shows from then on what was compared; the caller holds these supplies' lock.
+        """
+        counts, changed = self.counts(), []
+        for supply in Supply.objects.filter(pk__in=counts).order_by("pk"):
+            shown: Any = self.fields[f"seen_{supply.pk}"]
+            shown.initial, shown.is_compared = _stamp(supply.on_shelf, supply.order_below), True
+            if self._seen(supply) not in ("", shown.initial) and _stamp(*counts[supply.pk]) != shown.initial:
+                changed.append(_changed(supply))
+        if changed:
+            raise ChangedMeanwhile(changed)
 
     def _typed(self, supply: Supply) -> tuple[Any, Any]:
         return self.cleaned_data.get(f"shelf_{supply.pk}"), self.cleaned_data.get(f"below_{supply.pk}")
@@ -148,11 +154,12 @@ def _stamp(on_shelf: Any, below: Any) -> str:
     return f"{on_shelf}:{below}"
 
 
-def _changed(supply: Supply) -> str:
-    return (
+def _changed(supply: Supply) -> ValidationError:
+    sentence = (
         f"‘{supply}’ was changed since you opened this page: {supply.on_shelf} on the shelf, order more below "
-        f"{supply.order_below}. What you typed stands below: look at it, and save again if it is to be so."
+        f"{supply.order_below}. What you typed is still here: check it, and save again if you want to keep it."
     )
+    return ValidationError(sentence, code="changed_meanwhile")
 
 
 class SupplyForm(PlainForm, forms.Form):

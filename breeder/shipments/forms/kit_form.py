@@ -2,16 +2,18 @@
 
 import json
 from collections.abc import Iterator
+from copy import copy
 from typing import Any
 
 from django import forms
 
-from breeder.base.edit_conflicts import StampField, short
+from breeder.base.edit_conflicts import STAMP_LETTERS, ChangedMeanwhile, StampField, fresh_row, short
 from breeder.base.form_messages import PlainForm
 from breeder.base.models import Setting
 from breeder.core.thermal.materials import MATERIALS
 from breeder.core.units import to_celsius, to_fahrenheit
 from breeder.shipments.actions.bench import Part
+from breeder.shipments.kit_figures import worth_of
 from breeder.shipments.models import Kit, Supply
 from breeder.shipments.unit_fields import shown, units_of
 
@@ -28,8 +30,8 @@ LATENT_GEL_KJ_KG = 320
 
 
 CHANGED = (
-    "This kit was changed or measured since you opened this page. What you typed stands below: look at it beside the "
-    "kit as it now is, and save again if it is to be so."
+    "This kit was changed or measured since you opened this page. What you typed is still here: compare it with the "
+    "kit as it is now, and save again if you want to keep it."
 )
 
 
@@ -69,6 +71,7 @@ class KitForm(PlainForm, forms.Form):
         label="In use", required=False, initial=True, help_text="Only kits in use are tried for a box."
     )
     note = forms.CharField(label="Note", max_length=240, required=False)
+    seen = StampField(required=False, max_length=STAMP_LETTERS)
 
     def __init__(self, *args: Any, household: Setting, kit: Kit | None = None, **kwargs: Any) -> None:
         self.units, self.fahrenheit = units_of(household.inches), household.fahrenheit
@@ -77,7 +80,8 @@ class KitForm(PlainForm, forms.Form):
         super().__init__(*args, **kwargs)
         self._add_box_fields()
         self._add_pack_fields()
-        self.fields["seen"] = StampField(required=False, initial=_stamp(kit) if kit and kit.pk else "")
+        self.fields["seen"].initial = _stamp(kit) if kit else ""
+        self.figures = worth_of(kit, fahrenheit=self.fahrenheit) if kit else None
 
     def _add_box_fields(self) -> None:
         units = self.units
@@ -143,9 +147,6 @@ class KitForm(PlainForm, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or self.cleaned_data
-        seen = given.pop("seen", "")
-        if seen and seen != self.fields["seen"].initial:
-            self.add_error(None, forms.ValidationError(CHANGED, code="changed_meanwhile"))
         for row in range(LAYER_ROWS):
             if given.get(f"material_{row}") and given.get(f"mm_{row}") is None and f"mm_{row}" not in self.errors:
                 self.add_error(f"mm_{row}", "This layer has no thickness. Write it, or choose no layer.")
@@ -159,12 +160,29 @@ class KitForm(PlainForm, forms.Form):
                     f"melt_{row}",
                     "This pack has no melting point. Write what its label says; a gel pack melts at 0 °C.",
                 )
+        if not self.errors:
+            self.figures = worth_of(self.kit(), fahrenheit=self.fahrenheit)
+            if self.figures.fault:
+                self.add_error(None, self.figures.fault)
         return given
+
+    def refuse_if_changed(self) -> None:
+        """Compare the kit that the page showed with the kit as it is now, which stays locked on a server.
+
+        Raises ChangedMeanwhile, and shows from then on what was compared.
+        """
+        seen = self.cleaned_data["seen"]
+        if not seen or self.kit_before is None:
+            return
+        shown: Any = self.fields["seen"]
+        shown.initial, shown.is_compared = _stamp(fresh_row(self.kit_before)), True
+        if seen != shown.initial:
+            raise ChangedMeanwhile(CHANGED, code="changed_meanwhile")
 
     def kit(self) -> Kit:
         """Return the kit as typed, not yet kept."""
         given, units = self.cleaned_data, self.units
-        kit = self.kit_before or Kit()
+        kit = copy(self.kit_before) if self.kit_before else Kit()
         kit.name, kit.cost, kit.note, kit.active = given["name"], given["cost"], given["note"], given["active"]
         kit.inner_m = [round(given[side] * units.side_m, 4) for side in ("length", "width", "height")]
         kit.layers = [self._layer(row) for row in range(LAYER_ROWS) if given[f"material_{row}"]]

@@ -5,7 +5,6 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max
-from django.urls import reverse
 
 from breeder.core.counting.plurals import are
 from breeder.cultures.line_stock import LineStock
@@ -18,14 +17,14 @@ from breeder.shipments.rules import box_rules
 NUMBER_TRIES = 50
 
 
-def page_of(parcel: Parcel) -> str:
-    """Return the address of a box's page."""
-    return reverse("shipments:parcel", args=[parcel.number])
-
-
-def take_parcel(number: int) -> Parcel:
-    """Take the turn of a box, then read it whole: two at the bench wait for each other. Raises Parcel.DoesNotExist."""
+def lock_row(number: int) -> None:
+    """Let two at the bench wait for each other over one box."""
     Parcel.objects.filter(number=number).update(status=F("status"))
+
+
+def lock_parcel(number: int, *_: Any, **__: Any) -> Parcel:
+    """Lock a box, then read it whole, whatever else its action is told. Raises Parcel.DoesNotExist."""
+    lock_row(number)
     return parcels.parcels().get(number=number)
 
 

@@ -1,24 +1,25 @@
 """The board's pages: what each day says for every box, a plan for all, and the posting days as a calendar."""
 
 import time
+from itertools import chain
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.models import User
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from breeder.base import form_tokens
+from breeder.base.submit import submit
 from breeder.shipments import board as boards
 from breeder.shipments import board_page
 from breeder.shipments import calendar_feed as calendars
 from breeder.shipments.actions import bench as packing
 from breeder.shipments.forms.departure_forms import BoardChoices, BoardForm
+from breeder.shipments.models import Parcel
 from breeder.shipments.queries import parcels as boxes
 
 
@@ -41,29 +42,23 @@ def board(request: HttpRequest) -> HttpResponse:
 @require_POST
 def choose(request: HttpRequest) -> HttpResponse:
     """Take a day and a kit for one box, or for all as planned."""
-    token = request.POST.get("token", "")
-    form_tokens.seen(token)
     form = BoardChoices(request.POST)
-    back = reverse("shipments:board")
-    if not form.is_valid():
-        refused = [sentence for errors in form.errors.values() for sentence in errors]
-    else:
-        try:
-            chosen = packing.choose_for_boxes(form.choices(), by=request.user, token=token, answer=back)
-        except ValidationError as refusal:
-            refused = refusal.messages
-        else:
-            refused = []
-            numbers = ", ".join(str(parcel.number) for parcel in chosen)
-            boxes_said = "box" if len(chosen) == 1 else "boxes"
-            messages.success(
-                request, f"Day and kit are chosen for {boxes_said} {numbers}, to be checked again before leaving."
-            )
-    if refused:
-        form_tokens.seen(token)  # a double click is refused for what its first click did
-    for sentence in refused:
+    answer = submit(
+        request,
+        lambda **how: packing.choose_for_boxes(form.choices(), **how),
+        form,
+        to="shipments:board",
+        done=_chosen,
+    )
+    for sentence in chain.from_iterable(form.errors.values()):
         messages.error(request, sentence)
-    return redirect(back)
+    return answer or redirect("shipments:board")
+
+
+def _chosen(boxes: list[Parcel]) -> str:
+    numbers = ", ".join(str(parcel.number) for parcel in boxes)
+    which = "box" if len(boxes) == 1 else "boxes"
+    return f"Day and kit are chosen for {which} {numbers}, to be checked again before leaving."
 
 
 @login_not_required

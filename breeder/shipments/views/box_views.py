@@ -6,16 +6,16 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from breeder.base import form_tokens
 from breeder.base.dates import weekday_said
+from breeder.base.form_tokens import LONGEST_ANSWER
 from breeder.base.roles import is_keeper
+from breeder.base.submit import page, submit
 from breeder.shipments import box_page
 from breeder.shipments.actions import bench as packing
 from breeder.shipments.actions import departure
@@ -26,7 +26,6 @@ from breeder.shipments.models import Parcel
 from breeder.shipments.queries import checks
 from breeder.shipments.queries import parcels as boxes
 
-REFUSED = 422
 CHECK_IT = "Check it before it leaves."
 SENT_SHOWN = 10
 
@@ -54,18 +53,21 @@ def waiting(request: HttpRequest) -> HttpResponse:
 @require_POST
 def check_all(request: HttpRequest) -> HttpResponse:
     """Check the boxes that are here for as long as a page may take; the list goes on with those that are left."""
-    token = request.POST.get("token", "")
-    form_tokens.seen(token)
     asked = request.POST.get("left", "")
     open_boxes = checks.to_check(timezone.localdate())
     numbers = [number for number in open_boxes if not asked or str(number) in asked.split(",")]
     until = time.monotonic() + settings.CHECK_PATIENCE_S
-    done = departure.check_boxes(numbers, by=request.user, until=until, token=token, answer=_answer_of)
-    for sentence in done.failed:
+    answer = submit(
+        request,
+        lambda **how: departure.check_boxes(numbers, until=until, **how),
+        to=lambda checked: _answer_of(checked.left),
+        done=lambda checked: None if checked.left else box_page.all_checked_said(checks.waiting()),
+    )
+    if answer is None:
+        return redirect("shipments:list")
+    for sentence in answer.result.failed:
         messages.warning(request, sentence)
-    if not done.left:
-        messages.success(request, box_page.all_checked_said(checks.waiting()))
-    return redirect(_list_of(done.left))
+    return redirect(_list_of(answer.result.left))
 
 
 def _list_of(left: Sequence[int]) -> str:
@@ -77,7 +79,7 @@ def _list_of(left: Sequence[int]) -> str:
 def _answer_of(left: Sequence[int]) -> str:
     """Return the same address, or the plain list where so many are left that a token cannot keep their numbers."""
     address = _list_of(left)
-    return address if len(address) <= form_tokens.LONGEST_ANSWER else _list_of(())
+    return address if len(address) <= LONGEST_ANSWER else _list_of(())
 
 
 def parcel(request: HttpRequest, number: int) -> HttpResponse:
@@ -91,94 +93,112 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
     return _do(
         request,
         number,
-        "check",
-        lambda box: CheckForm(request.POST),
-        lambda form, how: Done(_box(number), box_page.checked_said(departure.check_parcel(number, **how))),
+        {"check": CheckForm(request.POST)},
+        lambda **how: departure.check_parcel(number, **how),
+        box_page.checked_said,
     )
 
 
 @require_POST
 def choose_kit(request: HttpRequest, number: int) -> HttpResponse:
     """Take the kit that is chosen for a box."""
-
-    def act(form: Any, how: dict[str, Any]) -> Done:
-        box = packing.choose_kit(number, form.cleaned_data["kit"].pk, **how)
-        return Done(box, f"Box {number} goes in {box.kit}. {CHECK_IT}")
-
-    return _do(request, number, "kit", lambda box: KitChoice(request.POST), act)
+    form = KitChoice(request.POST)
+    return _do(
+        request,
+        number,
+        {"kit": form},
+        lambda **how: packing.choose_kit(number, form.cleaned_data["kit"].pk, **how),
+        lambda box: f"Box {number} goes in {box.kit}. {CHECK_IT}",
+    )
 
 
 @require_POST
 def choose_way(request: HttpRequest, number: int) -> HttpResponse:
     """Take the service and delivery way that are chosen for a box."""
+    form = WayChoice(request.POST)
 
-    def act(form: Any, how: dict[str, Any]) -> Done:
-        box = packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how)
+    def done(box: Parcel) -> str:
         day = f", handed over on {weekday_said(box.post_on)}" if box.post_on else ""
-        return Done(box, f"Box {number} goes by {box.service}, {box.get_way_display()}{day}. {CHECK_IT}")
+        return f"Box {number} goes by {box.service}, {box.get_way_display()}{day}. {CHECK_IT}"
 
-    return _do(request, number, "way", lambda box: WayChoice(request.POST), act)
+    return _do(
+        request,
+        number,
+        {"way": form},
+        lambda **how: packing.choose_way(number, form.cleaned_data["service"].pk, form.cleaned_data["way"], **how),
+        done,
+    )
 
 
 @require_POST
 def choose_day(request: HttpRequest, number: int) -> HttpResponse:
     """Take the day that is chosen for a box."""
-
-    def make(box: Parcel) -> Any:
-        return DayChoice(request.POST, days=boxes.usable_days(box.service, timezone.localdate()))
-
-    def act(form: Any, how: dict[str, Any]) -> Done:
-        box = packing.choose_day(number, form.cleaned_data["post_on"], **how)
-        return Done(box, f"Box {number} is handed over on {weekday_said(box.post_on)}. {CHECK_IT}")
-
-    return _do(request, number, "day", make, act)
+    form = DayChoice(request.POST, days=boxes.usable_days(_box(number).service, timezone.localdate()))
+    return _do(
+        request,
+        number,
+        {"day": form},
+        lambda **how: packing.choose_day(number, form.cleaned_data["post_on"], **how),
+        lambda box: f"Box {number} is handed over on {weekday_said(box.post_on)}. {CHECK_IT}",
+    )
 
 
 @require_POST
 def contents(request: HttpRequest, number: int) -> HttpResponse:
     """Take what is now planned for a box."""
-
-    def act(form: Any, how: dict[str, Any]) -> Done:
-        box = packing.change_contents(number, form.changes(), **how)
-        return Done(box, f"The plan of box {number} is kept. {CHECK_IT}")
-
-    return _do(request, number, "contents", lambda box: ContentsForm(request.POST, parcel=box), act)
+    form = ContentsForm(request.POST, parcel=_box(number))
+    return _do(
+        request,
+        number,
+        {"contents": form},
+        lambda **how: packing.change_contents(number, form.changes(), **how),
+        lambda box: f"The plan of box {number} is kept. {CHECK_IT}",
+    )
 
 
 @require_POST
 def packed(request: HttpRequest, number: int) -> HttpResponse:
     """Take what really went in."""
+    form = _packed_form(request, number)
 
-    def act(form: Any, how: dict[str, Any]) -> Done:
+    def act(**how: Any) -> Done:
         return departure.record_packed(number, form.packed(), tracking=form.cleaned_data["tracking"], **how)
 
-    return _do(request, number, "packed", _packed_form(request), act)
+    return _do(request, number, {"packed": form}, act, _sentence)
 
 
 @require_POST
 def send(request: HttpRequest, number: int) -> HttpResponse:
     """Hand a box over."""
+    form = _packed_form(request, number)
 
-    def act(form: Any, how: dict[str, Any]) -> Done:
+    def act(**how: Any) -> Done:
         given = form.cleaned_data
         reason = given.get("override_reason", "")
         return departure.send_parcel(number, form.packed(), tracking=given["tracking"], override_reason=reason, **how)
 
-    return _do(request, number, "packed", _packed_form(request), act)
+    return _do(request, number, {"packed": form}, act, _sentence)
 
 
 @require_POST
 def unpack(request: HttpRequest, number: int) -> HttpResponse:
     """Take a box apart that does not leave."""
+    form = UnpackForm(request.POST)
+    return _do(
+        request,
+        number,
+        {"unpack": form},
+        lambda **how: departure.unpack_parcel(number, release=form.cleaned_data["release"], **how),
+        _sentence,
+    )
 
-    def act(form: Any, how: dict[str, Any]) -> Done:
-        return departure.unpack_parcel(number, release=form.cleaned_data["release"], **how)
 
-    return _do(request, number, "unpack", lambda box: UnpackForm(request.POST), act)
+def _packed_form(request: HttpRequest, number: int) -> PackedForm:
+    return PackedForm(request.POST, parcel=_box(number), may_override=is_keeper(request.user))
 
 
-def _packed_form(request: HttpRequest) -> Callable[[Parcel], Any]:
-    return lambda box: PackedForm(request.POST, parcel=box, may_override=is_keeper(request.user))
+def _sentence(done: Done) -> str:
+    return done.done
 
 
 def _box(number: int) -> Parcel:
@@ -186,23 +206,13 @@ def _box(number: int) -> Parcel:
 
 
 def _do(
-    request: HttpRequest, number: int, name: str, make: Callable[[Parcel], Any], act: Callable[..., Done]
+    request: HttpRequest, number: int, sent: dict[str, Any], act: Callable[..., Any], done: Callable[[Any], str]
 ) -> HttpResponse:
     """Do one thing to a box: form, action, then its page; a refusal shows the page again with what was typed."""
-    token = request.POST.get("token", "")
-    form_tokens.seen(token)
-    box = _box(number)
-    form = make(box)
-    if form.is_valid():
-        try:
-            done = act(form, {"by": request.user, "token": token})
-        except ValidationError as refusal:
-            form.add_error(None, refusal)
-        else:
-            messages.success(request, done.done)
-            for sentence in done.sentences:
-                messages.warning(request, sentence)
-            return redirect("shipments:parcel", number)
-    return render(
-        request, "shipments/parcel.html", box_page.context_of(request, _box(number), {name: form}), status=REFUSED
-    )
+    _box(number)
+    answer = submit(request, act, *sent.values(), to=reverse("shipments:parcel", args=[number]), done=done)
+    if answer is None:
+        return page(request, "shipments/parcel.html", **box_page.context_of(request, _box(number), sent))
+    for sentence in getattr(answer.result, "sentences", ()):
+        messages.warning(request, sentence)
+    return answer

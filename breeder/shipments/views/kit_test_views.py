@@ -5,8 +5,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 
-from breeder.base import form_tokens
 from breeder.base.roles import keeper_only
+from breeder.base.submit import REFUSED, submit
 from breeder.core.thermal.box_fit import CannotFit
 from breeder.core.thermal.kit import BadKit
 from breeder.shipments import kit_calibration, kit_tests
@@ -16,8 +16,6 @@ from breeder.shipments.kit_figures import USUAL_CUPS
 from breeder.shipments.logger_csv import LoggerRefused, read
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import heat_kit
-
-REFUSED = 422
 
 
 def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
@@ -33,7 +31,6 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
 @keeper_only
 def measure_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Measure a kit and keep what was found."""
-    form_tokens.seen(request.POST.get("token", ""))
     kit = get_object_or_404(Kit, pk=pk)
     if "keep" in request.POST:
         return _keep(request, kit)
@@ -84,7 +81,10 @@ def _keep(request: HttpRequest, kit: Kit) -> HttpResponse:
     if found is None:
         messages.error(request, "These figures are over an hour old, or of another kit. Measure it again.")
         return redirect("shipments:measure", kit.pk)
-    answer = reverse("shipments:kit", args=[kit.pk])
-    bench.keep_measured(kit.pk, *found, by=request.user, token=request.POST.get("token", ""), answer=answer)
-    messages.success(request, f"{kit} is now checked as it was measured.")
-    return redirect(answer)
+    answer = submit(
+        request,
+        lambda **how: bench.keep_measured(kit.pk, *found, **how),
+        to=reverse("shipments:kit", args=[kit.pk]),
+        done=f"{kit} is now checked as it was measured.",
+    )
+    return answer or redirect("shipments:measure", kit.pk)

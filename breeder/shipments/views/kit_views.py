@@ -1,13 +1,14 @@
 """Pages of kits and supplies; a box's own page belongs to the room that sends it."""
 
+from typing import Any
+
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from breeder.base import form_tokens
+from breeder.base.submit import REFUSED, page, submit, typed
 from breeder.orders.models import Order
 from breeder.shipments import kit_figures
 from breeder.shipments.actions import bench
@@ -17,33 +18,29 @@ from breeder.shipments.models import Kit
 from breeder.shipments.queries import parcels
 from breeder.shipments.rules import box_rules
 
-REFUSED = 422
-
 
 def kits(request: HttpRequest) -> HttpResponse:
     """Show the kits in order of cost with what their walls and packs are worth; take in the example set."""
-    if request.method == "POST":
-        token = request.POST.get("token", "")
-        form_tokens.seen(token)
-        if "noted" in request.POST:
-            bench.note_old_measurements(by=request.user, token=token, answer=reverse("shipments:kits"))
-            return redirect("shipments:kits")
-        made = bench.load_example_kits(by=request.user, token=token, answer=reverse("shipments:kits"))
-        said = (
-            f"{len(made)} {'kit' if len(made) == 1 else 'kits'} written down. Put in your own sizes and costs where "
-            "they differ, and count what is on the shelf: a kit of which something is missing is not tried."
-            if made
-            else "Every example kit is in your book already, so nothing was added."
-        )
-        messages.success(request, said)
-        return redirect("shipments:kits")
+    if "noted" in request.POST:
+        answer = submit(request, bench.note_old_measurements, to="shipments:kits")
+    else:
+        answer = submit(request, bench.load_example_kits, to="shipments:kits", done=_loaded)
     fahrenheit = request.household.fahrenheit
     short = parcels.short_supplies(Kit.objects.values_list("pk", flat=True))
     rows = [
         {"kit": kit, "worth": kit_figures.worth_of(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
         for kit in parcels.kits()
     ]
-    return render(request, "shipments/kits.html", {"rows": rows, "remeasure": parcels.kits_to_remeasure()})
+    return answer or page(request, "shipments/kits.html", rows=rows, remeasure=parcels.kits_to_remeasure())
+
+
+def _loaded(made: list[Kit]) -> str:
+    if not made:
+        return "Every example kit is in your book already, so nothing was added."
+    return (
+        f"{len(made)} {'kit' if len(made) == 1 else 'kits'} written down. Put in your own sizes and costs where they "
+        "differ, and count what is on the shelf: a kit of which something is missing is not tried."
+    )
 
 
 def kit(request: HttpRequest, pk: int) -> HttpResponse:
@@ -57,76 +54,49 @@ def kit_new(request: HttpRequest) -> HttpResponse:
 
 
 def _kit_page(request: HttpRequest, before: Kit | None) -> HttpResponse:
-    token = request.POST.get("token", "")
-    figures = kit_figures.worth_of(before, fahrenheit=request.household.fahrenheit) if before else None
-    form = KitForm(request.POST if request.method == "POST" else None, household=request.household, kit=before)
-    if request.method == "POST":
-        form_tokens.seen(token)
-        if form.is_valid():
-            wanted = form.kit()
-            figures = kit_figures.worth_of(wanted, fahrenheit=request.household.fahrenheit)
-            if figures.fault:
-                form.add_error(None, figures.fault)
-            elif "reckon" in request.POST:
-                messages.info(request, f"Worked out, not kept yet. {' '.join(figures.sentences)}")
-            else:
-                try:
-                    kept = bench.save_kit(
-                        wanted, form.parts(), by=request.user, token=token, answer=reverse("shipments:kits")
-                    )
-                except ValidationError as refusal:
-                    form.add_error(None, refusal)
-                else:
-                    messages.success(request, f"{kept} is written down.")
-                    return redirect("shipments:kits")
+    form = KitForm(typed(request), household=request.household, kit=before)
+    answer = None
+    if "reckon" not in request.POST:
+        answer = submit(
+            request,
+            lambda **how: bench.save_kit(form.kit(), form.parts(), **how),
+            form,
+            to="shipments:kits",
+            done=lambda kit: f"{kit} is written down.",
+        )
+    elif form.is_valid():
+        messages.info(request, f"Worked out, not kept yet. {' '.join(form.figures.sentences)}")
     context = {
         "form": form,
-        "kit": before if before and before.pk else None,
-        "figures": figures,
+        "kit": before,
+        "figures": form.figures,
         "cautions": box_rules.instructions_for(before, fahrenheit=request.household.fahrenheit),
     }
-    return render(request, "shipments/kit.html", context, status=REFUSED if form.errors else 200)
+    return answer or render(request, "shipments/kit.html", context, status=REFUSED if form.errors else 200)
 
 
 @require_POST
 def plan(request: HttpRequest, order_number: int) -> HttpResponse:
     """Plan a box for everything of an order that stands in none yet."""
     get_object_or_404(Order, number=order_number)
-    token = request.POST.get("token", "")
-    form_tokens.seen(token)
-    try:
-        parcel = bench.plan_parcel(order_number, by=request.user, token=token)
-    except ValidationError as refusal:
-        form_tokens.seen(token)  # a double click is refused for what its first click did
-        for sentence in refusal.messages:
-            messages.error(request, sentence)
-        return redirect("shipments:list")
-    messages.success(request, f"Box {parcel.number} is planned for order {order_number}. Check it before it leaves.")
-    return redirect("shipments:parcel", parcel.number)
+    answer = submit(
+        request,
+        lambda **how: bench.plan_parcel(order_number, **how),
+        to=lambda parcel: reverse("shipments:parcel", args=[parcel.number]),
+        done=lambda parcel: f"Box {parcel.number} is planned for order {order_number}. Check it before it leaves.",
+    )
+    return answer or redirect("shipments:list")
 
 
 def supplies(request: HttpRequest) -> HttpResponse:
     """Show what is on the shelf, and take in counts and new supplies."""
-    rows = list(parcels.supplies())
-    token, here = request.POST.get("token", ""), reverse("shipments:supplies")
-    adding = "add" in request.POST
-    counts = SuppliesForm(request.POST if request.method == "POST" and not adding else None, supplies=rows)
+    rows, adding = list(parcels.supplies()), "add" in request.POST
+    counts = SuppliesForm(None if adding else typed(request), supplies=rows)
     fresh = SupplyForm(request.POST if adding else None)
-    if request.method == "POST":
-        form_tokens.seen(token)
-        form = fresh if adding else counts
-        if form.is_valid():
-            try:
-                if adding:
-                    bench.add_supply(**fresh.cleaned_data, by=request.user, token=token, answer=here)
-                else:
-                    bench.count_supplies(counts.counts(), by=request.user, token=token, answer=here)
-            except ValidationError as refusal:
-                form.add_error(None, refusal)
-            else:
-                messages.success(request, "The shelf is written down.")
-                return redirect(here)
-    status = REFUSED if counts.errors or fresh.errors else 200
-    return render(
-        request, "shipments/supplies.html", {"supplies": rows, "counts": counts, "fresh": fresh}, status=status
-    )
+
+    def act(**how: Any) -> Any:
+        return bench.add_supply(**fresh.cleaned_data, **how) if adding else bench.count_supplies(counts.counts(), **how)
+
+    form = fresh if adding else counts
+    answer = submit(request, act, form, to="shipments:supplies", done="The shelf is written down.")
+    return answer or page(request, "shipments/supplies.html", supplies=rows, counts=counts, fresh=fresh)
