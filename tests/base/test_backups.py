@@ -67,7 +67,8 @@ def test_one_is_made_shown_and_downloaded(keeper_client: Client, tmp_path: Path)
 def test_a_try_that_fails_says_why_beside_the_button_and_leaves_the_older_one(
     keeper_client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keeper_client.post(reverse("base:backup"))
+    done = keeper_client.post(reverse("base:backup"), follow=True).content.decode()
+    assert "A backup was made" in done.split('id="reply"')[1].split("<button")[0]
     before = backups.path().read_bytes()
 
     def no_room(path: Path) -> None:
@@ -76,6 +77,7 @@ def test_a_try_that_fails_says_why_beside_the_button_and_leaves_the_older_one(
     monkeypatch.setattr(backup_file, "write_backup", no_room)
     page = keeper_client.post(reverse("base:backup"), follow=True).content.decode()
     assert "The backup could not be made: No space left on device. The one before is untouched." in page
+    assert "The backup failed." in page.split('id="reply"')[1].split("<button")[0]
     assert "A backup was made" not in page
     assert backups.path().read_bytes() == before
 
