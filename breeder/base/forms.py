@@ -110,8 +110,8 @@ class SettingForm(SeenForm, PlainForm, forms.ModelForm):
         return weather_terms.key_after(self.kept_key, self.cleaned_data["weather_key"])
 
     def clean_region(self) -> str:
-        code = regions.code_of(self.cleaned_data["region"])
-        if fault := regions.fault_of(code):
+        code = regions.region_code(self.cleaned_data["region"])
+        if fault := regions.code_fault(code):
             raise ValidationError(fault, code="no_region")
         return code
 
@@ -140,6 +140,6 @@ class SettingForm(SeenForm, PlainForm, forms.ModelForm):
             return
         self.cleaned_data.update(latitude=place.latitude, longitude=place.longitude)
         if place.region:
-            self.cleaned_data["region"] = regions.code_of(place.region)
+            self.cleaned_data["region"] = regions.region_code(place.region)
         if place.timezone:
             self.cleaned_data["timezone"] = place.timezone

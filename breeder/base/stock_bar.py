@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from breeder.core.counting.plurals import are, many
+from breeder.core.counting.plurals import is_or_are, number_text
 
 WIDTH = 100.0
 HATCH_EVERY = 2.5
@@ -65,10 +65,13 @@ class Bar:
 
     def said(self) -> str:
         """Return the bar in words, for those who don't see it."""
-        words = [f"{many(self.stays, self.unit)} {'stays' if self.stays == 1 else 'stay'}", f"{self.promised} promised"]
+        words = [
+            f"{number_text(self.stays, self.unit)} {'stays' if self.stays == 1 else 'stay'}",
+            f"{self.promised} promised",
+        ]
         words.append(f"short by {self.short}" if self.short else f"{self.free} free")
         if self.later:
             words.append(f"{self.later} later, after a count")
         if self.doubt:
-            words.append(f"about {self.doubt} more may be there and {are(self.doubt)} not sold")
+            words.append(f"about {self.doubt} more may be there and {is_or_are(self.doubt)} not sold")
         return ", ".join(words)

@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from breeder.carriers.models import Closure, Service
-from breeder.core.transit.delivery_days import DELAY_SHARES, PostingDay, Timing, posting_day
+from breeder.core.transit.delivery_days import DELAY_SHARES, ShippingDay, Timing, shipping_day
 
 
 def services(*, active: bool = True) -> QuerySet[Service]:
@@ -18,7 +18,7 @@ def carriers() -> list[str]:
     return sorted(set(Service.objects.order_by().values_list("carrier", flat=True)))
 
 
-def closures_of(carrier: str) -> tuple[date, ...]:
+def carrier_closures(carrier: str) -> tuple[date, ...]:
     """Return the days on which a carrier is closed, earliest first."""
     return tuple(Closure.objects.filter(carrier=carrier).values_list("on", flat=True))
 
@@ -31,12 +31,12 @@ def closures_by_carrier() -> dict[str, list[date]]:
     return closures
 
 
-def on_day(service: Service, day: date) -> PostingDay:
+def service_day(service: Service, day: date) -> ShippingDay:
     """Return whether a service takes a parcel on a day, with the reason if it does not."""
-    return posting_day(timing_of(service), day, closures_of(service.carrier))
+    return shipping_day(service_timing(service), day, carrier_closures(service.carrier))
 
 
-def timing_of(service: Service) -> Timing:
+def service_timing(service: Service) -> Timing:
     """Return the weekdays, transit days and delays of a service."""
     return Timing(
         weekdays=frozenset(service.weekdays),

@@ -13,7 +13,7 @@ from breeder.base.action_frame import action, refuse_twice
 from breeder.base.edit_conflicts import fresh_row
 from breeder.base.steps import log
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
-from breeder.carriers.rule_csv import SAME
+from breeder.carriers.rule_csv import RULE_KEY
 from breeder.carriers.rule_forms import TWICE
 
 EXAMPLES = settings.BASE_DIR / "fixtures"
@@ -21,7 +21,7 @@ EXAMPLE_NOTE = "Unverified example, never law and never advice."
 MEANWHILE = "A rule of the file was written down by somebody else just now, so nothing was kept. Send the file again."
 # What makes two rules the same.
 KEYS: dict[type[Model], tuple[str, ...]] = {
-    MovementRule: SAME,
+    MovementRule: RULE_KEY,
     CarrierRule: ("carrier", "service", "taxon", "verified"),
 }
 OnBook = MovementRule | CarrierRule | Permit

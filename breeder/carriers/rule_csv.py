@@ -9,14 +9,14 @@ from django.core.exceptions import ValidationError
 from breeder.base.csv_import import Unreadable, rows_of
 from breeder.carriers.models import MovementRule
 from breeder.carriers.rule_forms import MovementRuleForm
-from breeder.core.compliance.regions import code_of
+from breeder.core.compliance.regions import region_code
 
 COLUMNS = (
     "taxon", "origin", "destination", "across_only", "effect", "authority", "permit_kind", "conditions", "citation",
     "url", "verified", "checked_on", "recheck_on", "note",
 )  # fmt: skip
 # Two rows with the same values here are the same rule.
-SAME = ("taxon", "origin", "destination", "authority", "across_only", "verified")
+RULE_KEY = ("taxon", "origin", "destination", "authority", "across_only", "verified")
 NEEDED = {"taxon", "destination", "effect", "citation"}
 YES_OR_NO = {"across_only", "verified"}
 YES = {"yes", "y", "true", "1", "x"}
@@ -45,7 +45,9 @@ def rules_in(file: bytes) -> list[MovementRule]:
     faults, rules, seen = [], [], {}
     for number, row in _rows(file):
         typed = _typed(row)
-        form = MovementRuleForm(typed, instance=kept.get(_key(MovementRule(**{name: typed[name] for name in SAME}))))
+        form = MovementRuleForm(
+            typed, instance=kept.get(_key(MovementRule(**{name: typed[name] for name in RULE_KEY})))
+        )
         if not form.is_valid():
             faults += [f"Row {number}: {error}" for errors in form.errors.values() for error in errors]
             continue
@@ -61,10 +63,10 @@ def rules_in(file: bytes) -> list[MovementRule]:
 
 
 def _key(rule: MovementRule) -> tuple[Any, ...]:
-    return tuple(getattr(rule, name) for name in SAME)
+    return tuple(getattr(rule, name) for name in RULE_KEY)
 
 
-def cells_of(rules: Iterable[MovementRule]) -> Iterable[Sequence[Any]]:
+def rule_rows(rules: Iterable[MovementRule]) -> Iterable[Sequence[Any]]:
     """Yield rules as rows of the file, in column order."""
     for rule in rules:
         yield [_cell(getattr(rule, name)) for name in COLUMNS]
@@ -98,7 +100,7 @@ def _rows(file: bytes) -> list[tuple[int, dict[str, str]]]:
 def _typed(row: dict[str, str]) -> dict[str, Any]:
     """Return a row as form data."""
     given: dict[str, Any] = {name: row.get(name, "").strip().removeprefix("'") for name in COLUMNS}
-    given |= {name: code_of(given[name]) for name in ("origin", "destination")}
+    given |= {name: region_code(given[name]) for name in ("origin", "destination")}
     given["taxon"] = " ".join(given["taxon"].split())
     for name in YES_OR_NO:
         given[name] = given[name].lower() in YES

@@ -14,7 +14,7 @@ from breeder.base.form_messages import PlainForm
 from breeder.base.widgets import LeanSelect
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.core.compliance import regions
-from breeder.core.compliance.acceptance import month_day
+from breeder.core.compliance.acceptance import month_day_text
 from breeder.people.models import Person
 
 # How long a rule counts after the keeper looked it up, if they name no day: a year (common practice, no source).
@@ -46,8 +46,8 @@ class RegionField(forms.CharField):
     """A country or state by ISO 3166; an empty text is anywhere."""
 
     def clean(self, value: Any) -> str:
-        code = regions.code_of(super().clean(value))
-        if fault := regions.fault_of(code):
+        code = regions.region_code(super().clean(value))
+        if fault := regions.code_fault(code):
             raise ValidationError(fault, code="no_region")
         return code
 
@@ -171,7 +171,7 @@ class CarrierRuleForm(OnRecordForm):
         typed = str(self.cleaned_data[name]).strip()
         try:
             if typed:
-                month_day(typed)
+                month_day_text(typed)
         except ValueError:
             raise ValidationError(
                 f"‘{typed}’ is no month and day. Write 03-01 for the first of March.", code="no_day"
@@ -238,8 +238,8 @@ class PermitForm(SeenForm, PlainForm, forms.ModelForm):
         return self._codes("destinations")
 
     def _codes(self, name: str) -> list[str]:
-        codes = [regions.code_of(part) for part in self.cleaned_data[name]]
-        if faults := [fault for code in codes if (fault := regions.fault_of(code))]:
+        codes = [regions.region_code(part) for part in self.cleaned_data[name]]
+        if faults := [fault for code in codes if (fault := regions.code_fault(code))]:
             raise ValidationError(faults)
         return list(dict.fromkeys(codes))
 

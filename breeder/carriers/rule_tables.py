@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from breeder.carriers.models import CarrierRule, MovementRule, Permit
-from breeder.core.compliance.acceptance import month_day
-from breeder.core.compliance.regions import name_of
+from breeder.core.compliance.acceptance import month_day_text
+from breeder.core.compliance.regions import region_name
 
 BESIDE = {"td": {"class": "beside"}}
 FIRST = {"td": {"unlabelled": True}}
@@ -59,7 +59,7 @@ class MovementTable(OnRecordTable):
         return self.linked(record, "rule", record.taxon or "what is not listed")
 
     def render_destination(self, record: MovementRule) -> str:
-        into, origin = name_of(record.destination), name_of(record.origin)
+        into, origin = region_name(record.destination), region_name(record.origin)
         if record.across_only and record.origin == record.destination:
             return f"from state to state of {into}" if record.origin else "across any border"
         start = f", from {origin}" if record.origin else ""
@@ -89,7 +89,7 @@ class CarrierTable(OnRecordTable):
         return record.taxon or "all live invertebrates"
 
     def render_takes(self, record: CarrierRule) -> str:
-        return "; ".join(terms_of(record))
+        return "; ".join(rule_terms(record))
 
 
 class PermitTable(tables.Table):
@@ -119,7 +119,7 @@ class PermitTable(tables.Table):
         return ", ".join(value)
 
     def render_destinations(self, record: Permit) -> str:
-        return ", ".join(map(name_of, record.destinations)) or "anywhere"
+        return ", ".join(map(region_name, record.destinations)) or "anywhere"
 
     def render_valid_until(self, record: Permit) -> str:
         if record.valid_until < self.today:
@@ -128,11 +128,11 @@ class PermitTable(tables.Table):
         return f"{start}until {record.valid_until:%-d %b %Y}"
 
 
-def terms_of(rule: CarrierRule) -> list[str]:
+def rule_terms(rule: CarrierRule) -> list[str]:
     """Return the terms of a carrier's rule, one clause each."""
     terms = [{"takes": "yes", "agreement": "under an agreement", "refuses": "no"}[rule.takes]]
     if rule.season_from:
-        terms.append(f"{month_day(rule.season_from)} to {month_day(rule.season_until)}")
+        terms.append(f"{month_day_text(rule.season_from)} to {month_day_text(rule.season_until)}")
     if rule.most_days is not None:
         terms.append(f"{rule.most_days} working {'day' if rule.most_days == 1 else 'days'} at most")
     if rule.domestic_only:

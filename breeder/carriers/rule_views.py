@@ -17,7 +17,7 @@ from breeder.carriers.models import CarrierRule, MovementRule, Permit
 from breeder.carriers.rule_forms import AskForm, CarrierRuleForm, MovementRuleForm, PermitForm, RulesFileForm
 from breeder.carriers.rule_tables import CarrierTable, MovementTable, PermitTable
 from breeder.core.compliance import movement
-from breeder.core.compliance.facts import Way
+from breeder.core.compliance.facts import Movement
 from breeder.species.models import Species
 
 
@@ -27,8 +27,10 @@ def rules(request: HttpRequest) -> HttpResponse:
     answer = None
     if asked.is_bound and asked.is_valid():
         book = rulebook.read_rules(request.household.region)  # type: ignore[attr-defined]
-        way = Way(book.home, asked.cleaned_data["into"], timezone.localdate())
-        answer = movement.may_go(rulebook.animal_of(asked.cleaned_data["species"]), way, book.rules, book.permits)
+        way = Movement(book.home, asked.cleaned_data["into"], timezone.localdate())
+        answer = movement.movement_answer(
+            rulebook.plain_animal(asked.cleaned_data["species"]), way, book.rules, book.permits
+        )
     table = _table(request, MovementTable, MovementRule.objects.all())
     return render(request, "carriers/rules.html", {"table": table, "asked": asked, "answer": answer})
 
@@ -67,7 +69,7 @@ def permit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 @keeper_only
 def rules_csv(request: HttpRequest) -> HttpResponse:
     """Send the movement rules as a file for a spreadsheet; the same file can be read in again."""
-    rows = rule_csv.cells_of(MovementRule.objects.all())
+    rows = rule_csv.rule_rows(MovementRule.objects.all())
     return csv_answer("rules.csv", rule_csv.COLUMNS, rows)
 
 

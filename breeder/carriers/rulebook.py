@@ -6,11 +6,11 @@ from datetime import date
 
 from breeder.carriers.models import CarrierRule, MovementRule, Permit, Service
 from breeder.core.compliance import acceptance, movement
-from breeder.core.compliance.acceptance import Carriage, Carries
-from breeder.core.compliance.facts import Animal, Answer, HeldPermit, Rule, Way
-from breeder.core.compliance.regions import name_of, region_of
+from breeder.core.compliance.acceptance import Carriage, CarriageRule
+from breeder.core.compliance.facts import Animal, HeldPermit, Movement, Rule, RulebookAnswer
+from breeder.core.compliance.regions import address_region, region_name
 from breeder.people.models import Address
-from breeder.species.classification import is_determined, known_taxa, lineage_of
+from breeder.species.classification import covering_taxa, is_determined, known_taxa
 from breeder.species.models import Species
 
 NOWHERE = "Where it goes is not known yet, so no rule could be asked. Give the order an address."
@@ -23,24 +23,24 @@ class RuleBook:
     home: str
     rules: tuple[Rule, ...]
     permits: tuple[HeldPermit, ...]
-    carries: tuple[Carries, ...]
+    carries: tuple[CarriageRule, ...]
     # Earlier answers: many boxes hold the same animals and go to the same state on the same day.
-    answers: dict[tuple[int, Way | Carriage], Answer] = field(default_factory=dict, compare=False)
+    answers: dict[tuple[int, Movement | Carriage], RulebookAnswer] = field(default_factory=dict, compare=False)
 
-    def ask(self, species: Species, way: Way) -> Answer:
+    def ask(self, species: Species, way: Movement) -> RulebookAnswer:
         """Return the rules on a species going one way; each answer is computed once."""
         if not any(permit.person_id == way.person_id for permit in self.permits):
             way = replace(way, person_id=0)  # people without a permit share one answer
-        key: tuple[int, Way | Carriage] = (species.pk, way)
+        key: tuple[int, Movement | Carriage] = (species.pk, way)
         if key not in self.answers:
-            self.answers[key] = movement.may_go(animal_of(species), way, self.rules, self.permits)
+            self.answers[key] = movement.movement_answer(plain_animal(species), way, self.rules, self.permits)
         return self.answers[key]
 
-    def ask_carrier(self, species: Species, carriage: Carriage) -> Answer:
+    def ask_carrier(self, species: Species, carriage: Carriage) -> RulebookAnswer:
         """Return the rules on a carrier taking a species; each answer is computed once."""
-        key: tuple[int, Way | Carriage] = (species.pk, carriage)
+        key: tuple[int, Movement | Carriage] = (species.pk, carriage)
         if key not in self.answers:
-            self.answers[key] = acceptance.does_take(animal_of(species), carriage, self.carries)
+            self.answers[key] = acceptance.carriage_answer(plain_animal(species), carriage, self.carries)
         return self.answers[key]
 
 
@@ -48,13 +48,13 @@ def read_rules(home: str) -> RuleBook:
     """Return the whole book in three queries."""
     return RuleBook(
         home=home,
-        rules=tuple(rule_of(row) for row in MovementRule.objects.all()),
-        permits=tuple(permit_of(row) for row in Permit.objects.all()),
-        carries=tuple(carries_of(row) for row in CarrierRule.objects.all()),
+        rules=tuple(plain_rule(row) for row in MovementRule.objects.all()),
+        permits=tuple(plain_permit(row) for row in Permit.objects.all()),
+        carries=tuple(plain_carrier_rule(row) for row in CarrierRule.objects.all()),
     )
 
 
-def rule_of(row: MovementRule) -> Rule:
+def plain_rule(row: MovementRule) -> Rule:
     """Return a movement rule as a plain value."""
     return Rule(
         taxon=row.taxon,
@@ -73,7 +73,7 @@ def rule_of(row: MovementRule) -> Rule:
     )
 
 
-def permit_of(row: Permit) -> HeldPermit:
+def plain_permit(row: Permit) -> HeldPermit:
     """Return a permit as a plain value."""
     return HeldPermit(
         number=row.number,
@@ -90,9 +90,9 @@ def permit_of(row: Permit) -> HeldPermit:
     )
 
 
-def carries_of(row: CarrierRule) -> Carries:
+def plain_carrier_rule(row: CarrierRule) -> CarriageRule:
     """Return a carrier's rule as a plain value."""
-    return Carries(
+    return CarriageRule(
         carrier=row.carrier,
         service_id=row.service_id,
         taxon=row.taxon,
@@ -112,21 +112,23 @@ def carries_of(row: CarrierRule) -> Carries:
 
 def covers_nothing(taxon: str) -> bool:
     """Return whether a name is neither a taxon of a species in the book nor a known higher taxon: perhaps a typo."""
-    named = {name.lower() for species in Species.objects.all() for name in lineage_of(species)}
+    named = {name.lower() for species in Species.objects.all() for name in covering_taxa(species)}
     return bool(taxon) and taxon.lower() not in named | {name.lower() for name in known_taxa()}
 
 
-def animal_of(species: Species) -> Animal:
+def plain_animal(species: Species) -> Animal:
     """Return a species as a plain value, with every taxon that covers it."""
-    return Animal(str(species), lineage_of(species), is_determined(species))
+    return Animal(str(species), covering_taxa(species), is_determined(species))
 
 
-def ask_way(book: RuleBook, species: Iterable[Species], address: Address | None, on: date, person_id: int) -> Answer:
+def ask_way(
+    book: RuleBook, species: Iterable[Species], address: Address | None, on: date, person_id: int
+) -> RulebookAnswer:
     """Return the rules on these species going to an address on a day."""
     if address is None:
-        return Answer(questions=(NOWHERE,))
-    way = Way(book.home, region_of(address.country, address.region), on, person_id)
-    answer = Answer()
+        return RulebookAnswer(questions=(NOWHERE,))
+    way = Movement(book.home, address_region(address.country, address.region), on, person_id)
+    answer = RulebookAnswer()
     for each in _distinct(species):
         answer += book.ask(each, way)
     return _shortened(answer, way)
@@ -134,19 +136,19 @@ def ask_way(book: RuleBook, species: Iterable[Species], address: Address | None,
 
 def ask_carrier(
     book: RuleBook, species: Iterable[Species], service: Service, address: Address | None, on: date | None
-) -> Answer:
+) -> RulebookAnswer:
     """Return the rules on a service carrying these species to an address; without a day, seasons are ignored."""
     carriage = _carriage(book, service, address, on)
-    answer = Answer()
+    answer = RulebookAnswer()
     for each in _distinct(species):
         answer += book.ask_carrier(each, carriage)
     return answer
 
 
-def markings_of(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
+def requested_markings(book: RuleBook, species: Iterable[Species], service: Service) -> tuple[str, ...]:
     """Return the markings that a service's carrier wants on a box with these species, each once."""
     carriage = _carriage(book, service, None, None)
-    animals = [animal_of(each) for each in _distinct(species)]
+    animals = [plain_animal(each) for each in _distinct(species)]
     markings = [text for animal in animals for text in acceptance.markings(animal, carriage, book.carries)]
     return tuple(dict.fromkeys(markings))
 
@@ -158,7 +160,7 @@ def _carriage(book: RuleBook, service: Service, address: Address | None, on: dat
         called=str(service),
         latest_days=service.latest_days,
         origin=book.home,
-        destination=region_of(address.country, address.region) if address else "",
+        destination=address_region(address.country, address.region) if address else "",
         on=on,
     )
 
@@ -167,9 +169,9 @@ def _distinct(species: Iterable[Species]) -> list[Species]:
     return list({each.pk: each for each in species}.values())
 
 
-def _shortened(answer: Answer, way: Way) -> Answer:
+def _shortened(answer: RulebookAnswer, way: Movement) -> RulebookAnswer:
     """Merge the sentences of several species without a rule into one."""
-    tail = f" into {name_of(way.destination)}."
+    tail = f" into {region_name(way.destination)}."
     start = "Nothing is on record for "
     without_rule = [text for text in answer.questions if text.startswith(start) and text.endswith(tail)]
     names = [text[len(start) : -len(tail)] for text in without_rule]
@@ -177,4 +179,4 @@ def _shortened(answer: Answer, way: Way) -> Answer:
         return answer
     rest = [text for text in answer.questions if not text.startswith(start)]
     together = f"{start}{', '.join(names[:-1])} and {names[-1]}{tail}"
-    return Answer(answer.blocks, (together, *rest), answer.notes, answer.permits)
+    return RulebookAnswer(answer.blocks, (together, *rest), answer.notes, answer.permits)

@@ -26,18 +26,18 @@ def services(request: HttpRequest) -> HttpResponse:
 
 
 def _row(service: Service, closures: list[date], today: date) -> dict[str, Any]:
-    timing = queries.timing_of(service)
+    timing = queries.service_timing(service)
     return {
         "service": service,
-        "days": [day for day in delivery_days.posting_days(timing, closures, today) if day.usable],
+        "days": [day for day in delivery_days.shipping_days(timing, closures, today) if day.usable],
         "weekdays": ", ".join(WEEKDAYS[day] for day in sorted(timing.weekdays) if day < len(WEEKDAYS)),
-        "way": way_said(service),
-        "delays": delivery_days.shares_said(timing.delay_shares),
-        "delays_from": delivery_days.mark_of_shares(service.delay_shares),
+        "way": route_text(service),
+        "delays": delivery_days.delay_shares_text(timing.delay_shares),
+        "delays_from": delivery_days.delay_source_text(service.delay_shares),
     }
 
 
-def way_said(service: Service) -> str:
+def route_text(service: Service) -> str:
     """Return what is known of a service's way: 'through the night in unheated trailers; doorstep in the shade'."""
     said = []
     if service.network != Service.Network.DEPOTS:

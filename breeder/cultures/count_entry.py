@@ -9,14 +9,14 @@ from django.core.exceptions import ValidationError
 
 from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, EYE_CLASSES, SHARED_SD
 from breeder.core.counting.errors import MOST_ANIMALS, BadCount
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
 from breeder.core.counting.methods.count import Count
-from breeder.core.counting.methods.direct import ONE_BY_ONE, after_sale, full_sort, hand, left_after, weight
+from breeder.core.counting.methods.direct import ONE_BY_ONE, after_sale, count_after_sale, full_sort, hand, weight
 from breeder.core.counting.methods.mark_recapture import marked
 from breeder.core.counting.methods.removal import removal
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.counting.methods.visual import eye, index, piece
-from breeder.core.counting.observer_bias import unbiased
+from breeder.core.counting.observer_bias import without_bias
 
 # What each method is called on the pages, in the order of the form.
 NAMES = {
@@ -55,11 +55,11 @@ _BY: dict[str, Callable[..., Count]] = {
     "weight": lambda given, **own: weight(given["sample_count"], given["sample_g"], given["whole_g"], **own),
     "removal": lambda given, **own: removal(given["catches"], **own),
     "index": lambda given, **own: index(given["seen"], given["trial_seen"], given["trial_known"], **own),
-    "after_sale": lambda given, **own: left_after(
+    "after_sale": lambda given, **own: count_after_sale(
         after_sale(given["index_before"], given["index_after"], given["removed"], **own)
     ),
-    "by_sexes": lambda given, **own: left_after(
-        by_sexes(*(Sexes(**given[name]) for name in ("before", "after", "taken")), **own)
+    "by_sexes": lambda given, **own: count_after_sale(
+        by_sexes(*(SexCounts(**given[name]) for name in ("before", "after", "taken")), **own)
     ),
     "marked": lambda given, **own: marked(given["marked"], given["caught"], given["marked_caught"], **own),
 }
@@ -95,7 +95,7 @@ def counted(method: str, given: Mapping[str, Any], *, shared_sd: float | None = 
         raise BadFact({_form_field(field): needed}) from missing
     if count.estimate is None or count.log_sd is None:
         raise BadFact(" ".join(count.notes) or "These values do not say how many there are. Count in another way.")
-    return unbiased(count, own["bias"], own["pairs"]) if own else count
+    return without_bias(count, own["bias"], own["pairs"]) if own else count
 
 
 def newly_counted(method: str, given: Mapping[str, Any]) -> Count:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.core.counting.methods.count import working
+from breeder.core.counting.methods.count import working_text
 from breeder.core.counting.quantiles import whole_below
 from breeder.cultures import belief_store, count_entry, entry_text, eye_bias, tub_ledger
 from breeder.cultures.actions import line_lock
@@ -59,5 +59,5 @@ def preview(
         lower=whole_below(count.lower or 0.0),
         stage=stage,
         sentence=sentence,
-        steps=working(count),
+        steps=working_text(count),
     )

@@ -6,9 +6,9 @@ from datetime import date
 
 from breeder.core.counting import count_priorities, method_choice
 from breeder.core.counting.defaults import SHARED_SD
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.core.reserve.defaults import GIVES_SURPLUS
-from breeder.core.stock.belief import low_of, spread_between
+from breeder.core.stock.belief import spread_from_median, unrounded_bound
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.line_surplus import LineRows, Read, as_read, purpose_on, stock_from
 from breeder.cultures.models import Culture, Entry, Stage
@@ -79,7 +79,9 @@ def reason_of(
     """Return in words why a stage of a tub is worth counting; `last` is the count it rests on."""
     lower = 0 if doubt.read.is_stale else doubt.read.lower
     likely = doubt.read.likely_exact
-    way = method_choice.worth_it(likely, lower, danger=count_priorities.is_hidden(wish.danger), shared=shared)
+    way = method_choice.worthwhile_method(
+        likely, lower, danger=count_priorities.is_uncertain_danger(wish.danger), shared=shared
+    )
     return Reason(
         doubt.stage,
         wish.why,
@@ -109,7 +111,7 @@ def _is_sold(line: Line, sellable: bool) -> bool:
 def _doubtful(tub: Culture, stage: str, rows: LineRows, on: date) -> Doubtful:
     read = as_read(tub, rows.beliefs[tub.pk, stage], rows.line, on)
     now = read.now
-    return Doubtful(tub, stage, read, spread_between(now.expected, low_of(now) + now.moved))
+    return Doubtful(tub, stage, read, spread_from_median(now.expected, unrounded_bound(now) + now.moved))
 
 
 def _line_doubt(
@@ -133,13 +135,13 @@ def _line_doubt(
     )
 
 
-def _way_words(way: method_choice.Way, lower: int, stage: str) -> str:
+def _way_words(way: method_choice.MethodOption, lower: int, stage: str) -> str:
     told = WAY_WORDS[way.method]
     if way.portions:
         told = f"Count it in {way.portions} portions, together a tenth of the tub"
     minutes = f"about {way.minutes:.0f} minute{'' if round(way.minutes) == 1 else 's'}"
     now = f" instead of {lower}" if lower else ""
-    return f"{told}: {minutes}, and the book could rely on about {many(round(way.relied), stage)}{now}."
+    return f"{told}: {minutes}, and the book could rely on about {number_text(round(way.relied), stage)}{now}."
 
 
 def _more_portions(doubt: Doubtful, last: Entry | None, shared_sd: float) -> str:
@@ -152,7 +154,7 @@ def _more_portions(doubt: Doubtful, last: Entry | None, shared_sd: float) -> str
         if more is None:
             return "Even all of it in portions would not halve the doubt of the last count; only a full sort does."
         return f"{animals(more, 'portions')} more than the {len(counts)} of the last count would halve its own doubt."
-    needed = method_choice.portions_for(doubt.read.likely_exact, doubt.log_sd / 2, shared_sd)
+    needed = method_choice.portions_for_spread(doubt.read.likely_exact, doubt.log_sd / 2, shared_sd)
     if needed is None:
         return "No number of portions would halve the doubt; only a full sort does."
-    return f"{many(needed, 'portions')} of one in eighty would halve the doubt."
+    return f"{number_text(needed, 'portions')} of one in eighty would halve the doubt."

@@ -8,9 +8,9 @@ from django.utils import timezone
 
 from breeder.base.dates import day_said
 from breeder.core.counting.defaults import PAIRS_NEEDED
-from breeder.core.counting.methods.count import Count, working
+from breeder.core.counting.methods.count import Count, working_text
 from breeder.core.counting.quantiles import months_between, whole_below
-from breeder.core.stock.belief import Belief, Used, aged, is_stale, lower
+from breeder.core.stock.belief import CountUpdate, StockBelief, aged, is_stale, lower
 from breeder.core.stock.events import YOUNG, Ageing
 from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.eye_bias import Own
@@ -191,10 +191,10 @@ def _count_steps(last: Entry | None) -> tuple[str, ...]:
     if last is None:
         return ("Never counted: what was moved in is known exactly, and nothing else is relied on.",)
     when = f"{timezone.localtime(last.happened_at):%-d %B %Y}"
-    return (f"Counted on {when}, {count_entry.NAMES.get(last.method, last.method)}.", *working(count_of(last)))
+    return (f"Counted on {when}, {count_entry.NAMES.get(last.method, last.method)}.", *working_text(count_of(last)))
 
 
-def _young_steps(stage: str, belief: Belief, on: date, line: Line) -> list[str]:
+def _young_steps(stage: str, belief: StockBelief, on: date, line: Line) -> list[str]:
     """Return which share of the young counted is still young, once a day has passed."""
     waited = months_between(belief.known_since, on)
     if stage != YOUNG or not waited or not belief.sources:
@@ -203,7 +203,9 @@ def _young_steps(stage: str, belief: Belief, on: date, line: Line) -> list[str]:
     return [f"Young {young_ageing.figures(line.species)}: {left:.0%} of those of the last count are still young."]
 
 
-def _belief_steps(belief: Belief, now: Belief, at_least: int, confidence: float, on: date, ageing: Ageing) -> list[str]:
+def _belief_steps(
+    belief: StockBelief, now: StockBelief, at_least: int, confidence: float, on: date, ageing: Ageing
+) -> list[str]:
     why = "" if belief.used is None else why_joined(belief.used)
     found = [f"{why[0].upper()}{why[1:]}."] if why else []
     if now.middle and (abs(now.middle - belief.middle) > 0.05 or abs(now.log_sd - belief.log_sd) > 0.005):
@@ -219,7 +221,7 @@ def _belief_steps(belief: Belief, now: Belief, at_least: int, confidence: float,
     return found
 
 
-def why_joined(used: Used, last: Entry | None = None) -> str:
+def why_joined(used: CountUpdate, last: Entry | None = None) -> str:
     """Return how a count went into what the book knew; `last` is the count before it."""
     before = "what the book knew"
     if last:

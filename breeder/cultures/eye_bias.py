@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from breeder.core.counting import observer_bias
 from breeder.core.counting.defaults import PAIR_WITHIN_DAYS, SHARED_SD
-from breeder.core.counting.observer_bias import GUESSES, TRUTHS, Pair, SharedError, Tried
+from breeder.core.counting.observer_bias import GUESSES, TRUTHS, GuessPair, PersonCount, SharedError
 from breeder.cultures.count_entry import LEARNT, counted_again
 from breeder.cultures.models import Culture, Entry, OwnError
 from breeder.cultures.tub_ledger import COUNTING_KINDS, order_of, void_ids
@@ -36,7 +36,7 @@ class TubPair:
 
     culture_id: int
     stage: str
-    pair: Pair
+    pair: GuessPair
 
 
 def in_use(by: Any, method: str) -> OwnError | None:
@@ -119,7 +119,7 @@ def all_pairs() -> dict[tuple[int, str], list[TubPair]]:
     for (culture_id, stage), of_tub in groupby(sorted(standing, key=_by_tub), key=lambda one: _by_tub(one)[:2]):
         for stretch in _between_tippings(of_tub):
             for person, method in {(one.person, one.method) for one in stretch if one.method in GUESSES and one.person}:
-                pairs = observer_bias.pairs_of(stretch, person, method)
+                pairs = observer_bias.guess_pairs(stretch, person, method)
                 found[int(person), method] += [TubPair(culture_id, stage, pair) for pair in pairs]
     return found
 
@@ -146,8 +146,8 @@ def _by_tub(entry: Any) -> tuple[Any, ...]:
     return (entry.culture_id, entry.stage, order_of(entry))
 
 
-def _between_tippings(entries: Any) -> list[list[Tried]]:
-    stretches: list[list[Tried]] = [[]]
+def _between_tippings(entries: Any) -> list[list[PersonCount]]:
+    stretches: list[list[PersonCount]] = [[]]
     for entry in entries:
         if entry.kind == Entry.Kind.ABOUT:
             stretches.append([])
@@ -156,16 +156,18 @@ def _between_tippings(entries: Any) -> list[list[Tried]]:
     return stretches
 
 
-def _tried(entry: Any) -> Tried:
+def _tried(entry: Any) -> PersonCount:
     """Return an entry as the census room takes it; what was learnt before is put back into a guess."""
     if entry.kind == Entry.Kind.CHANGE:
-        return Tried(entry.happened_at, "", "moved", 0.0, 0.0, entry.number or 0)
+        return PersonCount(entry.happened_at, "", "moved", 0.0, 0.0, entry.number or 0)
     again = counted_again(entry)
     estimate, log_sd = (entry.estimate, entry.log_sd) if again is None else (again.estimate, again.log_sd)
     log_sd, shared = log_sd or 0.0, 0.0 if entry.method in TRUTHS else entry.shared_sd or 0.0
     bias = entry.given.get(LEARNT, {}).get("bias", 0.0)
     raw = observer_bias.raw_estimate(estimate or 0.0, bias)
-    return Tried(entry.happened_at, str(entry.by_id or ""), entry.method, raw, max(0.0, log_sd**2 - shared**2) ** 0.5)
+    return PersonCount(
+        entry.happened_at, str(entry.by_id or ""), entry.method, raw, max(0.0, log_sd**2 - shared**2) ** 0.5
+    )
 
 
 @dataclass(frozen=True)
@@ -176,7 +178,7 @@ class Own:
     method: str
     error: SharedError
     default_sd: float
-    pairs: tuple[tuple[int, str, Pair], ...]
+    pairs: tuple[tuple[int, str, GuessPair], ...]
     rows: tuple[OwnError, ...]
 
     @property
@@ -185,7 +187,7 @@ class Own:
         return exp(self.error.bias)
 
     @property
-    def table(self) -> list[tuple[int, str, Pair, float]]:
+    def table(self) -> list[tuple[int, str, GuessPair, float]]:
         """Return the newest pairs, each with the share that was seen."""
         told = [(number, stage, pair, exp(pair.log_ratio)) for number, stage, pair in self.pairs]
         return sorted(told, key=lambda row: str(row[2].at), reverse=True)[:SHOWN_PAIRS]

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 
-from breeder.core.counting.plurals import are, many
+from breeder.core.counting.plurals import is_or_are, number_text
 from breeder.cultures.line_stock import LineStock
 from breeder.species.models import Line
 
@@ -55,7 +55,7 @@ def should_freeze(stock: LineStock) -> str:
         return ""
     if adults.lower > adults.kept_back:
         return ""
-    sure = f"{many(adults.lower, 'adults')} {are(adults.lower)} sure"
+    sure = f"{number_text(adults.lower, 'adults')} {is_or_are(adults.lower)} sure"
     return (
         f"This line cannot be bought again and is down to its minimum: {sure}, "
         f"{adults.kept_back} must stay. Freeze it, and nothing leaves it by a slip of the finger."

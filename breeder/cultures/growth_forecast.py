@@ -9,20 +9,20 @@ from datetime import date, timedelta
 
 from django.utils import timezone
 
-from breeder.core.counting.defaults import ANIMALS_A_LITRE, DAYS_PER_MONTH, FIT_OVER_MONTHS, ROOM_OVER_MOST
-from breeder.core.counting.plurals import many
+from breeder.core.counting.defaults import ANIMALS_PER_LITER, DAYS_PER_MONTH, FIT_OVER_MONTHS, ROOM_OVER_MOST
+from breeder.core.counting.plurals import number_text
 from breeder.core.reserve.defaults import GIVES_SURPLUS
-from breeder.core.stock.belief import aged, low_of, spread_between
-from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth
+from breeder.core.stock.belief import aged, spread_from_median, unrounded_bound
+from breeder.core.stock.growth.growth_rate import Growth, GrowthCount, default_growth, fitted_growth
 from breeder.core.stock.growth.stage_matrix import (
-    Vital,
+    VitalRates,
     growth_rate,
     reproductive_value,
     stage_matrix,
     sustainable_share,
-    sustainable_share_of,
+    sustainable_stage_share,
 )
-from breeder.core.stock.growth.surplus_date import Forecast, surplus_forecast
+from breeder.core.stock.growth.surplus_date import SurplusForecast, surplus_forecast
 from breeder.cultures import belief_store
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.line_surplus import purpose_on
@@ -53,7 +53,7 @@ class WhenReady:
     stage: str
     now: bool = False
     likely_now: bool = False
-    forecast: Forecast | None = None
+    forecast: SurplusForecast | None = None
     why: str = ""
 
 
@@ -77,7 +77,7 @@ def when_ready(line: Line, stock: StageStock, wanted: int, on: date) -> WhenRead
         )
         return WhenReady(wanted, stock.stage, why=why)
     likely, safe = sum(one.likely for one in read), sum(one.safe for one in read)
-    spread = spread_between(likely, safe)
+    spread = spread_from_median(likely, safe)
     rest = needed(line, stock, wanted) - wanted
     forecast = surplus_forecast(on, likely, spread, growth, wanted, rest, sum(one.room for one in read))
     return WhenReady(wanted, stock.stage, likely_now=forecast.median_on == on, forecast=forecast)
@@ -102,7 +102,7 @@ def spare_of_species(species: Species) -> tuple[str, ...]:
             "the species’ page.",
             source,
         )
-    young, adults = (sustainable_share_of(matrix, stage) for stage in (YOUNG_ROW, ADULT_ROW))
+    young, adults = (sustainable_stage_share(matrix, stage) for stage in (YOUNG_ROW, ADULT_ROW))
     worth = float(reproductive_value(matrix)[ADULT_ROW])
     return (
         f"At the very most {young:.0%} of the young could go every month and the tub would hold its own, or "
@@ -113,12 +113,12 @@ def spare_of_species(species: Species) -> tuple[str, ...]:
     )
 
 
-def _vital_of(species: Species) -> Vital | None:
+def _vital_of(species: Species) -> VitalRates | None:
     values = [getattr(species, name) for name in VITAL_FIELDS]
     if any(value is None or not value for value in values):
         return None
     brood, broods, days, survival = (float(value) for value in values)
-    return Vital(
+    return VitalRates(
         brood, broods, days / DAYS_PER_MONTH, survival, float(species.share_female), float(species.adult_life_months)
     )
 
@@ -128,9 +128,9 @@ def _vital_words(species: Species) -> str:
     return f"the brood, survival and life of the species ({', '.join(sorted(marks))})"
 
 
-def seen_in(entries: Iterable[Entry], since: date) -> list[Seen]:
+def seen_in(entries: Iterable[Entry], since: date) -> list[GrowthCount]:
     """Return a tub's counts since a day with what left it in between; a tub that was tipped over begins anew."""
-    found: list[Seen] = []
+    found: list[GrowthCount] = []
     moved = 0
     for entry in entries:
         if entry.kind == Entry.Kind.ABOUT:
@@ -139,7 +139,7 @@ def seen_in(entries: Iterable[Entry], since: date) -> list[Seen]:
             moved += entry.number or 0
         elif timezone.localdate(entry.happened_at) >= since:
             found.append(
-                Seen(
+                GrowthCount(
                     on=timezone.localdate(entry.happened_at),
                     estimate=entry.estimate or 0.0,
                     log_sd=entry.log_sd or 0.0,
@@ -164,13 +164,13 @@ def _tub_growth(book: Ledger, tub: Culture, stage: str, default: Growth | None, 
     now = aged(in_local_days(belief), on, ageing_of(tub.line), stage)
     room = _room(tub, entries, now.expected)
     growth = fitted_growth(seen_in(entries, on - FITTED_FROM), default, room)
-    return TubGrowth(now.expected, max(0.0, low_of(now) + now.moved), growth, room)
+    return TubGrowth(now.expected, max(0.0, unrounded_bound(now) + now.moved), growth, room)
 
 
 def _room(tub: Culture, entries: list[Entry], now: float) -> float:
     """Return for how many of a stage a tub has room: half as many again as were ever there, or by its litres."""
     most = max([entry.estimate or 0.0 for entry in entries if entry.kind == Entry.Kind.COUNT] + [now])
-    return max(ROOM_OVER_MOST * most, ANIMALS_A_LITRE * float(tub.litres or 0), 1.0)
+    return max(ROOM_OVER_MOST * most, ANIMALS_PER_LITER * float(tub.litres or 0), 1.0)
 
 
 def _together(read: list[TubGrowth], default: Growth | None) -> Growth | None:
@@ -182,7 +182,7 @@ def _together(read: list[TubGrowth], default: Growth | None) -> Growth | None:
         return default
     rate = sum(likely * growth.rate for likely, growth in known) / whole
     sd = sum(likely * growth.sd for likely, growth in known) / whole
-    own = f"fitted to {sum(counted)} counts of {many(len(counted), 'tubs')}, with what left added back"
+    own = f"fitted to {sum(counted)} counts of {number_text(len(counted), 'tubs')}, with what left added back"
     usual = f", weighed with the usual growth {default.mark}" if default else ""
     return Growth(rate, sd, sum(counted), own + usual)
 

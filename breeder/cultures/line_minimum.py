@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from breeder.core.reserve import advice
 from breeder.core.reserve.breeding_minimum import Advice, Minimum, binding_minimum, size_of_minimum
 from breeder.core.reserve.rotational_mating import TubBreeders
-from breeder.core.reserve.sex_ratio import Sexed, sex_ratio_alarm
+from breeder.core.reserve.sex_ratio import SexedSample, sex_ratio_text
 from breeder.cultures.line_stock import StageStock, TubStock
 from breeder.cultures.models import Culture
 from breeder.species.models import Line
@@ -34,7 +34,7 @@ def minimum_of(line: Line) -> Minimum:
 def outlook_of(line: Line, adults: StageStock) -> tuple[str, ...]:
     """Return what the adults of a line mean for its keeping, in sentences."""
     share = float(line.species.share_female)
-    kept = advice.Kept(
+    kept = advice.KnownBreeders(
         adults=adults.lower,
         males=adults.males,
         females=adults.females,
@@ -46,7 +46,7 @@ def outlook_of(line: Line, adults: StageStock) -> tuple[str, ...]:
         years=line.horizon_years,
         tubs=tuple(_breeders(tub, share) for tub in adults.tubs if tub.purpose == BREEDING and not tub.is_stale),
     )
-    return advice.outlook(kept, minimum_of(line))
+    return advice.outlook_text(kept, minimum_of(line))
 
 
 def too_few_tubs(line: Line, purposes: Sequence[str]) -> str:
@@ -56,14 +56,14 @@ def too_few_tubs(line: Line, purposes: Sequence[str]) -> str:
     """
     if not line.is_open:
         return ""
-    return advice.too_few_tubs(purposes.count(BREEDING), irreplaceable=line.irreplaceable)
+    return advice.too_few_tubs_text(purposes.count(BREEDING), irreplaceable=line.irreplaceable)
 
 
-def sexes_out_of_share(line: Line, sexed: Sexed) -> tuple[str, ...]:
+def sexes_out_of_share(line: Line, sexed: SexedSample) -> tuple[str, ...]:
     """Return in sentences that a line has too many or too few females, by the adults that were sexed."""
     species = line.species
     share = float(species.share_female)
-    return sex_ratio_alarm(sexed, share, minimum_of(line).number, reproduction=species.reproduction)
+    return sex_ratio_text(sexed, share, minimum_of(line).number, reproduction=species.reproduction)
 
 
 def _breeders(tub: TubStock, share_female: float) -> TubBreeders:

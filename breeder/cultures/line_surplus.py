@@ -37,7 +37,7 @@ class Read:
 
     tub: Culture
     row: Belief
-    now: belief.Belief
+    now: belief.StockBelief
     there: surplus.TubStage
 
     @property
@@ -111,7 +111,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
     known = [(tub, rows.beliefs[tub.pk, stage]) for tub in rows.tubs if (tub.pk, stage) in rows.beliefs]
     read = [as_read(tub, row, line, on, _promised_from(tub, promises)) for tub, row in known]
     offered = [one for one in read if not one.tub.not_for_sale]
-    held = surplus.StageStock(
+    held = surplus.StageHoldings(
         stage=stage,
         tubs=tuple(one.there for one in offered),
         kept_back=minimum_of(line).number if stage == Stage.ADULTS else line.young_kept,
@@ -121,7 +121,7 @@ def stage_of(rows: LineRows, stage: str, on: date, *, sellable: bool) -> StageSt
     )
     whole, by_tub = surplus.stage_free(held)
     tubs = tuple(_tub_stock(one, by_tub.get(one.tub.number), whole, on, sellable) for one in read)
-    soon_grown = surplus.grown_up(stage, ageing_of(line))
+    soon_grown = surplus.grown_up_text(stage, ageing_of(line))
     counting = [one for one in offered if purpose_on(one.tub, on) in surplus.GIVES_SURPLUS]
     oldest = min(counting, key=lambda one: one.row.counted_at.isoformat() if one.row.counted_at else "", default=None)
     return StageStock(
@@ -225,7 +225,7 @@ def as_read(tub: Culture, row: Belief, line: Line, on: date, promised: int = 0) 
     return Read(tub, row, aged(held, on, ageing, row.stage), there)
 
 
-def stored_belief(row: Belief) -> belief.Belief:
+def stored_belief(row: Belief) -> belief.StockBelief:
     """Return the census room's belief that a row holds, in the keeper's days."""
     return in_local_days(from_json(row.used["belief"]))
 

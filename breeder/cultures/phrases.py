@@ -2,14 +2,14 @@
 
 from collections.abc import Iterable
 
-from breeder.core.counting.plurals import ONE
+from breeder.core.counting.plurals import SINGULARS
 
 
 def animals(number: int, stage: str, *, only: bool = False) -> str:
     """Return '1 adult', '12 young', 'no cups'; with `only` as the start of a sentence: 'Only 12 young', 'No young'."""
     if number == 0:
         return f"No {stage}" if only else f"no {stage}"
-    said = f"{number} {ONE.get(stage, stage) if abs(number) == 1 else stage}"
+    said = f"{number} {SINGULARS.get(stage, stage) if abs(number) == 1 else stage}"
     return f"Only {said}" if only else said
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from breeder.core.reserve.allocation import Covered, Promised, choices, cover
+from breeder.core.reserve.allocation import CoveredPromise, PromiseToCover, cover_promises, shortage_text
 from breeder.cultures.line_stock import StageStock
 from breeder.cultures.models import Promise
 
@@ -12,14 +12,14 @@ from breeder.cultures.models import Promise
 class Waiting:
     """The promises of one stage with what is there for each, and what can be done while it is short."""
 
-    covered: tuple[Covered, ...]
+    covered: tuple[CoveredPromise, ...]
     choices: tuple[str, ...]
 
 
 def waiting_for(stage: StageStock, promises: Iterable[Promise]) -> Waiting:
     """Return the promises of a stage in their order, with what is there for each above the number kept back."""
     held = [promise for promise in promises if promise.stage == stage.stage]
-    asked = [Promised(promise, promise.number, promise.made_at, promise.paid_at) for promise in held]
+    asked = [PromiseToCover(promise, promise.number, promise.made_at, promise.paid_at) for promise in held]
     due = stage.is_stale or stage.counted_on is None
     named = any(promise.culture_id for promise in held)
-    return Waiting(cover(asked, stage.lower - stage.kept_back), choices(stage.short, due, named))
+    return Waiting(cover_promises(asked, stage.lower - stage.kept_back), shortage_text(stage.short, due, named))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 
 from breeder.base.dates import day_said
-from breeder.core.counting.plurals import many
-from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
+from breeder.core.counting.plurals import number_text
+from breeder.core.reserve.breeding_minimum import KnownSexes, sexed_sale
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.phrases import animals, named_tubs, none_or
 
@@ -72,7 +72,7 @@ def _too_few(name: str, stock: StageStock) -> str:
     if stock.stage == "cups":
         return _too_few_cups(name, stock)
     said = (
-        f"{_spared(stock.free, stock.stage)} from {name}: about {many(stock.lower, stock.stage)} at least, "
+        f"{_spared(stock.free, stock.stage)} from {name}: about {number_text(stock.lower, stock.stage)} at least, "
         f"{none_or(stock.kept_back)} kept back, {none_or(stock.promised)} promised."
     )
     if stock.waits_for_count:
@@ -125,7 +125,7 @@ def _tub_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]
 
 def _too_few_in_tub(name: str, tub: TubStock, stage: str) -> str:
     said = (
-        f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {many(tub.lower, stage)} at least, "
+        f"{_spared(tub.free, stage)} from tub {tub.number} of {name}: about {number_text(tub.lower, stage)} at least, "
         "less what stays there and what is promised."
     )
     take = f"Take {tub.free} or fewer, or leave the tub open." if tub.free else "Leave the tub open, or choose another."
@@ -133,7 +133,7 @@ def _too_few_in_tub(name: str, tub: TubStock, stage: str) -> str:
 
 
 def _sex_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]:
-    wanted = Sexes(sum(want.males for want in asked), sum(want.females for want in asked))
+    wanted = KnownSexes(sum(want.males for want in asked), sum(want.females for want in asked))
     if not wanted.males and not wanted.females:
         return []
     if stock.males is None or stock.females is None:
@@ -142,9 +142,9 @@ def _sex_shortages(name: str, asked: list[Want], stock: StageStock) -> list[str]
             "Count a tub as males.females.unsexed first."
         ]
     sale = sexed_sale(
-        Sexes(stock.males, stock.females),
+        KnownSexes(stock.males, stock.females),
         wanted,
-        promised=Sexes(stock.promised_males, stock.promised_females),
+        promised=KnownSexes(stock.promised_males, stock.promised_females),
         each_sex=stock.each_sex_kept,
         size_kept=stock.size_kept,
         unsexed=_unsexed(stock, asked),

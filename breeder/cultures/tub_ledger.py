@@ -8,11 +8,11 @@ from typing import Any
 from django.utils import timezone
 
 from breeder.core.stock import replay
-from breeder.core.stock.belief import Belief, in_days
-from breeder.core.stock.events import About, Ageing, Counted, Event, Moved, counted_from
-from breeder.core.stock.merge_split import Poured, pour
+from breeder.core.stock.belief import StockBelief, with_calendar_days
+from breeder.core.stock.events import Ageing, ApproximateChange, CountEvent, Event, ExactChange, count_event
+from breeder.core.stock.merge_split import ShareTippedIn, tip_in
 from breeder.core.stock.serialize import from_json
-from breeder.core.stock.valid_entries import fallen
+from breeder.core.stock.valid_entries import withdrawn_entries
 from breeder.cultures import count_entry, young_ageing
 from breeder.cultures.models import Entry
 from breeder.cultures.sex_counts import Known, known_after
@@ -25,7 +25,7 @@ COUNTING_KINDS = (Entry.Kind.COUNT, Entry.Kind.CHANGE, Entry.Kind.ABOUT)
 class Held:
     """What one tub and stage holds after its events: the census room's belief, and the sexes known to be there."""
 
-    belief: Belief | None = None
+    belief: StockBelief | None = None
     sexes: Known = field(default_factory=Known)
     last_count: Entry | None = None
 
@@ -39,10 +39,10 @@ def ageing_of(line: Line) -> Ageing:
     )
 
 
-def in_local_days(belief: Belief) -> Belief:
+def in_local_days(belief: StockBelief) -> StockBelief:
     """Return a belief to be read on a day of the keeper's: counted at breakfast in Sydney, it is not a day old."""
     zone = timezone.get_current_timezone()  # asked once: a page reads hundreds of beliefs
-    return in_days(belief, lambda at: at.astimezone(zone).date() if isinstance(at, datetime) else at)
+    return with_calendar_days(belief, lambda at: at.astimezone(zone).date() if isinstance(at, datetime) else at)
 
 
 def void_ids(corrections: Iterable[Any]) -> set[int]:
@@ -50,7 +50,7 @@ def void_ids(corrections: Iterable[Any]) -> set[int]:
 
     Of each only `pk` and `corrects_id` are asked for: entries, or rows of these two columns.
     """
-    return fallen({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
+    return withdrawn_entries({entry.pk: entry.corrects_id for entry in corrections if entry.corrects_id is not None})
 
 
 def order_of(entry: Entry) -> tuple[Any, ...]:
@@ -123,18 +123,18 @@ class Ledger:
         ageing, stage = self._ageing[entry.culture_id], entry.stage
         poured = self._poured_in(entry)
         if poured is not None:
-            return Held(pour(held.belief, poured), held.sexes, held.last_count)
+            return Held(tip_in(held.belief, poured), held.sexes, held.last_count)
         if _is_tipped_in(entry):  # out of a tub of which nothing was known: that stays so
             return held
         belief = held.belief
         if not (_is_tipped_out(entry) and belief is None):
-            belief = replay.after(belief, event_of(entry), ageing, stage)
+            belief = replay.apply_event(belief, event_of(entry), ageing, stage)
         last = entry if entry.kind == Entry.Kind.COUNT else held.last_count
         # A tub begins empty, so what is moved into a new one is known by sex too.
         sexes = Known(0, 0) if held.belief is None and entry.males is not None else held.sexes
         return Held(belief, known_after(sexes, entry), last)
 
-    def _poured_in(self, entry: Entry) -> Poured | None:
+    def _poured_in(self, entry: Entry) -> ShareTippedIn | None:
         """Return what was tipped in from another tub, as its own entries tell it; None for any other entry."""
         if not _is_tipped_in(entry) or entry.other_side_id is None:
             return None
@@ -142,7 +142,7 @@ class Ledger:
         source = self.held(out.culture_id, out.stage, before=out.pk).belief
         if source is None:
             return None
-        return Poured(entry.happened_at, entry.given["share"], entry.given["share_log_sd"], source)
+        return ShareTippedIn(entry.happened_at, entry.given["share"], entry.given["share_log_sd"], source)
 
 
 def _is_tipped_in(entry: Entry) -> bool:
@@ -160,19 +160,19 @@ def _by_todays_method(entry: Entry) -> Entry:
     return entry
 
 
-def event_of(entry: Entry) -> Event | Poured:
+def event_of(entry: Entry) -> Event | ShareTippedIn:
     """Return an entry as the census room takes it, a count by today's method."""
     at = entry.happened_at.astimezone(UTC)  # as it is read back, so that a count that is only shown ages no otherwise
     if entry.kind == Entry.Kind.COUNT:
         count = count_entry.counted_again(entry)
         if count is not None:
-            return counted_from(at, count)
+            return count_event(at, count)
         exact = entry.log_sd == 0.0 and entry.method in count_entry.ONE_BY_ONE
-        return Counted(at, entry.estimate or 0.0, entry.log_sd or 0.0, entry.shared_sd or 0.0, exact)
+        return CountEvent(at, entry.estimate or 0.0, entry.log_sd or 0.0, entry.shared_sd or 0.0, exact)
     if entry.kind == Entry.Kind.CHANGE:
-        return Moved(at, entry.number or 0, entry.reason)
+        return ExactChange(at, entry.number or 0, entry.reason)
     if _is_tipped_out(entry):
-        return About(at, entry.number or 0, entry.given["share_log_sd"], entry.given["share"])
+        return ApproximateChange(at, entry.number or 0, entry.given["share_log_sd"], entry.given["share"])
     if "of" in entry.given:  # tipped in from another line, whose tub is kept here as it was believed then
-        return Poured(at, entry.given["tipped"], entry.given["share_log_sd"], from_json(entry.given["of"]))
-    return About(at, entry.number or 0, entry.log_sd or 0.0, None, entry.shared_sd or 0.0)
+        return ShareTippedIn(at, entry.given["tipped"], entry.given["share_log_sd"], from_json(entry.given["of"]))
+    return ApproximateChange(at, entry.number or 0, entry.log_sd or 0.0, None, entry.shared_sd or 0.0)

@@ -17,9 +17,9 @@ from breeder.cultures.queries.next_counts import plan_of_week
 from breeder.cultures.queries.stock import read_lines, stock_of_lines
 from breeder.cultures.queries.tubs import with_lines
 from breeder.orders.models import Order
-from breeder.shipments.box_page import besides_weather, morning_of
+from breeder.shipments.box_page import morning_text, obstacle_text
 from breeder.shipments.models import Kit, Parcel, Supply
-from breeder.shipments.queries.checks import Standing, waiting
+from breeder.shipments.queries.checks import BoxStatus, waiting
 from breeder.shipments.queries.parcels import kits_to_remeasure, orders_without_box
 from breeder.shipments.rules.departure_rules import order_ended
 from breeder.species.models import Line
@@ -50,7 +50,7 @@ class LineInNeed:
 
 
 @dataclass(frozen=True)
-class Box:
+class WaitingBox:
     """A waiting parcel, and whether its last check still holds."""
 
     parcel: Parcel
@@ -62,11 +62,11 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Day:
+class DayOverview:
     """Everything that the first page shows."""
 
     on: date
-    boxes: tuple[Box, ...]
+    boxes: tuple[WaitingBox, ...]
     tubs: tuple[TubToSee, ...]
     to_count: tuple[ToCount, ...]
     looked_at: int
@@ -89,13 +89,13 @@ class Day:
         return not (self.boxes or self.tubs or self.lines or self.holds or self.to_plan or self.supplies)
 
 
-def day(now: datetime) -> Day:
+def day_overview(now: datetime) -> DayOverview:
     """Return what needs doing on this day."""
     on = timezone.localdate(now)
     open_tubs, lines = Culture.objects.filter(closed_on=None), read_lines()
     tubs, looks = list(with_lines(open_tubs)), last_looks(open_tubs)
     supplies = list(Supply.objects.all())
-    return Day(
+    return DayOverview(
         on=on,
         boxes=tuple(_boxes(now)),
         tubs=tuple(_to_see(tubs, looks, on)),
@@ -112,13 +112,13 @@ def day(now: datetime) -> Day:
     )
 
 
-def _boxes(now: datetime) -> list[Box]:
+def _boxes(now: datetime) -> list[WaitingBox]:
     return [
-        Box(
+        WaitingBox(
             standing.parcel,
             standing.verdict,
-            besides_weather(standing, now) or (standing.check.reason if standing.check else ""),
-            morning_of(standing.parcel, standing.check, now),
+            obstacle_text(standing, now) or (standing.check.reason if standing.check else ""),
+            morning_text(standing.parcel, standing.check, now),
             standing.legal.blocks,
             _asks_for_check(standing, now),
         )
@@ -126,7 +126,7 @@ def _boxes(now: datetime) -> list[Box]:
     ]
 
 
-def _asks_for_check(standing: Standing, now: datetime) -> bool:
+def _asks_for_check(standing: BoxStatus, now: datetime) -> bool:
     on, ended = standing.parcel.post_on, order_ended(standing.parcel.order, now)
     return bool(on and on >= timezone.localdate(now) and not ended and (standing.check is None or standing.is_changed))
 

@@ -9,4 +9,4 @@ from breeder.dashboard import queries
 
 def page(request: HttpRequest) -> HttpResponse:
     """Show what needs doing today."""
-    return render(request, "dashboard/page.html", {"day": queries.day(timezone.now())})
+    return render(request, "dashboard/page.html", {"day": queries.day_overview(timezone.now())})

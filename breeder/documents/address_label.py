@@ -14,7 +14,7 @@ from reportlab.platypus import Flowable, Paragraph
 
 from breeder.documents.drawn_signs import ThisWayUp
 from breeder.documents.label_grid import Field, fit
-from breeder.documents.page_frame import BIG, BODY, SMALL, Sheet, blank, centred, right, style
+from breeder.documents.page_frame import BIG, BODY, SMALL, Sheet, blank, centered, right, style
 
 SIZE = (100 * mm, 150 * mm)
 PADDING = 5 * mm
@@ -90,7 +90,7 @@ def _lines(canvas: Canvas, field: Field, number: int, gap: float) -> None:
 def _band(canvas: Canvas, field: Field) -> None:
     canvas.setFillColor(black)
     canvas.rect(field.x, field.y, field.width, field.height, stroke=0, fill=1)
-    fit(canvas, [Paragraph("LIVE ANIMALS", centred(26, bold=True, color=white))], field.inside(0, 1 * mm, 0, 0.5 * mm))
+    fit(canvas, [Paragraph("LIVE ANIMALS", centered(26, bold=True, color=white))], field.inside(0, 1 * mm, 0, 0.5 * mm))
 
 
 def _foot(canvas: Canvas, label: AddressLabel, field: Field, sheet: Sheet) -> None:

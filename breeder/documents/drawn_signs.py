@@ -51,7 +51,7 @@ class Sign:
 DRAWN = {"♂": Sign("sign-male", _male), "♀": Sign("sign-female", _female)}
 
 
-def teach(canvas: Canvas) -> None:
+def add_signs(canvas: Canvas) -> None:
     """Add the signs to a canvas as reusable forms that paragraphs call by name."""
     for sign in DRAWN.values():
         canvas.beginForm(sign.name, 0, 0, SQUARE, SQUARE)
@@ -68,10 +68,10 @@ def _place(canvas: Canvas, kind: str, name: str) -> None:
     at: dict[str, Any] = canvas._curr_tx_info
     size = at["tx"]._fontsize or at["xs"].style.fontSize
     x = at["cur_x"] - size * (PLACE_EM + SIGN_EM) / 2
-    stamp(canvas, name, x, at["cur_y"] - size * UNDER_LINE_EM, size * SIGN_EM)
+    draw_sign(canvas, name, x, at["cur_y"] - size * UNDER_LINE_EM, size * SIGN_EM)
 
 
-def stamp(canvas: Canvas, name: str, x: float, y: float, size: float) -> None:
+def draw_sign(canvas: Canvas, name: str, x: float, y: float, size: float) -> None:
     """Draw a sign of this canvas with its lower left corner at x, y."""
     canvas.saveState()
     canvas.translate(x, y)

@@ -39,7 +39,7 @@ def letters(*, bold: bool = False, italic: bool = False) -> frozenset[int]:
     return frozenset(pdfmetrics.getFont(FACES[bold, italic][0]).face.charToGlyph)
 
 
-def nearest(letter: str) -> str | None:
+def printable_form(letter: str) -> str | None:
     """Return how a letter is printed: itself, a plain form of it, or nothing for invisible marks; None if it cannot be.
 
     A thin space becomes a space and a full-width A an A (Unicode compatibility forms); ideographs have no such form.

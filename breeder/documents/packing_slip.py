@@ -13,7 +13,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, Spacer, Table
 
 from breeder.cultures.phrases import animals
-from breeder.documents.page_frame import BIG, BODY, SMALL, SOFT, Sheet, centred, right, style, table
+from breeder.documents.page_frame import BIG, BODY, SMALL, SOFT, Sheet, centered, right, style, table
 from breeder.documents.printed_names import Name
 from breeder.documents.printed_text import Ink
 from breeder.documents.rules import sexes
@@ -33,7 +33,7 @@ CARE = (
 
 
 @dataclass(frozen=True)
-class Content:
+class SlipContent:
     """Animals of one line and stage in the box."""
 
     name: Name
@@ -58,7 +58,7 @@ class Slip:
     order: int
     shipper: str
     consignee: str
-    contents: tuple[Content, ...]
+    contents: tuple[SlipContent, ...]
     has_pack: bool = False
     terms: str = ""
     permits: tuple[str, ...] = ()
@@ -95,7 +95,7 @@ def _addresses(slip: Slip, sheet: Sheet) -> Table:
     )
 
 
-def _list(contents: Sequence[Content], sheet: Sheet) -> Table:
+def _list(contents: Sequence[SlipContent], sheet: Sheet) -> Table:
     rows: list[list[Flowable]] = [
         [sheet.text(head, SMALL + 1, color=SOFT, alignment=ALIGNED.get(head, 0)) for head in HEADS]
     ]
@@ -111,7 +111,7 @@ def _list(contents: Sequence[Content], sheet: Sheet) -> Table:
     return table(rows, widths, more=looks)
 
 
-def _species_row(same: Sequence[Content], sheet: Sheet) -> list[Flowable]:
+def _species_row(same: Sequence[SlipContent], sheet: Sheet) -> list[Flowable]:
     """Return the total row of a species that is in the box in several forms or stages."""
     number = _amount(_heads(same), _cultures(same))
     return [
@@ -124,7 +124,7 @@ def _species_row(same: Sequence[Content], sheet: Sheet) -> list[Flowable]:
     ]
 
 
-def _content_row(content: Content, sheet: Sheet, *, alone: bool) -> list[Flowable]:
+def _content_row(content: SlipContent, sheet: Sheet, *, alone: bool) -> list[Flowable]:
     ink = sheet.ink
     if alone:
         name = Paragraph(content.name.whole(ink), style())
@@ -136,21 +136,21 @@ def _content_row(content: Content, sheet: Sheet, *, alone: bool) -> list[Flowabl
         name,
         sheet.text(stage),
         Paragraph(ink(sexes(content.number, content.males, content.females)), style()),
-        Paragraph(str(content.cups), centred()),
+        Paragraph(str(content.cups), centered()),
         Paragraph(ink(number, bold=alone), right()),
         _venomous(content, sheet) if alone else sheet.text(""),
     ]
 
 
-def _venomous(content: Content, sheet: Sheet) -> Paragraph:
+def _venomous(content: SlipContent, sheet: Sheet) -> Paragraph:
     return sheet.text("YES" if content.venomous else "no", bold=content.venomous)
 
 
-def _heads(contents: Sequence[Content]) -> int:
+def _heads(contents: Sequence[SlipContent]) -> int:
     return sum(content.number for content in contents if content.stage != "cups")
 
 
-def _cultures(contents: Sequence[Content]) -> int:
+def _cultures(contents: Sequence[SlipContent]) -> int:
     return sum(content.number for content in contents if content.stage == "cups")
 
 
@@ -159,7 +159,7 @@ def _amount(heads: int, cups: int) -> str:
     return " + ".join([*parts, animals(cups, "cups")] if cups else parts)
 
 
-def _together(contents: Sequence[Content]) -> str:
+def _together(contents: Sequence[SlipContent]) -> str:
     heads, cultures = _heads(contents), _cultures(contents)
     kinds = len({content.species for content in contents})
     counts = [animals(heads, "animals")] if heads else []

@@ -49,7 +49,7 @@ def right(size: float = BODY, **more: Any) -> ParagraphStyle:
     return style(size, alignment=TA_RIGHT, **more)
 
 
-def centred(size: float = BODY, **more: Any) -> ParagraphStyle:
+def centered(size: float = BODY, **more: Any) -> ParagraphStyle:
     return style(size, alignment=TA_CENTER, **more)
 
 
@@ -70,7 +70,7 @@ class PaperCanvas(Canvas):
         self.foot = more.pop("foot", None)
         super().__init__(*args, **more)
         register()
-        drawn_signs.teach(self)
+        drawn_signs.add_signs(self)
         self._pages: list[dict[str, Any]] = []
 
     def showPage(self) -> None:  # noqa: N802 (reportlab's name)

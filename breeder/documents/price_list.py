@@ -18,7 +18,7 @@ ON_REQUEST = "price on request"
 
 
 @dataclass(frozen=True)
-class Priced:
+class PricedPack:
     """One pack of one line on the list."""
 
     group: str
@@ -29,7 +29,7 @@ class Priced:
     available: str
 
 
-def price_list(offers: Sequence[Priced], gone: Sequence[Name], sheet: Sheet) -> bytes:
+def price_list(offers: Sequence[PricedPack], gone: Sequence[Name], sheet: Sheet) -> bytes:
     """Return the list as a PDF; `gone` are lines with nothing free right now."""
     story: list[Flowable] = [_table(offers, sheet)] if offers else []
     if gone:
@@ -38,7 +38,7 @@ def price_list(offers: Sequence[Priced], gone: Sequence[Name], sheet: Sheet) -> 
     return sheet.print(story)
 
 
-def _table(offers: Sequence[Priced], sheet: Sheet) -> Flowable:
+def _table(offers: Sequence[PricedPack], sheet: Sheet) -> Flowable:
     rows: list[list[Flowable]] = [[sheet.text(head, SMALL + 1, color=SOFT) for head in HEADS]]
     rows[0][2] = sheet.text(HEADS[2], SMALL + 1, color=SOFT, alignment=2)
     looks: list[tuple[object, ...]] = [("LEFTPADDING", (-1, 0), (-1, -1), 4 * mm)]
@@ -56,7 +56,7 @@ def _table(offers: Sequence[Priced], sheet: Sheet) -> Flowable:
     return table(rows, widths, ruled=False, more=[("VALIGN", (0, 0), (-1, -1), "TOP"), *looks])
 
 
-def _row(offer: Priced, name: Name | str, sheet: Sheet) -> list[Flowable]:
+def _row(offer: PricedPack, name: Name | str, sheet: Sheet) -> list[Flowable]:
     ink = sheet.ink
     shown = name.whole(ink) if isinstance(name, Name) else ""
     if shown and offer.common:

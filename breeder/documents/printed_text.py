@@ -7,7 +7,7 @@ from itertools import groupby
 from xml.sax.saxutils import escape
 
 from breeder.documents.drawn_signs import DRAWN
-from breeder.documents.fonts import letters, nearest
+from breeder.documents.fonts import letters, printable_form
 
 MISSING = "[?]"
 NAMED_AT_MOST = 6
@@ -34,7 +34,7 @@ class Ink:
         def how(letter: str) -> str:
             if letter in DRAWN:
                 return letter
-            printed = nearest(letter)
+            printed = printable_form(letter)
             if printed is None:
                 return "missing"
             return "italic" if italic and all(ord(part) in slanted for part in printed) else "upright"
@@ -48,7 +48,7 @@ class Ink:
         if how == "missing":
             self.missing.update(dict.fromkeys(run))
             return f"<b>{MISSING}</b>"
-        text = escape("".join(nearest(letter) or "" for letter in run))
+        text = escape("".join(printable_form(letter) or "" for letter in run))
         if not text:
             return ""
         text = f"<i>{text}</i>" if how == "italic" else text

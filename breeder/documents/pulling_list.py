@@ -9,7 +9,7 @@ from reportlab.platypus import Flowable, Paragraph, Spacer
 
 from breeder.cultures.phrases import animals
 from breeder.documents.drawn_signs import TickBox
-from breeder.documents.page_frame import BIG, HUGE, SMALL, SOFT, Sheet, centred, style, table
+from breeder.documents.page_frame import BIG, HUGE, SMALL, SOFT, Sheet, centered, style, table
 from breeder.documents.printed_names import Name
 from breeder.documents.rules import sexes
 
@@ -19,7 +19,7 @@ CENTRED = ("Cups", "Box")
 
 
 @dataclass(frozen=True)
-class Pull:
+class PullRow:
     """What to take from one tub for one box; no tub means that none is chosen yet."""
 
     tub: int | None
@@ -39,7 +39,7 @@ class Pull:
         return (self.tub is None, self.shelf, self.place, self.tub or 0, self.box)
 
 
-def pulling_list(pulls: Sequence[Pull], sheet: Sheet) -> bytes:
+def pulling_list(pulls: Sequence[PullRow], sheet: Sheet) -> bytes:
     """Return the list as a PDF."""
     walk = sorted(pulls, key=lambda pull: pull.walk)
     widths = [width or sheet.width - sum(WIDTHS) for width in WIDTHS]
@@ -55,7 +55,7 @@ def pulling_list(pulls: Sequence[Pull], sheet: Sheet) -> bytes:
     return sheet.print(story)
 
 
-def _row(pull: Pull, sheet: Sheet) -> list[Any]:
+def _row(pull: PullRow, sheet: Sheet) -> list[Any]:
     ink = sheet.ink
     return [
         TickBox(5 * mm),
@@ -63,26 +63,26 @@ def _row(pull: Pull, sheet: Sheet) -> list[Any]:
         Paragraph(pull.name.whole(ink), style()),
         _taken(pull, sheet),
         # No cup of their own: these animals join those of the same pack from another tub.
-        Paragraph(str(pull.cups), centred(BIG)) if pull.cups else Paragraph("shared", centred(SMALL)),
-        Paragraph(str(pull.box), centred(BIG, bold=True)),
+        Paragraph(str(pull.cups), centered(BIG)) if pull.cups else Paragraph("shared", centered(SMALL)),
+        Paragraph(str(pull.box), centered(BIG, bold=True)),
     ]
 
 
-def _tub(pull: Pull, sheet: Sheet) -> list[Flowable]:
+def _tub(pull: PullRow, sheet: Sheet) -> list[Flowable]:
     if pull.tub is None:
         return [sheet.text("____", HUGE), sheet.text("____")]
     place = f"<font size='{SMALL}' color='#57605a'>place {pull.place}</font>"
     return [sheet.number(pull.tub, WIDTHS[1]), Paragraph(f"{sheet.ink(pull.shelf)}<br/>{place}", style())]
 
 
-def _taken(pull: Pull, sheet: Sheet) -> list[Flowable]:
+def _taken(pull: PullRow, sheet: Sheet) -> list[Flowable]:
     parts: list[Flowable] = [sheet.text(animals(pull.number, pull.stage), BIG, bold=True)]
     if by_sex := sexes(pull.number, pull.males, pull.females):
         parts.append(sheet.text(by_sex))
     return parts
 
 
-def _together(pulls: Sequence[Pull]) -> str:
+def _together(pulls: Sequence[PullRow]) -> str:
     heads = sum(pull.number for pull in pulls if pull.stage != "cups")
     cups = sum(pull.cups for pull in pulls)
     tubs = len({pull.tub for pull in pulls if pull.tub is not None})

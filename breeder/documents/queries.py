@@ -9,19 +9,19 @@ from django.utils import timezone
 
 from breeder.base.formatting import money
 from breeder.base.models import Setting
-from breeder.carriers.queries import closures_of
-from breeder.carriers.rulebook import markings_of, read_rules
+from breeder.carriers.queries import carrier_closures
+from breeder.carriers.rulebook import read_rules, requested_markings
 from breeder.core.transit.delivery_days import after_working_days
 from breeder.cultures.models import SHELF_ORDER, Culture, Stage
 from breeder.cultures.phrases import animals
 from breeder.documents import rules
 from breeder.documents.address_label import AddressLabel
 from breeder.documents.cup_labels import Cup
-from breeder.documents.packing_slip import Content, Slip
+from breeder.documents.packing_slip import Slip, SlipContent
 from breeder.documents.page_frame import day, weekday
-from breeder.documents.price_list import Priced
+from breeder.documents.price_list import PricedPack
 from breeder.documents.printed_names import Name
-from breeder.documents.pulling_list import Pull
+from breeder.documents.pulling_list import PullRow
 from breeder.documents.round_sheet import RoundRow
 from breeder.documents.rules import NothingToPrint
 from breeder.documents.tub_labels import TubCard
@@ -33,7 +33,7 @@ from breeder.shipments.models import Parcel, ParcelItem
 from breeder.species.models import Line, Species
 
 
-def parcel_numbered(number: int) -> Parcel:
+def parcel_by_number(number: int) -> Parcel:
     """Return a parcel with everything printed about it. Raises NothingToPrint if there is none or it is empty."""
     parcel = _parcels().filter(number=number).first()
     if parcel is None:
@@ -65,14 +65,14 @@ def _number(item: ParcelItem) -> int:
     return item.planned if item.packed is None else item.packed
 
 
-def pulls(parcels: Iterable[Parcel]) -> list[Pull]:
+def pulls(parcels: Iterable[Parcel]) -> list[PullRow]:
     """Return what to take from which tub for these boxes."""
     return [_pull(item, parcel.number) for parcel in parcels for item in parcel.items.all()]
 
 
-def _pull(item: ParcelItem, box: int) -> Pull:
+def _pull(item: ParcelItem, box: int) -> PullRow:
     tub = item.culture
-    return Pull(
+    return PullRow(
         tub=tub.number if tub else None,
         shelf=tub.shelf if tub else "",
         place=tub.place_on_shelf if tub else 0,
@@ -94,7 +94,7 @@ def slip(parcel: Parcel, home: Setting) -> Slip:
     return Slip(
         box=parcel.number,
         order=parcel.order.number,
-        shipper=rules.block(home.trade_name, home.return_address),
+        shipper=rules.address_text(home.trade_name, home.return_address),
         consignee=consignee(parcel),
         contents=contents,
         has_pack=bool(parcel.kit and parcel.kit.packs),
@@ -110,7 +110,7 @@ def _permits(parcel: Parcel, home: Setting) -> tuple[str, ...]:
     return tuple(permit.called for permit in ask_box(read_rules(home.region), parcel, on).permits)
 
 
-def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
+def _contents(items: Iterable[ParcelItem]) -> tuple[SlipContent, ...]:
     """Return what is in the box by line and stage, whatever tubs it came from."""
     alike: dict[tuple[int, str], list[ParcelItem]] = {}
     for item in items:
@@ -118,10 +118,10 @@ def _contents(items: Iterable[ParcelItem]) -> tuple[Content, ...]:
     return tuple(_content(same) for same in alike.values())
 
 
-def _content(same: Sequence[ParcelItem]) -> Content:
+def _content(same: Sequence[ParcelItem]) -> SlipContent:
     line, stage = _line(same[0]), same[0].order_line.offer.stage
     number = sum(map(_number, same))
-    return Content(
+    return SlipContent(
         name=Name.of(line),
         stage=stage,
         number=number,
@@ -136,7 +136,7 @@ def _content(same: Sequence[ParcelItem]) -> Content:
 def consignee(parcel: Parcel) -> str:
     """Return the name and address of the person the box goes to."""
     address = parcel.order.address
-    return rules.block(parcel.order.person.name, address.block if address else "")
+    return rules.address_text(parcel.order.person.name, address.block if address else "")
 
 
 def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
@@ -145,11 +145,11 @@ def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
     service, address = parcel.service, parcel.order.address
     return AddressLabel(
         box=parcel.number,
-        sender=rules.block(home.trade_name, home.return_address),
+        sender=rules.address_text(home.trade_name, home.return_address),
         consignee=consignee(parcel),
         has_address=bool(address and address.block.strip()),
         has_return=bool(home.return_address.strip()),
-        contents=rules.contents(
+        contents=rules.contents_text(
             {each.group for each in species},
             venomous=any(each.venomous for each in species),
             harmful=any(each.secretes for each in species),
@@ -157,7 +157,9 @@ def address_label(parcel: Parcel, home: Setting) -> AddressLabel:
         deliver_by=weekday(deliver_by(parcel)),
         service=str(service) if service else "",
         hold_for_pickup=parcel.way == Parcel.Way.COUNTER,
-        marking=service.marking or ", ".join(markings_of(read_rules(home.region), species, service)) if service else "",
+        marking=service.marking or ", ".join(requested_markings(read_rules(home.region), species, service))
+        if service
+        else "",
     )
 
 
@@ -165,7 +167,7 @@ def deliver_by(parcel: Parcel) -> date | None:
     """Return the planned latest day of delivery; None without a day or a service."""
     if parcel.post_on is None or parcel.service is None:
         return None
-    closures = closures_of(parcel.service.carrier)
+    closures = carrier_closures(parcel.service.carrier)
     return after_working_days(parcel.post_on, parcel.service.latest_days, closures)
 
 
@@ -211,7 +213,7 @@ def tub_cards(numbers: Sequence[int], base: str) -> list[TubCard]:
     else:
         known = {tub.number: tub for tub in tubs.filter(number__in=numbers)}
         if missing := [str(number) for number in numbers if number not in known]:
-            raise NothingToPrint(f"There is no tub {rules.listed(missing)}. Check the numbers and print again.")
+            raise NothingToPrint(f"There is no tub {rules.list_text(missing)}. Check the numbers and print again.")
         chosen = [known[number] for number in numbers]
     if not chosen:
         raise NothingToPrint("There is no open tub yet. Start a tub first, then print its label.")
@@ -224,7 +226,7 @@ def _code(tub: Culture, base: str) -> str:
     return f"{base}{reverse('cultures:tub', args=[tub.number])}" if base else str(tub)
 
 
-def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
+def priced(home: Setting, on: date) -> tuple[list[PricedPack], list[Name]]:
     """Return the packs that can be sold today by group and name, and the lines with nothing free."""
     offers, gone = [], []
     rank = list(Species.Group.values)
@@ -242,8 +244,8 @@ def priced(home: Setting, on: date) -> tuple[list[Priced], list[Name]]:
     return offers, gone
 
 
-def _priced(line: Line, offer: Offer, word: str, home: Setting) -> Priced:
-    return Priced(
+def _priced(line: Line, offer: Offer, word: str, home: Setting) -> PricedPack:
+    return PricedPack(
         group=rules.PLURAL[line.species.group].capitalize(),
         name=Name.of(line),
         common=line.species.vernacular_name,

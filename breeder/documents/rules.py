@@ -46,15 +46,15 @@ def sexes_in_cup(number: int, males: int, females: int, cups: int) -> str:
     return f"{males}{NO_BREAK}♂, {females}{NO_BREAK}♀ in all {cups} cups"
 
 
-def listed(words: Iterable[str]) -> str:
+def list_text(words: Iterable[str]) -> str:
     """Return 'a', 'a and b', 'a, b and c'."""
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
+def contents_text(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
     """Return the description for the address side; 'harmless' only when no species inside defends itself."""
-    kinds = listed(dict.fromkeys(PLURAL.get(group, PLURAL["other"]) for group in sorted(groups))) if groups else ""
+    kinds = list_text(dict.fromkeys(PLURAL.get(group, PLURAL["other"]) for group in sorted(groups))) if groups else ""
     if venomous:
         return f"Live {kinds}, some of them VENOMOUS"
     if not kinds:
@@ -62,7 +62,7 @@ def contents(groups: Collection[str], *, venomous: bool, harmful: bool) -> str:
     return f"Live {kinds}" if harmful else f"Live harmless {kinds}"
 
 
-def block(name: str, address: str) -> str:
+def address_text(name: str, address: str) -> str:
     """Return an address as printed: no empty lines, and the name on top unless it is already in it."""
     lines = [line.strip() for line in address.splitlines() if line.strip()]
     if name and not any(name.casefold() in line.casefold() for line in lines):

@@ -29,7 +29,7 @@ from breeder.documents.tub_labels import tub_labels as draw_tub_labels
 PDF_POLICY = "default-src 'none'; style-src 'unsafe-inline'; object-src 'self'; frame-ancestors 'none'"
 
 
-def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]:
+def pdf_view(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]:
     """Answer with the PDF that a view returns, or with the sentence that says why there is none."""
 
     @require_safe
@@ -48,32 +48,34 @@ def paper(view: Callable[..., tuple[str, bytes]]) -> Callable[..., HttpResponse]
     return answered
 
 
-def sheet_of(title: str, **more: Any) -> Sheet:
+def empty_sheet(title: str, **more: Any) -> Sheet:
     """Return an empty document in the household's name and paper size: US letter where sizes are in inches, else A4."""
     home = household()
     return Sheet(title, home.trade_name, us_letter=home.inches, **more)
 
 
-@paper
+@pdf_view
 def pulling_list(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print what to take from which tub for one box."""
-    parcel = queries.parcel_numbered(number)
+    parcel = queries.parcel_by_number(number)
     when = f" · to be posted {weekday(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Pulling list, box {number}", subtitle=f"order {parcel.order.number}{when}")
+    sheet = empty_sheet(f"Pulling list, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"pulling-list-box-{number}", draw_pulling_list(queries.pulls([parcel]), sheet)
 
 
-@paper
+@pdf_view
 def day_pulling_list(request: HttpRequest) -> tuple[str, bytes]:
     """Print what to take from which tub for all boxes of a day, in one walk along the shelves."""
-    on = day_asked(request.GET.get("day", ""))
+    on = requested_day(request.GET.get("day", ""))
     parcels = queries.parcels_of_day(on)
-    boxes = rules.listed(str(parcel.number) for parcel in parcels)
-    sheet = sheet_of(f"Pulling list, {weekday(on)}", subtitle=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}")
+    boxes = rules.list_text(str(parcel.number) for parcel in parcels)
+    sheet = empty_sheet(
+        f"Pulling list, {weekday(on)}", subtitle=f"box {boxes}" if len(parcels) == 1 else f"boxes {boxes}"
+    )
     return f"pulling-list-{on}", draw_pulling_list(queries.pulls(parcels), sheet)
 
 
-def day_asked(typed: str) -> date:
+def requested_day(typed: str) -> date:
     """Return the day asked for, or today if none was. Raises NothingToPrint for text that is not a day."""
     try:
         return date.fromisoformat(typed) if typed else timezone.localdate()
@@ -81,27 +83,27 @@ def day_asked(typed: str) -> date:
         raise NothingToPrint(f"“{typed[:40]}” is not a day. Write it as year-month-day, such as 2026-03-02.") from None
 
 
-@paper
+@pdf_view
 def packing_slip(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print the list that travels with the animals."""
-    parcel = queries.parcel_numbered(number)
+    parcel = queries.parcel_by_number(number)
     when = f" · posted {day(parcel.post_on)}" if parcel.post_on else ""
-    sheet = sheet_of(f"Packing slip, box {number}", subtitle=f"order {parcel.order.number}{when}")
+    sheet = empty_sheet(f"Packing slip, box {number}", subtitle=f"order {parcel.order.number}{when}")
     return f"packing-slip-box-{number}", draw_packing_slip(queries.slip(parcel, household()), sheet)
 
 
-@paper
+@pdf_view
 def address_label(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print the label for the address side."""
-    label = queries.address_label(queries.parcel_numbered(number), household())
-    return f"address-label-box-{number}", draw_address_label(label, sheet_of(f"Address label, box {number}"))
+    label = queries.address_label(queries.parcel_by_number(number), household())
+    return f"address-label-box-{number}", draw_address_label(label, empty_sheet(f"Address label, box {number}"))
 
 
-@paper
+@pdf_view
 def cup_labels(request: HttpRequest, number: int) -> tuple[str, bytes]:
     """Print a label for each cup of a box."""
-    cups = queries.cups(queries.parcel_numbered(number))
-    return f"cup-labels-box-{number}", draw_cup_labels(cups, sheet_of(f"Cup labels, box {number}"))
+    cups = queries.cups(queries.parcel_by_number(number))
+    return f"cup-labels-box-{number}", draw_cup_labels(cups, empty_sheet(f"Cup labels, box {number}"))
 
 
 @require_safe
@@ -113,24 +115,24 @@ def tub_labels(request: HttpRequest) -> HttpResponse:
     return _tub_labels(request, base)
 
 
-@paper
+@pdf_view
 def _tub_labels(request: HttpRequest, base: str) -> tuple[str, bytes]:
     numbers = rules.numbers_in(request.GET.get("numbers", ""))
-    return "tub-labels", draw_tub_labels(queries.tub_cards(numbers, base), sheet_of("Tub labels"))
+    return "tub-labels", draw_tub_labels(queries.tub_cards(numbers, base), empty_sheet("Tub labels"))
 
 
 @keeper_only
-@paper
+@pdf_view
 def price_list(request: HttpRequest) -> tuple[str, bytes]:
     """Print what is for sale today."""
     today = timezone.localdate()
     offers, gone = queries.priced(household(), today)
-    return f"price-list-{today}", draw_price_list(offers, gone, sheet_of("Price list", subtitle=day(today)))
+    return f"price-list-{today}", draw_price_list(offers, gone, empty_sheet("Price list", subtitle=day(today)))
 
 
-@paper
+@pdf_view
 def round_sheet(request: HttpRequest) -> tuple[str, bytes]:
     """Print the tubs in shelf order with room to write."""
     # PostgreSQL refuses text with a null character.
     rows = queries.round_rows(request.GET.get("shelf", "").replace("\x00", ""))
-    return "round-sheet", draw_round_sheet(rows, sheet_of("Round sheet", sideways=True))
+    return "round-sheet", draw_round_sheet(rows, empty_sheet("Round sheet", sideways=True))

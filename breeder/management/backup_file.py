@@ -47,7 +47,7 @@ from breeder.management.backup_rows import BATCH, CannotReadRow, load_rows
 from breeder.management.older_tables import tables_as_of
 
 
-class Exact(DjangoJSONEncoder):
+class MicrosecondEncoder(DjangoJSONEncoder):
     """Writes times to the microsecond; Django's encoder cuts them to the millisecond, and a replay would differ."""
 
     def default(self, o: Any) -> Any:
@@ -55,7 +55,7 @@ class Exact(DjangoJSONEncoder):
 
 
 @dataclass(frozen=True)
-class Kept:
+class BackupSummary:
     """What a backup holds: rows by model, photos, and the digest of the rows."""
 
     rows: dict[str, int]
@@ -67,14 +67,14 @@ class Kept:
         return sum(self.rows.values())
 
 
-def models_kept() -> list[type[Model]]:
+def book_models() -> list[type[Model]]:
     """Return the models that make up the book, people who log in first, each after those it refers to."""
     app_models = list(apps.get_app_config("breeder").get_models())
     ordered = serializers.sort_dependencies([("breeder", app_models)], allow_cycles=True)
     return [Group, User, *ordered]
 
 
-def write_backup(path: Path) -> Kept:
+def write_backup(path: Path) -> BackupSummary:
     """Write the whole book to `path` as of one moment; only a complete new file replaces an older one."""
     unfinished = path.parent / f"{path.name}.part"  # a folder such as . has no name; replacing it fails
     try:
@@ -96,14 +96,14 @@ def _lay_down(path: Path) -> None:
     os.close(handle)
 
 
-def _write(path: Path) -> Kept:
+def _write(path: Path) -> BackupSummary:
     # A small computer without a clock starts in 1970, before any time that a ZIP can hold; keep such photos too.
     archive = zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, strict_timestamps=False)
     with archive:
         rows, digest = _pack_rows(archive)
         # After the rows, so that their transaction is short; no photo that a row names is removed meanwhile.
         photos = _pack_photos(archive)
-        kept = Kept(rows, photos, digest)
+        kept = BackupSummary(rows, photos, digest)
         about = {"kind": KIND, "form": FORM, "schema": schema(), "rows": kept.rows, "digest": kept.digest}
         archive.writestr(ABOUT, json.dumps(about, indent=1))
     return kept
@@ -131,20 +131,20 @@ def _one_moment() -> Iterator[None]:
             yield
 
 
-def holdings(path: Path) -> Kept | None:
+def backup_summary(path: Path) -> BackupSummary | None:
     """Return what a backup says it holds, unchecked; None if it cannot be read."""
     try:
         with zipfile.ZipFile(path) as archive:
             about = json.loads(archive.read(ABOUT))
             photos = sum(name.startswith(PHOTOS) for name in archive.namelist())
-            return Kept(dict(about["rows"]), photos, str(about["digest"]))
+            return BackupSummary(dict(about["rows"]), photos, str(about["digest"]))
     except (OSError, LookupError, TypeError, ValueError, RuntimeError, *DAMAGED):  # RuntimeError: an encrypted archive
         return None
 
 
 def _lines() -> Iterator[tuple[bytes, str, int]]:
     """Yield rows as lines, many of one model at a time, with its name and their number."""
-    for model in models_kept():
+    for model in book_models():
         written = _as_django_writes if model._meta.many_to_many else _line_writer(model)
         rows = model._default_manager.order_by("pk").iterator(chunk_size=BATCH)
         while batch := list(islice(rows, BATCH)):
@@ -152,14 +152,14 @@ def _lines() -> Iterator[tuple[bytes, str, int]]:
 
 
 def _as_django_writes(row: Model) -> str:
-    return str(serializers.serialize("jsonl", [row], cls=Exact))
+    return str(serializers.serialize("jsonl", [row], cls=MicrosecondEncoder))
 
 
 def _line_writer(model: type[Model]) -> Callable[[Model], str]:
     """Return what writes a row of a model as Django's JSON Lines do, but makes its encoder and its names once."""
     label, key = str(model._meta), model._meta.pk
     fields = [(field.name, field) for field in model._meta.concrete_fields if field is not key]
-    encode = Exact(ensure_ascii=False, separators=(",", ": ")).encode
+    encode = MicrosecondEncoder(ensure_ascii=False, separators=(",", ": ")).encode
 
     def write(row: Model) -> str:
         values = {name: _plain(row, field) for name, field in fields}
@@ -183,7 +183,7 @@ def _pack_photos(archive: zipfile.ZipFile) -> int:
     return packed
 
 
-def restore_backup(path: Path) -> Kept:
+def restore_backup(path: Path) -> BackupSummary:
     """Fill an empty book from a backup, all or nothing. Raises CannotRestore with the reason."""
     try:
         with zipfile.ZipFile(path) as archive:
@@ -213,12 +213,12 @@ def restore_backup(path: Path) -> Kept:
         raise CannotRestore(
             f"'{path}' is no backup of this book, or a damaged one. Choose a file written by `backup`."
         ) from None
-    return Kept(rows, photos, about["digest"])
+    return BackupSummary(rows, photos, about["digest"])
 
 
 def _first_filled() -> str:
     """Return what this book already holds as text; the groups that a migration or first run makes do not count."""
-    for model in models_kept():
+    for model in book_models():
         if model is not Group and model._default_manager.exists():
             return f"{model._default_manager.count()} {model._meta.verbose_name_plural}"
     return ""
@@ -236,7 +236,7 @@ def _load_rows(archive: zipfile.ZipFile, models_then: Apps) -> dict[str, int]:
 def _reset_sequences() -> None:
     with connection.cursor() as cursor:
         tables = set(connection.introspection.table_names(cursor))  # an older version may have fewer
-        counted = [model for model in models_kept() if _counts_up(model) and model._meta.db_table in tables]
+        counted = [model for model in book_models() if _counts_up(model) and model._meta.db_table in tables]
         for statement in connection.ops.sequence_reset_sql(no_style(), counted):
             cursor.execute(statement)
 

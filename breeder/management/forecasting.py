@@ -47,7 +47,7 @@ def _places(setting: Setting) -> Iterator[Place]:
             continue
 
 
-def bring_all() -> refresh.Report:
+def fetch_all() -> refresh.RefreshReport:
     """Fetch fresh hours for every place needed, unless another run is doing so."""
     return refresh.refresh(places_needed)
 
@@ -58,12 +58,12 @@ def next_wait_s(now: datetime, dice: random.Random, every_s: float = EVERY_S) ->
     return wait + refresh.seconds_off_the_hour(now + timedelta(seconds=wait), dice)
 
 
-class BesideTheSite(threading.Thread):
+class ForecastThread(threading.Thread):
     """Fetches forecasts about once an hour while the site runs, once a service is chosen."""
 
     def __init__(
         self,
-        bring: Callable[[], refresh.Report] = bring_all,
+        bring: Callable[[], refresh.RefreshReport] = fetch_all,
         *,
         first_after_s: float = FIRST_AFTER_S,
         clock: Callable[[], datetime] = timezone.now,

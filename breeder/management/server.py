@@ -96,7 +96,7 @@ def ask_password() -> str:
     return password
 
 
-def refuse_taken(host: str, port: int) -> None:
+def refuse_taken_port(host: str, port: int) -> None:
     """Raise CommandError if something already listens there, or if nothing can."""
     if not 0 < port <= LAST_PORT:
         raise CommandError(f"{port} is no port. Choose one from 1024 to {LAST_PORT}, such as --port 8000.")
@@ -134,14 +134,14 @@ def serve_site(host: str, port: int, say: Say, *, home: str = "", with_forecasts
     """
     from waitress import serve
 
-    from breeder.management.forecasting import BesideTheSite
-    from breeder.management.warm_calendar import Warming
+    from breeder.management.forecasting import ForecastThread
+    from breeder.management.warm_calendar import BoardWarmer
     from breeder.wsgi import application
 
-    warming = Warming()
+    warming = BoardWarmer()
     warming.start()
     if with_forecasts:
-        BesideTheSite(afterwards=warming.poke).start()
+        ForecastThread(afterwards=warming.poke).start()
 
     say(f"The book is open at http://{host}:{port}/ (stop it with Ctrl+C).")
     if not settings.HTTPS:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from breeder.base.queries import household
 from breeder.shipments import board, run_check
 from breeder.shipments.forms.departure_forms import BoardForm
-from breeder.shipments.rules.departure_rules import NotLikeThis
+from breeder.shipments.rules.departure_rules import DepartureRefused
 from breeder.shipments.steps.departure_steps import places_of
 from breeder.weather.steps import PlaceUnknown
 
@@ -18,21 +18,21 @@ LOG = logging.getLogger(__name__)
 EVERY_S = 600.0
 
 
-def warm() -> None:
+def warm_board() -> None:
     """Compute the board, its usual plan and one check, so that the first visit to each page is quick."""
     setting, now = household(), timezone.now()
-    built = board.board_of(setting, now)
+    built = board.build_board(setting, now)
     board.plan(built, BoardForm.asked({}).aim, BoardForm.USUAL_A_DAY)
     for row in built.rows:
         try:
             run_check.refuse_unless_ready(row.parcel, setting)
             run_check.check(row.parcel, setting, places_of(row.parcel, setting), now)
-        except (NotLikeThis, PlaceUnknown):
+        except (DepartureRefused, PlaceUnknown):
             continue
         return
 
 
-class Warming(threading.Thread):
+class BoardWarmer(threading.Thread):
     """Keeps the board computed while the site runs."""
 
     def __init__(self) -> None:
@@ -51,7 +51,7 @@ class Warming(threading.Thread):
     def once(self) -> None:
         """Compute the board. A failure is logged, and the pages compute it themselves."""
         try:
-            warm()
+            warm_board()
         except Exception:
             LOG.exception("The board could not be worked out beforehand.")
         finally:

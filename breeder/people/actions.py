@@ -59,7 +59,7 @@ def add_address(person: Person, destination: Destination, *, by: Keeper) -> Addr
 @action(lock=_kept_address)
 def correct_address(address: Address, destination: Destination, *, by: Keeper) -> Address:
     """Put an address right; open orders that go there follow, and their boxes must be checked again."""
-    for name, value in steps.columns_of(destination).items():
+    for name, value in steps.address_columns(destination).items():
         setattr(address, name, value)
     address.save()
     return address

@@ -39,7 +39,7 @@ class PersonForm(SeenForm, PlainForm, forms.ModelForm):
         }
 
 
-class PlaceFields(forms.Form):
+class AddressPlaceFields(forms.Form):
     """Mixin: a place typed by hand for an address without a US postcode, or the choice to do without a place."""
 
     latitude = CoordinateField(
@@ -79,14 +79,14 @@ class PlaceFields(forms.Form):
                 return None
             without = given["without_place"]
             return rules.destination(block, country=country, postcode=postcode, typed=typed, without_place=without)
-        except rules.NotThere as refusal:
+        except rules.NotAPlace as refusal:
             self.add_error("latitude", refusal)
         except ValidationError as refusal:
             self.add_error(block_name, refusal)
         return None
 
 
-class AddressForm(PlainForm, PlaceFields):
+class AddressForm(PlainForm, AddressPlaceFields):
     """An address pasted as a block; its place comes from the US postcode or from the keeper."""
 
     block = forms.CharField(
@@ -104,7 +104,7 @@ class AddressForm(PlainForm, PlaceFields):
     postcode = forms.CharField(
         label="Postcode", required=False, max_length=12, help_text="Left empty it is read from the address."
     )
-    field_order = ("block", "country", "postcode", *PlaceFields.PLACE)
+    field_order = ("block", "country", "postcode", *AddressPlaceFields.PLACE)
 
     destination: rules.Destination | None = None
 
@@ -140,7 +140,7 @@ class AddressForm(PlainForm, PlaceFields):
         return cleaned
 
 
-def as_typed(address: Address) -> dict[str, Any]:
+def address_form_values(address: Address) -> dict[str, Any]:
     """Return the form's values for an address: the block, and only what did not come from it or from the postcode.
 
     A value read from the old block would sit in a closed part of the form and overrule the next block.
@@ -155,7 +155,7 @@ def as_typed(address: Address) -> dict[str, Any]:
     return shown
 
 
-class RemovalForm(PlainForm, forms.Form):
+class PersonRemovalForm(PlainForm, forms.Form):
     """A box to tick before a person is removed for good."""
 
     sure = forms.BooleanField(label="They asked for it, or no longer need to be on file")

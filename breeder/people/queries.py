@@ -13,11 +13,11 @@ def people(search: str = "", kind: str = "") -> QuerySet[Person]:
     current = Prefetch("addresses", queryset=Address.objects.filter(is_current=True), to_attr="current")
     on_file = Person.objects.filter(removed_at__isnull=True).prefetch_related(current)
     if search:
-        on_file = on_file.filter(pk__in=holding(search, "name", "email", "addresses__town"))
+        on_file = on_file.filter(pk__in=ids_containing(search, "name", "email", "addresses__town"))
     return on_file.filter(kind=kind) if kind else on_file
 
 
-def holding(words: str, *columns: str) -> set[int]:
+def ids_containing(words: str, *columns: str) -> set[int]:
     """Return the ids of people with these letters in one of the columns, in upper or lower case.
 
     Compared here and not in the database: SQLite folds the case of ASCII only, and PostgreSQL that of its locale.

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 
 from breeder.base.postcodes import Place, fault_of_place, to_hundredth, us_place
-from breeder.core.compliance.regions import name_of
+from breeder.core.compliance.regions import region_name
 from breeder.people.address_parser import ReadBlock, read_block
 
 REMOVED = "removed"
@@ -18,11 +18,11 @@ class NoPlace(ValidationError):
     """The address leads to no place, so no weather can be read for it."""
 
 
-class Unreadable(ValidationError):
+class UnreadableAddress(ValidationError):
     """The address lacks something, or two parts of it disagree."""
 
 
-class NotThere(ValidationError):
+class NotAPlace(ValidationError):
     """The place typed by hand is incomplete, not on Earth, or without an address."""
 
 
@@ -60,13 +60,13 @@ def destination(
 ) -> Destination:
     """Return a pasted address as it will be kept, with its place.
 
-    The place is the one typed by hand, else that of the US postcode. Raises Unreadable if the country cannot be read or
-    postcode and state disagree, NotThere if the typed place is not one, NoPlace if the address leads to no place and
+    The place is the one typed by hand, else that of the US postcode. Raises UnreadableAddress if the country cannot be read or
+    postcode and state disagree, NotAPlace if the typed place is not one, NoPlace if the address leads to no place and
     the keeper did not choose to do without.
     """
     read = read_block(block, country=country)
     if not read.country:
-        raise Unreadable(
+        raise UnreadableAddress(
             "The country could not be read from the address. Write state and postcode in one line, such as "
             "Duluth, MN 55802, or the country as the last line.",
             code="no_country",
@@ -74,21 +74,23 @@ def destination(
     code = postcode.strip() or read.postcode
     place = _typed_place(typed, read) or (us_place(code) if read.country == "US" and code else None)
     if place is None and not without_place:
-        raise NoPlace(no_place(read.country, code), code="no_place")
+        raise NoPlace(no_place_text(read.country, code), code="no_place")
     _check_state(read, place, code)
     town = read.town or (place.town if place else "")
     region = read.region or (place.region if place else "")
     return Destination(block, read.country, code, town[:LONGEST_TOWN], region, place)
 
 
-def no_place(country: str, postcode: str) -> str:
+def no_place_text(country: str, postcode: str) -> str:
     """Return the sentence for an address that leads to no place."""
     remedy = (
         "type latitude, longitude and time zone of the town (0.01° is enough), or tick that it is kept without a "
         "place; its boxes then stay Not decided."
     )
     if country != "US":
-        return f"Places are looked up by postcode only in the US, and this address is in {name_of(country)}: {remedy}"
+        return (
+            f"Places are looked up by postcode only in the US, and this address is in {region_name(country)}: {remedy}"
+        )
     if not postcode:
         return f"No postcode of five digits was found in the address. Add it to the address, or {remedy}"
     return f"The table of US postcodes has no place for {postcode}. Check the postcode. If it is right, {remedy}"
@@ -101,25 +103,29 @@ def is_of_postcode(country: str, postcode: str, latitude: Decimal) -> bool:
 
 
 def check_place_has_address(block: str, typed: TypedPlace) -> None:
-    """Refuse a typed place that has no address. Raises NotThere."""
+    """Refuse a typed place that has no address. Raises NotAPlace."""
     if not block and not typed.is_empty:
-        raise NotThere("A place is typed here, but no address. Paste the address too, or empty the place.", code="bare")
+        raise NotAPlace(
+            "A place is typed here, but no address. Paste the address too, or empty the place.", code="bare"
+        )
 
 
 def _typed_place(typed: TypedPlace, read: ReadBlock) -> Place | None:
     if typed.is_empty:
         return None
     if typed.latitude is None or typed.longitude is None or not typed.timezone:
-        raise NotThere("A place typed by hand needs latitude, longitude and time zone. Fill in all three.", code="part")
+        raise NotAPlace(
+            "A place typed by hand needs latitude, longitude and time zone. Fill in all three.", code="part"
+        )
     if fault := fault_of_place(typed.latitude, typed.longitude, typed.timezone):
-        raise NotThere(fault, code="no_such_place")
+        raise NotAPlace(fault, code="no_such_place")
     return Place(to_hundredth(typed.latitude), to_hundredth(typed.longitude), typed.timezone, read.town, read.region)
 
 
 def _check_state(read: ReadBlock, place: Place | None, postcode: str) -> None:
     """Catch a mistyped postcode: it would send the weather check, and perhaps the box, to another state."""
     if place and read.country == "US" and read.region and place.region and place.region != read.region:
-        raise Unreadable(
+        raise UnreadableAddress(
             f"Postcode {postcode} lies in {place.town}, {place.region[3:]}, but the address says {read.region[3:]}. "
             "Put one of the two right.",
             code="state_and_postcode",

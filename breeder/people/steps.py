@@ -14,10 +14,10 @@ def put_on_file(**values: Any) -> Person:
 def keep_address(person: Person, destination: Destination) -> Address:
     """Keep an address as the person's present one; older ones stay with the orders that went there."""
     person.addresses.update(is_current=False)
-    return Address.objects.create(person=person, **columns_of(destination))
+    return Address.objects.create(person=person, **address_columns(destination))
 
 
-def columns_of(destination: Destination) -> dict[str, Any]:
+def address_columns(destination: Destination) -> dict[str, Any]:
     """Return the column values of an address for this destination."""
     place = destination.place
     return {

@@ -21,10 +21,10 @@ class PeopleTable(tables.Table):
         empty_text = "Nobody here. Put somebody on file with ‘New person’; a new order does it too."
 
     def render_town(self, record: Person) -> str:
-        return town_of(record) or "no address yet"
+        return town_text(record) or "no address yet"
 
 
-def town_of(person: Person) -> str:
+def town_text(person: Person) -> str:
     """Return town, region and country of the present address, or an empty text."""
     if not person.current:  # type: ignore[attr-defined]
         return ""

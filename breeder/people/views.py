@@ -8,9 +8,9 @@ from breeder.base.paging import in_pages
 from breeder.base.roles import keeper_only
 from breeder.base.submit import page, submit, typed
 from breeder.people import actions, queries
-from breeder.people.forms import AddressForm, PeopleFilter, PersonForm, RemovalForm, as_typed
+from breeder.people.forms import AddressForm, PeopleFilter, PersonForm, PersonRemovalForm, address_form_values
 from breeder.people.models import Address, Person
-from breeder.people.tables import PeopleTable, town_of
+from breeder.people.tables import PeopleTable, town_text
 
 
 def _person(pk: int) -> Person:
@@ -24,7 +24,7 @@ def people_list(request: HttpRequest) -> HttpResponse:
     wanted = narrowing.cleaned_data if narrowing.is_valid() else {}
     found = queries.people(wanted.get("q", ""), wanted.get("kind", ""))
     if "csv" in request.GET:
-        rows = ([one.name, one.kind, town_of(one), one.email, one.phone, one.consent_on] for one in found)
+        rows = ([one.name, one.kind, town_text(one), one.email, one.phone, one.consent_on] for one in found)
         return csv_answer("people.csv", ["name", "kind", "town", "email", "phone", "agreed_on"], rows)
     table = PeopleTable(found)
     in_pages(request, table)
@@ -94,7 +94,7 @@ def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse
     """Put an address right; open orders follow."""
     kept = _person(pk)
     address = get_object_or_404(Address, pk=address_pk, person=kept)
-    form = AddressForm(typed(request), initial=as_typed(address))
+    form = AddressForm(typed(request), initial=address_form_values(address))
     answer = submit(
         request,
         lambda **how: actions.correct_address(address_pk, form.destination, **how),
@@ -108,7 +108,7 @@ def address_edit(request: HttpRequest, pk: int, address_pk: int) -> HttpResponse
 @keeper_only
 def remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Remove somebody on request; what their orders came to stays."""
-    kept, form = _person(pk), RemovalForm(typed(request))
+    kept, form = _person(pk), PersonRemovalForm(typed(request))
     answer = submit(
         request,
         lambda **how: actions.remove_person(pk, **how),

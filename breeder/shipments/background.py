@@ -8,28 +8,28 @@ from concurrent.futures import TimeoutError as NotYet
 
 from breeder.base.worker import share_work
 from breeder.core.transit import box_trials
-from breeder.core.transit.result_cache import Memo, keys_of
-from breeder.core.transit.results import Asked, Cell
+from breeder.core.transit.result_cache import ResultCache, cache_keys
+from breeder.core.transit.results import BoxQuestion, Cell
 
 LOG = logging.getLogger(__name__)
 
 
-class Desk:
+class BoardWorker:
     """One worker thread and its cache. The worker only computes; everything from the database was read before."""
 
-    def __init__(self, memo: Memo) -> None:
+    def __init__(self, memo: ResultCache) -> None:
         self.memo = memo
         self.worker = ThreadPoolExecutor(1, "board")
 
-    def cells(self, asked: Sequence[Asked], members: int, until: float | None = None) -> list[Cell | None]:
+    def cells(self, asked: Sequence[BoxQuestion], members: int, until: float | None = None) -> list[Cell | None]:
         """Return the cells known by `until` (of time.monotonic; None: wait for all); the worker computes the others."""
-        keys = keys_of(asked, members)
+        keys = cache_keys(asked, members)
         known = self.memo.known(asked, keys)
         rest = [question for question, cell in zip(asked, known, strict=True) if cell is None]
         if not rest:
             return known
         # If another page asks for the same cells meanwhile, they are in the cache when its turn comes.
-        job = self.worker.submit(box_trials.cells_of, rest, members=members, memo=self.memo, by=share_work)
+        job = self.worker.submit(box_trials.try_boxes, rest, members=members, memo=self.memo, by=share_work)
         job.add_done_callback(_log_trouble)
         try:
             results = iter(job.result(None if until is None else max(0.0, until - time.monotonic())))

@@ -14,19 +14,19 @@ from breeder.carriers.queries import closures_by_carrier
 from breeder.core.thermal.verdict import GO, NOT_DECIDED
 from breeder.core.transit import rule_of_thumb
 from breeder.core.transit.results import Cell, Option
-from breeder.core.transit.schedule import Aim, Given, Spread
+from breeder.core.transit.schedule import Aim, PlannedBox, ShippingPlan
 from breeder.shipments import check_text
-from breeder.shipments.board import Board, Row
+from breeder.shipments.board import Board, BoardRow
 from breeder.shipments.queries import checks
-from breeder.shipments.queries.checks import Standing
+from breeder.shipments.queries.checks import BoxStatus
 
 UNKNOWN = "odds not known"
 ROWS_A_PAGE = 40  # of ten days each: more would make the page slow to read and to make
 AIM_NAMES = {Aim.EARLIEST: "earliest Go", Aim.FEWEST: "fewest packing days", Aim.CHEAPEST: "cheapest kits"}
 
 
-def context_of(
-    board: Board, spread: Spread | None, aim: Aim, household: Setting, page: str | None = None
+def board_context(
+    board: Board, spread: ShippingPlan | None, aim: Aim, household: Setting, page: str | None = None
 ) -> dict[str, Any]:
     """Return one page of the board's rows in order of promised date, and the plan for all."""
     days = sorted({cell.on for row in board.rows for cell in row.cells})
@@ -37,7 +37,7 @@ def context_of(
     given = {} if spread is None else {choice.number: choice for choice in spread.given}
     rows = []
     for row in shown:
-        standing = checks.standing_of(row.parcel, latest.get(row.parcel.pk), household, now, closures=closures)
+        standing = checks.box_status(row.parcel, latest.get(row.parcel.pk), household, now, closures=closures)
         rows.append(_row(row, days, given.get(row.parcel.number), standing))
     return {
         "rows": rows,
@@ -45,14 +45,14 @@ def context_of(
         "plan": [
             f"{choice.number}:{choice.on.isoformat()}:{choice.option.candidate.kit_id}" for choice in given.values()
         ],
-        "said": progress_said(board) if spread is None else plan_said(spread, board, aim, household.currency),
-        "notes": [] if spread is None else notes_of(spread, board),
+        "said": progress_text(board) if spread is None else plan_text(spread, board, aim, household.currency),
+        "notes": [] if spread is None else plan_notes(spread, board),
         "packed": board.packed,
         "is_open": spread is None,
     }
 
 
-def progress_said(board: Board) -> str:
+def progress_text(board: Board) -> str:
     """Return how far the board is: '9 of 14 boxes are worked out, the rest in a moment.'"""
     whole, done = len(board.rows), len(board.rows) - board.open_rows
     if done == whole:
@@ -61,7 +61,7 @@ def progress_said(board: Board) -> str:
     return f"{done} of {whole} {'box is' if whole == 1 else 'boxes are'} worked out, the rest in a moment."
 
 
-def plan_said(spread: Spread, board: Board, aim: Aim, currency: str) -> str:
+def plan_text(spread: ShippingPlan, board: Board, aim: Aim, currency: str) -> str:
     """Return the result of the plan: '12 of 14 boxes find a day, on 3 packing days; kits …'"""
     number, days = len(spread.given), spread.days
     if not number:
@@ -71,7 +71,7 @@ def plan_said(spread: Spread, board: Board, aim: Aim, currency: str) -> str:
     return f"By {AIM_NAMES[aim]}: {of} a day, {on}; kits cost {spread.cost:.2f} {currency}."
 
 
-def notes_of(spread: Spread, board: Board) -> list[str]:
+def plan_notes(spread: ShippingPlan, board: Board) -> list[str]:
     """Return the plan's open points: supplies that run out, boxes without a day, days after the promised date."""
     notes = list(spread.shortages)
     if board.not_made:
@@ -90,7 +90,7 @@ def notes_of(spread: Spread, board: Board) -> list[str]:
     return notes
 
 
-def _row(row: Row, days: list[date], given: Given | None, standing: Standing) -> dict[str, Any]:
+def _row(row: BoardRow, days: list[date], given: PlannedBox | None, standing: BoxStatus) -> dict[str, Any]:
     by_day = {cell.on: cell for cell in row.cells}
     parcel = row.parcel
     return {
@@ -106,11 +106,11 @@ def _row(row: Row, days: list[date], given: Given | None, standing: Standing) ->
     }
 
 
-def _without_days(row: Row) -> str:
+def _without_days(row: BoardRow) -> str:
     return "" if row.cells or row.blocks or row.is_open else f"{row.parcel.service} takes no box in the next days."
 
 
-def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> dict[str, Any]:
+def _cell(cell: Cell, parcel: Any, given: PlannedBox | None, standing: BoxStatus) -> dict[str, Any]:
     """Return one day of one box; its chosen day shows the stored check while that is valid."""
     is_chosen = cell.on == parcel.post_on
     option = (cell.of_kit(parcel.kit_id) if is_chosen else None) or cell.shown
@@ -127,19 +127,19 @@ def _cell(cell: Cell, parcel: Any, given: Given | None, standing: Standing) -> d
         "checked": checked,
         "kit": standing.check.result["kit"]["name"] if checked else option.candidate.name,
         "cost": checked_kit.cost if checked_kit else option.candidate.cost,
-        "odds": _checked_odds(standing) if checked else odds_of(option),
-        "reason": standing.check.reason if checked else reason_of(cell, option),
+        "odds": _checked_odds(standing) if checked else option_odds_text(option),
+        "reason": standing.check.reason if checked else reason_text(cell, option),
         "is_chosen": is_chosen,
         "is_planned": is_planned,
         "choice": f"{parcel.number}:{cell.on.isoformat()}:{checked_kit.pk if checked_kit else option.candidate.kit_id}",
     }
 
 
-def _checked_odds(standing: Standing) -> str:
+def _checked_odds(standing: BoxStatus) -> str:
     return UNKNOWN if standing.comfort is None else _both(odds(standing.comfort), odds(standing.hard))
 
 
-def odds_of(option: Option) -> str:
+def option_odds_text(option: Option) -> str:
     """Return the odds of both limits: 'comfort 1 in 9, hard limit never'; 'or more' where the count was cut short."""
     if option.decided == NOT_DECIDED:
         return UNKNOWN
@@ -155,17 +155,17 @@ def _both(comfort: str, hard: str) -> str:
     return f"comfort {comfort.removeprefix('about ')}, hard limit {hard.removeprefix('about ')}"
 
 
-def reason_of(cell: Cell, option: Option) -> str:
+def reason_text(cell: Cell, option: Option) -> str:
     """Return why: the hour that fails, the missing hours, or the odds of both limits where the box may go."""
     if option.decided == NOT_DECIDED:
         return f"The forecast lacks {cell.missing_hours} of the hours that its way and late days need."
-    text = odds_of(option)
+    text = option_odds_text(option)
     both = f"{text[0].upper()}{text[1:]}."
     if option.decided == GO:
         return both
     if option.is_barred:
-        return f"{rule_of_thumb.HARSH_SAID} {both}"
+        return f"{rule_of_thumb.HARSH_TEXT} {both}"
     case = cell.shape.cases[option.case]
     late = "" if option.case == 0 else f", {case.name}"
-    where = check_text.stands_at(case, option.hour, cell.destination_zone)
+    where = check_text.location_text(case, option.hour, cell.destination_zone)
     return f"It gets too {option.side} {where}{late}. {both}"

@@ -16,14 +16,14 @@ KEY_LENGTH = 32
 PRODUCT = "-//Underbark//posting days//EN"
 
 
-def key_of(user: User) -> str:
+def feed_key(user: User) -> str:
     """Return the secret part of a person's feed address; a new password makes a new one."""
     return salted_hmac(SALT, f"{user.pk}:{user.password}").hexdigest()[:KEY_LENGTH]
 
 
 def may_read(user: User | None, key: str) -> bool:
     """Return whether the key opens this person's feed."""
-    return user is not None and user.is_active and constant_time_compare(key, key_of(user))
+    return user is not None and user.is_active and constant_time_compare(key, feed_key(user))
 
 
 def feed(parcels: Iterable[Parcel], host: str, now: datetime) -> bytes:

@@ -6,17 +6,17 @@ from typing import Any
 
 from breeder.base.models import Setting
 from breeder.carriers.models import Service
-from breeder.carriers.queries import closures_of, timing_of
+from breeder.carriers.queries import carrier_closures, service_timing
 from breeder.core.thermal.verdict import Limits
 from breeder.core.transit.delivery_days import after_working_days, delivery_days
-from breeder.core.transit.exposure import template_of
+from breeder.core.transit.exposure import service_template
 from breeder.people.models import Address
 from breeder.shipments.models import Kit, Parcel
 from breeder.shipments.rules import departure_rules
 from breeder.species.models import Species
 
 
-def inputs_of(
+def box_inputs(
     parcel: Parcel, household: Setting, closures: Mapping[str, Iterable[date]] | None = None
 ) -> dict[str, Any]:
     """Return contents, kit, service, way, both places, day, limits and tolerances of a box.
@@ -61,7 +61,7 @@ def kit_facts(kit: Kit) -> list[Any]:
 
 
 def _service(service: Service) -> list[Any]:
-    timing, way = timing_of(service), template_of(service)
+    timing, way = service_timing(service), service_template(service)
     clocks = [service.cut_off, service.delivers_from, service.delivers_until]
     return [
         service.pk,
@@ -77,8 +77,8 @@ def _closures(parcel: Parcel, by_carrier: Mapping[str, Iterable[date]] | None) -
     """Return the days of a box's journey, delays included, on which its carrier is closed."""
     if parcel.service is None or parcel.post_on is None:
         return []
-    carrier, timing = parcel.service.carrier, timing_of(parcel.service)
-    shut = closures_of(carrier) if by_carrier is None or carrier not in by_carrier else tuple(by_carrier[carrier])
+    carrier, timing = parcel.service.carrier, service_timing(parcel.service)
+    shut = carrier_closures(carrier) if by_carrier is None or carrier not in by_carrier else tuple(by_carrier[carrier])
     planned = after_working_days(parcel.post_on, timing.latest_days, shut)
     last = max(planned, *(delivery.on for delivery in delivery_days(timing, parcel.post_on, shut)))
     return [day.isoformat() for day in sorted(shut) if parcel.post_on <= day <= last]
@@ -94,7 +94,7 @@ def _address(address: Address | None) -> list[Any] | None:
 
 def _limits(kinds: list[Species]) -> list[float] | None:
     try:
-        limits: Limits = departure_rules.limits_of(kinds)
-    except departure_rules.NotLikeThis:
+        limits: Limits = departure_rules.box_limits(kinds)
+    except departure_rules.DepartureRefused:
         return None
     return [limits.low_c, limits.high_c, limits.hours_allowed, limits.hard_low_c, limits.hard_high_c]

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 
 from breeder.base.temperature_chart import BoxCurve
-from breeder.core.thermal.kit_risk import Outcome
+from breeder.core.thermal.kit_risk import KitRisk
 from breeder.core.thermal.verdict import NOT_DECIDED, Limits, Odds
-from breeder.core.transit.itinerary import HOUR, Case
+from breeder.core.transit.itinerary import HOUR, DelayCase
 from breeder.core.transit.place_air import Ends
 from breeder.core.transit.rule_of_thumb import Opinion
-from breeder.core.transit.source_conflicts import Rivalry
-from breeder.core.transit.trial_result import Animals, Trial, Tried
-from breeder.core.transit.verdict_floor import Content
+from breeder.core.transit.source_conflicts import SourceConflict
+from breeder.core.transit.trial_result import AnimalNeeds, KitTrial, Trial
+from breeder.core.transit.verdict_floor import CheckContent
 from breeder.core.transit.weather_hours import Hours
 from breeder.shipments.models import Check
 
@@ -26,20 +26,20 @@ ODDS_DIGITS = 6  # finer than any share of 200 members in three cases
 
 
 @dataclass(frozen=True)
-class Found:
+class CheckResult:
     """Everything that a check computed, ready to store."""
 
     trial: Trial
-    chosen: Tried
+    chosen: KitTrial
     ends: Ends
-    animals: Animals
+    animals: AnimalNeeds
     missing: tuple[str, ...]
     opinion: Opinion | None
     opinion_compared: str
     next_day: dict[str, Any] | None
     helps: tuple[dict[str, Any], ...]
     sources: int = 1
-    rivalries: tuple[Rivalry, ...] = ()
+    rivalries: tuple[SourceConflict, ...] = ()
     spread: int = 0
     anchors: int = 0
     other_way: dict[str, Any] | None = None
@@ -47,7 +47,7 @@ class Found:
     stand_ins: tuple[str, ...] = ()
 
     @property
-    def content(self) -> Content:
+    def content(self) -> CheckContent:
         """Return how much data the check had."""
         ends = (self.ends.origin, self.ends.destination)
         wanted = {at for case in self.trial.cases for at in case.times}
@@ -57,7 +57,7 @@ class Found:
         members = self.trial.drawn.members
         issued_at = oldest_issue(self.ends, self.trial.cases)
         width = width_c(ends, wanted)
-        return Content(known, members, self.sources, issued_at, self.spread, self.anchors, width)
+        return CheckContent(known, members, self.sources, issued_at, self.spread, self.anchors, width)
 
 
 def width_c(ends: Sequence[Hours], wanted: set[datetime]) -> float:
@@ -71,7 +71,7 @@ def width_c(ends: Sequence[Hours], wanted: set[datetime]) -> float:
     return round(sqrt(sum(squares) / len(squares)), DIGITS) if squares else 0.0
 
 
-def result_of(result: Found, odds: str, because: Sequence[str], held_to: Content) -> dict[str, Any]:
+def check_as_json(result: CheckResult, odds: str, because: Sequence[str], held_to: CheckContent) -> dict[str, Any]:
     """Return a check ready for JSON, with its odds and reasons as they were worded."""
     first = result.trial.cases[0]
     return {
@@ -99,7 +99,7 @@ def result_of(result: Found, odds: str, because: Sequence[str], held_to: Content
     }
 
 
-def odds_of(outcome: Outcome) -> dict[str, Any]:
+def kit_odds(outcome: KitRisk) -> dict[str, Any]:
     """Return the odds of one kit, to six digits; None where nothing is decided."""
     decided = outcome.verdict != NOT_DECIDED
     return {
@@ -120,24 +120,24 @@ def _share(odds: Odds, decided: bool) -> dict[str, float | None]:
     }
 
 
-def note_of(tried: Tried) -> str:
+def kit_note(tried: KitTrial) -> str:
     """Return the note of a kit next to its odds: what the shelf lacks, and that it needs a pack."""
     return "; ".join(note for note in (tried.candidate.note, NO_PACK if tried.is_barred else "") if note)
 
 
-def _kit(tried: Tried, chosen: bool) -> dict[str, Any]:
+def _kit(tried: KitTrial, chosen: bool) -> dict[str, Any]:
     outcome = tried.outcome
     return {
         "kit_id": tried.candidate.kit_id,
         "name": tried.candidate.name,
         "cost": tried.candidate.cost,
-        "note": note_of(tried),
+        "note": kit_note(tried),
         "verdict": str(tried.verdict),
         "chosen": chosen,
         "coldest_c": [_plain(value) for value in outcome.coldest.quantiles_c],
         "warmest_c": [_plain(value) for value in outcome.warmest.quantiles_c],
         "stalled": round(outcome.stalled, ODDS_DIGITS),
-        **odds_of(outcome),
+        **kit_odds(outcome),
     }
 
 
@@ -161,7 +161,7 @@ def _source(hours: Hours) -> dict[str, Any]:
     }
 
 
-def _curve(result: Found) -> dict[str, Any]:
+def _curve(result: CheckResult) -> dict[str, Any]:
     """Return the chart of the on-time journey in the chosen kit: inside with its range, and the median outside."""
     case, band = result.trial.cases[0], result.trial.band_inside(result.chosen)
     limits: Limits = result.animals.limits
@@ -178,7 +178,7 @@ def _curve(result: Found) -> dict[str, Any]:
     }
 
 
-def _starts(case: Case) -> list[list[Any]]:
+def _starts(case: DelayCase) -> list[list[Any]]:
     """Return the hour at which each leg begins, with its name."""
     rows: list[list[Any]] = []
     for index, at in enumerate(case.times[:-1]):
@@ -192,7 +192,7 @@ def _plain(value: float) -> float | None:
     return round(value, DIGITS) if isfinite(value) else None
 
 
-def curve_of(stored: dict[str, Any]) -> BoxCurve | None:
+def stored_curve(stored: dict[str, Any]) -> BoxCurve | None:
     """Return the chart of a stored check."""
     curve = stored.get("curve")
     if not curve:
@@ -214,7 +214,7 @@ def curve_of(stored: dict[str, Any]) -> BoxCurve | None:
     )
 
 
-def oldest_issue(ends: Ends, cases: Sequence[Case]) -> datetime | None:
+def oldest_issue(ends: Ends, cases: Sequence[DelayCase]) -> datetime | None:
     """Return when the oldest hours used by the cases were issued; None if neither end has any."""
     wanted = {at for case in cases for at in case.times}
     issued = [
@@ -226,7 +226,7 @@ def oldest_issue(ends: Ends, cases: Sequence[Case]) -> datetime | None:
     return min(issued, default=None)
 
 
-def last_of(check: Check | None) -> tuple[str, Content] | None:
+def last_verdict(check: Check | None) -> tuple[str, CheckContent] | None:
     """Return verdict and content of a stored check; None without a check or without its content."""
     stored = check.result.get("held_to") if check is not None else None
-    return (check.verdict, Content.read(stored)) if check is not None and stored else None
+    return (check.verdict, CheckContent.read(stored)) if check is not None and stored else None

@@ -7,12 +7,12 @@ from zoneinfo import ZoneInfo
 
 from breeder.base.dates import clock_said, weekday_said
 from breeder.base.formatting import odds
-from breeder.core.thermal.kit_risk import CaseOutcome, Outcome
+from breeder.core.thermal.kit_risk import CaseRisk, KitRisk
 from breeder.core.thermal.verdict import GO, LEAVING, NO_GO, NOT_DECIDED
 from breeder.core.transit import rule_of_thumb
-from breeder.core.transit.itinerary import HOUR, Case, Exposure
-from breeder.core.transit.source_conflicts import Rivalry
-from breeder.core.transit.trial_result import Tried
+from breeder.core.transit.itinerary import HOUR, DelayCase, Exposure
+from breeder.core.transit.source_conflicts import SourceConflict
+from breeder.core.transit.trial_result import KitTrial
 from breeder.core.transit.weather_hours import Hours
 from breeder.core.units import degree_span, degrees
 
@@ -29,7 +29,7 @@ WHERE_BOX_IS = {
 EVENING, MORNING, NOON, LATE = 18, 6, 12, 22
 
 
-def when_said(at: datetime, zone: ZoneInfo) -> str:
+def when_text(at: datetime, zone: ZoneInfo) -> str:
     """Return 'Tuesday night', 'Wednesday afternoon': hours after midnight belong to the night before."""
     local = at.astimezone(zone)
     if local.hour < MORNING:
@@ -40,13 +40,13 @@ def when_said(at: datetime, zone: ZoneInfo) -> str:
     return f"{local:%A} {part}"
 
 
-def stands_at(case: Case, hour: float, zone: ZoneInfo) -> str:
+def location_text(case: DelayCase, hour: float, zone: ZoneInfo) -> str:
     """Return where a box is at an hour of its journey: 'Tuesday night in the network'."""
     at = case.times[0] + min(hour, case.hours) * HOUR
-    return f"{when_said(at, zone)} {WHERE_BOX_IS[case.leg_at(at).exposure]}"
+    return f"{when_text(at, zone)} {WHERE_BOX_IS[case.leg_at(at).exposure]}"
 
 
-def odds_said(outcome: Outcome) -> str:
+def odds_text(outcome: KitRisk) -> str:
     """Return the odds of leaving comfort and of passing a hard limit, naming the side that matters."""
     if outcome.verdict == NOT_DECIDED:
         return "Hours are missing, so the odds are not known."
@@ -56,12 +56,12 @@ def odds_said(outcome: Outcome) -> str:
     return f"{side} for comfort: {odds(outcome.comfort.failed)}. Past a hard limit: {odds(outcome.hard.failed)}."
 
 
-def allowed_said(comfort: float, hard: float) -> str:
+def allowed_text(comfort: float, hard: float) -> str:
     """Return the tolerances: 'You allow 1 in 5 and 1 in 20.'"""
     return f"You allow {odds(comfort).removeprefix('about ')} and {odds(hard).removeprefix('about ')}."
 
 
-def no_day_said(stored: dict[str, Any] | None) -> str:
+def no_day_text(stored: dict[str, Any] | None) -> str:
     """Return up to which later shipping day no kit goes; empty if none was tried, or if one goes."""
     if stored is None:
         return ""
@@ -70,20 +70,20 @@ def no_day_said(stored: dict[str, Any] | None) -> str:
     return f"No kit goes on a later posting day either, up to {weekday_said(date.fromisoformat(stored['until']))}."
 
 
-def worst_hour_said(tried: Tried, cases: Sequence[Case], zone: ZoneInfo, *, fahrenheit: bool) -> str:
+def worst_hour_text(tried: KitTrial, cases: Sequence[DelayCase], zone: ZoneInfo, *, fahrenheit: bool) -> str:
     """Return where and when the animals are coldest, or warmest if heat is the problem."""
     outcome = tried.outcome
     warm = outcome.too_warm > outcome.too_cold
     moment, word = (outcome.warmest, "Warmest") if warm else (outcome.coldest, "Coldest")
-    place = stands_at(_longest_until(cases, moment.hour), moment.hour, zone)
+    place = location_text(_longest_until(cases, moment.hour), moment.hour, zone)
     return f"{word} hour: {place}, {degrees(moment.quantiles_c[1], fahrenheit=fahrenheit)} inside."
 
 
-def fails_said(outcome: Outcome, cases: Sequence[Case], zone: ZoneInfo) -> str:
+def failing_leg_text(outcome: KitRisk, cases: Sequence[DelayCase], zone: ZoneInfo) -> str:
     """Return the leg on which most of the failing journeys leave comfort, on the side that fails more."""
     warm = outcome.too_warm > outcome.too_cold
     named = {case.name: case for case in cases}
-    failing: list[tuple[float, CaseOutcome, float]] = []
+    failing: list[tuple[float, CaseRisk, float]] = []
     for case in outcome.cases:
         hour = case.hot_hour if warm else case.cold_hour
         if hour is not None:
@@ -92,10 +92,10 @@ def fails_said(outcome: Outcome, cases: Sequence[Case], zone: ZoneInfo) -> str:
         return ""
     _, worst, hour = max(failing, key=lambda row: row[0])
     late = "" if worst.name == cases[0].name else f", {worst.name}"
-    return f"It gets too {'warm' if warm else 'cold'} {stands_at(named[worst.name], hour, zone)}{late}."
+    return f"It gets too {'warm' if warm else 'cold'} {location_text(named[worst.name], hour, zone)}{late}."
 
 
-def missing_said(hours: Hours, missing: Sequence[int]) -> str:
+def missing_text(hours: Hours, missing: Sequence[int]) -> str:
     """Return which hours of a place are missing, and what to do."""
     if not missing:
         return ""
@@ -106,10 +106,10 @@ def missing_said(hours: Hours, missing: Sequence[int]) -> str:
     return f"{hours.label} lacks {when} (its own clock). Send in newer hours, or type its lows and highs."
 
 
-def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
+def disagreement_text(rivalry: SourceConflict, *, fahrenheit: bool) -> str:
     """Return which two sources of a place disagree, by how much and when, and that the worse decides."""
     first, second = rivalry.sources
-    when = when_said(rivalry.at, ZoneInfo(rivalry.timezone))
+    when = when_text(rivalry.at, ZoneInfo(rivalry.timezone))
     apart = degree_span(rivalry.apart_c, fahrenheit=fahrenheit)
     return (
         f"For {rivalry.label}, {first} and {second} differ by up to {apart} ({when}). The box was tried with both, "
@@ -117,7 +117,7 @@ def disagree_said(rivalry: Rivalry, *, fahrenheit: bool) -> str:
     )
 
 
-def morning_said(verdict: str, checked_on: date, post_on: date | None, today: date) -> str:
+def morning_check_text(verdict: str, checked_on: date, post_on: date | None, today: date) -> str:
     """Return that a box that may go is checked again on its shipping morning; empty once that is done.
 
     Decided three days ahead, 17 of 1000 boxes broke instead of 7 (computed for this project on daily forecasts and
@@ -130,16 +130,16 @@ def morning_said(verdict: str, checked_on: date, post_on: date | None, today: da
     return f"It is checked again on {post_on:%A} morning, when the forecast knows more."
 
 
-def because_said(
-    tried: Tried, cases: Sequence[Case], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
+def reason_texts(
+    tried: KitTrial, cases: Sequence[DelayCase], missing: Sequence[str], zone: ZoneInfo, *, fahrenheit: bool
 ) -> list[str]:
     """Return the reasons of a verdict other than its odds: the leg that fails, the missing hours, the worst hour."""
     if tried.is_barred:
-        reasons = [rule_of_thumb.HARSH_SAID]
+        reasons = [rule_of_thumb.HARSH_TEXT]
     elif tried.outcome.verdict == NO_GO:
-        reasons = [fails_said(tried.outcome, cases, zone)]
+        reasons = [failing_leg_text(tried.outcome, cases, zone)]
     elif tried.outcome.verdict == GO:
-        reasons = [worst_hour_said(tried, cases, zone, fahrenheit=fahrenheit)]
+        reasons = [worst_hour_text(tried, cases, zone, fahrenheit=fahrenheit)]
     else:
         reasons = list(missing)
     if tried.outcome.stalled > NOT_WORTH_NAMING:
@@ -147,6 +147,6 @@ def because_said(
     return [sentence for sentence in reasons if sentence]
 
 
-def _longest_until(cases: Sequence[Case], hour: float) -> Case:
+def _longest_until(cases: Sequence[DelayCase], hour: float) -> DelayCase:
     """Return the first case that still lasts at an hour, else the longest."""
     return next((case for case in cases if case.hours >= hour), max(cases, key=lambda case: case.hours))

@@ -29,7 +29,7 @@ class Notice:
     rule: str = RULE
 
 
-def new_day_of(parcel: Parcel, check: Check | None, today: date) -> date | None:
+def day_for_buyer(parcel: Parcel, check: Check | None, today: date) -> date | None:
     """Return the day to tell the buyer: one with Go in the last check and not past; else None."""
     day = None if check is None else _go_day(parcel, check)
     return day if day and day >= today else None
@@ -43,14 +43,14 @@ def _go_day(parcel: Parcel, check: Check) -> date | None:
     return date.fromisoformat(later["on"]) if later else None
 
 
-def notice_of(parcel: Parcel, check: Check | None, household: Setting, today: date) -> Notice:
+def buyer_notice(parcel: Parcel, check: Check | None, household: Setting, today: date) -> Notice:
     """Return the notice for a box by its last check."""
     order = parcel.order
-    text = hold_text(
+    text = notice_text(
         order.person.name,
         order.number,
         promised_by=order.promised_by,
-        new_day=new_day_of(parcel, check, today),
+        new_day=day_for_buyer(parcel, check, today),
         trade_name=household.trade_name,
     )
     subject = f"Your order {order.number} waits for the weather"
@@ -59,7 +59,9 @@ def notice_of(parcel: Parcel, check: Check | None, household: Setting, today: da
     return Notice(text, mailto)
 
 
-def hold_text(name: str, order_number: int, *, promised_by: date | None, new_day: date | None, trade_name: str) -> str:
+def notice_text(
+    name: str, order_number: int, *, promised_by: date | None, new_day: date | None, trade_name: str
+) -> str:
     """Return the notice in plain words."""
     promised = f" It was promised to leave by {_day(promised_by)}." if promised_by else ""
     if new_day is None:

@@ -12,11 +12,11 @@ from django.db.models import Count, Max, Q
 from django.utils import timezone
 
 from breeder.base.models import Setting
-from breeder.carriers.queries import closures_of, timing_of
+from breeder.carriers.queries import carrier_closures, service_timing
 from breeder.core.transit import place_air, source_conflicts
-from breeder.core.transit.delivery_days import posting_days
-from breeder.core.transit.place_air import ONE_DAY, Air
-from breeder.core.transit.source_conflicts import Side
+from breeder.core.transit.delivery_days import shipping_days
+from breeder.core.transit.place_air import ONE_DAY, PlaceAir
+from breeder.core.transit.source_conflicts import JourneyEnd
 from breeder.core.transit.trial_result import Journey
 from breeder.core.transit.weather_hours import Hours
 from breeder.people.models import Address
@@ -26,17 +26,17 @@ from breeder.shipments.queries import parcels as parcel_queries
 from breeder.shipments.rules import departure_rules
 from breeder.weather.hour_grid import hours_between
 from breeder.weather.models import Place
-from breeder.weather.queries import Received
+from breeder.weather.queries import ReceivedForecasts
 
 DAYS_SHOWN = 10
 READ_IN_ANY_CASE = 12  # places not in the cache; each takes a few milliseconds
 
 
 @dataclass(frozen=True)
-class Read:
+class CachedPlace:
     """One place's hours: the freshest with their arrays, and those of each source if there are several."""
 
-    freshest: Air
+    freshest: PlaceAir
     by_source: tuple[Hours, ...] = ()
 
 
@@ -50,10 +50,10 @@ class _PlaceCache:
     SIZE = 1024  # places of about 0.2 MB
 
     def __init__(self) -> None:
-        self.reads: OrderedDict[int, tuple[Any, Read]] = OrderedDict()
+        self.reads: OrderedDict[int, tuple[Any, CachedPlace]] = OrderedDict()
         self.lock = Lock()
 
-    def get(self, place: int, stamp: Any, make: Callable[[], Read]) -> Read:
+    def get(self, place: int, stamp: Any, make: Callable[[], CachedPlace]) -> CachedPlace:
         """Return the read with the same stamp, or read now."""
         kept = self.reads.get(place)
         if kept is not None and kept[0] == stamp:
@@ -69,7 +69,7 @@ class _PlaceCache:
 PLACE_CACHE = _PlaceCache()
 
 
-class Skies:
+class BoardForecasts:
     """The air at both ends of all boxes, and their journeys, over the horizon; no new place is read after `until`."""
 
     def __init__(
@@ -84,25 +84,25 @@ class Skies:
         horizon = timedelta(days=parcel_queries.HORIZON_DAYS)
         self.span = (first, first + 3 * ONE_DAY + horizon + run_check.LONGEST_JOURNEY)
         self.places = self._places([household, *addresses])
-        self.by_place: dict[tuple[object, object], Read] = {}
-        self.airs: dict[int, Air] = {}
+        self.by_place: dict[tuple[object, object], CachedPlace] = {}
+        self.airs: dict[int, PlaceAir] = {}
         self.by_service: dict[tuple[int, str], list[Journey]] = {}
 
     def journeys(self, parcel: Parcel) -> list[Journey]:
         """Return a box's journeys on its next shipping days; boxes of one service and way share them."""
         key = (parcel.service_id, parcel.way)
         if key not in self.by_service:
-            closures = closures_of(parcel.service.carrier)
-            timing = timing_of(parcel.service)
-            horizon = posting_days(timing, closures, self.today, parcel_queries.HORIZON_DAYS)
+            closures = carrier_closures(parcel.service.carrier)
+            timing = service_timing(parcel.service)
+            horizon = shipping_days(timing, closures, self.today, parcel_queries.HORIZON_DAYS)
             days = [day.on for day in horizon if day.usable]
             to_counter = parcel.way == Parcel.Way.COUNTER
             self.by_service[key] = [
-                run_check.journey_of(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
+                run_check.box_journey(parcel, parcel.service, day, to_counter=to_counter) for day in days[:DAYS_SHOWN]
             ]
         return self.by_service[key]
 
-    def readings(self, address: Address, journey: Journey) -> tuple[tuple[Air, Air], ...]:
+    def readings(self, address: Address, journey: Journey) -> tuple[tuple[PlaceAir, PlaceAir], ...]:
         """Return every reading of both ends on a journey, the freshest first."""
         origin = self._side(self.home.latitude, self.home.longitude, self.home.timezone, "Home", journey)
         destination = self._side(address.latitude, address.longitude, address.timezone, str(address), journey)
@@ -111,7 +111,7 @@ class Skies:
             for ends in source_conflicts.readings(origin, destination)
         )
 
-    def _side(self, latitude: object, longitude: object, zone: str, label: str, journey: Journey) -> Side:
+    def _side(self, latitude: object, longitude: object, zone: str, label: str, journey: Journey) -> JourneyEnd:
         key = (latitude, longitude)
         if key not in self.by_place:
             self.by_place[key] = self._read(latitude, longitude, zone, label)
@@ -119,15 +119,15 @@ class Skies:
         freshest = read.freshest.hours
         self.airs[id(freshest)] = read.freshest
         if not read.by_source:
-            return Side(freshest)
+            return JourneyEnd(freshest)
         last = journey.deliveries[-1].on + ONE_DAY
         wanted = {at for at in freshest.times if journey.post_on <= at.astimezone(freshest.zone).date() <= last}
-        return source_conflicts.side_of(freshest, read.by_source, wanted)
+        return source_conflicts.journey_end(freshest, read.by_source, wanted)
 
-    def _air(self, hours: Hours) -> Air:
+    def _air(self, hours: Hours) -> PlaceAir:
         # An Air keeps its hours alive, so that no other hours can get the same id.
         if id(hours) not in self.airs:
-            self.airs[id(hours)] = place_air.air_of(hours)
+            self.airs[id(hours)] = place_air.hours_to_air(hours)
         return self.airs[id(hours)]
 
     def _places(self, spots: Iterable[Any]) -> dict[tuple[object, object], Place]:
@@ -142,11 +142,11 @@ class Skies:
         }
         return {(row.latitude, row.longitude): row for row in rows.annotate(**stamps)}
 
-    def _read(self, latitude: object, longitude: object, zone: str, label: str) -> Read:
+    def _read(self, latitude: object, longitude: object, zone: str, label: str) -> CachedPlace:
         place = self.places.get((latitude, longitude))
         if place is None:
-            return Read(
-                place_air.air_of(_unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span))
+            return CachedPlace(
+                place_air.hours_to_air(_unknown(float(str(latitude)), float(str(longitude)), zone, label, *self.span))
             )
         learnt = tuple((row.source, row.lead_until_h, row.lesson) for row in place.learnt.all())
         stamp = [getattr(place, name) for name in ("label", "timezone", "newest", "received", "many")]
@@ -158,13 +158,13 @@ class Skies:
             raise NotReadYet
         self.newly_read += 1
 
-    def _hours(self, place: Place) -> Read:
+    def _hours(self, place: Place) -> CachedPlace:
         self._in_time()
-        received = Received.since(place, self.since)
-        freshest = place_air.air_of(received.hours(*self.span))
+        received = ReceivedForecasts.since(place, self.since)
+        freshest = place_air.hours_to_air(received.hours(*self.span))
         if len(received.kinds) < 2:
-            return Read(freshest)
-        return Read(freshest, tuple(received.hours(*self.span, kind) for kind in received.kinds))
+            return CachedPlace(freshest)
+        return CachedPlace(freshest, tuple(received.hours(*self.span, kind) for kind in received.kinds))
 
 
 def _unknown(latitude: float, longitude: float, zone: str, label: str, start: datetime, end: datetime) -> Hours:

@@ -6,11 +6,11 @@ from django.core import signing
 
 from breeder.base.temperature_chart import BoxCurve
 from breeder.core.thermal import box, box_fit, ice_melt
-from breeder.core.thermal.kit import Box
+from breeder.core.thermal.kit import ShippingBox
 from breeder.shipments.kit_tests import COMFORT_C, HARD_C
-from breeder.shipments.logger_csv import Logged
+from breeder.shipments.logger_csv import LoggerRun
 from breeder.shipments.models import Kit
-from breeder.shipments.thermal_kit import box_of
+from breeder.shipments.thermal_kit import kit_box
 
 LEAST_FACTOR, MOST_FACTOR = 0.2, 10.0  # the range that the core's Box accepts
 SALT = "measured kit, film of the bottle known"  # differs from the old fit's salt, whose pages may still be open
@@ -42,7 +42,7 @@ class Measured:
         return signing.dumps([kit.pk, self.factor, self.sd_ln], salt=SALT)
 
 
-def by_logger(kit: Kit, logged: Logged, *, litres: float) -> Measured:
+def by_logger(kit: Kit, logged: LoggerRun, *, litres: float) -> Measured:
     """Measure a kit by a run with a bottle of water. Raises the core's CannotFit or BadKit with the reason."""
     fit = box_fit.fit_box(
         drawn_box(kit), logged.hours, logged.outside_c, logged.bottle_c, litres=litres, air_c=logged.air_c
@@ -51,7 +51,7 @@ def by_logger(kit: Kit, logged: Logged, *, litres: float) -> Measured:
     return _believable(Measured(*figures, _word(fit), fit.doubts, fit.notes, _curve(fit)))
 
 
-def _word(fit: box_fit.Fitted) -> str:
+def _word(fit: box_fit.BoxFit) -> str:
     if not fit.is_good:
         return "The run is doubtful; log another day before you use it."
     return "The run can be used, with this in mind:" if fit.notes else "The run was good enough to use."
@@ -76,9 +76,9 @@ def _believable(measured: Measured) -> Measured:
     return measured
 
 
-def drawn_box(kit: Kit) -> Box:
+def drawn_box(kit: Kit) -> ShippingBox:
     """Return the kit's box as drawn, ignoring earlier measurements."""
-    return box_of(Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0))
+    return kit_box(Kit(inner_m=kit.inner_m, layers=kit.layers, air_changes_h=kit.air_changes_h, leak_factor=1.0))
 
 
 def drawn_w_k(kit: Kit) -> float:
@@ -95,7 +95,7 @@ def from_signed(kit: Kit, text: str) -> tuple[float, float] | None:
     return (factor, sd_ln) if pk == kit.pk else None
 
 
-def _curve(fit: box_fit.Fitted) -> BoxCurve:
+def _curve(fit: box_fit.BoxFit) -> BoxCurve:
     """Return the run as a chart: the bottle's model, its logger as the edge of the band, the weather outside."""
     rows = range(0, len(fit.hours), 12)
     model = [float(fit.modelled_c[row]) for row in rows]

@@ -6,7 +6,7 @@ import numpy as np
 
 from breeder.core.thermal import box, packs
 from breeder.core.thermal.kit import BadKit, PhaseChangePack
-from breeder.core.thermal.kit import Kit as HeatKit
+from breeder.core.thermal.kit import ThermalKit as HeatKit
 from breeder.core.thermal.materials import SECONDS_PER_HOUR
 from breeder.core.units import degree_span, degrees
 from breeder.shipments.models import Kit
@@ -23,7 +23,7 @@ STEP_H, MOST_TIMES_LONGER = 0.25, 6.0
 
 
 @dataclass(frozen=True)
-class Worth:
+class KitWorth:
     """Figures of one kit: watts through its walls per degree, and sentences for walls and packs."""
 
     conductance_w_k: float | None
@@ -31,35 +31,35 @@ class Worth:
     fault: str = ""
 
 
-def worth_of(kit: Kit, *, cups: int = USUAL_CUPS, fahrenheit: bool = False) -> Worth:
+def kit_worth(kit: Kit, *, cups: int = USUAL_CUPS, fahrenheit: bool = False) -> KitWorth:
     """Return the figures of a kit, or the reason why the kit is impossible."""
     try:
         packed = heat_kit(kit, cups)
     except BadKit as fault:
-        return Worth(None, (), f"{_field(fault.path)}: {fault.sentence}")
+        return KitWorth(None, (), f"{_field(fault.path)}: {fault.sentence}")
     conductance = box.conductance_w_k(packed.box)
     sentences = [_walls(conductance, fahrenheit)]
     sentences += [_heat(packed, conductance, fahrenheit)] if packed.heat_packs else []
     sentences += [_phase(pack, conductance, fahrenheit) for pack in packed.phase_change_packs]
-    return Worth(conductance, tuple(sentences))
+    return KitWorth(conductance, tuple(sentences))
 
 
 @dataclass(frozen=True)
-class Warmth:
+class PackWarmth:
     """How many degrees heat packs keep the inside above the outside, on average over `hours`."""
 
     degrees_k: float
     hours: float
 
 
-def warmth_of(packed: HeatKit) -> Warmth:
+def pack_warmth(packed: HeatKit) -> PackWarmth:
     """Return what the heat packs are worth together, from opening until they have given their printed heat.
 
     With plenty of air that takes the shortest printed hours; with little air it takes longer, at fewer degrees.
     """
     printed = min((pack.rated_h for pack in packed.heat_packs), default=0.0)
     if not printed:
-        return Warmth(0.0, 0.0)
+        return PackWarmth(0.0, 0.0)
     opened = [replace(pack, lit_h=0.0) for pack in packed.heat_packs]
     hour = np.arange(0.0, MOST_TIMES_LONGER * printed, STEP_H)
     air = {"air_changes_h": packed.box.air_changes_h, "free_litres": packed.free_litres}
@@ -67,7 +67,7 @@ def warmth_of(packed: HeatKit) -> Warmth:
     wanted = np.cumsum(packs.together_w(opened, hour[hour < printed], air_changes_h=1.0, free_litres=None)) * STEP_H
     end = min(int(np.searchsorted(given, wanted[-1])), len(hour) - 1)
     hours = float(hour[end]) + STEP_H
-    return Warmth(float(given[end]) / hours / box.conductance_w_k(packed.box), hours)
+    return PackWarmth(float(given[end]) / hours / box.conductance_w_k(packed.box), hours)
 
 
 def _walls(conductance: float, fahrenheit: bool) -> str:
@@ -77,7 +77,7 @@ def _walls(conductance: float, fahrenheit: bool) -> str:
 
 
 def _heat(packed: HeatKit, conductance: float, fahrenheit: bool) -> str:
-    warmers, warmth = packed.heat_packs, warmth_of(packed)
+    warmers, warmth = packed.heat_packs, pack_warmth(packed)
     name = "The heat pack is" if len(warmers) == 1 else f"The {len(warmers)} heat packs are together"
     keeps = "it keeps" if len(warmers) == 1 else "they keep"
     span = degree_span(warmth.degrees_k, fahrenheit=fahrenheit)

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 import numpy as np
 
 from breeder.base.temperature_chart import BoxCurve
-from breeder.core.thermal.kit import Kit as HeatKit
-from breeder.core.thermal.simulation import PER_HOUR, inside
-from breeder.weather.sample_data import slice_of
+from breeder.core.thermal.kit import ThermalKit as HeatKit
+from breeder.core.thermal.simulation import PER_HOUR, simulate
+from breeder.weather.sample_data import station_slice
 
 START_C = 21.0
 COMFORT_C, HARD_C = (7.0, 29.0), (0.0, 36.0)  # the temperate band, keeper default: common practice, no source
@@ -20,7 +20,7 @@ STEADY_HOT_C = 43.0  # a constant test temperature for hot climates (WHO PQS, se
 
 
 @dataclass(frozen=True)
-class Stress:
+class KitTest:
     """One test: its name, source, curve and results."""
 
     name: str
@@ -31,7 +31,7 @@ class Stress:
     hours_outside: float
 
 
-def tests_of(kit: HeatKit) -> list[Stress]:
+def run_kit_tests(kit: HeatKit) -> list[KitTest]:
     """Return the result of every test of a kit."""
     february, july = datetime(2013, 2, 8, 18, tzinfo=UTC), datetime(2013, 7, 15, 12, tzinfo=UTC)
     return [
@@ -50,18 +50,18 @@ def _steps(steps: tuple[tuple[float, int], ...]) -> list[float]:
 
 def _real(start: datetime) -> list[float]:
     """Return real hours; the few that the station missed are interpolated from their neighbors."""
-    hours = slice_of("LGA", start, DAYS_REAL * 24 + 1)
+    hours = station_slice("LGA", start, DAYS_REAL * 24 + 1)
     known = [place for place, value in enumerate(hours) if value is not None]
     return np.interp(range(len(hours)), known, [hours[place] for place in known]).tolist()
 
 
-def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> Stress:
-    run = inside(kit, np.array(weather, float)[:, None], start_c=START_C)
+def _through(kit: HeatKit, name: str, source: str, weather: list[float]) -> KitTest:
+    run = simulate(kit, np.array(weather, float)[:, None], start_c=START_C)
     course = run.payload_c[:, 0]
     outside = (course < COMFORT_C[0]) | (course > COMFORT_C[1])
     # What happens between two hours shows as the range around them.
     near = [course[max(0, at - PER_HOUR // 2) : at + PER_HOUR // 2 + 1] for at in range(0, len(course), PER_HOUR)]
-    return Stress(
+    return KitTest(
         name,
         source,
         BoxCurve(

@@ -12,14 +12,14 @@ from django.utils import timezone
 from breeder.base.queries import household as read_household
 from breeder.carriers.models import Service
 from breeder.carriers.rulebook import RuleBook, ask_carrier, ask_way, read_rules
-from breeder.core.compliance.facts import Answer
+from breeder.core.compliance.facts import RulebookAnswer
 from breeder.shipments.models import Parcel
 from breeder.shipments.rules import departure_rules
 from breeder.shipments.rules.box_rules import HERE
 from breeder.species.models import Species
 
 
-def book() -> RuleBook:
+def current_rules() -> RuleBook:
     """Return all rules and permits, to read once for any number of boxes."""
     return read_rules(read_household().region)
 
@@ -34,7 +34,7 @@ def species_going(parcel: Parcel) -> list[Species]:
     return list(species.values())
 
 
-def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | None = None) -> Answer:
+def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | None = None) -> RulebookAnswer:
     """Return the rules' answer for a box leaving on a day, by its own service or another."""
     order, species, service = parcel.order, species_going(parcel), service or parcel.service
     answer = ask_way(rulebook, species, order.address, on, order.person_id)
@@ -43,10 +43,12 @@ def ask_box(rulebook: RuleBook, parcel: Parcel, on: date, *, service: Service | 
     return answer + ask_carrier(rulebook, species, service, order.address, on)
 
 
-def ask_boxes(parcels: Iterable[Parcel], now: datetime) -> dict[int, Answer]:
+def ask_boxes(parcels: Iterable[Parcel], now: datetime) -> dict[int, RulebookAnswer]:
     """Return, by the box's key, what is on record of it leaving on its day, or today where that is past or open."""
-    rulebook, today = book(), timezone.localdate(now)
-    return {parcel.pk: ask_box(rulebook, parcel, day_of(parcel, today)) for parcel in parcels if parcel.status in HERE}
+    rulebook, today = current_rules(), timezone.localdate(now)
+    return {
+        parcel.pk: ask_box(rulebook, parcel, rule_day(parcel, today)) for parcel in parcels if parcel.status in HERE
+    }
 
 
 def blocked_days(rulebook: RuleBook, parcel: Parcel, days: Sequence[date]) -> dict[date, tuple[str, ...]]:
@@ -63,14 +65,14 @@ def blocked_days(rulebook: RuleBook, parcel: Parcel, days: Sequence[date]) -> di
     return {day: blocks for day, blocks in answers.items() if blocks}
 
 
-def day_of(parcel: Parcel, today: date) -> date:
+def rule_day(parcel: Parcel, today: date) -> date:
     """Return the day to ask the rules about."""
     return max(parcel.post_on or today, today)
 
 
-def refuse_blocked(parcel: Parcel, today: date) -> Answer:
+def refuse_blocked(parcel: Parcel, today: date) -> RulebookAnswer:
     """Return the rules' answer for a box leaving today. Raises LegalBlock, which no person or reason overrides."""
-    answer = ask_box(book(), parcel, today)
+    answer = ask_box(current_rules(), parcel, today)
     if answer.blocks:
         raise departure_rules.LegalBlock(answer.blocks)
     return answer

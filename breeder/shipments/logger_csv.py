@@ -42,7 +42,7 @@ class LoggerRefused(ValidationError):
 
 
 @dataclass(frozen=True)
-class Logged:
+class LoggerRun:
     """A logger's run: hours since the first time, outside, bottle and air in °C, NaN for a gap."""
 
     hours: tuple[float, ...]
@@ -51,7 +51,7 @@ class Logged:
     air_c: tuple[float, ...] | None = None
 
 
-def read(content: bytes, *, fahrenheit: bool) -> Logged:
+def read_logger(content: bytes, *, fahrenheit: bool) -> LoggerRun:
     """Return the run in a logger's file. Raises LoggerRefused naming every fault by its row."""
     rows = _rows(content)
     places, unit_f = _columns(rows[0], fahrenheit)
@@ -65,7 +65,7 @@ def read(content: bytes, *, fahrenheit: bool) -> Logged:
         )
     times = sorted(readings)
     hours = tuple((at - times[0]).total_seconds() / SECONDS_PER_HOUR for at in times)
-    return Logged(hours, *zip(*(readings[at] for at in times), strict=True))
+    return LoggerRun(hours, *zip(*(readings[at] for at in times), strict=True))
 
 
 def _shortest(rows: list[list[str]], places: Places, unit_f: bool) -> Readings:

@@ -14,7 +14,7 @@ from breeder.weather.models import Place
 SEND_IN, TYPE = "Send in newer hours", "type its lows and highs"
 
 
-def places_of(parcel: Parcel, household: Setting) -> list[Place]:
+def linked_places(parcel: Parcel, household: Setting) -> list[Place]:
     """Return the places at both ends of a box's journey for which weather is stored."""
     ends = (household, parcel.order.address)
     there = [Q(latitude=end.latitude, longitude=end.longitude) for end in ends if end and end.latitude is not None]

@@ -39,11 +39,11 @@ INCHES = Units(
 )
 
 
-def units_of(inches: bool) -> Units:
+def household_units(inches: bool) -> Units:
     """Return the units that the household writes sizes and weights in."""
     return INCHES if inches else METRIC
 
 
-def shown(value: float | None, factor: float) -> float | None:
+def in_household_unit(value: float | None, factor: float) -> float | None:
     """Return a stored value in the household's unit, rounded to what a ruler or kitchen scale shows."""
     return None if value is None else round(value / factor, 4)

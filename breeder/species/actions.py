@@ -13,7 +13,7 @@ from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.species import rules, steps
 from breeder.species.models import Line, Species
-from breeder.species.species_fields import FIELDS, NOT_KNOWN, in_words, label_of
+from breeder.species.species_fields import FIELDS, NOT_KNOWN, field_label, value_text
 from breeder.species.starter_set import StarterSpecies, corrections, earlier_rows, starter_set
 
 Keeper = AbstractBaseUser | None
@@ -65,18 +65,18 @@ def _to_correct(kept: QuerySet[Species]) -> list[tuple[Species, StarterSpecies, 
 
 def _correct(species: Species, new: Mapping[str, Any], starter: StarterSpecies, *, by: Keeper) -> None:
     setting = household()
-    before = {name: in_words(species, name, setting) for name in new}
+    before = {name: value_text(species, name, setting) for name in new}
     for name, value in new.items():
         setattr(species, name, value)
     species.sources = species.sources | {name: starter.sources[name] for name in new}
     species.save(update_fields=[*new, "sources"])
-    facts = {name: [before[name], in_words(species, name, setting)] for name in new}
+    facts = {name: [before[name], value_text(species, name, setting)] for name in new}
     parts = [
-        f"{label_of(name).lower()} was {was}, now {now}"
+        f"{field_label(name).lower()} was {was}, now {now}"
         for name, (was, now) in facts.items()
         if was not in (NOT_KNOWN, now)
     ]
-    filled = [label_of(name).lower() for name in new if before[name] == NOT_KNOWN]
+    filled = [field_label(name).lower() for name in new if before[name] == NOT_KNOWN]
     parts += [f"new: {', '.join(filled)}"] if filled else []
     sentence = f"{species}, corrected from the starter set: {'; '.join(parts) or 'sources only'}."
     log("species corrected", str(species), sentence, by=by, facts=facts)
@@ -101,7 +101,7 @@ def add_species(
     species = Species(**values)
     given = {name: value for name, value in values.items() if name in FIELDS}
     species.sources = rules.sources_after({}, given, mark=mark, source=source, usual=usual)
-    with refuse_twice(rules.NamedAlready(f"{species} is in the book already. Open it and edit it there.")):
+    with refuse_twice(rules.NameTaken(f"{species} is in the book already. Open it and edit it there.")):
         species.save(force_insert=True)
     log("species added", str(species), f"{species} was added.", by=by)
     return species
@@ -119,14 +119,14 @@ def edit_species(
     marked = {name: values[name] for name in changed if name in FIELDS}
     species.sources = rules.sources_after(species.sources, marked, mark=mark, source=source)
     if changed:
-        with refuse_twice(rules.NamedAlready(ANOTHER_SPECIES)):
+        with refuse_twice(rules.NameTaken(ANOTHER_SPECIES)):
             species.save(update_fields=[*changed, "sources"])
         _log_change(species, before, changed, by=by, reason=source)
     return species
 
 
 def _log_change(species: Species, before: Mapping[str, Any], changed: list[str], *, by: Keeper, reason: str) -> None:
-    said = "; ".join(f"{label_of(name).lower()} from {before[name]} to {getattr(species, name)}" for name in changed)
+    said = "; ".join(f"{field_label(name).lower()} from {before[name]} to {getattr(species, name)}" for name in changed)
     facts = {name: [str(before[name]), str(getattr(species, name))] for name in changed}
     log("species changed", str(species), f"{species}: {said}.", by=by, reason=reason, facts=facts)
 
@@ -135,7 +135,7 @@ def _log_change(species: Species, before: Mapping[str, Any], changed: list[str],
 def add_line(values: Mapping[str, Any], *, by: Keeper) -> Line:
     """Start a line; where no number of breeders is given, the usual one stays."""
     line = Line(**with_minimums(values))
-    with refuse_twice(rules.NamedAlready(f"{line} is in the book already. Give another form or locality.")):
+    with refuse_twice(rules.NameTaken(f"{line} is in the book already. Give another form or locality.")):
         line.save(force_insert=True)
     log("line started", str(line), f"{line} was started; {line.adults_kept} adults stay.", by=by)
     return line
@@ -151,10 +151,10 @@ def edit_line(line: Line, values: Mapping[str, Any], *, by: Keeper, reason: str 
     for name, value in after.items():
         setattr(line, name, value)
     # Never all fields: the turn was moved on by the database, and an old copy would set it back.
-    with refuse_twice(rules.NamedAlready(ANOTHER_LINE)):
+    with refuse_twice(rules.NameTaken(ANOTHER_LINE)):
         line.save(update_fields=list(after))
     if facts:
-        said = rules.sentence_of(gives_up) if gives_up else f"Changed: {', '.join(map(field_words, facts))}."
+        said = rules.joined_sentence(gives_up) if gives_up else f"Changed: {', '.join(map(field_words, facts))}."
         log("line changed", str(line), said, by=by, reason=reason, facts=facts)
     return line
 

@@ -35,7 +35,7 @@ ABOVE: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 # The same by the keeper's group, for a species without an order on record.
-OF_GROUP: dict[str, tuple[str, ...]] = {
+ABOVE_GROUP: dict[str, tuple[str, ...]] = {
     Species.Group.ISOPOD: ("Isopoda", *CRUSTACEANS),
     Species.Group.SPRINGTAIL: SPRINGTAILS,
     Species.Group.MILLIPEDE: MILLIPEDES,
@@ -45,10 +45,10 @@ OF_GROUP: dict[str, tuple[str, ...]] = {
 }
 
 
-def lineage_of(species: Species) -> tuple[str, ...]:
+def covering_taxa(species: Species) -> tuple[str, ...]:
     """Return the names that cover a species, nearest first: species, genus, family, order, class and above."""
     name = species.scientific_name.strip()
-    above = ABOVE.get(species.order_name) or OF_GROUP.get(species.group, ())
+    above = ABOVE.get(species.order_name) or ABOVE_GROUP.get(species.group, ())
     named = (name, name.split(" ")[0], species.family, species.order_name, *above)
     return tuple(dict.fromkeys(part for part in named if part))
 
@@ -60,4 +60,4 @@ def is_determined(species: Species) -> bool:
 
 def known_taxa() -> set[str]:
     """Return the names above the family that the tool knows."""
-    return {*ABOVE, *(name for names in (*ABOVE.values(), *OF_GROUP.values()) for name in names)}
+    return {*ABOVE, *(name for names in (*ABOVE.values(), *ABOVE_GROUP.values()) for name in names)}

@@ -79,7 +79,7 @@ class SpeciesForm(SeenForm, PlainForm, forms.ModelForm):
         super().__init__(*args, **kwargs)
         unit = "°F" if household.fahrenheit else "°C"
         for name in species_fields.FIELDS:
-            self.fields[name].label = species_fields.label_of(name)
+            self.fields[name].label = species_fields.field_label(name)
             if isinstance(self.initial.get(name), Decimal) and type(self.fields[name]) is forms.DecimalField:
                 self.initial[name] = f"{self.initial[name].normalize():f}"
         for name in species_fields.DEGREES:

@@ -18,7 +18,7 @@ def species_list(search: str = "", group: str = "", band: str = "") -> QuerySet[
     return species.filter(band=band) if band else species
 
 
-def lines_of(species: Species) -> QuerySet[Line]:
+def species_lines(species: Species) -> QuerySet[Line]:
     """Return the lines of a species, open ones first."""
     closed_last = ExpressionWrapper(Q(status=Line.Status.CLOSED), output_field=BooleanField())
     return species.lines.select_related("species").order_by(closed_last, "form_name", "locality", "id")

@@ -23,7 +23,7 @@ class NeedsReason(ValidationError):
     """A minimum would fall or a line would close, and no reason was given."""
 
 
-class NamedAlready(ValidationError):
+class NameTaken(ValidationError):
     """Another row already has this name."""
 
 
@@ -32,7 +32,7 @@ def default_adults_kept(irreplaceable: bool) -> int:
     return ADULTS_KEPT_IRREPLACEABLE if irreplaceable else ADULTS_KEPT
 
 
-def loosened(before: Line, after: Mapping[str, Any]) -> list[str]:
+def protection_given_up(before: Line, after: Mapping[str, Any]) -> list[str]:
     """Return the parts of a line's protection that a change gives up, one clause each."""
     clauses = [
         f"{words} falls from {getattr(before, name)} to {after[name]}"
@@ -60,14 +60,14 @@ def refuse_closing_frozen(before: Line, after: Mapping[str, Any]) -> None:
 
 def check_reason(before: Line, after: Mapping[str, Any], reason: str) -> list[str]:
     """Return what a change gives up. Raises NeedsReason if it gives something up without a reason."""
-    gives_up = loosened(before, after)
+    gives_up = protection_given_up(before, after)
     if gives_up and not reason.strip():
-        sentence = f"{sentence_of(gives_up)} Say why under ‘reason’; it is kept in the log."
+        sentence = f"{joined_sentence(gives_up)} Say why under ‘reason’; it is kept in the log."
         raise NeedsReason({"reason": ValidationError(sentence, code="needs_reason")})
     return gives_up
 
 
-def sentence_of(clauses: Iterable[str]) -> str:
+def joined_sentence(clauses: Iterable[str]) -> str:
     """Join clauses into one sentence."""
     joined = "; ".join(clauses)
     return f"{joined[:1].upper()}{joined[1:]}."

@@ -82,19 +82,19 @@ def facts_by_section(species: Species, household: Setting) -> list[tuple[str, li
 def fact(species: Species, name: str, household: Setting) -> Fact:
     """Return one value in words with its mark and source."""
     mark, source = (list(species.sources.get(name, ())) + ["", ""])[:2]
-    words = in_words(species, name, household)
+    words = value_text(species, name, household)
     if words == NOT_KNOWN and not mark:
-        return Fact(label_of(name), words, "", "", "")
-    return Fact(label_of(name), words, mark, dict(Mark.choices).get(mark, ""), source or ("" if mark else NO_SOURCE))
+        return Fact(field_label(name), words, "", "", "")
+    return Fact(field_label(name), words, mark, dict(Mark.choices).get(mark, ""), source or ("" if mark else NO_SOURCE))
 
 
-def label_of(name: str) -> str:
+def field_label(name: str) -> str:
     """Return the label of a field on pages."""
     label = LABELS.get(name) or str(Species._meta.get_field(name).verbose_name)
     return f"{label[:1].upper()}{label[1:]}"
 
 
-def in_words(species: Species, name: str, household: Setting) -> str:
+def value_text(species: Species, name: str, household: Setting) -> str:
     """Return a value in the household's units, as a keeper would say it."""
     value = getattr(species, name)
     if value is None or value == "":
@@ -103,7 +103,7 @@ def in_words(species: Species, name: str, household: Setting) -> str:
         digits = 0 if household.fahrenheit or float(value).is_integer() else 1
         return degrees(float(value), fahrenheit=household.fahrenheit, digits=digits)
     if name == "adult_length_mm":
-        return length(value, inches=household.inches)
+        return length_text(value, inches=household.inches)
     if name in PERCENT:
         return f"{value * 100:.0f} %"
     if isinstance(Species._meta.get_field(name), models.BooleanField):
@@ -111,7 +111,7 @@ def in_words(species: Species, name: str, household: Setting) -> str:
     return f"{_shown(species, name, value)} {UNITS.get(name, '')}".strip()
 
 
-def length(millimeters: Decimal | float, *, inches: bool) -> str:
+def length_text(millimeters: Decimal | float, *, inches: bool) -> str:
     """Return a body length such as '18 mm' or '0.7 in'."""
     return f"{Decimal(str(millimeters)) / MM_AN_INCH:.1f} in" if inches else f"{float(millimeters):g} mm"
 

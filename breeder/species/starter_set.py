@@ -30,7 +30,7 @@ class StarterSpecies:
 
 
 @dataclass(frozen=True)
-class Row:
+class StarterRow:
     """One row of a sheet: a value of a species with its mark and its source."""
 
     scientific_name: str
@@ -52,12 +52,12 @@ def starter_set(sheet: Path = SHEET) -> list[StarterSpecies]:
     return list(by_name.values())
 
 
-def earlier_rows() -> frozenset[Row]:
+def earlier_rows() -> frozenset[StarterRow]:
     """Return the rows of earlier sheets that were corrected since."""
     return frozenset(_rows(EARLIER))
 
 
-def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[Row]) -> dict[str, Any]:
+def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[StarterRow]) -> dict[str, Any]:
     """Return the values with which this sheet corrects or fills in a species loaded from an earlier sheet.
 
     A value is corrected only if it and its source are still those of the earlier sheet. It is filled in only if the
@@ -71,7 +71,7 @@ def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[Ro
         if source is None:
             if from_sheet and name in KEEPING and held in (None, ""):
                 new[name] = value
-        elif Row(species.scientific_name, species.qualifier, name, held, *source) in earlier:
+        elif StarterRow(species.scientific_name, species.qualifier, name, held, *source) in earlier:
             new[name] = value
     for names in rules.IN_ORDER:
         if rules.out_of_order({name: new.get(name, getattr(species, name)) for name in names}):
@@ -79,14 +79,14 @@ def corrections(species: Species, starter: StarterSpecies, earlier: frozenset[Ro
     return new
 
 
-def _rows(sheet: Path) -> Iterator[Row]:
+def _rows(sheet: Path) -> Iterator[StarterRow]:
     with sheet.open(encoding="utf-8", newline="") as file:
         for number, row in enumerate(csv.DictReader(file), start=2):
             try:
                 value, mark = _value(row["field"], row["value"]), Mark(row["mark"]).value
             except (ValueError, ArithmeticError, KeyError) as wrong:
                 raise ValueError(f"{sheet.name}, row {number} ({row['field']}): {wrong}") from wrong
-            yield Row(row["scientific_name"], row["qualifier"], row["field"], value, mark, row["source"])
+            yield StarterRow(row["scientific_name"], row["qualifier"], row["field"], value, mark, row["source"])
 
 
 def _value(name: str, text: str) -> Any:

@@ -40,10 +40,10 @@ class SpeciesTable(tables.Table):
         return render_to_string("species/_species_cell.html", {"record": record})
 
     def render_comfort(self, record: Species) -> str:
-        return comfort_words(record, self.household)
+        return comfort_text(record, self.household)
 
 
-def comfort_words(species: Species, household: Setting) -> str:
+def comfort_text(species: Species, household: Setting) -> str:
     """Return the comfort band in the household's unit, such as '7 to 29 °C'."""
     low = degrees(float(species.comfort_low_c), fahrenheit=household.fahrenheit)
     high = degrees(float(species.comfort_high_c), fahrenheit=household.fahrenheit)

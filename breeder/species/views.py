@@ -12,7 +12,7 @@ from breeder.base.submit import page, submit, typed
 from breeder.species import actions, queries, species_fields
 from breeder.species.forms import LineEditForm, LineForm, SpeciesFilter, SpeciesForm
 from breeder.species.models import Line, Species
-from breeder.species.tables import SpeciesTable, comfort_words
+from breeder.species.tables import SpeciesTable, comfort_text
 
 
 def species_list(request: HttpRequest) -> HttpResponse:
@@ -38,10 +38,10 @@ def species(request: HttpRequest, pk: int) -> HttpResponse:
     one = get_object_or_404(Species, pk=pk)
     shown = {
         "species": one,
-        "comfort": comfort_words(one, request.household),
+        "comfort": comfort_text(one, request.household),
         "sexing": species_fields.fact(one, "sexing", request.household),
         "sections": species_fields.facts_by_section(one, request.household),
-        "lines": queries.lines_of(one),
+        "lines": queries.species_lines(one),
     }
     return render(request, "species/species.html", shown)
 

@@ -3,13 +3,13 @@
 from datetime import date
 
 from breeder.orders.queries.orders import lines_on_offer
-from breeder.storefront.rules import PublicLine, Row, public_line
+from breeder.storefront.rules import ForSaleRow, PublicLine, public_line
 
 
-def rows(today: date, *, find: str = "", group: str = "", only_free: bool = False) -> list[Row]:
+def rows(today: date, *, find: str = "", group: str = "", only_free: bool = False) -> list[ForSaleRow]:
     """Return every open line, or those asked for."""
     wanted = find.casefold()
-    every = (Row(on_offer, today) for on_offer in lines_on_offer())
+    every = (ForSaleRow(on_offer, today) for on_offer in lines_on_offer())
     return [
         row
         for row in every

@@ -19,7 +19,7 @@ OLD_COUNT_DAYS = 60
 
 
 @dataclass(frozen=True)
-class Row:
+class ForSaleRow:
     """One line on the keeper's page as of a day; the page sorts by the numbers and shows the texts."""
 
     on_offer: LineOnOffer
@@ -172,7 +172,7 @@ def public_line(on_offer: LineOnOffer, few_below: int) -> PublicLine:
     )
 
 
-def as_text(lines: list[PublicLine], currency: str, *, prices: bool) -> str:
+def for_sale_text(lines: list[PublicLine], currency: str, *, prices: bool) -> str:
     """Return the list to paste into a message: one pack per line, only what is available."""
     return "\n".join(
         f"{public.line}: {pack.offer.pack}{_priced(pack.offer, currency) if prices else ''}"

@@ -7,7 +7,7 @@ import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
-from breeder.storefront.rules import Row
+from breeder.storefront.rules import ForSaleRow
 
 BARE = {"td": {"unlabelled": True}}
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num beside"}}
@@ -35,28 +35,28 @@ class ForSaleTable(tables.Table):
         super().__init__(*args, exclude=() if is_keeper else ("price",), **kwargs)
         self.is_keeper = is_keeper
 
-    def render_line(self, record: Row) -> SafeString:
+    def render_line(self, record: ForSaleRow) -> SafeString:
         return render_to_string("storefront/_line.html", {"row": record})
 
-    def render_bar(self, record: Row) -> SafeString:
+    def render_bar(self, record: ForSaleRow) -> SafeString:
         return render_to_string("storefront/_bar.html", {"row": record, "is_keeper": self.is_keeper})
 
-    def render_free(self, record: Row) -> SafeString:
+    def render_free(self, record: ForSaleRow) -> SafeString:
         return render_to_string("storefront/_free.html", {"row": record})
 
-    def render_price(self, record: Row) -> str:
+    def render_price(self, record: ForSaleRow) -> str:
         return record.price_text
 
-    def render_counted_on(self, record: Row) -> SafeString:
+    def render_counted_on(self, record: ForSaleRow) -> SafeString:
         return render_to_string("storefront/_counted.html", {"row": record})
 
 
-def csv_rows(rows: Iterable[Row], *, prices: bool) -> list[tuple[Any, ...]]:
+def csv_rows(rows: Iterable[ForSaleRow], *, prices: bool) -> list[tuple[Any, ...]]:
     """Return every stage of every line as a row of the file; the leading pack is in the row of its stage."""
     return [_csv_row(row, stage, prices) for row in rows for stage in row.on_offer.stock.stages.values()]
 
 
-def _csv_row(row: Row, stage: Any, prices: bool) -> tuple[Any, ...]:
+def _csv_row(row: ForSaleRow, stage: Any, prices: bool) -> tuple[Any, ...]:
     best = row.on_offer.best if stage is row.stage else None
     return (
         row.name,

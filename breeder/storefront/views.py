@@ -38,7 +38,7 @@ def text(request: HttpRequest) -> HttpResponse:
     """Show the list to paste into a message; a helper's has no prices."""
     household = request.household  # type: ignore[attr-defined]
     lines = queries.public_lines(household.few_below_packs)
-    text = rules.as_text(lines, household.currency, prices=is_keeper(request.user))
+    text = rules.for_sale_text(lines, household.currency, prices=is_keeper(request.user))
     return render(request, "storefront/text.html", {"text": text, "rows": text.count("\n") + 2})
 
 

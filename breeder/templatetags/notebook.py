@@ -18,7 +18,7 @@ from breeder.base import dates, form_tokens, formatting, line_names, stock_bar, 
 from breeder.base import qr as square
 from breeder.base.replies import replies_of
 from breeder.core import units
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.cultures import phrases as cultures_words
 from breeder.orders.queries import line_customers
 
@@ -184,7 +184,7 @@ def money(context: Context, amount: Decimal | None) -> str:
     return formatting.money(amount, context["household"].currency)
 
 
-register.filter("many", many)  # templates use this name
+register.filter("many", number_text)  # templates use this name
 
 
 @register.filter

@@ -14,7 +14,7 @@ from breeder.base.queries import household
 from breeder.base.steps import log
 from breeder.core.units import degrees
 from breeder.weather import daily_min_max, error_pairs, hour_grid, hours_csv, service_registry, steps
-from breeder.weather.climatology import Usual, months_said
+from breeder.weather.climatology import UsualRange, months_text
 from breeder.weather.models import Forecast, Place, UsualMonth
 
 # A file that does not say when it was made is taken to be this old when it is sent in.
@@ -84,7 +84,7 @@ def upload_measured(place: Place, readings: Readings, *, credit: str, by: Any) -
              "measured. Untick it, or mend the dates."]
         )  # fmt: skip
     starts_at, hours = hour_grid.on_whole_hours(readings)
-    new = error_pairs.remember(place, starts_at, hours, credit, now)
+    new = error_pairs.keep_and_learn(place, starts_at, hours, credit, now)
     many = "1 measured hour is" if new == 1 else f"{new} measured hours are"
     said = f"{many} new for {place}; its forecasts are judged by {'it' if new == 1 else 'them'}."
     log("sent in measured hours", str(place), said, by=by)
@@ -92,10 +92,10 @@ def upload_measured(place: Place, readings: Readings, *, credit: str, by: Any) -
 
 
 @action(lock=_place)
-def type_days(place: Place, days: Sequence[daily_min_max.Day], *, by: Any) -> Forecast:
+def type_days(place: Place, days: Sequence[daily_min_max.DayExtremes], *, by: Any) -> Forecast:
     """Keep lows and highs typed for the next days; the hours between follow a day's usual course."""
     now = timezone.now()
-    starts_at, values = daily_min_max.hours_of(days, float(place.latitude), float(place.longitude), place.zone)
+    starts_at, values = daily_min_max.diurnal_hours(days, float(place.latitude), float(place.longitude), place.zone)
     forecast = steps.keep_hours(
         place,
         Forecast.Source.BY_HAND,
@@ -114,7 +114,7 @@ def type_days(place: Place, days: Sequence[daily_min_max.Day], *, by: Any) -> Fo
 
 @action(lock=_place)
 def keep_usual(
-    place: Place, months: Sequence[Usual], *, removes_others: bool = False, credit: str = "", by: Any
+    place: Place, months: Sequence[UsualRange], *, removes_others: bool = False, credit: str = "", by: Any
 ) -> Place:
     """Keep what is usual at a place in these months; the others stay as they are, unless they are to be removed."""
     given = {one.month for one in months}
@@ -124,8 +124,8 @@ def keep_usual(
     UsualMonth.objects.bulk_create(
         UsualMonth(place=place, month=one.month, low_c=one.low_c, high_c=one.high_c, credit=credit) for one in months
     )
-    said = f"Lows and highs of {months_said(len(months))} at {place}."
-    said += f" Removed {months_said(removed)}." if removed else ""
+    said = f"Lows and highs of {months_text(len(months))} at {place}."
+    said += f" Removed {months_text(removed)}." if removed else ""
     log("kept what is usual", str(place), said, by=by)
     return place
 
@@ -133,7 +133,7 @@ def keep_usual(
 @action(lock=_place)
 def want_fresh(place: Place, *, by: Any) -> Place:
     """Ask for fresh hours of a place; they are brought beside the page. Raises NoService while none can be asked."""
-    service = service_registry.service_of(household())
+    service = service_registry.first_service(household())
     if service is None:
         raise NoService(
             "No weather service is chosen yet. The keeper chooses one in the settings; until then send in a file, or "
@@ -145,7 +145,7 @@ def want_fresh(place: Place, *, by: Any) -> Place:
     return place
 
 
-def page_of(place: Place) -> str:
+def place_url(place: Place) -> str:
     """Return the address of a place's page."""
     return reverse("weather:place", args=[place.pk])
 

@@ -19,7 +19,7 @@ LONGEST_SHOWN = timedelta(days=10)
 SHOWN_BEFORE_NOW = timedelta(hours=24)
 
 
-def window_of(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
+def shown_window(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
     """Return the hours to show: from yesterday on, or the last days if all of them are in the past."""
     ends = newest.starts_at + (len(newest.hours_c) - 1) * hour_grid.HOUR
     start = max(newest.starts_at, now - SHOWN_BEFORE_NOW)
@@ -28,7 +28,7 @@ def window_of(newest: Forecast, now: datetime) -> tuple[datetime, datetime]:
     return start, min(ends, start + LONGEST_SHOWN)
 
 
-def drawn(hours: Hours, *, fahrenheit: bool) -> dict[str, Any] | None:
+def hours_chart(hours: Hours, *, fahrenheit: bool) -> dict[str, Any] | None:
     """Return the coordinates and texts for the template; None if no hour is known."""
     values = [value if value is None or not fahrenheit else to_fahrenheit(value) for value in hours.c]
     known = [value for value in values if value is not None]

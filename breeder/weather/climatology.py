@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from breeder.base.csv_import import Unreadable, decimal_of, rows_of
 from breeder.core.units import degrees, to_celsius
-from breeder.weather.plausibility import fault_of
+from breeder.weather.plausibility import temperature_fault
 
 NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -25,7 +25,7 @@ COLUMNS_WANTED = (
 
 
 @dataclass(frozen=True)
-class Usual:
+class UsualRange:
     """The mean low and high of a month's days, °C."""
 
     month: int
@@ -38,17 +38,17 @@ class Usual:
         return f"In a usual {NAMES[self.month - 1]} at {place}: {low} to {high}, no verdict."
 
 
-def fault_of_month(month: int, low_c: float, high_c: float, *, fahrenheit: bool) -> str:
+def month_fault(month: int, low_c: float, high_c: float, *, fahrenheit: bool) -> str:
     """Return what is wrong with a month's low and high and how to fix it, or an empty text."""
     for value in (low_c, high_c):
-        if fault := fault_of(value, fahrenheit=fahrenheit):
+        if fault := temperature_fault(value, fahrenheit=fahrenheit):
             return f"{NAMES[month - 1]}: {fault}"
     if low_c > high_c:
         return f"{NAMES[month - 1]} has a low above its high. Exchange them."
     return ""
 
 
-def from_measured(measured: Iterable[tuple[datetime, float]], zone: ZoneInfo) -> list[Usual]:
+def from_measured(measured: Iterable[tuple[datetime, float]], zone: ZoneInfo) -> list[UsualRange]:
     """Return the mean low and high of the whole days of each month that has enough measured hours."""
     by_day: dict[date, list[float]] = {}
     for at, value in measured:
@@ -58,7 +58,7 @@ def from_measured(measured: Iterable[tuple[datetime, float]], zone: ZoneInfo) ->
         if len(values) >= LEAST_HOURS_A_DAY:
             days_by_month.setdefault(day.month, []).append(values)
     return [
-        Usual(month, _mean(min(day) for day in days), _mean(max(day) for day in days))
+        UsualRange(month, _mean(min(day) for day in days), _mean(max(day) for day in days))
         for month, days in sorted(days_by_month.items())
         if len(days) >= LEAST_DAYS
     ]
@@ -69,7 +69,7 @@ def _mean(values: Iterable[float]) -> float:
     return round(sum(numbers) / len(numbers), 1)
 
 
-def read(content: bytes) -> tuple[list[Usual], list[str]]:
+def read_months_csv(content: bytes) -> tuple[list[UsualRange], list[str]]:
     """Return the months of a CSV file and its faults, each with its row; a file with faults gives no months."""
     try:
         rows = rows_of(content)
@@ -78,7 +78,7 @@ def read(content: bytes) -> tuple[list[Usual], list[str]]:
     header = tuple(cell.strip().lower() for cell in rows[0]) if rows else ()
     if header not in COLUMNS:
         return [], [COLUMNS_WANTED]
-    months: dict[int, Usual] = {}
+    months: dict[int, UsualRange] = {}
     faults = []
     for number, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
@@ -93,7 +93,7 @@ def read(content: bytes) -> tuple[list[Usual], list[str]]:
     return ([], faults) if faults else (list(months.values()), [])
 
 
-def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
+def _month(row: list[str], *, fahrenheit: bool) -> tuple[UsualRange | None, str]:
     try:
         month, low, high = int(row[0]), decimal_of(row[1]), decimal_of(row[2])
     except (ValueError, IndexError):
@@ -101,14 +101,14 @@ def _month(row: list[str], *, fahrenheit: bool) -> tuple[Usual | None, str]:
     if not 1 <= month <= len(NAMES):
         return None, f"{month} is no month. Give 1 to 12."
     low_c, high_c = (to_celsius(value) if fahrenheit else value for value in (low, high))
-    return Usual(month, low_c, high_c), fault_of_month(month, low_c, high_c, fahrenheit=fahrenheit)
+    return UsualRange(month, low_c, high_c), month_fault(month, low_c, high_c, fahrenheit=fahrenheit)
 
 
-def by_month(rows: Iterable[Usual]) -> Mapping[int, Usual]:
+def keyed_by_month(rows: Iterable[UsualRange]) -> Mapping[int, UsualRange]:
     """Return the months keyed by number."""
     return {row.month: row for row in rows}
 
 
-def months_said(number: int) -> str:
+def months_text(number: int) -> str:
     """Return '1 usual month', '12 usual months'."""
     return "1 usual month" if number == 1 else f"{number} usual months"

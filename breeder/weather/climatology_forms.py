@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from breeder.base.form_messages import PlainForm
 from breeder.core.units import to_celsius, to_fahrenheit
 from breeder.weather import climatology
-from breeder.weather.climatology import Usual
+from breeder.weather.climatology import UsualRange
 
 LARGEST_FILE = 20_000  # bytes; twelve rows come to about 200
 
@@ -31,7 +31,9 @@ class UsualForm(PlainForm, forms.Form):
         label="Remove the months that are empty here, or not in the file", required=False
     )
 
-    def __init__(self, *args: Any, fahrenheit: bool, kept: dict[int, Usual], may_remove: bool, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, fahrenheit: bool, kept: dict[int, UsualRange], may_remove: bool, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.may_remove = may_remove
         if not may_remove:
@@ -69,17 +71,17 @@ class UsualForm(PlainForm, forms.Form):
             )
         return given
 
-    def _from_file(self, sent: Any) -> list[Usual]:
+    def _from_file(self, sent: Any) -> list[UsualRange]:
         if sent.size > LARGEST_FILE:
             raise ValidationError(
                 f"The file has {sent.size / 1e3:.0f} kB, far more than twelve rows need. Cut it down."
             )
-        months, faults = climatology.read(sent.read())
+        months, faults = climatology.read_months_csv(sent.read())
         if faults:
             raise ValidationError(faults)
         return months
 
-    def _typed(self, given: dict[str, Any]) -> list[Usual]:
+    def _typed(self, given: dict[str, Any]) -> list[UsualRange]:
         months = []
         for month, name in enumerate(climatology.NAMES, start=1):
             low, high = (self._celsius(given.get(f"{word}_{month}")) for word in ("low", "high"))
@@ -88,9 +90,9 @@ class UsualForm(PlainForm, forms.Form):
             if low is None or high is None:
                 word = "low" if low is None else "high"
                 raise ValidationError(f"{name} has no {word}. Fill it in, or empty the other one.", code="half_month")
-            if fault := climatology.fault_of_month(month, low, high, fahrenheit=self.fahrenheit):
+            if fault := climatology.month_fault(month, low, high, fahrenheit=self.fahrenheit):
                 raise ValidationError(fault, code="no_month")
-            months.append(Usual(month, low, high))
+            months.append(UsualRange(month, low, high))
         return months
 
     def _shown(self, celsius: float) -> float:

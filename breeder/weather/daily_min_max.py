@@ -22,7 +22,7 @@ ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
-class Day:
+class DayExtremes:
     """The lowest and highest temperature of one local day, °C."""
 
     on: date
@@ -30,13 +30,13 @@ class Day:
     high_c: float
 
 
-def faults_of(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[str]:
+def day_faults(days: Sequence[DayExtremes], *, fahrenheit: bool, sure: bool = False) -> list[str]:
     """Return a sentence for each fault of the typed days, with the day, the value and the remedy."""
     sentences = []
     for day in days:
         name = weekday_said(day.on)
         for word, value in (("low", day.low_c), ("high", day.high_c)):
-            if wrong := plausibility.fault_of(value, fahrenheit=fahrenheit, sure=sure):
+            if wrong := plausibility.temperature_fault(value, fahrenheit=fahrenheit, sure=sure):
                 sentences.append(f"{name}, {word}: {wrong}")
         if day.low_c > day.high_c:
             low, high = (degrees(value, fahrenheit=fahrenheit) for value in (day.low_c, day.high_c))
@@ -44,10 +44,10 @@ def faults_of(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> l
     return sentences
 
 
-def whole(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[Day]:
+def checked_days(days: Sequence[DayExtremes], *, fahrenheit: bool, sure: bool = False) -> list[DayExtremes]:
     """Return the days in order. Raises ValidationError with all faults at once."""
     ordered = sorted(days, key=lambda day: day.on)
-    faults = faults_of(ordered, fahrenheit=fahrenheit, sure=sure)
+    faults = day_faults(ordered, fahrenheit=fahrenheit, sure=sure)
     if not ordered:
         faults.append("No day is filled in. Type a low and a high for at least one day.")
     for before, after in zip(ordered, ordered[1:], strict=False):
@@ -61,8 +61,8 @@ def whole(days: Sequence[Day], *, fahrenheit: bool, sure: bool = False) -> list[
     return ordered
 
 
-def hours_of(
-    days: Sequence[Day], latitude: float, longitude: float, zone: ZoneInfo
+def diurnal_hours(
+    days: Sequence[DayExtremes], latitude: float, longitude: float, zone: ZoneInfo
 ) -> tuple[datetime, list[float | None]]:
     """Return the first whole UTC hour and the hourly °C of consecutive days; None where another day would be needed.
 

@@ -55,14 +55,16 @@ def pair_up(place: Place, since: datetime) -> int:
 
 def learn(place: Place, now: datetime) -> int:
     """Learn again from all pairs of a place and return the number of lessons; drops lessons without pairs."""
-    by_source: dict[str, list[place_bias.Pair]] = {}
+    by_source: dict[str, list[place_bias.HourPair]] = {}
     for pair in place.error_pairs.filter(valid_at__gte=now - place_bias.LEARNT_FROM):
-        hour_pair = place_bias.Pair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
+        hour_pair = place_bias.HourPair(pair.issued_at, pair.valid_at, pair.forecast_c, pair.observed_c)
         by_source.setdefault(pair.source, []).append(hour_pair)
     number = 0
     for source, pairs in by_source.items():
         for bound, some in place_bias.by_bound(pairs).items():
-            lesson = place_bias.lesson(some, place.zone, float(place.latitude), forecast_spread.usual_bias_c(source))
+            lesson = place_bias.learn_lesson(
+                some, place.zone, float(place.latitude), forecast_spread.usual_bias_c(source)
+            )
             Learnt.objects.update_or_create(
                 place=place,
                 source=source,
@@ -81,7 +83,9 @@ def learn(place: Place, now: datetime) -> int:
     return number
 
 
-def remember(place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str, now: datetime) -> int:
+def keep_and_learn(
+    place: Place, starts_at: datetime, hours_c: Sequence[float | None], credit: str, now: datetime
+) -> int:
     """Keep observed hours, pair them and learn; return the number of new hours. Needs the caller's transaction."""
     new = keep_observed(place, starts_at, hours_c, credit)
     if new:

@@ -8,8 +8,8 @@ from django.db import transaction
 
 from breeder.weather import steps
 from breeder.weather.models import Fetch, Forecast, Place
-from breeder.weather.services.errors import Trouble
-from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot
+from breeder.weather.services.errors import ServiceTrouble
+from breeder.weather.services.types import FetchedForecast, ServiceAnswer, ServiceRequest, Spot
 
 JITTER = 0.1
 LONGEST_KEPT = timedelta(days=30)
@@ -27,7 +27,7 @@ KEPT_FOR = timedelta(days=14)
 ONE_EVERY_H = 6
 
 
-def spot_of(place: Place) -> Spot:
+def place_spot(place: Place) -> Spot:
     """Return what a service may know about a place: coordinates to 0.01° and altitude."""
     return Spot(float(place.latitude), float(place.longitude), place.altitude_m)
 
@@ -37,23 +37,23 @@ def last_fetch(place: Place, service: str, endpoint: str) -> Fetch | None:
     return Fetch.objects.filter(place=place, service=service, endpoint=endpoint).select_related("forecast").first()
 
 
-def kept_answer(row: Fetch) -> Answer:
+def kept_answer(row: Fetch) -> ServiceAnswer:
     """Return a stored answer as if it had just arrived."""
     headers = {"content-type": "application/json"}
-    return Answer(row.endpoint, row.url, 200, headers, row.body.encode(), row.asked_at)
+    return ServiceAnswer(row.endpoint, row.url, 200, headers, row.body.encode(), row.asked_at)
 
 
-def condition(row: Fetch | None, now: datetime) -> dict[str, str]:
+def conditional_headers(row: Fetch | None, now: datetime) -> dict[str, str]:
     """Return If-Modified-Since, or nothing if the earlier date is in the future or the forecast is old."""
     if row is None or not row.last_modified or row.forecast is None or row.trouble:
         return {}
     if now - row.forecast.issued_at > CONDITIONAL_UNTIL:
         return {}
-    earlier = Answer("", "", 200, {"last-modified": row.last_modified}, b"", now).moment("last-modified")
+    earlier = ServiceAnswer("", "", 200, {"last-modified": row.last_modified}, b"", now).moment("last-modified")
     return {"If-Modified-Since": row.last_modified} if earlier is not None and earlier <= now else {}
 
 
-def good_until(ask: Ask, answer: Answer, dice: random.Random) -> datetime:
+def good_until(ask: ServiceRequest, answer: ServiceAnswer, dice: random.Random) -> datetime:
     """Return when the same may be asked again: as the service says, at least `kept_for`, plus up to a tenth."""
     held = ask.kept_for
     if expires := answer.moment("expires"):
@@ -64,13 +64,17 @@ def good_until(ask: Ask, answer: Answer, dice: random.Random) -> datetime:
     return answer.fetched_at + min(held, LONGEST_KEPT) * (1 + dice.uniform(0, JITTER))
 
 
-def keep_lasting(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
+def keep_whole_answer(
+    place: Place, service: str, ask: ServiceRequest, answer: ServiceAnswer, dice: random.Random
+) -> None:
     """Keep a whole answer that later requests need; without NUL, which PostgreSQL refuses in text."""
     body = answer.body.decode("utf-8", "replace").replace("\0", "")
     _write(place, service, answer, good_until=good_until(ask, answer, dice), body=body)
 
 
-def keep_forecast(place: Place, ask: Ask, answer: Answer, fetched: FetchedForecast, dice: random.Random) -> Forecast:
+def keep_forecast(
+    place: Place, ask: ServiceRequest, answer: ServiceAnswer, fetched: FetchedForecast, dice: random.Random
+) -> Forecast:
     """Keep fetched hours, and when to ask their service again."""
     with transaction.atomic(durable=True):
         forecast = steps.keep_fetched(place, fetched)
@@ -82,12 +86,12 @@ def keep_forecast(place: Place, ask: Ask, answer: Answer, fetched: FetchedForeca
     return forecast
 
 
-def keep_answered(place: Place, service: str, ask: Ask, answer: Answer, dice: random.Random) -> None:
+def keep_answered(place: Place, service: str, ask: ServiceRequest, answer: ServiceAnswer, dice: random.Random) -> None:
     """Note the time of an answer without a forecast."""
     _write(place, service, answer, good_until=good_until(ask, answer, dice))
 
 
-def keep_unchanged(row: Fetch, ask: Ask, answer: Answer, dice: random.Random) -> None:
+def keep_unchanged(row: Fetch, ask: ServiceRequest, answer: ServiceAnswer, dice: random.Random) -> None:
     """Note that the stored forecast is still the newest."""
     with transaction.atomic(durable=True):
         Fetch.objects.filter(pk=row.pk).update(asked_at=answer.fetched_at, good_until=good_until(ask, answer, dice))
@@ -95,7 +99,9 @@ def keep_unchanged(row: Fetch, ask: Ask, answer: Answer, dice: random.Random) ->
         Place.objects.filter(pk=row.place_id).update(wanted_at=None)
 
 
-def keep_trouble(place: Place, service: str, endpoint: str, trouble: Trouble, now: datetime, held: timedelta) -> None:
+def keep_trouble(
+    place: Place, service: str, endpoint: str, trouble: ServiceTrouble, now: datetime, held: timedelta
+) -> None:
     """Note what went wrong, for the place's page; earlier hours stay."""
     with transaction.atomic(durable=True):
         Fetch.objects.update_or_create(
@@ -107,7 +113,7 @@ def keep_trouble(place: Place, service: str, endpoint: str, trouble: Trouble, no
         Place.objects.filter(pk=place.pk).update(wanted_at=None)
 
 
-def forget_lasting(place: Place, service: str) -> bool:
+def forget_whole_answers(place: Place, service: str) -> bool:
     """Forget the whole answers kept of a service, and return whether there were any."""
     return bool(Fetch.objects.filter(place=place, service=service).exclude(body="").delete()[0])
 
@@ -132,7 +138,7 @@ def _thin_out(newest: Forecast) -> None:
 def _write(
     place: Place,
     service: str,
-    answer: Answer,
+    answer: ServiceAnswer,
     *,
     good_until: datetime,
     body: str = "",

@@ -19,9 +19,9 @@ import certifi
 import urllib3
 from django.utils import timezone
 
-from breeder.weather.http_pool import Live, PrivateAddress, pool_for
-from breeder.weather.services.errors import BadResponse, Trouble, Unavailable
-from breeder.weather.services.types import Answer, Ask
+from breeder.weather.http_pool import CuttableSockets, PrivateAddress, guarded_pool
+from breeder.weather.services.errors import BadResponse, ServiceTrouble, Unavailable
+from breeder.weather.services.types import ServiceAnswer, ServiceRequest
 
 LARGEST_BODY = 5_000_000  # bytes, after unpacking; a grid of the US service has about 0.3 million
 MOST_REDIRECTS = 3
@@ -47,7 +47,9 @@ class Patience:
 class _TryAgain(Exception):
     """This try failed, but another may succeed."""
 
-    def __init__(self, trouble: Trouble, answer: Answer | None = None, wait_s: float | None = None) -> None:
+    def __init__(
+        self, trouble: ServiceTrouble, answer: ServiceAnswer | None = None, wait_s: float | None = None
+    ) -> None:
         super().__init__(str(trouble))
         self.trouble, self.answer, self.wait_s = trouble, answer, wait_s
 
@@ -67,8 +69,8 @@ class Fetcher:
     dice: random.Random = field(default_factory=random.Random)
     _last_asked: dict[str, float] = field(default_factory=dict)
 
-    def get(self, ask: Ask, conditional: Mapping[str, str] | None = None) -> Answer:
-        """Return the answer, whatever its status, after retries where they help. Raises a Trouble without an answer."""
+    def get(self, ask: ServiceRequest, conditional: Mapping[str, str] | None = None) -> ServiceAnswer:
+        """Return the answer, whatever its status, after retries where they help. Raises a ServiceTrouble without an answer."""
         ends = self.monotonic() + self.patience.overall_s
         for number in range(1, self.patience.tries + 1):
             try:
@@ -87,7 +89,7 @@ class Fetcher:
         bounds = self.patience.before_retry_s
         return self.dice.uniform(0.0, bounds[min(number, len(bounds)) - 1])
 
-    def _follow(self, ask: Ask, conditional: Mapping[str, str], ends: float) -> Answer:
+    def _follow(self, ask: ServiceRequest, conditional: Mapping[str, str], ends: float) -> ServiceAnswer:
         """Return the answer at the end of at most three redirects within the service's own name."""
         url = ask.url
         first = self._host(url)
@@ -101,7 +103,7 @@ class Fetcher:
             url = urljoin(url, answer.headers.get("location", ""))
         raise BadResponse(self.service, "redirects", f"it led on more than {MOST_REDIRECTS} times")
 
-    def _final(self, answer: Answer) -> Answer:
+    def _final(self, answer: ServiceAnswer) -> ServiceAnswer:
         """Return an answer that another try would not improve. Raises _TryAgain for any other."""
         wait_s = answer.retry_after_s
         trouble = Unavailable(self.service, f"{self.service} cannot answer just now. It is asked again.")
@@ -128,26 +130,26 @@ class Fetcher:
             raise BadResponse(self.service, "address", "it leads away from the service")
         return parts.netloc
 
-    def _try(self, ask: Ask, url: str, headers: dict[str, str], ends: float) -> Answer:
+    def _try(self, ask: ServiceRequest, url: str, headers: dict[str, str], ends: float) -> ServiceAnswer:
         """Return the answer of one try. A timer cuts the connection at the deadline, even if bytes keep dripping in."""
         self._wait_for_turn(self._host(url))
         left = ends - self.monotonic()
         if left <= 0:
             raise self._too_slow()
-        live = Live()
+        live = CuttableSockets()
         limits = urllib3.Timeout(connect=min(self.patience.connect_s, left), read=min(self.patience.read_s, left))
         deadline = threading.Timer(left, live.cut)
         deadline.daemon = True
         deadline.start()
         try:
-            with pool_for(url, live, may_be_private=bool(self.own_home), ca_certs=certifi.where()) as pool:
+            with guarded_pool(url, live, may_be_private=bool(self.own_home), ca_certs=certifi.where()) as pool:
                 reply = pool.urlopen(
                     "GET", _path(url), headers=headers | {"Accept-Encoding": "gzip"}, timeout=limits, retries=False,
                     redirect=False, preload_content=False,
                 )  # fmt: skip
                 body = self._body(reply, live)
                 reply_headers = {name.lower(): value for name, value in reply.headers.items()}
-                return Answer(ask.endpoint, url, reply.status, reply_headers, body, self.clock())
+                return ServiceAnswer(ask.endpoint, url, reply.status, reply_headers, body, self.clock())
         except PrivateAddress:
             raise BadResponse(self.service, "address", "it leads into a private network") from None
         except (urllib3.exceptions.HTTPError, OSError) as failed:
@@ -157,7 +159,7 @@ class Fetcher:
         finally:
             deadline.cancel()
 
-    def _body(self, reply: urllib3.BaseHTTPResponse, live: Live) -> bytes:
+    def _body(self, reply: urllib3.BaseHTTPResponse, live: CuttableSockets) -> bytes:
         """Return the whole body, unpacked. Raises BadResponse if it is larger than any forecast."""
         pieces, size = [], 0
         for piece in _pieces(reply):

@@ -10,7 +10,7 @@ from breeder.core.thermal import forecast_error
 from breeder.weather import hour_grid, place_bias
 from breeder.weather.models import Forecast, Learnt, Place
 from breeder.weather.place_bias import Lesson
-from breeder.weather.services.hour_flags import is_anchored, step_of
+from breeder.weather.services.hour_flags import flag_step_h, is_anchored
 from breeder.weather.services.interpolation import SD_C_BY_STEP
 from breeder.weather.services.types import MISSING_MARK
 
@@ -21,7 +21,7 @@ SPOT_SD_C = 1.2
 
 def step_h(row: Forecast, index: int) -> int:
     """Return the step of the source at an hour, in hours; 1 if it does not say or the hour is missing."""
-    return step_of(_mark(row, index))
+    return flag_step_h(_mark(row, index))
 
 
 def has_extremes(row: Forecast, index: int) -> bool:
@@ -76,14 +76,14 @@ class Experience:
 
     def usual_sd_c(self, row: Forecast, at: datetime) -> float:
         """Return the usual error of this lead, season and hour, °C."""
-        season = forecast_error.season_of(at.month, self.latitude)
+        season = forecast_error.season_name(at.month, self.latitude)
         return _usual_sd_c(round((at - row.issued_at) / hour_grid.HOUR), at.astimezone(self.zone).hour, season)
 
     def _high_share(self, at: datetime) -> float:
         return _high_share(at.astimezone(self.zone).hour)
 
     def _lesson(self, row: Forecast, at: datetime) -> Lesson:
-        bound = place_bias.bound_of((at - row.issued_at) / hour_grid.HOUR)
+        bound = place_bias.lead_bound_h((at - row.issued_at) / hour_grid.HOUR)
         lesson = self.lessons.get((row.source, bound)) if bound is not None else None
         return lesson or _untaught(row.source)
 
@@ -91,7 +91,7 @@ class Experience:
 @lru_cache(maxsize=16)
 def _untaught(source: str) -> Lesson:
     low, high = usual_bias_c(source)
-    return Lesson(place_bias.side_of((), low), place_bias.side_of((), high))
+    return Lesson(place_bias.learn_side((), low), place_bias.learn_side((), high))
 
 
 @lru_cache(maxsize=24)

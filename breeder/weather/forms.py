@@ -12,7 +12,7 @@ from django.utils import timezone
 from breeder.base.dates import weekday_said
 from breeder.base.form_messages import PlainForm
 from breeder.base.models import known_zone
-from breeder.core.transit.local_time import NoSuchTime, utc_of
+from breeder.core.transit.local_time import NoSuchTime, utc_moments
 from breeder.core.units import to_celsius
 from breeder.weather import daily_min_max
 from breeder.weather.models import Place
@@ -98,7 +98,7 @@ class UploadForm(PlainForm, forms.Form):
         with timezone.override(UTC):
             local = forms.DateTimeField().to_python(text).replace(tzinfo=None)
         try:
-            return utc_of(local, self.household_zone)[0]
+            return utc_moments(local, self.household_zone)[0]
         except NoSuchTime as skipped:
             raise ValidationError(str(skipped)) from None
 
@@ -156,8 +156,8 @@ class DaysForm(PlainForm, forms.Form):
                 raise ValidationError(
                     f"{weekday_said(on)} has no {word}. Fill it in, or empty the other one.", code="half_day"
                 )
-            days.append(daily_min_max.Day(on, self._celsius(low), self._celsius(high)))
-        given["days"] = daily_min_max.whole(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
+            days.append(daily_min_max.DayExtremes(on, self._celsius(low), self._celsius(high)))
+        given["days"] = daily_min_max.checked_days(days, fahrenheit=self.fahrenheit, sure=given.get("sure", False))
         return given
 
     def _celsius(self, value: float) -> float:

@@ -27,19 +27,19 @@ def seconds_to_wait(name: str, service: str, now: datetime) -> float:
     return max(0.0, min(BETWEEN_ASKS, host.asked_at + BETWEEN_ASKS - now).total_seconds())
 
 
-def asked(name: str, now: datetime) -> None:
+def note_request(name: str, now: datetime) -> None:
     """Note a request to a host. Fails inside a transaction, where no request may be made."""
     with transaction.atomic(durable=True):
         Host.objects.update_or_create(name=name, defaults={"asked_at": now})
 
 
-def failed(name: str, now: datetime) -> None:
+def note_failure(name: str, now: datetime) -> None:
     """Count a failure; after the fifth in a row the host gets a rest."""
     Host.objects.filter(name=name).update(failures=F("failures") + 1)
     Host.objects.filter(name=name, failures__gte=FAILURES_BEFORE_REST).update(failures=0, closed_until=now + REST)
 
 
-def answered(name: str) -> None:
+def note_success(name: str) -> None:
     """Forget earlier failures."""
     Host.objects.filter(name=name).exclude(failures=0).update(failures=0)
 

@@ -10,22 +10,22 @@ LONGEST_FILL_H = 3
 FILLED_SD_C = 0.6
 
 # A whole hour without a report is interpolated only if reports lie within an hour on both sides.
-NEAR = timedelta(hours=1)
+NEAREST_REPORT_WITHIN = timedelta(hours=1)
 
 # A sensor fault: one hour differs from both neighbors by more than real air does (99.99 % of steps are under 7.4 °C an
 # hour, New York airports 2013).
 SPIKE_C = 10.0
 
 
-def hour_of(at: datetime) -> datetime:
+def floor_hour(at: datetime) -> datetime:
     """Return the whole UTC hour at or before `at`."""
     return at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
 
 
 def hours_between(start: datetime, end: datetime) -> tuple[datetime, ...]:
     """Return the whole UTC hours that hold every moment from `start` to `end`, both ends included."""
-    first = hour_of(start)
-    last = hour_of(end) if hour_of(end) == end else hour_of(end) + HOUR
+    first = floor_hour(start)
+    last = floor_hour(end) if floor_hour(end) == end else floor_hour(end) + HOUR
     return tuple(first + step * HOUR for step in range(int((last - first) / HOUR) + 1))
 
 
@@ -35,15 +35,15 @@ def on_whole_hours(readings: Sequence[tuple[datetime, float | None]]) -> tuple[d
     `readings` holds at least one, in order of time. Reports between whole hours are interpolated linearly to the hour.
     """
     first, last = readings[0][0], readings[-1][0]
-    starts_at = hour_of(first) if hour_of(first) == first else hour_of(first) + HOUR
-    number = int((hour_of(last) - starts_at) / HOUR) + 1
-    exact = {at: value for at, value in readings if hour_of(at) == at}
+    starts_at = floor_hour(first) if floor_hour(first) == first else floor_hour(first) + HOUR
+    number = int((floor_hour(last) - starts_at) / HOUR) + 1
+    exact = {at: value for at, value in readings if floor_hour(at) == at}
     values: list[float | None] = [exact.get(starts_at + step * HOUR) for step in range(max(0, number))]
     for (before, low), (after, high) in zip(readings, readings[1:], strict=False):
-        hour = hour_of(after)
+        hour = floor_hour(after)
         if low is None or high is None or hour in exact or not before < hour < after:
             continue
-        if hour - before < NEAR and after - hour < NEAR:
+        if hour - before < NEAREST_REPORT_WITHIN and after - hour < NEAREST_REPORT_WITHIN:
             values[int((hour - starts_at) / HOUR)] = low + (high - low) * ((hour - before) / (after - before))
     return starts_at, values
 

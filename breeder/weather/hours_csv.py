@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.core.exceptions import ValidationError
 
 from breeder.base.csv_import import Unreadable, decimal_of, rows_of, twelve_hour_time, with_dates
-from breeder.core.transit.local_time import NoSuchTime, utc_of
+from breeder.core.transit.local_time import NoSuchTime, utc_moments
 from breeder.core.units import to_celsius
 from breeder.weather import plausibility
 
@@ -64,7 +64,7 @@ class _Reader:
         at = _moment(row, text)
         if at.tzinfo is None:
             try:
-                first, second = utc_of(at, self.zone)
+                first, second = utc_moments(at, self.zone)
             except NoSuchTime as skipped:
                 raise ValueError(f"Row {row}: {skipped}") from None
             # When clocks go back, an hour comes twice: the second row is the second hour.
@@ -88,7 +88,7 @@ class _Reader:
         if not isfinite(value):
             raise ValueError(f"Row {row}: '{text[:30]}' is not a temperature. Leave it empty if the hour is missing.")
         celsius = to_celsius(value) if self.fahrenheit else value
-        if wrong := plausibility.fault_of(celsius, fahrenheit=self.fahrenheit, sure=self.sure):
+        if wrong := plausibility.temperature_fault(celsius, fahrenheit=self.fahrenheit, sure=self.sure):
             raise ValueError(f"Row {row}: {wrong}")
         return celsius
 
@@ -141,7 +141,9 @@ def _steps(reader: _Reader) -> list[str]:
     return sentences
 
 
-def read(content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False) -> list[tuple[datetime, float | None]]:
+def read_hours_csv(
+    content: bytes, *, zone: ZoneInfo, unit: str = "", sure: bool = False
+) -> list[tuple[datetime, float | None]]:
     """Return (UTC time, °C or None) in order of time. Raises SheetRefused, which names every fault by its row.
 
     `unit` is 'c', 'f' or '' (as the column's name says); `sure` says that the keeper has confirmed the unit.

@@ -16,7 +16,7 @@ class PrivateAddress(Exception):
     """The name of the service resolves to an address in a private network."""
 
 
-class Live:
+class CuttableSockets:
     """The open sockets of one request; `cut` ends them from another thread, whatever they wait for."""
 
     def __init__(self) -> None:
@@ -44,7 +44,9 @@ def is_private(address: str) -> bool:
 
 
 @contextmanager
-def pool_for(url: str, live: Live, *, may_be_private: bool, ca_certs: str) -> Iterator[urllib3.HTTPConnectionPool]:
+def guarded_pool(
+    url: str, live: CuttableSockets, *, may_be_private: bool, ca_certs: str
+) -> Iterator[urllib3.HTTPConnectionPool]:
     """Yield a connection pool for one request to the host of a URL."""
 
     def check(sock: Any) -> None:

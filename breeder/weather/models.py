@@ -168,8 +168,8 @@ class Learnt(models.Model):
     def lesson(self) -> place_bias.Lesson:
         """Return the lesson as the check uses it."""
         return place_bias.Lesson(
-            place_bias.Side(self.days, self.low_bias_c, self.low_share),
-            place_bias.Side(self.days, self.high_bias_c, self.high_share),
+            place_bias.BiasSide(self.days, self.low_bias_c, self.low_share),
+            place_bias.BiasSide(self.days, self.high_bias_c, self.high_share),
         )
 
 

@@ -26,11 +26,11 @@ LEARNT_FROM = timedelta(days=90)
 # The spread used for a box stays between these shares of the usual error, however good a source was (judgment).
 LEAST_SHARE, MOST_SHARE = 0.6, 2.0
 # An hour counts for the day's high or low if that has at least this weight in it.
-TELLS = 0.85
+LEAST_WEIGHT = 0.85
 
 
 @dataclass(frozen=True)
-class Pair:
+class HourPair:
     """The forecast and the measured temperature of an hour."""
 
     issued_at: datetime
@@ -57,7 +57,7 @@ class DayError:
 
 
 @dataclass(frozen=True)
-class Side:
+class BiasSide:
     """What `days` days taught about the low or the high: add `bias_c`; `share` of the usual error remains."""
 
     days: int
@@ -69,8 +69,8 @@ class Side:
 class Lesson:
     """What was learned about the low and the high."""
 
-    low: Side
-    high: Side
+    low: BiasSide
+    high: BiasSide
 
     @property
     def days(self) -> int:
@@ -78,22 +78,24 @@ class Lesson:
         return max(self.low.days, self.high.days)
 
 
-def bound_of(lead_h: float) -> int | None:
+def lead_bound_h(lead_h: float) -> int | None:
     """Return the bound of a lead, in hours; None for a negative lead or one beyond all bounds."""
     return next((bound for bound in BOUNDS_H if 0 <= lead_h < bound), None)
 
 
-def side_of(errors: Sequence[DayError], usual_bias_c: float) -> Side:
+def learn_side(errors: Sequence[DayError], usual_bias_c: float) -> BiasSide:
     """Return what days teach about the low or the high; without days, the default."""
     days = len(errors)
     bias = (sum(day.error_c for day in errors) + BIAS_WEIGHT_DAYS * usual_bias_c) / (days + BIAS_WEIGHT_DAYS)
     # Around the bias in use, so that a bias not yet trusted still counts as spread.
     left = sum(((day.error_c - bias) / day.usual_sd_c) ** 2 for day in errors)
     share = sqrt((left + SD_WEIGHT_DAYS) / (days + SD_WEIGHT_DAYS))
-    return Side(days, bias, min(max(share, LEAST_SHARE), MOST_SHARE))
+    return BiasSide(days, bias, min(max(share, LEAST_SHARE), MOST_SHARE))
 
 
-def lesson(pairs: Sequence[Pair], zone: ZoneInfo, latitude: float, usual: tuple[float, float] = (0.0, 0.0)) -> Lesson:
+def learn_lesson(
+    pairs: Sequence[HourPair], zone: ZoneInfo, latitude: float, usual: tuple[float, float] = (0.0, 0.0)
+) -> Lesson:
     """Return what pairs of one source, place and range of leads teach; without pairs, the defaults.
 
     `usual` is the default bias at low and high, °C. Hours of one day err together, so each day counts once.
@@ -103,12 +105,12 @@ def lesson(pairs: Sequence[Pair], zone: ZoneInfo, latitude: float, usual: tuple[
     for pair in pairs:
         at = pair.valid_at.astimezone(zone)
         share = float(forecast_error.high_share(at.hour))
-        into = highs if share >= TELLS else lows if share <= 1 - TELLS else None
+        into = highs if share >= LEAST_WEIGHT else lows if share <= 1 - LEAST_WEIGHT else None
         if into is not None:
-            sd = forecast_error.high_sd_c if share >= TELLS else forecast_error.low_sd_c
-            usual_sd = float(sd(pair.lead / timedelta(days=1), forecast_error.season_of(at.month, latitude)))
+            sd = forecast_error.high_sd_c if share >= LEAST_WEIGHT else forecast_error.low_sd_c
+            usual_sd = float(sd(pair.lead / timedelta(days=1), forecast_error.season_name(at.month, latitude)))
             into.setdefault(at.date(), []).append(DayError(pair.error_c, usual_sd))
-    return Lesson(side_of(_means(lows), usual[0]), side_of(_means(highs), usual[1]))
+    return Lesson(learn_side(_means(lows), usual[0]), learn_side(_means(highs), usual[1]))
 
 
 def _means(by_day: Mapping[date, Sequence[DayError]]) -> list[DayError]:
@@ -118,11 +120,11 @@ def _means(by_day: Mapping[date, Sequence[DayError]]) -> list[DayError]:
     ]
 
 
-def by_bound(pairs: Iterable[Pair]) -> dict[int, list[Pair]]:
+def by_bound(pairs: Iterable[HourPair]) -> dict[int, list[HourPair]]:
     """Return the pairs by lead bound, in hours; leaves out forecasts made after the fact."""
-    pairs_by_bound: dict[int, list[Pair]] = {}
+    pairs_by_bound: dict[int, list[HourPair]] = {}
     for pair in pairs:
-        bound = bound_of(pair.lead / timedelta(hours=1))
+        bound = lead_bound_h(pair.lead / timedelta(hours=1))
         if bound is not None:
             pairs_by_bound.setdefault(bound, []).append(pair)
     return pairs_by_bound

@@ -12,7 +12,7 @@ ASK_ABOVE_C = 45.0
 ASK_ABOVE_STEP_C = 20.0
 
 
-def fault_of(celsius: float, *, fahrenheit: bool, sure: bool = False) -> str:
+def temperature_fault(celsius: float, *, fahrenheit: bool, sure: bool = False) -> str:
     """Return what is wrong with an air temperature (°C) and how to fix it, or an empty text.
 
     `fahrenheit`: it was typed in °F. `sure`: the keeper confirmed the unit.

@@ -9,7 +9,7 @@ from django.db.models import Max, QuerySet
 from breeder.base.models import Setting
 from breeder.core.transit.weather_hours import Hours
 from breeder.weather import forecast_spread, hour_grid, service_registry
-from breeder.weather.climatology import Usual, from_measured
+from breeder.weather.climatology import UsualRange, from_measured
 from breeder.weather.fetch_store import MEASURING
 from breeder.weather.models import Forecast, Observation, Place, UsualMonth
 
@@ -28,12 +28,12 @@ def places() -> QuerySet[Place]:
     return Place.objects.annotate(newest=Max("forecasts__issued_at")).order_by("label")
 
 
-def forecasts_of(place: Place) -> QuerySet[Forecast]:
+def place_forecasts(place: Place) -> QuerySet[Forecast]:
     """Return the forecasts received for a place, newest first."""
     return place.forecasts.select_related("by").order_by("-issued_at", "-id")
 
 
-class Received:
+class ReceivedForecasts:
     """The forecasts of a place, read once; any span of hours is then merged from them."""
 
     def __init__(self, place: Place, rows: QuerySet[Forecast]) -> None:
@@ -41,7 +41,7 @@ class Received:
         self.rows = list(rows.defer("provenance", "daily").order_by("-issued_at", "-id"))
 
     @classmethod
-    def since(cls, place: Place, issued_since: datetime) -> "Received":
+    def since(cls, place: Place, issued_since: datetime) -> "ReceivedForecasts":
         """Return the forecasts issued since a time."""
         return cls(place, place.forecasts.filter(issued_at__gte=issued_since))
 
@@ -67,16 +67,16 @@ class Received:
 
 
 def hours_for(place: Place, start: datetime, end: datetime, *, issued_since: datetime | None = None) -> Hours:
-    """Return the hours of one span, as `Received.hours`, without forecasts issued before `issued_since`."""
+    """Return the hours of one span, as `ReceivedForecasts.hours`, without forecasts issued before `issued_since`."""
     times = hour_grid.hours_between(start, end)
     rows = place.forecasts.filter(starts_at__lte=times[-1], starts_at__gt=times[0] - LONGEST_FORECAST)
     if issued_since is not None:
         rows = rows.filter(issued_at__gte=issued_since)
-    return Received(place, rows).hours(start, end)
+    return ReceivedForecasts(place, rows).hours(start, end)
 
 
 @dataclass(frozen=True)
-class Asking:
+class ServiceState:
     """The last request to a chosen service for a place; `stands_in` names the service it replaces."""
 
     service: str
@@ -86,55 +86,55 @@ class Asking:
     stands_in: str = ""
 
 
-def askings_of(place: Place, setting: Setting, now: datetime) -> list[Asking]:
+def service_states(place: Place, setting: Setting, now: datetime) -> list[ServiceState]:
     """Return the state of each chosen service for a place, in order; empty if none is chosen."""
     wanted = place.wanted_at is not None and now - place.wanted_at < WANTED_FOR
     last = {row.service: row for row in place.fetches.exclude(endpoint__in=MEASURING).order_by("asked_at")}
-    askings: list[Asking] = []
-    for chosen in service_registry.chosen_of(setting):
+    askings: list[ServiceState] = []
+    for chosen in service_registry.chosen_services(setting):
         row = last.get(chosen.service.key)
-        asking = Asking(chosen.service.name, wanted, row.asked_at if row else None, row.trouble if row else "")
+        asking = ServiceState(chosen.service.name, wanted, row.asked_at if row else None, row.trouble if row else "")
         if askings and askings[0].trouble and row and not row.trouble:
             asking = replace(asking, stands_in=askings[0].service)
         askings.append(asking)
     return askings
 
 
-def stand_ins_of(place: Place, setting: Setting, now: datetime) -> list[str]:
+def stand_in_texts(place: Place, setting: Setting, now: datetime) -> list[str]:
     """Return a sentence if the first service failed and the hours of the second are used."""
     return [
         f"{place}: {asking.stands_in} did not give its hours; {asking.service} stands in."
-        for asking in askings_of(place, setting, now)
+        for asking in service_states(place, setting, now)
         if asking.stands_in
     ]
 
 
-def usual_of(place: Place) -> dict[int, Usual]:
+def usual_by_month(place: Place) -> dict[int, UsualRange]:
     """Return the usual lows and highs on record for a place, by month."""
     rows = UsualMonth.objects.filter(place=place)
-    return {row.month: Usual(row.month, row.low_c, row.high_c) for row in rows}
+    return {row.month: UsualRange(row.month, row.low_c, row.high_c) for row in rows}
 
 
-def usual_credit_of(place: Place) -> str:
+def usual_credit(place: Place) -> str:
     """Return the last written source of a place's usual lows and highs."""
     credits = UsualMonth.objects.filter(place=place).exclude(credit="").order_by("month")
     return credits.values_list("credit", flat=True).first() or ""
 
 
-def usual_said(place: Place, months: Iterable[int], *, fahrenheit: bool) -> list[str]:
+def usual_texts(place: Place, months: Iterable[int], *, fahrenheit: bool) -> list[str]:
     """Return a sentence for each of these months with a usual low and high on record."""
-    known = usual_of(place)
+    known = usual_by_month(place)
     return [known[month].text(place.label, fahrenheit=fahrenheit) for month in months if month in known]
 
 
-def usual_ahead_of(place: Place, hours: Hours | None, now: datetime, *, fahrenheit: bool) -> list[str]:
+def usual_ahead_texts(place: Place, hours: Hours | None, now: datetime, *, fahrenheit: bool) -> list[str]:
     """Return the sentences for the months of the four weeks after the last known hour."""
     known = [at for at, value in zip(hours.times, hours.c, strict=True) if value is not None] if hours else []
     first = max([*known, now]).astimezone(place.zone)
-    return usual_said(place, dict.fromkeys((first.month, (first + USUAL_AHEAD).month)), fahrenheit=fahrenheit)
+    return usual_texts(place, dict.fromkeys((first.month, (first + USUAL_AHEAD).month)), fahrenheit=fahrenheit)
 
 
-def usual_by_measured(place: Place) -> list[Usual]:
+def usual_by_measured(place: Place) -> list[UsualRange]:
     """Return the usual lows and highs from a place's measured hours, for months with enough of them."""
     return from_measured(Observation.objects.filter(place=place).values_list("at", "observed_c"), place.zone)
 

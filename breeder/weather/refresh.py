@@ -15,9 +15,9 @@ from breeder.base.queries import household
 from breeder.weather import error_pairs, fetch_store, host_backoff, hour_grid, leases, service_registry
 from breeder.weather.fetcher import Fetcher
 from breeder.weather.models import Forecast, Place
-from breeder.weather.services.errors import BadResponse, NotCovered, RateLimited, Trouble, Unavailable
-from breeder.weather.services.nws import UsService
-from breeder.weather.services.types import Answer, Ask, WeatherService
+from breeder.weather.services.errors import BadResponse, NotCovered, RateLimited, ServiceTrouble, Unavailable
+from breeder.weather.services.nws import NwsService
+from breeder.weather.services.types import ServiceAnswer, ServiceRequest, WeatherService
 from breeder.weather.services.us_stations import OBSERVED_KEPT_FOR, STATIONS_KEPT_FOR, UsStations
 
 LOG = logging.getLogger(__name__)
@@ -40,7 +40,7 @@ class _NothingNew(Exception):
 
 
 @dataclass
-class Report:
+class RefreshReport:
     """The result of a run: the number of places with fresh hours, and a sentence for each failure."""
 
     was_running: bool = False
@@ -72,16 +72,18 @@ def refresh(
     *,
     make: service_registry.MakeFetcher = service_registry.fetcher_for,
     only_wanted: bool = False,
-) -> Report:
+) -> RefreshReport:
     """Fetch hours for the needed places and those asked for meanwhile; does nothing during another run."""
     setting = household()
-    askers = [(chosen.service, make(chosen.service, chosen.own_home)) for chosen in service_registry.chosen_of(setting)]
+    askers = [
+        (chosen.service, make(chosen.service, chosen.own_home)) for chosen in service_registry.chosen_services(setting)
+    ]
     if not askers:
-        return Report(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
+        return RefreshReport(troubles=["No weather service is chosen. Choose one in the settings, or send in files."])
     fetcher = askers[0][1]
     holder = leases.take(leases.REFRESHING, fetcher.clock())
     if holder is None:
-        return Report(was_running=True)
+        return RefreshReport(was_running=True)
     try:
         run = _Run(askers, holder)
         if not only_wanted:
@@ -99,7 +101,7 @@ class _Run:
 
     askers: list[tuple[WeatherService, Fetcher]]
     holder: str
-    report: Report = field(default_factory=Report)
+    report: RefreshReport = field(default_factory=RefreshReport)
 
     @property
     def now(self) -> datetime:
@@ -137,9 +139,9 @@ class _Run:
         except _NothingNew:
             Place.objects.filter(pk=place.pk).update(wanted_at=None)
             return _STILL_GOOD
-        except Trouble as trouble:
+        except ServiceTrouble as trouble:
             if isinstance(trouble, BadResponse):
-                fetch_store.forget_lasting(place, service.key)
+                fetch_store.forget_whole_answers(place, service.key)
             held = timedelta() if isinstance(trouble, Unavailable | RateLimited) else fetch_store.REFUSED_FOR
             asking.note(trouble, held)
             self.report.troubles.append(trouble.sentence)
@@ -150,14 +152,14 @@ class _Run:
     def _learn_from(self, brought: "_PlaceRequest") -> None:
         """Fetch measured hours if the service has them; the keeper is not told if that fails."""
         service = brought.service
-        if not isinstance(service, UsService):
+        if not isinstance(service, NwsService):
             return
         asking = _PlaceRequest(service, brought.fetcher, brought.place)
         try:
             asking.observations(UsStations(service))
         except _NothingNew:
             return
-        except Trouble as trouble:
+        except ServiceTrouble as trouble:
             far = isinstance(trouble, NotCovered)
             if asking.endpoint not in fetch_store.MEASURING:
                 # The forecast needs the point too, so a point without a station must not be marked as failed.
@@ -171,27 +173,27 @@ class _PlaceRequest:
     def __init__(self, service: WeatherService, fetcher: Fetcher, place: Place) -> None:
         self.service, self.fetcher, self.place = service, fetcher, place
         self.endpoint = "forecast"
-        self.last: tuple[Ask, Answer] | None = None
+        self.last: tuple[ServiceRequest, ServiceAnswer] | None = None
 
-    def note(self, trouble: Trouble, held: timedelta) -> None:
+    def note(self, trouble: ServiceTrouble, held: timedelta) -> None:
         """Note what went wrong for the place, and leave the host alone if it asked for that."""
         if isinstance(trouble, RateLimited) and self.last:
             host_backoff.leave_alone(_host(self.last[0]), trouble.until)
         fetch_store.keep_trouble(self.place, self.service.key, self.endpoint, trouble, self.fetcher.clock(), held)
 
     def forecast(self) -> Forecast:
-        """Keep and return the hours. Raises a Trouble, or _NothingNew if the stored ones are still good."""
+        """Keep and return the hours. Raises a ServiceTrouble, or _NothingNew if the stored ones are still good."""
         try:
             return self._forecast()
         except NotCovered:
             # Offices get new grids, so the stored point may be out of date.
-            if not fetch_store.forget_lasting(self.place, self.service.key):
+            if not fetch_store.forget_whole_answers(self.place, self.service.key):
                 raise
             return self._forecast()
 
     def _forecast(self) -> Forecast:
-        spot, now = fetch_store.spot_of(self.place), self.fetcher.clock()
-        answers: tuple[Answer, ...] = ()
+        spot, now = fetch_store.place_spot(self.place), self.fetcher.clock()
+        answers: tuple[ServiceAnswer, ...] = ()
         while asks := self._read(self.service.build_requests, spot, now, now + HORIZON, answers):
             answers += tuple(self._answer(ask) for ask in asks)
         fetched = self._read(self.service.parse, answers, spot, self.fetcher.clock())
@@ -200,9 +202,9 @@ class _PlaceRequest:
         return fetch_store.keep_forecast(self.place, *self.last, fetched, self.fetcher.dice)
 
     def observations(self, stations: UsStations) -> int:
-        """Keep recently measured hours and return how many are new. Raises a Trouble or _NothingNew."""
-        spot, now = fetch_store.spot_of(self.place), self.fetcher.clock()
-        answers: tuple[Answer, ...] = ()
+        """Keep recently measured hours and return how many are new. Raises a ServiceTrouble or _NothingNew."""
+        spot, now = fetch_store.place_spot(self.place), self.fetcher.clock()
+        answers: tuple[ServiceAnswer, ...] = ()
         while asks := self._read(stations.build_requests, spot, now - OBSERVED_BACK, now, answers):
             answers += tuple(self._answer(ask) for ask in asks)
         observed = self._read(stations.parse, answers, spot, now)
@@ -210,7 +212,7 @@ class _PlaceRequest:
         with transaction.atomic(durable=True):
             if self.last:
                 fetch_store.keep_answered(self.place, self.service.key, *self.last, self.fetcher.dice)
-            return error_pairs.remember(self.place, starts_at, hours, observed.credit, now)
+            return error_pairs.keep_and_learn(self.place, starts_at, hours, observed.credit, now)
 
     def _read(self, reader: Callable[..., ReadResult], *given: Any) -> ReadResult:
         """Return what a service's reader makes of its answers.
@@ -219,13 +221,13 @@ class _PlaceRequest:
         """
         try:
             return reader(*given)
-        except Trouble:
+        except ServiceTrouble:
             raise
         except Exception as fault:
             LOG.exception("An answer of %s broke its reader.", self.service.name)
             raise BadResponse(self.service.name, "unforeseen", type(fault).__name__) from fault
 
-    def _answer(self, ask: Ask) -> Answer:
+    def _answer(self, ask: ServiceRequest) -> ServiceAnswer:
         self.endpoint = ask.endpoint
         now = self.fetcher.clock()
         row = fetch_store.last_fetch(self.place, self.service.key, ask.endpoint)
@@ -233,35 +235,35 @@ class _PlaceRequest:
             if row.body and not row.trouble:
                 return fetch_store.kept_answer(row)
             raise _NothingNew
-        condition = fetch_store.condition(row, now)
+        condition = fetch_store.conditional_headers(row, now)
         answer = self._send(ask, condition)
         # "Not modified" counts only if it was asked for; otherwise the stored forecast is too old to be believed.
         if row is not None and condition and answer.status == NOT_MODIFIED:
             fetch_store.keep_unchanged(row, ask, answer, self.fetcher.dice)
             raise _NothingNew
         if ask.is_lasting and answer.status == 200:
-            fetch_store.keep_lasting(self.place, self.service.key, ask, answer, self.fetcher.dice)
+            fetch_store.keep_whole_answer(self.place, self.service.key, ask, answer, self.fetcher.dice)
         self.last = ask, answer
         return answer
 
-    def _send(self, ask: Ask, condition: dict[str, str]) -> Answer:
+    def _send(self, ask: ServiceRequest, condition: dict[str, str]) -> ServiceAnswer:
         """Return the answer to one request, and keep the host's record."""
         host = _host(ask)
         self.fetcher.sleep(host_backoff.seconds_to_wait(host, self.service.name, self.fetcher.clock()))
-        host_backoff.asked(host, self.fetcher.clock())
+        host_backoff.note_request(host, self.fetcher.clock())
         try:
             answer = self.fetcher.get(ask, condition)
         except Unavailable:
-            host_backoff.failed(host, self.fetcher.clock())
+            host_backoff.note_failure(host, self.fetcher.clock())
             raise
         if answer.status >= 500:
-            host_backoff.failed(host, self.fetcher.clock())
+            host_backoff.note_failure(host, self.fetcher.clock())
         else:
-            host_backoff.answered(host)
+            host_backoff.note_success(host)
         return answer
 
 
-def _host(ask: Ask) -> str:
+def _host(ask: ServiceRequest) -> str:
     return urlsplit(ask.url).netloc[:120]
 
 

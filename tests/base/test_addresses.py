@@ -71,11 +71,11 @@ def served(monkeypatch: pytest.MonkeyPatch, settings: Any, own: str, **asked: An
     started: list[dict[str, Any]] = []
     said: list[str] = []
     monkeypatch.setattr(server, "home_address", lambda: own)
-    monkeypatch.setattr(server, "refuse_taken", lambda host, port: None)
+    monkeypatch.setattr(server, "refuse_taken_port", lambda host, port: None)
     monkeypatch.setattr(server, "bring_up_to_date", lambda: None)
     monkeypatch.setattr(server, "first_keeper", lambda say: None)
-    monkeypatch.setattr(warm_calendar.Warming, "start", lambda self: None)
-    monkeypatch.setattr(forecasting.BesideTheSite, "start", lambda self: None)
+    monkeypatch.setattr(warm_calendar.BoardWarmer, "start", lambda self: None)
+    monkeypatch.setattr(forecasting.ForecastThread, "start", lambda self: None)
     monkeypatch.setattr(waitress, "serve", lambda application, **given: started.append(given))
     command = serve.Command()
     monkeypatch.setattr(command.stdout, "write", said.append)

@@ -41,9 +41,9 @@ def test_a_comma_before_the_decimals_and_a_typeset_minus_are_numbers() -> None:
 
 
 def test_every_reader_of_files_takes_semicolons_and_decimal_commas() -> None:
-    months, faults = climatology.read(b"month;low_c;high_c\r\n1;-2,5;4\r\n")
+    months, faults = climatology.read_months_csv(b"month;low_c;high_c\r\n1;-2,5;4\r\n")
     assert (faults, months[0].low_c) == ([], -2.5)
-    log = logger_csv.read(
+    log = logger_csv.read_logger(
         b"time;outside;inside\r2026-02-04 17:30;-2,5;20\r2026-02-04 17:45;-3;19,5\r", fahrenheit=False
     )
     assert log.bottle_c == (20.0, 19.5)

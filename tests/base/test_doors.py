@@ -36,7 +36,7 @@ def test_what_the_server_in_front_says_is_heard_behind_https_only(
     settings.HTTPS = https
     found: list[list[str | None]] = []
     monkeypatch.setattr(wsgi, "application", lambda environ, start_response: [])
-    monkeypatch.setattr(warm_calendar.Warming, "start", lambda self: None)
+    monkeypatch.setattr(warm_calendar.BoardWarmer, "start", lambda self: None)
     monkeypatch.setattr(waitress, "serve", lambda application, **asked: found.append(passed_on(application, **asked)))
     server.serve_site("127.0.0.1", 0, lambda said: None)
     assert found == [said]
@@ -62,7 +62,7 @@ def site(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Site]]:
     def start(**changed: Any) -> Site:
         monkeypatch.setattr(server, "LIMITS", server.LIMITS | changed)
         monkeypatch.setattr(wsgi, "application", application)
-        monkeypatch.setattr(warm_calendar.Warming, "start", lambda self: None)
+        monkeypatch.setattr(warm_calendar.BoardWarmer, "start", lambda self: None)
         monkeypatch.setattr(waitress, "serve", run_beside)
         server.serve_site("127.0.0.1", 0, lambda said: None)
         return "127.0.0.1", int(opened[-1][0].effective_port)

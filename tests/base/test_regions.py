@@ -35,13 +35,13 @@ def test_every_country_that_the_reference_knows_is_known() -> None:
     ],
 )
 def test_a_code_is_kept_as_addresses_bear_it(typed: str, kept: str) -> None:
-    assert regions.code_of(typed) == kept
-    assert regions.fault_of(kept) == ""
+    assert regions.region_code(typed) == kept
+    assert regions.code_fault(kept) == ""
 
 
 @pytest.mark.parametrize("code", ["XX", "US-ZZ", "Floridia", "Georgia", "CA-Ontario", "USA", "AU-WAX"])
 def test_what_is_no_code_is_refused_in_a_sentence(code: str) -> None:
-    assert "ISO 3166" in regions.fault_of(code)
+    assert "ISO 3166" in regions.code_fault(code)
 
 
 def test_a_country_holds_its_states_and_anywhere_holds_all() -> None:
@@ -54,7 +54,7 @@ def test_a_country_holds_its_states_and_anywhere_holds_all() -> None:
 
 
 def test_an_address_gives_its_state_or_its_country() -> None:
-    assert regions.region_of("US", "US-NJ") == "US-NJ"
-    assert regions.region_of("US", "") == "US"
-    assert regions.region_of("", "") == ""
-    assert regions.region_of("CA", "CA-PQ") == "CA"  # letters of no province: the country's own rules still speak
+    assert regions.address_region("US", "US-NJ") == "US-NJ"
+    assert regions.address_region("US", "") == "US"
+    assert regions.address_region("", "") == ""
+    assert regions.address_region("CA", "CA-PQ") == "CA"  # letters of no province: the country's own rules still speak

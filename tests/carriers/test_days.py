@@ -6,7 +6,7 @@ import holidays as reference
 import pytest
 
 from breeder.carriers.federal_holidays import federal_holidays
-from breeder.core.transit.delivery_days import Timing, delivery_days, posting_days, years_without_closures
+from breeder.core.transit.delivery_days import Timing, delivery_days, shipping_days, years_without_closures
 
 OVERNIGHT = Timing(frozenset({0, 1, 2}), usual_days=1, latest_days=2)
 TWO_DAY = Timing(frozenset({0, 1, 2, 3, 4}), usual_days=2, latest_days=4)
@@ -14,7 +14,7 @@ MONDAY = date(2026, 6, 1)  # two weeks without a holiday follow
 
 
 def usable(timing: Timing, closures: tuple[date, ...] = (), start: date = MONDAY) -> list[str]:
-    return [f"{day.on:%a}" for day in posting_days(timing, closures, start, 7) if day.usable]
+    return [f"{day.on:%a}" for day in shipping_days(timing, closures, start, 7) if day.usable]
 
 
 @pytest.mark.parametrize("shares", [(0.57, 0.06, 0.37, 0.0), (0.5, 0.504, 0.0), (0.87, 0.09, 0.036, 0.0)])
@@ -41,10 +41,10 @@ def test_after_a_monday_holiday_the_week_begins_on_tuesday() -> None:
 
 
 def test_a_day_that_may_not_be_used_says_why() -> None:
-    days = posting_days(TWO_DAY, (), MONDAY, 7)
+    days = shipping_days(TWO_DAY, (), MONDAY, 7)
     assert "cross the Sunday" in days[3].why_not
     assert "not used on a Saturday" in days[5].why_not
-    closed = posting_days(TWO_DAY, (date(2026, 6, 3),), MONDAY, 7)
+    closed = shipping_days(TWO_DAY, (date(2026, 6, 3),), MONDAY, 7)
     assert "closure on 3 June" in closed[0].why_not
 
 

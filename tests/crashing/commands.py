@@ -34,7 +34,7 @@ from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from breeder.weather.leases import HELD_FOR  # noqa: E402
 from breeder.weather.models import Fetch, Forecast, Lease  # noqa: E402
 from breeder.weather.refresh import refresh as bring_fresh  # noqa: E402
-from breeder.weather.services.types import Answer  # noqa: E402
+from breeder.weather.services.types import ServiceAnswer  # noqa: E402
 from tests.crashing import faults  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
 
@@ -118,7 +118,7 @@ def restore(file: Path) -> dict[str, Any]:
 
 
 def rows() -> int:
-    return sum(model._default_manager.count() for model in backup_file.models_kept())
+    return sum(model._default_manager.count() for model in backup_file.book_models())
 
 
 def migrate(_: Path) -> dict[str, Any]:
@@ -204,9 +204,9 @@ def is_guarded() -> bool:
 class Answering(Fetcher):
     """Answers by itself, always the same hours."""
 
-    def get(self, ask: Any, conditional: Any = None) -> Answer:
+    def get(self, ask: Any, conditional: Any = None) -> ServiceAnswer:
         found = shapes.answer(shapes.series() | {"geometry": None})
-        return Answer(ask.endpoint, ask.url, 200, found.headers, found.body, self.clock())
+        return ServiceAnswer(ask.endpoint, ask.url, 200, found.headers, found.body, self.clock())
 
 
 def refresh(_: Path) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from breeder.core.counting.methods.count import working
+from breeder.core.counting.methods.count import working_text
 from breeder.cultures import entry_text
 from breeder.cultures.actions.changes import record_change
 from breeder.cultures.actions.counts import Sexed, record_count, record_looked
@@ -161,4 +161,4 @@ def test_animals_at_a_shelter_count_by_the_share_of_the_trial(keeper: User) -> N
     assert (entry.estimate, entry.shared_sd) == (pytest.approx(90), 0.25)
     assert entry.lower < 59.3
     full = record_count(tub().pk, "young", "index", given | {"seen": 75}, by=keeper).entry
-    assert any("about 70 at most" in step for step in working(entry_text.count_of(full)))
+    assert any("about 70 at most" in step for step in working_text(entry_text.count_of(full)))

@@ -11,7 +11,7 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 
-from breeder.core.stock.growth.stage_matrix import Vital, stage_matrix
+from breeder.core.stock.growth.stage_matrix import VitalRates, stage_matrix
 from breeder.core.stock.growth.surplus_date import surplus_forecast
 from breeder.cultures.actions.changes import record_change
 from breeder.cultures.actions.counts import record_count
@@ -175,7 +175,7 @@ def test_the_line_says_what_the_species_can_spare_for_good(keeper_client: Client
     kind = species("Porcellio laevis", brood=35, broods_a_year=4, mature_days=110, young_survival="0.5")
     said = spare_of_species(kind)
     young, adults, both = (float(word.rstrip("%,")) / 100 for word in said[0].split() if word.endswith("%"))
-    monthly = stage_matrix(Vital(35, 4, 110 / 30.4375, 0.5, 0.5, 24))
+    monthly = stage_matrix(VitalRates(35, 4, 110 / 30.4375, 0.5, 0.5, 24))
     for shares in ((young, 0.0), (0.0, adults), (both, both)):
         held = np.array([1000.0, 1000.0])
         settled = [held := (1 - np.array(shares)) * (monthly @ held) for _ in range(40)]

@@ -8,7 +8,7 @@ import time_machine
 from django.contrib.auth.models import User
 from django.test import Client
 
-from breeder.core.reserve.breeding_minimum import Sexes, sexed_sale
+from breeder.core.reserve.breeding_minimum import KnownSexes, sexed_sale
 from breeder.cultures import entry_text, rules
 from breeder.cultures.actions.changes import move_animals, record_change
 from breeder.cultures.actions.corrections import correct_entry
@@ -160,6 +160,10 @@ def test_one_animal_is_one(keeper_client: Client, keeper: User) -> None:
 
 
 def test_a_sex_of_which_more_is_promised_than_is_known_is_told_as_none() -> None:
-    short = sexed_sale(Sexes(1, 4), Sexes(1, 0), promised=Sexes(3, 0))
+    short = sexed_sale(KnownSexes(1, 4), KnownSexes(1, 0), promised=KnownSexes(3, 0))
     assert short.why[0] == "No males can be spared: 0 known to be there and not promised, 3 kept back."
-    assert sexed_sale(Sexes(1, 9), Sexes(0, 1), promised=Sexes(3, 0)).why[0].startswith("0 males are known to be there")
+    assert (
+        sexed_sale(KnownSexes(1, 9), KnownSexes(0, 1), promised=KnownSexes(3, 0))
+        .why[0]
+        .startswith("0 males are known to be there")
+    )

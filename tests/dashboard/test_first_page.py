@@ -50,7 +50,7 @@ def test_a_tub_never_counted_and_one_with_mites_are_named(keeper_client: Client,
     record_change(filled.pk, "young", 30, "received", by=keeper)
     record_count(mites.pk, "adults", "hand", {"counted": 90}, by=keeper)
     record_looked(mites.pk, ["mites"], by=keeper)
-    whys = {row.tub: row.why for row in queries.day(timezone.now()).tubs}
+    whys = {row.tub: row.why for row in queries.day_overview(timezone.now()).tubs}
     assert whys == {
         never: "never counted, so nothing of it can be sold",
         mites: "mites seen today",
@@ -62,7 +62,7 @@ def test_an_old_count_is_due(keeper: User) -> None:
     old = tub(line("Old"))
     long_ago = timezone.now() - timedelta(days=160)
     record_count(old.pk, "adults", "hand", {"counted": 90}, happened_at=long_ago, by=keeper)
-    assert [row.why for row in queries.day(timezone.now()).tubs] == ["count due: last counted 160 days ago"]
+    assert [row.why for row in queries.day_overview(timezone.now()).tubs] == ["count due: last counted 160 days ago"]
 
 
 def test_a_short_line_is_named_with_how_many(keeper_client: Client, keeper: User) -> None:
@@ -86,9 +86,9 @@ def test_a_line_at_its_minimum_is_named_and_one_that_cannot_be_bought_again_is_t
 ) -> None:
     quarry = line("Quarry", irreplaceable=irreplaceable, adults_kept=30)
     record_count(tub(quarry).pk, "adults", "hand", {"counted": adults}, by=keeper)
-    assert [row.why for row in queries.day(timezone.now()).lines] == why
+    assert [row.why for row in queries.day_overview(timezone.now()).lines] == why
     freeze_line(quarry.pk, "few are left", by=keeper)
-    assert not [row for row in queries.day(timezone.now()).lines if "freeze" in row.why]
+    assert not [row for row in queries.day_overview(timezone.now()).lines if "freeze" in row.why]
 
 
 def test_orders_that_wait_are_named_for_the_keeper_only(
@@ -192,9 +192,9 @@ def test_a_line_whose_only_tub_crashed_is_in_need(keeper_client: Client, keeper:
         record_count(each.pk, "adults", "hand", {"counted": 90}, by=keeper)
     mark_crashed(only.pk, "mould from end to end", by=keeper)
     mark_crashed(first.pk, "mites", by=keeper)
-    needs = {need.line: need.why for need in queries.day(timezone.now()).lines}
+    needs = {need.line: need.why for need in queries.day_overview(timezone.now()).lines}
     assert needs == {lost: f"tub {only.number} crashed, and the line has no other"}
     assert f"Tub {only.number} crashed, and the line has no other." in main_text(keeper_client)
     mark_crashed(second.pk, "mites too", by=keeper)
     both = f"tubs {first.number} and {second.number} crashed, and the line has no other"
-    assert {need.line: need.why for need in queries.day(timezone.now()).lines}[half] == both
+    assert {need.line: need.why for need in queries.day_overview(timezone.now()).lines}[half] == both

@@ -6,10 +6,10 @@ import pytest
 
 from breeder.documents.address_label import LINES_TO_WRITE, AddressLabel, address_label
 from breeder.documents.cup_labels import Cup, cup_labels
-from breeder.documents.packing_slip import Content, Slip, packing_slip
-from breeder.documents.price_list import Priced, price_list
+from breeder.documents.packing_slip import Slip, SlipContent, packing_slip
+from breeder.documents.price_list import PricedPack, price_list
 from breeder.documents.printed_names import Name
-from breeder.documents.pulling_list import Pull, pulling_list
+from breeder.documents.pulling_list import PullRow, pulling_list
 from breeder.documents.round_sheet import RoundRow, round_sheet
 from breeder.documents.tub_labels import TubCard, tub_labels
 from tests.documents.boxes import LONG_NAME, ODD_NAME, drawn, pages, ruled, sheet, words
@@ -20,12 +20,12 @@ LONG = Name("Porcellionides pruinosus", "", LONG_NAME, "x" * 80)
 FORTY = range(40)
 
 
-def pull(tub: int | None, **values: object) -> Pull:
+def pull(tub: int | None, **values: object) -> PullRow:
     facts = {"shelf": "A", "place": 1, "name": PLAIN, "stage": "young", "number": 12, "males": 0, "females": 0}
-    return Pull(tub=tub, **(facts | {"cups": 1, "box": 7} | values))
+    return PullRow(tub=tub, **(facts | {"cups": 1, "box": 7} | values))
 
 
-def slip(*contents: Content, **values: object) -> bytes:
+def slip(*contents: SlipContent, **values: object) -> bytes:
     facts = {"box": 7, "order": 3, "shipper": "Fern\n1 Moss Lane", "consignee": "Ádám Kővágó\nFő utca 7"}
     return packing_slip(Slip(contents=contents, **(facts | values)), sheet())
 
@@ -70,9 +70,11 @@ def test_animals_that_join_a_cup_from_another_tub_are_said_to_share_it() -> None
 
 
 def test_the_slip_lists_each_species_with_number_and_venomous_yes_or_no() -> None:
-    centipede = Content(Name("Scolopendra morsitans"), "adults", 1, venomous=True)
+    centipede = SlipContent(Name("Scolopendra morsitans"), "adults", 1, venomous=True)
     text = words(
-        slip(Content(PLAIN, "young", 12), Content(Name("Porcellio scaber", "", "Orange"), "young", 10), centipede)
+        slip(
+            SlipContent(PLAIN, "young", 12), SlipContent(Name("Porcellio scaber", "", "Orange"), "young", 10), centipede
+        )
     )
     assert "Scientific name Stage Sexes Cups Number Venomous" in text
     assert "Porcellio scaber in all 22 no ‘Lava’ young 1 12 ‘Orange’ young 1 10" in text
@@ -82,7 +84,7 @@ def test_the_slip_lists_each_species_with_number_and_venomous_yes_or_no() -> Non
 
 
 def test_the_slip_names_shipper_and_consignee_and_how_to_receive_them() -> None:
-    text = words(slip(Content(PLAIN, "young", 12)))
+    text = words(slip(SlipContent(PLAIN, "young", 12)))
     assert "Fern 1 Moss Lane Ádám Kővágó Fő utca 7" in text
     assert "packed without food or water" in text
     assert "Open the box at once" in text
@@ -90,30 +92,30 @@ def test_the_slip_names_shipper_and_consignee_and_how_to_receive_them() -> None:
 
 
 def test_cups_of_culture_are_numbered_as_cups_and_never_as_animals() -> None:
-    text = words(slip(Content(Name("Folsomia candida"), "cups", 2, cups=2), Content(PLAIN, "young", 12)))
+    text = words(slip(SlipContent(Name("Folsomia candida"), "cups", 2, cups=2), SlipContent(PLAIN, "young", 12)))
     assert "Folsomia candida cup of culture, not counted 2 2 cups no" in text
     assert "Together: 12 animals and 2 cups of culture of 2 species." in text
 
 
 def test_the_slip_warns_of_a_secretion_and_a_pack() -> None:
-    millipede = Content(Name("Archispirostreptus gigas"), "adults", 3, secretes="benzoquinones")
+    millipede = SlipContent(Name("Archispirostreptus gigas"), "adults", 3, secretes="benzoquinones")
     text = words(slip(millipede, has_pack=True))
     assert "Archispirostreptus gigas gives off benzoquinones when disturbed." in text
     assert "The box holds a heat or cold pack." in text
-    assert "heat or cold pack" not in words(slip(Content(PLAIN, "young", 1)))
+    assert "heat or cold pack" not in words(slip(SlipContent(PLAIN, "young", 1)))
 
 
 def test_the_permits_that_they_move_under_are_named_on_the_slip() -> None:
-    text = words(slip(Content(PLAIN, "young", 1), permits=("PPQ 526 P-1 of USDA APHIS",)))
+    text = words(slip(SlipContent(PLAIN, "young", 1), permits=("PPQ 526 P-1 of USDA APHIS",)))
     assert "Sent under PPQ 526 P-1 of USDA APHIS." in text
-    assert "Sent under" not in words(slip(Content(PLAIN, "young", 1)))
+    assert "Sent under" not in words(slip(SlipContent(PLAIN, "young", 1)))
 
 
 def test_terms_are_printed_when_there_are_any_and_not_even_a_heading_otherwise() -> None:
     assert "Terms Live arrival is promised." in words(
-        slip(Content(PLAIN, "young", 1), terms="Live arrival is promised.")
+        slip(SlipContent(PLAIN, "young", 1), terms="Live arrival is promised.")
     )
-    assert "Terms" not in words(slip(Content(PLAIN, "young", 1), terms=" \n"))
+    assert "Terms" not in words(slip(SlipContent(PLAIN, "young", 1), terms=" \n"))
 
 
 def test_the_address_side_says_live_animals_contents_and_deliver_by() -> None:
@@ -182,8 +184,8 @@ def test_a_long_tub_number_stays_in_one_piece_on_sheet_and_list(tub: int) -> Non
 
 def test_the_price_list_says_price_on_request_where_there_is_none() -> None:
     offers = [
-        Priced("Isopods", PLAIN, "rough woodlouse", "starter of 10 young", "24.00 USD", "available"),
-        Priced("Isopods", PLAIN, "rough woodlouse", "1.1 adults", "", "few"),
+        PricedPack("Isopods", PLAIN, "rough woodlouse", "starter of 10 young", "24.00 USD", "available"),
+        PricedPack("Isopods", PLAIN, "rough woodlouse", "1.1 adults", "", "few"),
     ]
     text = words(price_list(offers, [Name("Folsomia candida")], sheet()))
     assert "Isopods Porcellio scaber ‘Lava’ rough woodlouse starter of 10 young 24.00 USD available" in text
@@ -196,9 +198,11 @@ def many(name: Name, lines: range = FORTY) -> dict[str, Callable[[], bytes]]:
     """Return every paper with many lines of one name."""
     return {
         "pulling": lambda: pulling_list([pull(number, name=name) for number in lines], sheet()),
-        "slip": lambda: slip(*[Content(Name(f"{name.scientific} {n}", "", name.form), "young", n) for n in lines]),
+        "slip": lambda: slip(*[SlipContent(Name(f"{name.scientific} {n}", "", name.form), "young", n) for n in lines]),
         "rounds": lambda: round_sheet([RoundRow(n, "A", name, "", "never") for n in lines], sheet(sideways=True)),
-        "prices": lambda: price_list([Priced("Isopods", name, "", f"pack {n}", "", "few") for n in lines], [], sheet()),
+        "prices": lambda: price_list(
+            [PricedPack("Isopods", name, "", f"pack {n}", "", "few") for n in lines], [], sheet()
+        ),
     }
 
 

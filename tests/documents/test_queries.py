@@ -25,13 +25,13 @@ HOME = Setting(trade_name="Fern and Bark", return_address="1 Moss Lane\nTrenton 
 
 
 def read(parcel: Parcel) -> Parcel:
-    return queries.parcel_numbered(parcel.number)
+    return queries.parcel_by_number(parcel.number)
 
 
 def test_a_box_that_is_not_there_or_empty_is_answered_with_a_sentence() -> None:
     parcel = box()
     with pytest.raises(NothingToPrint, match="There is no box 77."):
-        queries.parcel_numbered(77)
+        queries.parcel_by_number(77)
     with pytest.raises(NothingToPrint, match=rf"Box {parcel.number} holds nothing yet\."):
         read(parcel)
 

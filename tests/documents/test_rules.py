@@ -39,20 +39,20 @@ def test_pairs_in_several_cups_are_said_for_each_cup_or_for_all() -> None:
 
 def test_contents_are_called_harmless_only_when_nothing_defends_itself() -> None:
     both = {"springtail", "isopod"}
-    assert rules.contents(both, venomous=False, harmful=False) == "Live harmless isopods and springtails"
-    assert rules.contents({"millipede"}, venomous=False, harmful=True) == "Live millipedes"
-    assert rules.contents({"other"}, venomous=True, harmful=True) == "Live invertebrates, some of them VENOMOUS"
-    assert rules.contents(set(), venomous=False, harmful=False) == "Live invertebrates"
+    assert rules.contents_text(both, venomous=False, harmful=False) == "Live harmless isopods and springtails"
+    assert rules.contents_text({"millipede"}, venomous=False, harmful=True) == "Live millipedes"
+    assert rules.contents_text({"other"}, venomous=True, harmful=True) == "Live invertebrates, some of them VENOMOUS"
+    assert rules.contents_text(set(), venomous=False, harmful=False) == "Live invertebrates"
 
 
 def test_an_address_gets_its_name_once_and_no_empty_lines() -> None:
-    assert rules.block("Ada Marsh", "ADA MARSH\n\n 1 Fern Lane \nTrenton") == "ADA MARSH\n1 Fern Lane\nTrenton"
-    assert rules.block("Ada Marsh", "1 Fern Lane") == "Ada Marsh\n1 Fern Lane"
-    assert rules.block("", "") == ""
+    assert rules.address_text("Ada Marsh", "ADA MARSH\n\n 1 Fern Lane \nTrenton") == "ADA MARSH\n1 Fern Lane\nTrenton"
+    assert rules.address_text("Ada Marsh", "1 Fern Lane") == "Ada Marsh\n1 Fern Lane"
+    assert rules.address_text("", "") == ""
 
 
 def test_an_address_of_many_lines_keeps_all_its_words_on_few_lines() -> None:
-    block = rules.block("", "\n".join(f"line {number}" for number in range(200)))
+    block = rules.address_text("", "\n".join(f"line {number}" for number in range(200)))
     assert block.count("\n") < rules.BLOCK_LINES
     assert block.replace("\n", ", ").split(", ") == [f"line {number}" for number in range(200)]
 

@@ -71,7 +71,7 @@ def us(caller: Caller) -> None:
         says(document, kind="application/geo+json")(caller)
 
 
-def bring() -> refresh.Report:
+def bring() -> refresh.RefreshReport:
     """As the command and the thread beside the site do, without waiting a second between two questions."""
 
     def make(service: Any, own_home: str) -> Any:

@@ -124,12 +124,12 @@ def test_without_a_place_there_is_a_sentence_and_a_way_on(block: str, sentence: 
 
 
 def test_a_postcode_of_another_state_is_noticed() -> None:
-    with pytest.raises(rules.Unreadable, match="94107 lies in San Francisco, CA, but the address says NJ"):
+    with pytest.raises(rules.UnreadableAddress, match="94107 lies in San Francisco, CA, but the address says NJ"):
         rules.destination(TRENTON.replace("08608", "94107"))
 
 
 def test_half_a_place_is_asked_for_whole() -> None:
-    with pytest.raises(rules.NotThere, match="all three"):
+    with pytest.raises(rules.NotAPlace, match="all three"):
         rules.destination(TRENTON, typed=TypedPlace(Decimal("40")))
 
 

@@ -11,12 +11,12 @@ from django.test import Client
 from django.urls import reverse
 
 from breeder.base.models import LogRow
-from breeder.core.transit.schedule import Aim, Shelf, Spread, Waits, spread
+from breeder.core.transit.schedule import Aim, Shelf, ShippingPlan, UnplannedBox, plan_boxes
 from breeder.orders import actions as orders
 from breeder.shipments import board as boards
 from breeder.shipments import calendar_feed, delay_notice
 from breeder.shipments.actions import departure
-from breeder.shipments.board_page import notes_of
+from breeder.shipments.board_page import plan_notes
 from breeder.shipments.models import Check, Parcel
 from breeder.shipments.queries.parcels import parcels_here
 from tests.shipments import boxes
@@ -39,7 +39,7 @@ def two() -> list[Parcel]:
 
 def planned(aim: Aim = Aim.EARLIEST, boxes_a_day: int = 12) -> Any:
     with time_machine.travel(MORNING, tick=False):
-        board = boards.board_of(boxes.household(), MORNING)
+        board = boards.build_board(boxes.household(), MORNING)
         return board, boards.plan(board, aim, boxes_a_day)
 
 
@@ -83,15 +83,15 @@ def test_the_last_pack_goes_to_the_box_that_was_promised_first(two: list[Parcel]
     )
     kit_id = warm.candidate.kit_id
     shelf = Shelf({5: 1}, {kit_id: {5: 1}}, {5: "Heat pack 72 h"})
-    waits = [Waits(1, None, only_warm), Waits(2, MONDAY + timedelta(days=2), only_warm)]
+    waits = [UnplannedBox(1, None, only_warm), UnplannedBox(2, MONDAY + timedelta(days=2), only_warm)]
     if not only_warm[0].going:
         pytest.fail("The pack should go on this day for the test to say anything.")
-    plan = spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
+    plan = plan_boxes(waits, shelf, Aim.EARLIEST, boxes_a_day=9)
     assert [given.number for given in plan.given] == [2]
     assert plan.without == (1,)
     assert "box 2 gets them, in order of promised date. Box 1 gets no day without it." in plan.shortages[0]
     # A packed box has used its pack already.
-    assert spread(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
+    assert plan_boxes(waits, shelf, Aim.EARLIEST, boxes_a_day=9, packed=[(kit_id, MONDAY)]).given == ()
 
 
 def test_fewest_days_puts_boxes_together_and_cheapest_costs_no_more(two: list[Parcel]) -> None:
@@ -170,7 +170,7 @@ def test_a_box_that_nobody_waits_for_is_in_no_calendar(two: list[Parcel], keeper
     [((4,), "box 4. Tell"), ((4, 7), "boxes 4 and 7. Tell"), ((4, 7, 9), "boxes 4, 7 and 9. Tell")],
 )
 def test_boxes_without_a_day_are_named(without: tuple[int, ...], named: str) -> None:
-    (note,) = notes_of(Spread((), without, (), {}), boards.Board((), Shelf({}, {}, {}), (), {}, {}))
+    (note,) = plan_notes(ShippingPlan((), without, (), {}), boards.Board((), Shelf({}, {}, {}), (), {}, {}))
     assert note.startswith(f"No day is found for {named}")
 
 
@@ -190,7 +190,9 @@ def test_on_its_chosen_day_the_checked_kit_is_the_one_that_is_chosen_again(
 
 
 def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
-    notice = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern")
+    notice = delay_notice.notice_text(
+        "Ada", 7, promised_by=MONDAY, new_day=MONDAY + timedelta(days=7), trade_name="Fern"
+    )
     assert "promised to leave by Monday 7 October 2013" in notice
     assert "leave on Monday 14 October 2013" in notice
     assert "get back all that you paid" in notice
@@ -198,10 +200,10 @@ def test_the_notice_names_the_promised_date_and_the_right_to_cancel() -> None:
 
 
 def test_the_notice_without_a_new_day_says_when_it_ends_by_itself() -> None:
-    notice = delay_notice.hold_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
+    notice = delay_notice.notice_text("Ada", 7, promised_by=MONDAY, new_day=None, trade_name="Fern")
     assert "I do not know the new day yet" in notice
     assert "within 30 days of the promised day and I have not heard from you, I cancel it" in notice
-    notice = delay_notice.hold_text("Ada", 7, promised_by=None, new_day=None, trade_name="Fern")
+    notice = delay_notice.notice_text("Ada", 7, promised_by=None, new_day=None, trade_name="Fern")
     assert "promised" not in notice
     assert "within 30 days from today and I have not heard from you, I cancel it" in notice
 
@@ -212,7 +214,7 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     later = {"on": (MONDAY + timedelta(days=7)).isoformat()}
 
     def buyer_day(verdict: str, next_day: object = None, checked_for: str = day, today: date = MONDAY) -> date | None:
-        return delay_notice.new_day_of(
+        return delay_notice.day_for_buyer(
             box, Check(verdict=verdict, inputs={"post_on": checked_for}, result={"next_day": next_day}), today
         )
 
@@ -222,7 +224,7 @@ def test_the_notice_names_no_day_that_was_not_checked_as_go(two: list[Parcel]) -
     assert buyer_day(Check.Verdict.GO) == MONDAY
     # Its day changed since, and the new one was not checked.
     assert buyer_day(Check.Verdict.GO, checked_for="2013-10-08") is None
-    assert delay_notice.new_day_of(box, None, MONDAY) is None
+    assert delay_notice.day_for_buyer(box, None, MONDAY) is None
     # The check is old, and the day that it found is past.
     assert buyer_day(Check.Verdict.NO_GO, later, today=MONDAY + timedelta(days=8)) is None
     assert buyer_day(Check.Verdict.GO, today=MONDAY + timedelta(days=1)) is None

@@ -354,7 +354,7 @@ def test_newer_hours_are_one_tap_from_the_sentence_that_asks_for_them(keeper_cli
 
 
 def test_a_forecast_that_is_too_old_leads_to_both_places(box: Parcel) -> None:
-    places = place_links.places_of(box, Setting.objects.get())
+    places = place_links.linked_places(box, Setting.objects.get())
     said = place_links.linked("The forecast is old. Send in newer hours and check again.", places)
     for place in places:
         assert f'<a href="{reverse("weather:upload", args=[place.pk])}">{place.label}</a>' in said

@@ -16,7 +16,7 @@ from breeder.orders.models import Order
 from breeder.shipments.actions import bench
 from breeder.shipments.models import Parcel, Supply
 from breeder.shipments.queries import parcels
-from breeder.shipments.rules.box_rules import Content, NotLikeThis
+from breeder.shipments.rules.box_rules import BoxRefused, ItemChange
 from tests import build
 from tests.shipments import boxes
 
@@ -60,13 +60,13 @@ def test_an_order_is_boxed_once_and_a_second_form_gets_the_first_answer() -> Non
     with pytest.raises(AlreadyDone) as first:
         bench.plan_parcel(made.number, by=None, sent=sent)
     assert first.value.answer == reverse("shipments:parcel", args=[parcel.number])
-    with pytest.raises(NotLikeThis, match="holds nothing that stands in no box yet"):
+    with pytest.raises(BoxRefused, match="holds nothing that stands in no box yet"):
         bench.plan_parcel(made.number, by=None)
     assert list(parcels.orders_without_box()) == []
 
 
 def test_a_cancelled_order_gets_no_box() -> None:
-    with pytest.raises(NotLikeThis, match="is cancelled"):
+    with pytest.raises(BoxRefused, match="is cancelled"):
         bench.plan_parcel(order(status=Order.Status.CANCELLED).number, by=None)
 
 
@@ -75,7 +75,7 @@ def test_what_is_taken_out_of_a_box_can_go_into_a_second() -> None:
     first = bench.plan_parcel(made.number, by=None)
     out, stays = first.items.all()
     bench.change_contents(
-        first.number, {out.pk: Content(0, None, 0), stays.pk: Content(11, stays.culture_id, 2)}, by=None
+        first.number, {out.pk: ItemChange(0, None, 0), stays.pk: ItemChange(11, stays.culture_id, 2)}, by=None
     )
     assert list(parcels.orders_without_box()) == [made]
     second = bench.plan_parcel(made.number, by=None)
@@ -87,10 +87,10 @@ def test_what_is_taken_out_of_a_box_can_go_into_a_second() -> None:
 def test_a_box_is_never_emptied_and_takes_no_strange_tub() -> None:
     box = bench.plan_parcel(order().number, by=None)
     item = box.items.get()
-    with pytest.raises(NotLikeThis, match="would be empty"):
-        bench.change_contents(box.number, {item.pk: Content(0, None, 0)}, by=None)
+    with pytest.raises(BoxRefused, match="would be empty"):
+        bench.change_contents(box.number, {item.pk: ItemChange(0, None, 0)}, by=None)
     strange = build.tub(build.line("Chalk"))
-    bench.change_contents(box.number, {item.pk: Content(12, strange.pk, 1)}, by=None)
+    bench.change_contents(box.number, {item.pk: ItemChange(12, strange.pk, 1)}, by=None)
     item.refresh_from_db()
     assert item.culture is None
 
@@ -106,7 +106,7 @@ def test_a_box_is_never_emptied_and_takes_no_strange_tub() -> None:
 def test_a_day_on_which_the_service_takes_no_box_is_refused(on: date, said: str) -> None:
     boxes.service()
     box = bench.plan_parcel(order().number, by=None)
-    with pytest.raises(NotLikeThis, match=said):
+    with pytest.raises(BoxRefused, match=said):
         bench.choose_day(box.number, on, by=None)
     assert Parcel.objects.get().post_on == MONDAY
 
@@ -124,7 +124,7 @@ def test_another_service_moves_a_day_that_it_does_not_take() -> None:
 def test_a_way_that_the_service_does_not_offer_is_refused() -> None:
     only_door = boxes.service(to_counter=False)
     box = bench.plan_parcel(order().number, by=None)
-    with pytest.raises(NotLikeThis, match="does not deliver to a counter"):
+    with pytest.raises(BoxRefused, match="does not deliver to a counter"):
         bench.choose_way(box.number, only_door.pk, "counter", by=None)
 
 
@@ -132,7 +132,7 @@ def test_a_box_that_left_is_not_changed_any_more() -> None:
     kit = boxes.bare()
     box = bench.plan_parcel(order().number, by=None)
     Parcel.objects.update(status=Parcel.Status.SENT)
-    with pytest.raises(NotLikeThis, match="is sent"):
+    with pytest.raises(BoxRefused, match="is sent"):
         bench.choose_kit(box.number, kit.pk, by=None)
 
 

@@ -19,11 +19,11 @@ from breeder.core.thermal.verdict import GO, NO_GO, NOT_DECIDED, Limits, Toleran
 from breeder.core.transit import box_trials
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.place_air import Ends
-from breeder.core.transit.results import Asked
-from breeder.core.transit.trial_result import START_C, Animals, Candidate, Tried
+from breeder.core.transit.results import BoxQuestion
+from breeder.core.transit.trial_result import START_C, AnimalNeeds, Candidate, KitTrial
 from breeder.core.transit.weather_hours import Hours
 from breeder.evaluation.replay.decisions import journey_on, kits
-from breeder.management.demo_data.places import ALL_YEAR, SEASONS, Stretch
+from breeder.management.demo_data.places import ALL_YEAR, SEASONS, RecordedStretch
 from breeder.weather import sample_data
 from tests.core.transit import plain
 
@@ -31,7 +31,7 @@ KEPT = Path(__file__).with_name("kept_odds.csv")
 WAYS = {"doorstep": False, "counter": True}
 MEMBERS = 200
 SEED = 20130401
-ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
+ANIMALS = AnimalNeeds(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
 POST_ON = date(2013, 5, 13)
 HOME = (42.70, -74.92)
 # One place of each kind of weather, with its coordinates; the hours are those that the demo shows there.
@@ -50,9 +50,9 @@ FEW = 4  # members that scipy follows
 
 def hours(kind: str, where: tuple[float, float]) -> Hours:
     """The demo's hours of a place, moved so that its first day is the posting day; the day before is known too."""
-    stretch: Stretch = SEASONS[ALL_YEAR][kind]
+    stretch: RecordedStretch = SEASONS[ALL_YEAR][kind]
     read_from = datetime(2013, stretch.month, stretch.day, 4, tzinfo=UTC) - timedelta(days=1)
-    known = sample_data.slice_of(stretch.station, read_from, (stretch.days + 1) * 24)
+    known = sample_data.station_slice(stretch.station, read_from, (stretch.days + 1) * 24)
     first = datetime(POST_ON.year, POST_ON.month, POST_ON.day, 4, tzinfo=UTC) - timedelta(days=1)
     number = 10 * 24
     values = tuple([*known, *[None] * number][:number])
@@ -68,15 +68,15 @@ def both_ends(kind: str) -> Ends:
     return Ends(hours("home", HOME), hours(kind, PLACES[kind]))
 
 
-def asked(kind: str, way: str, candidates: tuple[Candidate, ...] = kits()) -> Asked:
+def asked(kind: str, way: str, candidates: tuple[Candidate, ...] = kits()) -> BoxQuestion:
     journey = journey_on(POST_ON, to_counter=WAYS[way])
-    return Asked(1, journey, (both_ends(kind).airs,), candidates, ANIMALS, SEED)
+    return BoxQuestion(1, journey, (both_ends(kind).airs,), candidates, ANIMALS, SEED)
 
 
 @cache
-def tried(kind: str, way: str) -> dict[str, Tried]:
+def tried(kind: str, way: str) -> dict[str, KitTrial]:
     """What a check says of every kit."""
-    trial = box_trials.trials_of(asked(kind, way), MEMBERS)[0]
+    trial = box_trials.try_readings(asked(kind, way), MEMBERS)[0]
     return {each.candidate.name: each for each in trial.tried}
 
 
@@ -103,7 +103,7 @@ def test_the_demos_boxes_are_of_every_kind() -> None:
 def test_the_board_gives_every_box_and_kit_of_the_demo_the_verdict_of_its_check() -> None:
     for kind, way in product(PLACES, WAYS):
         for name, kit_trial in tried(kind, way).items():
-            cell = box_trials.cells_of([asked(kind, way, (kit_trial.candidate,))], members=MEMBERS)[0]
+            cell = box_trials.try_boxes([asked(kind, way, (kit_trial.candidate,))], members=MEMBERS)[0]
             assert cell.shown.verdict == kit_trial.verdict, (kind, way, name)
 
 
@@ -113,7 +113,7 @@ def test_scipy_alone_comes_to_the_same_extremes_and_hours(kind: str, kit: str) -
     question, ends, drawn = asked(kind, "doorstep"), both_ends(kind), draws(SEED, FEW)
     on_time = replace(question.journey, deliveries=(Delivery(0, 1.0, POST_ON + timedelta(days=1)),))
     candidate = next(each for each in kits() if each.name == kit)
-    trial = box_trials.trials_of(replace(question, journey=on_time, candidates=(candidate,)), FEW)[0]
+    trial = box_trials.try_readings(replace(question, journey=on_time, candidates=(candidate,)), FEW)[0]
     case, outcome = trial.cases[0], trial.tried[0].outcome
     films = tuple("porch" if case.leg_at(at).label == "doorstep" else "indoors" for at in case.times[:-1])
     weather = plain.around(case, ends, drawn)

@@ -5,26 +5,28 @@ from datetime import date
 
 import pytest
 
-from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload
+from breeder.core.thermal.kit import HeatPack, Payload, ShippingBox, ThermalKit, WallLayer
 from breeder.core.thermal.verdict import NO_GO, Limits, Tolerance
 from breeder.core.transit import ambient_ensemble, box_trials, place_air, rule_of_thumb
 from breeder.core.transit.place_air import Ends
-from breeder.core.transit.results import Asked, Cell
-from breeder.core.transit.trial_result import Animals, Candidate, Trial
+from breeder.core.transit.results import BoxQuestion, Cell
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Trial
 from breeder.core.transit.weather_hours import Hours
 from breeder.shipments import check_json, check_text
-from breeder.shipments.board_page import reason_of
+from breeder.shipments.board_page import reason_text
 from tests.shipments.test_ratchet import CARD, hours, journey
 
 POST_ON = date(2013, 10, 7)
 MEMBERS = 48
-# Animals that tolerate anything, so that only the rule can say no.
-HARDY = Animals(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
+# AnimalNeeds that tolerate anything, so that only the rule can say no.
+HARDY = AnimalNeeds(Limits(-40.0, 60.0, 4.0, -41.0, 61.0), Tolerance())
 PACKED = Candidate(
     2,
     "Card, pack",
     4.0,
-    Kit(Box((0.25, 0.2, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2), packs=(HeatPack(72, 125),)),
+    ThermalKit(
+        ShippingBox((0.25, 0.2, 0.15), (WallLayer("corrugated", 4.0),)), Payload(0.2), packs=(HeatPack(72, 125),)
+    ),
 )
 
 
@@ -36,8 +38,8 @@ def steady(outside_c: float) -> Hours:
 def both(outside_c: float, *, to_counter: bool = False, candidates: tuple[Candidate, ...]) -> tuple[Trial, Cell]:
     """What a check and the board say of the same way."""
     way, ends = replace(journey(POST_ON), to_counter=to_counter), Ends(steady(18.0), steady(outside_c))
-    asked = Asked(1, way, (ends.airs,), candidates, HARDY, 77)
-    return box_trials.trials_of(asked, MEMBERS)[0], box_trials.cells_of([asked])[0]
+    asked = BoxQuestion(1, way, (ends.airs,), candidates, HARDY, 77)
+    return box_trials.try_readings(asked, MEMBERS)[0], box_trials.try_boxes([asked])[0]
 
 
 @pytest.mark.parametrize("outside_c", [-5.1, -20.0, 35.1, 41.0])
@@ -65,20 +67,20 @@ def test_the_reason_names_the_rule_and_not_an_hour_that_failed() -> None:
     trial, cell = both(-12.0, candidates=(CARD,))
     shown = trial.calmest
     assert shown.outcome.verdict == NO_GO
-    because = check_text.because_said(shown, trial.cases, (), cell.destination_zone, fahrenheit=False)
-    assert because[0] == rule_of_thumb.HARSH_SAID
-    assert reason_of(cell, cell.shown).startswith(rule_of_thumb.HARSH_SAID)
-    assert "Comfort never" in reason_of(cell, cell.shown)
-    assert check_json.note_of(shown) == "too harsh without a pack"
+    because = check_text.reason_texts(shown, trial.cases, (), cell.destination_zone, fahrenheit=False)
+    assert because[0] == rule_of_thumb.HARSH_TEXT
+    assert reason_text(cell, cell.shown).startswith(rule_of_thumb.HARSH_TEXT)
+    assert "Comfort never" in reason_text(cell, cell.shown)
+    assert check_json.kit_note(shown) == "too harsh without a pack"
     lacking = replace(shown, candidate=replace(CARD, note="Card box: 1 needed, 0 on the shelf"))
-    assert check_json.note_of(lacking) == "Card box: 1 needed, 0 on the shelf; too harsh without a pack"
+    assert check_json.kit_note(lacking) == "Card box: 1 needed, 0 on the shelf; too harsh without a pack"
 
 
 def test_a_kit_that_fails_by_its_odds_has_those_for_its_reason() -> None:
     way, ends = journey(POST_ON), Ends(steady(18.0), steady(-12.0))
-    tender = Animals(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
-    asked = Asked(1, way, (ends.airs,), (CARD,), tender, 77)
-    shown, option = box_trials.trials_of(asked, MEMBERS)[0].calmest, box_trials.cells_of([asked])[0].shown
+    tender = AnimalNeeds(Limits(19.0, 20.0, 0.0, 18.0, 21.0), Tolerance())
+    asked = BoxQuestion(1, way, (ends.airs,), (CARD,), tender, 77)
+    shown, option = box_trials.try_readings(asked, MEMBERS)[0].calmest, box_trials.try_boxes([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("no-go", "no-go")
     assert not shown.is_barred
     assert not option.is_barred
@@ -88,24 +90,27 @@ def test_air_that_is_never_met_does_not_count() -> None:
     """The box has left its origin before the night falls there."""
     way = journey(POST_ON)
     origin = steady(18.0)
-    shape = ambient_ensemble.shape_of(way, origin, steady(15.0))
+    shape = ambient_ensemble.journey_shape(way, origin, steady(15.0))
     gone = shape.cases[0].times[-2]
     cold = replace(origin, c=tuple(-30.0 if at >= gone else 18.0 for at in origin.times))
-    assert ambient_ensemble.air_at_ends(shape, place_air.air_of(cold), place_air.air_of(steady(15.0))) == (15.0, 18.0)
+    assert ambient_ensemble.air_at_ends(shape, place_air.hours_to_air(cold), place_air.hours_to_air(steady(15.0))) == (
+        15.0,
+        18.0,
+    )
 
 
 def test_where_hours_are_missing_nothing_is_decided_in_harsh_air_either() -> None:
     cold = steady(-12.0)
     half = replace(cold, c=tuple(None if place > 110 else value for place, value in enumerate(cold.c)))
     ends = Ends(steady(-12.0), half)
-    asked = Asked(1, journey(POST_ON), (ends.airs,), (CARD,), HARDY, 77)
-    shown, option = box_trials.trials_of(asked, MEMBERS)[0].tried[0], box_trials.cells_of([asked])[0].shown
+    asked = BoxQuestion(1, journey(POST_ON), (ends.airs,), (CARD,), HARDY, 77)
+    shown, option = box_trials.try_readings(asked, MEMBERS)[0].tried[0], box_trials.try_boxes([asked])[0].shown
     assert (shown.verdict, option.verdict) == ("not decided", "not decided")
 
 
 def test_without_hours_nothing_is_called_harsh() -> None:
     nothing = replace(steady(0.0), c=(None,) * len(steady(0.0).c))
-    shape = ambient_ensemble.shape_of(journey(POST_ON), nothing, nothing)
+    shape = ambient_ensemble.journey_shape(journey(POST_ON), nothing, nothing)
     assert not rule_of_thumb.is_harsh(
-        *ambient_ensemble.air_at_ends(shape, place_air.air_of(nothing), place_air.air_of(nothing))
+        *ambient_ensemble.air_at_ends(shape, place_air.hours_to_air(nothing), place_air.hours_to_air(nothing))
     )

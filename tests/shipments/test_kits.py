@@ -16,7 +16,7 @@ from breeder.shipments.forms.kit_form import KitForm
 from breeder.shipments.models import Kit, KitPart, Supply
 from breeder.shipments.queries import parcels
 from breeder.shipments.rules import box_rules
-from breeder.shipments.thermal_kit import box_of, heat_kit
+from breeder.shipments.thermal_kit import heat_kit, kit_box
 from tests.shipments import boxes
 
 pytestmark = pytest.mark.django_db
@@ -43,7 +43,7 @@ def test_supplies_are_listed_by_name() -> None:
 @pytest.mark.parametrize("example", example_kits.KITS, ids=lambda example: example.name)
 def test_every_example_kit_can_be_reckoned(example: example_kits.Example) -> None:
     kit = Kit(name=example.name, **example.values())
-    figures = kit_figures.worth_of(kit)
+    figures = kit_figures.kit_worth(kit)
     assert not figures.fault
     assert len(figures.sentences) == 1 + len(kit.packs)
 
@@ -53,7 +53,7 @@ def test_conductances_are_those_of_the_reckoned_reference_box() -> None:
     by_name = {example.name: example for example in example_kits.KITS}
     for name, expected in (("Bare card", 0.6849), ("Foam 19 mm", 0.3031), ("Foam 38 mm", 0.2059)):
         kit = Kit(name=name, **by_name[name].values())
-        assert box.conductance_w_k(box_of(kit)) == pytest.approx(expected, abs=0.001)
+        assert box.conductance_w_k(kit_box(kit)) == pytest.approx(expected, abs=0.001)
 
 
 def test_a_heat_pack_is_worth_its_mean_power_over_the_conductance_less_its_oxygen() -> None:
@@ -62,7 +62,7 @@ def test_a_heat_pack_is_worth_its_mean_power_over_the_conductance_less_its_oxyge
         name="", **next(example for example in example_kits.KITS if example.name == "Foam 19 mm, 72 h pack").values()
     )
     packed = heat_kit(kit, kit_figures.USUAL_CUPS)
-    warmth = kit_figures.warmth_of(packed)
+    warmth = kit_figures.pack_warmth(packed)
     degrees = warmth.degrees_k
     assert 0.85 * 1.476 / 0.3031 < degrees < 1.476 / 0.3031
     taped = Kit(
@@ -71,14 +71,14 @@ def test_a_heat_pack_is_worth_its_mean_power_over_the_conductance_less_its_oxyge
             "air_changes_h": 0.15,
         }
     )
-    slow = kit_figures.warmth_of(heat_kit(taped, kit_figures.USUAL_CUPS))
+    slow = kit_figures.pack_warmth(heat_kit(taped, kit_figures.USUAL_CUPS))
     assert slow.degrees_k < 0.75 * degrees
     # The energy of the printed hours, 98 % of all, is there all the same: fewer degrees for longer.
     for each in (warmth, slow):
         assert each.degrees_k * each.hours * 0.3031 * 3.6 == pytest.approx(0.9808 * 382.5, rel=0.01)
-    assert f"for {slow.hours:.0f} hours" in kit_figures.worth_of(taped).sentences[1]
-    assert f"worth {degrees:.1f} °C in this box" in kit_figures.worth_of(kit).sentences[1]
-    assert f"worth {degrees * 1.8:.1f} °F in this box" in kit_figures.worth_of(kit, fahrenheit=True).sentences[1]
+    assert f"for {slow.hours:.0f} hours" in kit_figures.kit_worth(taped).sentences[1]
+    assert f"worth {degrees:.1f} °C in this box" in kit_figures.kit_worth(kit).sentences[1]
+    assert f"worth {degrees * 1.8:.1f} °F in this box" in kit_figures.kit_worth(kit, fahrenheit=True).sentences[1]
 
 
 @pytest.mark.parametrize(
@@ -291,4 +291,4 @@ def test_packs_that_are_alike_are_told_of_once() -> None:
 
 def test_a_box_too_small_for_its_cups_is_said_in_words() -> None:
     tiny = boxes.kit(inner_m=[0.06, 0.06, 0.06])
-    assert kit_figures.worth_of(tiny, cups=8).fault.startswith("Size: It is 0.448 kg")
+    assert kit_figures.kit_worth(tiny, cups=8).fault.startswith("Size: It is 0.448 kg")

@@ -21,7 +21,7 @@ from breeder.shipments.actions import departure
 from breeder.shipments.models import Check, Kit, Parcel
 from breeder.shipments.queries import checks
 from breeder.shipments.rules import departure_rules
-from breeder.shipments.rules.box_rules import Content
+from breeder.shipments.rules.box_rules import ItemChange
 from tests import build
 from tests.shipments import boxes
 
@@ -98,7 +98,7 @@ def test_another_day_makes_it_stay(box: Parcel) -> None:
 
 def test_other_contents_make_it_stay(box: Parcel) -> None:
     item = box.items.get()
-    at(MORNING, packing.change_contents, box.number, {item.pk: Content(11, item.culture_id, 2)}, by=None)
+    at(MORNING, packing.change_contents, box.number, {item.pk: ItemChange(11, item.culture_id, 2)}, by=None)
     assert "the contents changed" in stays(box)
 
 
@@ -135,7 +135,7 @@ def test_a_closure_elsewhere_changes_nothing(box: Parcel, carrier: str, days: in
 def test_a_day_on_which_its_carrier_is_closed_is_not_checked(box: Parcel) -> None:
     Closure.objects.create(carrier="Post", on=MILD, name="Storm")
     with pytest.raises(
-        departure_rules.NotLikeThis, match=r"Post two-day takes no box on Monday 7 October \(the carrier is"
+        departure_rules.DepartureRefused, match=r"Post two-day takes no box on Monday 7 October \(the carrier is"
     ):
         at(MORNING, departure.check_parcel, box.number, by=None)
 
@@ -238,7 +238,7 @@ def test_the_keeper_may_send_against_the_weather_with_a_written_reason(cold_box:
 def test_a_helper_may_not_and_a_word_is_no_reason(cold_box: Parcel, helper: User, keeper: User) -> None:
     now = boxes.morning_of(date(2013, 2, 4))
     for by, reason in ((helper, "It will be quite all right."), (keeper, "fine")):
-        with pytest.raises(departure_rules.NotLikeThis):
+        with pytest.raises(departure_rules.DepartureRefused):
             send(cold_box, now, by, override_reason=reason)
     assert Parcel.objects.get(pk=cold_box.pk).status == Parcel.Status.WAITING
 
@@ -264,7 +264,7 @@ def test_a_box_changed_while_it_is_checked_keeps_no_check(box: Parcel, monkeypat
         return found
 
     monkeypatch.setattr(run_check, "check", slow)
-    with pytest.raises(departure_rules.NotLikeThis, match="changed while it was being checked"):
+    with pytest.raises(departure_rules.DepartureRefused, match="changed while it was being checked"):
         at(MORNING, departure.check_parcel, box.number, by=None)
     assert box.checks.count() == before
 
@@ -280,7 +280,7 @@ def test_a_kit_rebuilt_while_a_box_is_checked_without_one_keeps_no_check(box: Pa
         return found
 
     monkeypatch.setattr(run_check, "check", slow)
-    with pytest.raises(departure_rules.NotLikeThis, match="changed while it was being checked"):
+    with pytest.raises(departure_rules.DepartureRefused, match="changed while it was being checked"):
         at(MORNING, departure.check_parcel, box.number, by=None)
     assert box.checks.count() == before
     assert Parcel.objects.get().kit is None
@@ -290,7 +290,7 @@ def test_what_is_lacking_is_said_all_at_once(db: None) -> None:
     Setting.objects.create(pk=1)
     box = boxes.parcel(MILD)
     Parcel.objects.update(service=None, post_on=None)
-    with pytest.raises(departure_rules.NotLikeThis) as refused:
+    with pytest.raises(departure_rules.DepartureRefused) as refused:
         departure.check_parcel(box.number, by=None)
     said = refused.value.messages[0]
     assert all(word in said for word in ("no service", "no day", "your own place", "no kit is written down"))
@@ -299,15 +299,15 @@ def test_what_is_lacking_is_said_all_at_once(db: None) -> None:
 def test_species_that_cannot_share_a_box_need_two() -> None:
     cool = build.species("Oniscus asellus", comfort_low_c=4, comfort_high_c=18)
     warm = build.species("Cubaris murina", comfort_low_c=20, comfort_high_c=30, hard_low_c=8)
-    with pytest.raises(departure_rules.NotLikeThis, match="cannot share a box"):
-        departure_rules.limits_of([cool, warm])
+    with pytest.raises(departure_rules.DepartureRefused, match="cannot share a box"):
+        departure_rules.box_limits([cool, warm])
     temperate = build.species("Porcellio scaber")
-    both = departure_rules.limits_of([temperate, warm])
+    both = departure_rules.box_limits([temperate, warm])
     assert (both.low_c, both.high_c, both.hard_low_c, both.hard_high_c) == (20, 29, 8, 36)
 
 
 def test_a_check_that_did_not_ask_for_something_yet_does_not_say_that_it_changed() -> None:
-    assert departure_rules.changed({"kit": 1}, {"kit": 1, "closures": ["2013-10-14"]}) == []
-    assert departure_rules.changed({"kit": 1, "closures": []}, {"kit": 1, "closures": ["2013-10-14"]}) == [
+    assert departure_rules.changed_inputs({"kit": 1}, {"kit": 1, "closures": ["2013-10-14"]}) == []
+    assert departure_rules.changed_inputs({"kit": 1, "closures": []}, {"kit": 1, "closures": ["2013-10-14"]}) == [
         "its carrier's closures"
     ]

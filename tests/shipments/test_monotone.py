@@ -8,17 +8,17 @@ from functools import cache
 
 import pytest
 
-from breeder.core.thermal.kit import Box, Kit, Layer, Payload
+from breeder.core.thermal.kit import Payload, ShippingBox, ThermalKit, WallLayer
 from breeder.core.thermal.verdict import Limits, Tolerance
 from breeder.core.transit import box_trials, source_conflicts, trial_result
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import HOUR, ServiceTimes
-from breeder.core.transit.results import Asked
-from breeder.core.transit.source_conflicts import Side
-from breeder.core.transit.trial_result import Animals, Candidate, Journey
-from breeder.core.transit.verdict_floor import RANK, Content, hold
+from breeder.core.transit.results import BoxQuestion
+from breeder.core.transit.source_conflicts import JourneyEnd
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Journey
+from breeder.core.transit.verdict_floor import RANK, CheckContent, apply_floor
 from breeder.core.transit.weather_hours import Hours
-from breeder.shipments.check_json import Found
+from breeder.shipments.check_json import CheckResult
 from breeder.shipments.models import Check
 from breeder.weather import sample_data
 
@@ -27,8 +27,10 @@ MEMBERS = 8
 FIRST_DAY = date(2013, 1, 7)
 NUMBER = 6 * 24
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
-FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19.0), Layer("corrugated", 4.0))), Payload(0.2, cups=4))
-ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
+FOAM = ThermalKit(
+    ShippingBox((0.25, 0.20, 0.15), (WallLayer("eps", 19.0), WallLayer("corrugated", 4.0))), Payload(0.2, cups=4)
+)
+ANIMALS = AnimalNeeds(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
 SEED = 5
 
 
@@ -48,7 +50,7 @@ class Known:
 def source(name: str, station: str, post_on: date, shift_c: float) -> Hours:
     """Real hours as a source would give them, with its spread and extremes, 0.8 °C wider than usual."""
     start = datetime.combine(post_on - timedelta(days=1), time(5), tzinfo=UTC)
-    values = sample_data.slice_of(station, start, NUMBER)
+    values = sample_data.station_slice(station, start, NUMBER)
     return Hours(
         label=station, latitude=40.78, longitude=-73.87, timezone="America/New_York",
         times=tuple(start + step * HOUR for step in range(NUMBER)),
@@ -70,35 +72,35 @@ def week(number: int) -> tuple[Journey, Known]:
     return Journey(post_on, (Delivery(0, 1.0, post_on + timedelta(days=1)),), TIMES, False), Known(*ends)
 
 
-def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> Side:
+def side(sources: tuple[Hours, ...], wanted: set[datetime]) -> JourneyEnd:
     freshest = sources[0]
     for other in sources[1:]:
-        freshest = source_conflicts.led_by(freshest, other)
-    return source_conflicts.side_of(freshest, sources, wanted)
+        freshest = source_conflicts.merged_hours(freshest, other)
+    return source_conflicts.journey_end(freshest, sources, wanted)
 
 
 @cache
 def tried_with(journey: Journey, known: Known) -> list[source_conflicts.Alternative]:
     """What comes of the box by each reading of both ends."""
     foam, readings = Candidate(1, "Foam", 2.0, FOAM), source_conflicts.readings(*both_sides(journey, known)[0])
-    asked = Asked(1, journey, tuple(ends.airs for ends in readings), (foam,), ANIMALS, SEED)
-    trials = box_trials.trials_of(asked, known.members)
+    asked = BoxQuestion(1, journey, tuple(ends.airs for ends in readings), (foam,), ANIMALS, SEED)
+    trials = box_trials.try_readings(asked, known.members)
     return [source_conflicts.Alternative(ends, trial) for ends, trial in zip(readings, trials, strict=True)]
 
 
-def both_sides(journey: Journey, known: Known) -> tuple[tuple[Side, Side], set[datetime]]:
+def both_sides(journey: Journey, known: Known) -> tuple[tuple[JourneyEnd, JourneyEnd], set[datetime]]:
     zones = known.origin[0].zone, known.destination[0].zone
     wanted = {at for case in trial_result.journey_cases(journey, *zones) for at in case.times}
     return (side(known.origin, wanted), side(known.destination, wanted)), wanted
 
 
-def check(journey: Journey, known: Known) -> tuple[str, Content]:
+def check(journey: Journey, known: Known) -> tuple[str, CheckContent]:
     """The verdict and the content of a check, by the same steps as the check itself takes."""
     sides, wanted = both_sides(journey, known)
     # What a source says about its hours changes no temperature, so the box is tried once for all of it.
     alternatives = tried_with(journey, known.with_each(lambda hours: replace(hours, spread=(), anchored=())))
-    trial = source_conflicts.worse_of(alternatives)
-    result = Found(
+    trial = source_conflicts.worst_trial(alternatives)
+    result = CheckResult(
         trial, trial.tried[0], alternatives[0].ends, ANIMALS, (), None, "", None, (),
         sum(side.sources for side in sides),
         spread=sum(side.hours_with("spread", wanted) for side in sides),
@@ -129,12 +131,12 @@ LESS: dict[str, Callable[[Known], Known]] = {
 
 
 @pytest.fixture(scope="module")
-def weeks() -> list[tuple[Journey, Known, tuple[str, Content]]]:
+def weeks() -> list[tuple[Journey, Known, tuple[str, CheckContent]]]:
     known_weeks = [week(number) for number in range(WEEKS)]
     return [(journey, known, check(journey, known)) for journey, known in known_weeks]
 
 
-def test_the_weeks_are_of_both_kinds(weeks: list[tuple[Journey, Known, tuple[str, Content]]]) -> None:
+def test_the_weeks_are_of_both_kinds(weeks: list[tuple[Journey, Known, tuple[str, CheckContent]]]) -> None:
     verdicts = Counter(before[0] for _, _, before in weeks)
     assert verdicts[Check.Verdict.GO] >= WEEKS // 5
     assert verdicts[Check.Verdict.NO_GO] >= WEEKS // 5
@@ -142,19 +144,19 @@ def test_the_weeks_are_of_both_kinds(weeks: list[tuple[Journey, Known, tuple[str
 
 @pytest.mark.parametrize("what", LESS)
 def test_a_check_that_knows_less_is_never_better(
-    what: str, weeks: list[tuple[Journey, Known, tuple[str, Content]]]
+    what: str, weeks: list[tuple[Journey, Known, tuple[str, CheckContent]]]
 ) -> None:
     for journey, known, before in weeks:
         after = check(journey, LESS[what](known))
         assert after[1].lacks(before[1]), f"{journey.post_on}: nothing noticed that there is less"
-        held = hold(*after, before)
+        held = apply_floor(*after, before)
         assert RANK[held.verdict] <= RANK[before[0]], f"{journey.post_on}: {before[0]} became {held.verdict}"
-        again = hold(*after, (held.verdict, held.held_to))
+        again = apply_floor(*after, (held.verdict, held.held_to))
         assert RANK[again.verdict] <= RANK[before[0]], f"{journey.post_on}: asking twice helped"
 
 
 def test_without_the_ratchet_knowing_less_would_now_and_then_say_better(
-    weeks: list[tuple[Journey, Known, tuple[str, Content]]],
+    weeks: list[tuple[Journey, Known, tuple[str, CheckContent]]],
 ) -> None:
     """The control: if less content never gave a better verdict by itself, the weeks above would prove nothing."""
     gone = LESS["the second source gone"]

@@ -43,7 +43,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def held(path: Path) -> list[City]:
-    return forecast_pairs.cities_of(path)
+    return forecast_pairs.read_cities(path)
 
 
 def test_the_file_is_read_by_city_day_and_lead(held: list[City]) -> None:
@@ -59,7 +59,7 @@ def test_the_file_is_read_by_city_day_and_lead(held: list[City]) -> None:
 def test_a_value_that_cannot_be_counts_as_missing(tmp_path: Path) -> None:
     path = tmp_path / "flagged.csv"
     path.write_text(f"{HEAD}\nUpton,Maine,45,-70,2021-03-01,1,10,2,44,,1,0,\n")
-    city = forecast_pairs.cities_of(path)[0]
+    city = forecast_pairs.read_cities(path)[0]
     assert np.isnan(city.high[0])
     assert np.isnan(city.low[0])
 
@@ -94,7 +94,7 @@ def test_a_bias_is_learnt_from_days_that_were_over_by_the_posting_morning(held: 
 
 def test_what_is_said_moves_towards_what_comes_as_it_is_learnt(held: list[City]) -> None:
     def misses(learns: bool) -> float:
-        cases = city_days.cases_of(held, every=7, to_counter=False, learns=learns)
+        cases = city_days.city_cases(held, every=7, to_counter=False, learns=learns)
         assert len(cases) > 5
         gaps = [
             np.abs(forecast.middle_c - truth.middle_c)
@@ -107,7 +107,7 @@ def test_what_is_said_moves_towards_what_comes_as_it_is_learnt(held: list[City])
 
 
 def test_a_box_comes_from_another_city_over_every_hour_it_needs(held: list[City]) -> None:
-    cases = city_days.cases_of(held, every=9, to_counter=False, learns=True)
+    cases = city_days.city_cases(held, every=9, to_counter=False, learns=True)
     for case in cases:
         origin, destination = case.forecast
         assert origin.hours.label != destination.hours.label

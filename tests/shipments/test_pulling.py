@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breeder.cultures.line_stock import TubStock
-from breeder.shipments.rules.box_rules import Pull, pull_from_tubs
+from breeder.shipments.rules.box_rules import TubPull, pull_from_tubs
 
 
 def tub(culture_id: int, free: int, lower: int, *, gives: bool = True) -> TubStock:
@@ -23,34 +23,37 @@ def promise(number: int, *, culture_id: int | None = None, males: int = 0, femal
 
 
 def test_the_tub_with_the_most_to_spare_is_pulled_from_first() -> None:
-    assert pull_from_tubs(promise(12), [tub(1, 5, 40), tub(2, 30, 50)]) == [Pull(2, 12)]
-    assert pull_from_tubs(promise(60), [tub(1, 5, 40), tub(2, 30, 50), tub(3, 10, 45)]) == [Pull(2, 50), Pull(3, 10)]
+    assert pull_from_tubs(promise(12), [tub(1, 5, 40), tub(2, 30, 50)]) == [TubPull(2, 12)]
+    assert pull_from_tubs(promise(60), [tub(1, 5, 40), tub(2, 30, 50), tub(3, 10, 45)]) == [
+        TubPull(2, 50),
+        TubPull(3, 10),
+    ]
 
 
 def test_36_young_come_out_of_one_tub_that_safely_holds_them() -> None:
     """The tub's even share of what stays is no limit: the line keeps as many, wherever they sit."""
-    assert pull_from_tubs(promise(36), [tub(1, 35, 70), tub(2, 34, 71)]) == [Pull(1, 36)]
-    assert pull_from_tubs(promise(36), [tub(1, 35, 35), tub(2, 5, 71), tub(3, 20, 60)]) == [Pull(3, 36)]
+    assert pull_from_tubs(promise(36), [tub(1, 35, 70), tub(2, 34, 71)]) == [TubPull(1, 36)]
+    assert pull_from_tubs(promise(36), [tub(1, 35, 35), tub(2, 5, 71), tub(3, 20, 60)]) == [TubPull(3, 36)]
 
 
 def test_a_named_tub_is_respected() -> None:
-    assert pull_from_tubs(promise(12, culture_id=1), [tub(1, 0, 40), tub(2, 30, 50)]) == [Pull(1, 12)]
+    assert pull_from_tubs(promise(12, culture_id=1), [tub(1, 0, 40), tub(2, 30, 50)]) == [TubPull(1, 12)]
 
 
 def test_tubs_that_give_nothing_are_left_alone() -> None:
-    assert pull_from_tubs(promise(12), [tub(1, 0, 90, gives=False), tub(2, 0, 20)]) == [Pull(2, 12)]
+    assert pull_from_tubs(promise(12), [tub(1, 0, 90, gives=False), tub(2, 0, 20)]) == [TubPull(2, 12)]
 
 
 def test_what_no_tub_can_spare_is_still_planned_from_the_fullest() -> None:
-    assert pull_from_tubs(promise(60), [tub(1, 0, 20), tub(2, 0, 30)]) == [Pull(2, 40), Pull(1, 20)]
-    assert pull_from_tubs(promise(4), []) == [Pull(None, 4)]
+    assert pull_from_tubs(promise(60), [tub(1, 0, 20), tub(2, 0, 30)]) == [TubPull(2, 40), TubPull(1, 20)]
+    assert pull_from_tubs(promise(4), []) == [TubPull(None, 4)]
 
 
 def test_the_sexes_go_with_the_first_animals() -> None:
     pulls = pull_from_tubs(promise(6, males=2, females=3), [tub(1, 4, 9), tub(2, 2, 9)])
-    assert pulls == [Pull(1, 6, 2, 3)]
+    assert pulls == [TubPull(1, 6, 2, 3)]
     pulls = pull_from_tubs(promise(12, males=2, females=8), [tub(1, 4, 9), tub(2, 2, 9)])
-    assert pulls == [Pull(1, 9, 2, 7), Pull(2, 3, 0, 1)]
+    assert pulls == [TubPull(1, 9, 2, 7), TubPull(2, 3, 0, 1)]
 
 
 @given(

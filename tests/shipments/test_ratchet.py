@@ -8,15 +8,15 @@ import time_machine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.thermal.kit import Box, Kit, Layer, Payload
+from breeder.core.thermal.kit import Payload, ShippingBox, ThermalKit, WallLayer
 from breeder.core.thermal.verdict import Limits, Tolerance
 from breeder.core.transit import box_trials, source_conflicts, verdict_floor
 from breeder.core.transit.delivery_days import Delivery
 from breeder.core.transit.itinerary import ServiceTimes
 from breeder.core.transit.place_air import Ends
-from breeder.core.transit.results import Asked
-from breeder.core.transit.trial_result import Animals, Candidate, Journey
-from breeder.core.transit.verdict_floor import RANK, Content, hold
+from breeder.core.transit.results import BoxQuestion
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Journey
+from breeder.core.transit.verdict_floor import RANK, CheckContent, apply_floor
 from breeder.core.transit.weather_hours import Hours
 from breeder.shipments.actions import departure
 from breeder.shipments.models import Check
@@ -28,17 +28,19 @@ from tests.shipments import boxes
 
 MONDAY = date(2013, 10, 7)
 TIMES = ServiceTimes(time(16), time(9), time(17), 4.0)
-CARD = Candidate(1, "Card", 1.0, Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4.0),)), Payload(0.2, cups=4)))
-ANIMALS = Animals(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
+CARD = Candidate(
+    1, "Card", 1.0, ThermalKit(ShippingBox((0.25, 0.20, 0.15), (WallLayer("corrugated", 4.0),)), Payload(0.2, cups=4))
+)
+ANIMALS = AnimalNeeds(Limits(7.0, 29.0, 4.0, 0.0, 36.0), Tolerance())
 SEED = 5
-FULL = Content(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC), spread=90, anchors=80, width_c=0.6)
+FULL = CheckContent(100, 200, 2, datetime(2013, 10, 7, 6, tzinfo=UTC), spread=90, anchors=80, width_c=0.6)
 
 
 def hours(post_on: date, station: str, *, lacking: frozenset[int] = frozenset(), shift_c: float = 0.0) -> Hours:
     """Real hours from the day before to five days after, some of them taken away."""
     start = datetime.combine(post_on - timedelta(days=1), time(5), tzinfo=UTC)
     number = 6 * 24
-    values = sample_data.slice_of(station, start, number)
+    values = sample_data.station_slice(station, start, number)
     shown = tuple(None if value is None or index in lacking else value + shift_c for index, value in enumerate(values))
     return Hours(
         label=station, latitude=40.78, longitude=-73.87, timezone="America/New_York",
@@ -55,16 +57,16 @@ def journey(post_on: date) -> Journey:
     return Journey(post_on, deliveries, TIMES, False)
 
 
-def check(post_on: date, ends: Ends, members: int) -> tuple[str, Content]:
+def check(post_on: date, ends: Ends, members: int) -> tuple[str, CheckContent]:
     """The verdict of a card box and what it knew."""
-    trial = box_trials.trials_of(Asked(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
+    trial = box_trials.try_readings(BoxQuestion(1, journey(post_on), (ends.airs,), (CARD,), ANIMALS, SEED), members)[0]
     wanted = {at for case in trial.cases for at in case.times}
     known = sum(
         value is not None and at in wanted
         for side in (ends.origin, ends.destination)
         for at, value in zip(side.times, side.c, strict=True)
     )
-    return trial.tried[0].verdict, Content(known, members, 2)
+    return trial.tried[0].verdict, CheckContent(known, members, 2)
 
 
 @given(
@@ -83,10 +85,10 @@ def test_hours_and_members_taken_away_never_make_a_verdict_better(
     before, after = check(post_on, whole, 48), check(post_on, less, members)
     if not after[1].lacks(before[1]):
         return
-    held = hold(*after, before)
+    held = apply_floor(*after, before)
     assert RANK[held.verdict] <= RANK[before[0]]
     # Asking a second time with the same little is still held to what was known at first.
-    assert RANK[hold(*after, (held.verdict, held.held_to)).verdict] <= RANK[before[0]]
+    assert RANK[apply_floor(*after, (held.verdict, held.held_to)).verdict] <= RANK[before[0]]
 
 
 @pytest.mark.parametrize(
@@ -101,42 +103,42 @@ def test_hours_and_members_taken_away_never_make_a_verdict_better(
         (replace(FULL, width_c=0.7), "a wider spread in the same forecast"),
     ],
 )
-def test_a_check_that_knows_less_says_no_more_than_the_last(less: Content, word: str) -> None:
-    held = hold(Check.Verdict.GO, less, (Check.Verdict.NO_GO, FULL))
+def test_a_check_that_knows_less_says_no_more_than_the_last(less: CheckContent, word: str) -> None:
+    held = apply_floor(Check.Verdict.GO, less, (Check.Verdict.NO_GO, FULL))
     assert held.verdict == Check.Verdict.NO_GO
     assert word in held.why
     assert held.held_to == FULL
-    assert hold(Check.Verdict.NO_GO, less, (Check.Verdict.GO, FULL)).verdict == Check.Verdict.NO_GO
+    assert apply_floor(Check.Verdict.NO_GO, less, (Check.Verdict.GO, FULL)).verdict == Check.Verdict.NO_GO
 
 
 def test_a_check_that_knows_as_much_may_say_better() -> None:
     newer = replace(FULL, issued_at=FULL.issued_at and FULL.issued_at + timedelta(hours=6))
-    assert hold(Check.Verdict.GO, newer, (Check.Verdict.NO_GO, FULL)).verdict == Check.Verdict.GO
+    assert apply_floor(Check.Verdict.GO, newer, (Check.Verdict.NO_GO, FULL)).verdict == Check.Verdict.GO
     # A newer forecast may be less sure than the last.
     assert not replace(newer, width_c=1.4).lacks(FULL)
 
 
 def test_hours_that_were_not_there_before_are_no_wider_spread() -> None:
-    none, half = Content(0, 0, 0), replace(FULL, hours=50, spread=40, anchors=40, width_c=0.1)
+    none, half = CheckContent(0, 0, 0), replace(FULL, hours=50, spread=40, anchors=40, width_c=0.1)
     assert not FULL.lacks(none)
     assert not FULL.lacks(half)
-    assert hold(Check.Verdict.GO, FULL, (Check.Verdict.NOT_DECIDED, none)).verdict == Check.Verdict.GO
-    assert hold(Check.Verdict.GO, FULL, None) == verdict_floor.Held(Check.Verdict.GO, FULL)
+    assert apply_floor(Check.Verdict.GO, FULL, (Check.Verdict.NOT_DECIDED, none)).verdict == Check.Verdict.GO
+    assert apply_floor(Check.Verdict.GO, FULL, None) == verdict_floor.FlooredVerdict(Check.Verdict.GO, FULL)
 
 
 def test_content_is_read_as_it_was_stored() -> None:
-    assert Content.read(FULL.stored()) == FULL
+    assert CheckContent.read(FULL.stored()) == FULL
     before_spread_was_counted = {"hours": 9, "members": 8, "sources": 1, "issued_at": None}
-    assert Content.read(before_spread_was_counted) == Content(9, 8, 1)
+    assert CheckContent.read(before_spread_was_counted) == CheckContent(9, 8, 1)
 
 
 def test_sources_that_agree_within_four_degrees_are_no_rivals() -> None:
     freshest = hours(MONDAY, "LGA")
     wanted = set(freshest.times)
-    assert not source_conflicts.side_of(
+    assert not source_conflicts.journey_end(
         freshest, [freshest, replace(freshest, c=_warmer(freshest, 3.9))], wanted
     ).others
-    side = source_conflicts.side_of(
+    side = source_conflicts.journey_end(
         freshest, [freshest, replace(freshest, c=_warmer(freshest, 4.1), sources=("by hand",))], wanted
     )
     assert side.rivalries[0].apart_c == pytest.approx(4.1)
@@ -145,11 +147,11 @@ def test_sources_that_agree_within_four_degrees_are_no_rivals() -> None:
 
 def test_a_rival_without_an_hour_takes_it_from_the_other() -> None:
     first, other = hours(MONDAY, "LGA", lacking=frozenset({7})), hours(MONDAY, "JFK")
-    both = source_conflicts.led_by(first, other)
+    both = source_conflicts.merged_hours(first, other)
     assert both.c[7] == other.c[7]
     assert both.c[8] == first.c[8]
     assert both.sources == ("LGA", "JFK")
-    taught = source_conflicts.led_by(
+    taught = source_conflicts.merged_hours(
         first, replace(other, sd_share=(0.7,) * len(other.c), anchored=(True,) * len(other.c))
     )
     assert (taught.sd_share[7], taught.sd_share[8]) == (0.7, 1.0)
@@ -213,5 +215,7 @@ def _box() -> int:
 def _also_by_hand(issued_at: datetime, *, shift_c: float) -> None:
     first = datetime.combine(MONDAY, time(5), tzinfo=UTC) - timedelta(days=1)
     for place, station in zip(boxes.places(), ("LGA", "JFK"), strict=True):
-        values = [None if value is None else value + shift_c for value in sample_data.slice_of(station, first, 9 * 24)]
+        values = [
+            None if value is None else value + shift_c for value in sample_data.station_slice(station, first, 9 * 24)
+        ]
         weather.keep_hours(place, Forecast.Source.BY_HAND, first, values, issued_at=issued_at, received_at=issued_at)

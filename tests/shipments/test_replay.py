@@ -12,8 +12,8 @@ from django.core.management import CommandError, call_command
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.forecast_error import high_sd_c
 from breeder.evaluation.replay import decisions, figures
-from breeder.evaluation.replay.decisions import Day, Decided, Route, days_of
-from breeder.evaluation.replay.made_forecasts import forecast_of, recorded_station, station_of_file, truth_around
+from breeder.evaluation.replay.decisions import Decision, ReplayedDay, Route, replay_route
+from breeder.evaluation.replay.made_forecasts import make_forecast, recorded_station, station_from_file, truth_around
 
 MONDAY = date(2013, 4, 8)
 
@@ -23,7 +23,7 @@ def test_a_forecast_errs_as_much_as_the_error_model_says() -> None:
     assert truth is not None
     errors = []
     for seed in range(600):  # the tails are heavy: 150 seeds may be off by a quarter
-        forecast = forecast_of(truth, draws(seed, 1), place=0, together=0.0)
+        forecast = make_forecast(truth, draws(seed, 1), place=0, together=0.0)
         errors.append([a - b for a, b in zip(forecast.c, truth.c, strict=True)])  # type: ignore[operator]
     afternoon = [index for index, at in enumerate(truth.times) if at.astimezone(truth.zone).hour == 15][2]
     assert np.std(np.array(errors)[:, afternoon]) == pytest.approx(float(high_sd_c(1.4, "spring")), rel=0.25)
@@ -40,7 +40,7 @@ def test_a_day_without_all_its_hours_is_left_out() -> None:
 
 def test_a_few_days_are_decided_and_lived_through() -> None:
     laguardia, kennedy = recorded_station("LGA"), recorded_station("JFK")
-    days = days_of(Route(laguardia, kennedy, True, "temperate"), every=110)
+    days = replay_route(Route(laguardia, kennedy, True, "temperate"), every=110)
     assert len(days) >= 3
     for day in days:
         for decided in (day.check, day.rule, day.oracle):
@@ -48,23 +48,23 @@ def test_a_few_days_are_decided_and_lived_through() -> None:
         if day.check.kit is not None:
             assert day.check.stated is not None
             assert day.check.stated <= 0.06
-    assert figures.figures_of(days)["days"] == len(days)
+    assert figures.summarize(days)["days"] == len(days)
 
 
-def _decided(kit: str | None, broke: float | None, stated: float | None = None) -> Decided:
-    return Decided(MONDAY, kit, False, stated, broke, broke)
+def _decided(kit: str | None, broke: float | None, stated: float | None = None) -> Decision:
+    return Decision(MONDAY, kit, False, stated, broke, broke)
 
 
 def test_figures_count_what_broke_over_what_went() -> None:
     no = _decided(None, None)
-    near = Decided(MONDAY, None, False, 0.15, None, 0.2)
+    near = Decision(MONDAY, None, False, 0.15, None, 0.2)
     days = [
-        Day(MONDAY, 10, 20, _decided("A", 0.5, 0.01), no, _decided("A", 0.0)),
-        Day(MONDAY, 10, 20, _decided("A", 0.1, 0.01), _decided("A", 1.0), _decided("A", 0.0)),
-        Day(MONDAY, -9, 20, no, no, _decided("A", 0.0)),
-        Day(MONDAY, -9, 20, near, no, no),
+        ReplayedDay(MONDAY, 10, 20, _decided("A", 0.5, 0.01), no, _decided("A", 0.0)),
+        ReplayedDay(MONDAY, 10, 20, _decided("A", 0.1, 0.01), _decided("A", 1.0), _decided("A", 0.0)),
+        ReplayedDay(MONDAY, -9, 20, no, no, _decided("A", 0.0)),
+        ReplayedDay(MONDAY, -9, 20, near, no, no),
     ]
-    summary = figures.figures_of(days)
+    summary = figures.summarize(days)
     assert summary["check"]["go"] == 0.5
     assert summary["check"]["unsafe_go"] == pytest.approx(0.3)
     assert summary["check"]["needless_no_go"] == pytest.approx(1 / 3, abs=1e-4)
@@ -79,7 +79,7 @@ def test_the_keepers_own_file_is_read(tmp_path: Path) -> None:
     path = tmp_path / "own.csv"
     first = "2024-01-01T00:00:00+00:00"
     path.write_text(f"time,temp_c\n{first},1.5\n2024-01-01T01:00:00+00:00,\n2024-01-01T02:00:00+00:00,2.5\n")
-    station = station_of_file(path, 50.0, 8.0, "Europe/Berlin")
+    station = station_from_file(path, 50.0, 8.0, "Europe/Berlin")
     assert station.c == (1.5, 2.0, 2.5)
     with pytest.raises(CommandError, match="no day has all its hours"):
         call_command("replay", csv=path, stdout=StringIO())

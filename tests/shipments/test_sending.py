@@ -16,7 +16,7 @@ from breeder.shipments.actions import bench as packing
 from breeder.shipments.actions import departure
 from breeder.shipments.models import Kit, Parcel, Supply
 from breeder.shipments.rules import departure_rules
-from breeder.shipments.rules.box_rules import Content, NotLikeThis
+from breeder.shipments.rules.box_rules import BoxRefused, ItemChange
 from breeder.species.models import Line
 from tests import build
 from tests.shipments import boxes
@@ -132,11 +132,11 @@ def test_of_one_animal_and_one_supply_is_spoken_as_of_one(line: Line) -> None:
     assert "1 of Card box is left; order more below 5." in said
     assert f"1 of the 10 agreed of {line} is still owed and promised." in said
     box.items.update(planned=1)
-    assert departure_rules.unlike_planned(box.items.all())[0].endswith("went in, 1 was planned.")
-    assert box_page.lede_of(box).startswith("1 cup, 9 young.")
+    assert departure_rules.packed_difference_texts(box.items.all())[0].endswith("went in, 1 was planned.")
+    assert box_page.lede_text(box).startswith("1 cup, 9 young.")
     box.items.update(packed=1)
     Offer.objects.update(stage="adults")
-    assert box_page.lede_of(Parcel.objects.get(pk=box.pk)).startswith("1 cup, 1 adult.")
+    assert box_page.lede_text(Parcel.objects.get(pk=box.pk)).startswith("1 cup, 1 adult.")
 
 
 def test_what_sending_breaks_is_said(line: Line) -> None:
@@ -164,7 +164,7 @@ def test_a_box_is_sent_once(line: Line) -> None:
     send(box, sent=Sent("a"))
     with pytest.raises(AlreadyDone):
         send(box, sent=Sent("a"))
-    with pytest.raises(NotLikeThis, match="is sent"):
+    with pytest.raises(BoxRefused, match="is sent"):
         send(box, sent=Sent("b"))
     assert Entry.objects.filter(reason=Entry.Reason.PACKED).count() == 1
     assert Supply.objects.get().on_shelf == 2
@@ -191,7 +191,7 @@ def test_an_order_in_two_boxes_is_sent_with_the_second(line: Line) -> None:
     with time_machine.travel(MORNING, tick=False):
         first = packing.plan_parcel(order.number, by=None)
         moved = first.items.last()
-        packing.change_contents(first.number, {moved.pk: Content(0, None, 0)}, by=None)
+        packing.change_contents(first.number, {moved.pk: ItemChange(0, None, 0)}, by=None)
         second = packing.plan_parcel(order.number, by=None)
         for box in (first, second):
             departure.check_parcel(box.number, by=None)
@@ -208,7 +208,7 @@ def test_an_order_whose_last_box_is_taken_apart_and_given_back_is_sent_with_what
     with time_machine.travel(MORNING, tick=False):
         first = packing.plan_parcel(order.number, by=None)
         out, stays = first.items.all()
-        changes = {out.pk: Content(0, None, 0), stays.pk: Content(12, stays.culture_id, 1)}
+        changes = {out.pk: ItemChange(0, None, 0), stays.pk: ItemChange(12, stays.culture_id, 1)}
         packing.change_contents(first.number, changes, by=None)
         second = packing.plan_parcel(order.number, by=None)
         departure.check_parcel(first.number, by=None)

@@ -34,7 +34,7 @@ def two() -> list[Parcel]:
 
 def test_the_box_for_which_the_cheap_kits_run_out_goes_in_the_dearer_one(two: list[Parcel]) -> None:
     with time_machine.travel(MORNING, tick=False):
-        board = boards.board_of(boxes.household(), MORNING)
+        board = boards.build_board(boxes.household(), MORNING)
         tried = {option.candidate.name for row in board.rows for option in row.cells[0].options}
         plan = boards.plan(board, Aim.EARLIEST, 12)
     assert plan is not None

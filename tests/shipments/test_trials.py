@@ -46,8 +46,8 @@ def without_air(run_csv: bytes) -> bytes:
 
 def test_hard_weather_is_hard_and_a_pack_makes_heat_worse(foam: Kit) -> None:
     bare, warm = (
-        kit_tests.tests_of(heat_kit(foam, 4)),
-        kit_tests.tests_of(heat_kit(Kit.objects.get(name="Foam 19 mm, 72 h pack"), 4)),
+        kit_tests.run_kit_tests(heat_kit(foam, 4)),
+        kit_tests.run_kit_tests(heat_kit(Kit.objects.get(name="Foam 19 mm, 72 h pack"), 4)),
     )
     assert isinstance(heat_kit(Kit.objects.get(name="Foam 19 mm, 72 h pack"), 4).packs[0], HeatPack)
     by_name = {test.name: (cold, test) for cold, test in zip(bare, warm, strict=True)}
@@ -201,13 +201,13 @@ def test_figures_of_another_kit_or_made_up_are_not_kept(foam: Kit, keeper_client
 )
 def test_a_wrong_file_gets_a_sentence(content: bytes, refusal: str) -> None:
     with pytest.raises(logger_csv.LoggerRefused) as refused:
-        logger_csv.read(content, fahrenheit=False)
+        logger_csv.read_logger(content, fahrenheit=False)
     assert refusal.lower() in " ".join(refused.value.messages).lower()
 
 
 def test_semicolons_decimal_commas_fahrenheit_and_gaps_are_read() -> None:
     content = "\ufefftime;outside_f;inside_f\n4 Feb 2026 17:30;32,0;68,0\n4 Feb 2026 18:00;;66,2\n".encode()
-    run = logger_csv.read(content, fahrenheit=False)
+    run = logger_csv.read_logger(content, fahrenheit=False)
     assert run.hours == (0.0, 0.5)
     assert run.bottle_c == pytest.approx((20.0, 19.0))
     assert np.isnan(run.outside_c[1])
@@ -230,12 +230,12 @@ def test_semicolons_decimal_commas_fahrenheit_and_gaps_are_read() -> None:
 )
 def test_any_common_way_to_write_times_gives_the_same_hours(times: tuple[str, ...]) -> None:
     content = "time,outside,inside\n" + "".join(f"{at},5,20\n" for at in times)
-    assert logger_csv.read(content.encode(), fahrenheit=False).hours == pytest.approx((0, 12, 24))
+    assert logger_csv.read_logger(content.encode(), fahrenheit=False).hours == pytest.approx((0, 12, 24))
 
 
 def test_the_day_of_a_twelve_hour_time_may_have_a_column_of_its_own_and_the_air_another() -> None:
     rows = "2/3/2026,6:00 PM,41,68,60.8\n2/4/2026,12:00 AM,41,66.2,\n2/4/2026,6:00 AM,41,64.4,59\n"
-    run = logger_csv.read(f"Date,Time,outside_f,bottle_f,air_f\n{rows}".encode(), fahrenheit=False)
+    run = logger_csv.read_logger(f"Date,Time,outside_f,bottle_f,air_f\n{rows}".encode(), fahrenheit=False)
     assert run.hours == (0.0, 6.0, 12.0)
     assert run.bottle_c == pytest.approx((20.0, 19.0, 18.0))
     assert run.air_c is not None

@@ -15,7 +15,7 @@ from breeder.shipments import check_text
 from breeder.shipments.actions import departure
 from breeder.shipments.models import Check, Parcel
 from breeder.shipments.queries import checks
-from breeder.shipments.rules.departure_rules import seed_of as own_seed
+from breeder.shipments.rules.departure_rules import draw_seed as own_seed
 from tests.shipments import boxes
 
 pytestmark = pytest.mark.django_db
@@ -100,7 +100,7 @@ FRIDAY, SUNDAY, MONDAY = (date(2026, 3, day) for day in (6, 8, 9))
     ],
 )
 def test_a_go_made_ahead_says_that_it_is_checked_again(verdict: str, checked_on: date, today: date, words: str) -> None:
-    text = check_text.morning_said(verdict, checked_on, MONDAY, today)
+    text = check_text.morning_check_text(verdict, checked_on, MONDAY, today)
     assert words in text
     assert bool(text) == bool(words)
 

@@ -81,7 +81,7 @@ def test_an_edit_takes_the_turn_and_never_sets_it_back() -> None:
 
 def test_the_same_name_twice_is_refused_in_words() -> None:
     line = build.line("Fog")
-    with pytest.raises(rules.NamedAlready, match="‘Fog’ is in the book already"):
+    with pytest.raises(rules.NameTaken, match="‘Fog’ is in the book already"):
         actions.add_line({"species": line.species, "form_name": "Fog"}, by=None)
     assert Line.objects.count() == 1
 

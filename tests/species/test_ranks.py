@@ -2,7 +2,7 @@
 
 import pytest
 
-from breeder.species.classification import ABOVE, is_determined, lineage_of
+from breeder.species.classification import ABOVE, covering_taxa, is_determined
 from breeder.species.models import Species
 from breeder.species.starter_set import starter_set
 
@@ -26,7 +26,7 @@ def species(name: str, **values: str) -> Species:
 def test_a_species_is_covered_by_the_taxa_above_it(
     name: str, group: str, family: str, order: str, covering: list[str]
 ) -> None:
-    lineage = lineage_of(species(name, group=group, family=family, order_name=order))
+    lineage = covering_taxa(species(name, group=group, family=family, order_name=order))
     assert lineage[0] == name
     assert [taxon for taxon in lineage if taxon in covering] == covering
 
@@ -34,12 +34,12 @@ def test_a_species_is_covered_by_the_taxa_above_it(
 def test_crustaceans_springtails_and_millipedes_are_no_insects() -> None:
     """Why a rule on insects does not cover them: 'isopods and millipedes are not insects'."""
     for group in ("isopod", "springtail", "millipede"):
-        assert "Insecta" not in lineage_of(species("Aaa bbb", group=group))
+        assert "Insecta" not in covering_taxa(species("Aaa bbb", group=group))
 
 
 def test_every_species_of_the_starter_set_is_placed_up_to_the_animals() -> None:
     for entry in starter_set():
-        lineage = lineage_of(
+        lineage = covering_taxa(
             species(entry.scientific_name, **{k: entry.values[k] for k in ("group", "family", "order_name")})
         )
         assert entry.values["order_name"] in ABOVE

@@ -22,7 +22,7 @@ from breeder.base.queries import household  # noqa: E402
 from breeder.weather import leases, refresh, steps  # noqa: E402
 from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from breeder.weather.models import Fetch  # noqa: E402
-from breeder.weather.services.types import Answer  # noqa: E402
+from breeder.weather.services.types import ServiceAnswer  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
 
 RUNNERS = 4
@@ -36,7 +36,7 @@ class Meeting(Fetcher):
     def watch(self, now: Any, most: Any, others_done: Any) -> None:
         self.now, self.most, self.others_done = now, most, others_done
 
-    def get(self, ask: Any, conditional: Any = None) -> Answer:
+    def get(self, ask: Any, conditional: Any = None) -> ServiceAnswer:
         with self.now.get_lock():
             self.now.value += 1
             self.most.value = max(self.most.value, self.now.value)
@@ -46,7 +46,7 @@ class Meeting(Fetcher):
         with self.now.get_lock():
             self.now.value -= 1
         answer = shapes.answer(shapes.series() | {"geometry": None})
-        return Answer(ask.endpoint, ask.url, 200, answer.headers, answer.body, self.clock())
+        return ServiceAnswer(ask.endpoint, ask.url, 200, answer.headers, answer.body, self.clock())
 
 
 def race(*, no_lease: bool) -> dict[str, Any]:

@@ -13,7 +13,7 @@ import pytest
 from breeder.weather.fetcher import Fetcher, Patience
 from breeder.weather.http_pool import is_private
 from breeder.weather.services.errors import BadResponse, Unavailable
-from breeder.weather.services.types import Ask
+from breeder.weather.services.types import ServiceRequest
 from tests.weather import rogue
 from tests.weather.rogue import Rogue, leads_to, says
 
@@ -41,8 +41,10 @@ def fetcher(own_home: str, clocks: Clocks | None = None, **more: Any) -> Fetcher
     return Fetcher(**given)
 
 
-def ask(server: Rogue, path: str = "/x?lat=35.15", **more: Any) -> Ask:
-    return Ask("forecast", server.home + path, {"User-Agent": "Underbark/0.1"}, timedelta(minutes=15), **more)
+def ask(server: Rogue, path: str = "/x?lat=35.15", **more: Any) -> ServiceRequest:
+    return ServiceRequest(
+        "forecast", server.home + path, {"User-Agent": "Underbark/0.1"}, timedelta(minutes=15), **more
+    )
 
 
 def test_an_answer_comes_whole_with_its_headers_and_the_question_names_us() -> None:
@@ -116,7 +118,7 @@ def test_no_server_at_all_is_a_plain_trouble() -> None:
         taken.bind(("127.0.0.1", 0))
         home = f"http://127.0.0.1:{taken.getsockname()[1]}"
         with pytest.raises(Unavailable, match="cannot be reached"):
-            fetcher(home).get(Ask("forecast", home + "/x", {}, timedelta(0)))
+            fetcher(home).get(ServiceRequest("forecast", home + "/x", {}, timedelta(0)))
 
 
 def test_a_body_larger_than_any_forecast_is_refused_even_when_packed() -> None:
@@ -157,7 +159,7 @@ def test_a_redirect_to_elsewhere_is_not_followed_and_takes_no_key(address: str, 
 )  # fmt: skip
 def test_only_the_services_own_name_is_asked_and_only_by_https(url: str, nowhere_else: list[Any]) -> None:
     with pytest.raises(BadResponse, match="leads away"):
-        fetcher("").get(Ask("forecast", url, {}, timedelta(0)))
+        fetcher("").get(ServiceRequest("forecast", url, {}, timedelta(0)))
     assert nowhere_else == []
 
 
@@ -166,7 +168,7 @@ def test_a_name_that_leads_into_the_home_network_is_refused(monkeypatch: pytest.
         port = server.server_address[1]
         monkeypatch.setattr(Fetcher, "_host", lambda self, url: "here")
         with pytest.raises(BadResponse, match="private network"):
-            fetcher("").get(Ask("forecast", f"http://127.0.0.1:{port}/x", {}, timedelta(0)))
+            fetcher("").get(ServiceRequest("forecast", f"http://127.0.0.1:{port}/x", {}, timedelta(0)))
     assert server.asked == []
 
 

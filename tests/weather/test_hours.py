@@ -94,11 +94,11 @@ def test_hours_of_another_place_are_never_used(place: Place) -> None:
 
 def test_the_recorded_year_is_whole_but_for_its_gaps_and_its_sensor_fault() -> None:
     for code in sample_data.STATIONS:
-        starts_at, values = sample_data.hours_of(code)
+        starts_at, values = sample_data.station_hours(code)
         assert starts_at == datetime(2013, 1, 1, 6, tzinfo=UTC)
         assert len(values) == 8730
         assert sum(value is None for value in values) == (25 if code == "JFK" else 24)
-    faulty = sample_data.slice_of("JFK", datetime(2013, 5, 9, 1, tzinfo=UTC), 3)
+    faulty = sample_data.station_slice("JFK", datetime(2013, 5, 9, 1, tzinfo=UTC), 3)
     assert faulty == [13.9, None, 14.0]
     raw = (sample_data.FOLDER / "jfk_2013.csv").read_text()
     assert "2013-05-09T02:00Z,-10.5" in raw
@@ -114,7 +114,7 @@ def test_recorded_hours_are_shown_on_other_days_and_say_so(place: Place) -> None
         issued_at=NOON,
         shift_c=1.5,
     )
-    plain = sample_data.slice_of("LGA", datetime(2013, 7, 15, 16, tzinfo=UTC), 48)
+    plain = sample_data.station_slice("LGA", datetime(2013, 7, 15, 16, tzinfo=UTC), 48)
     assert kept.hours_c == pytest.approx([value + 1.5 for value in plain if value is not None])
     assert kept.starts_at == NOON
     assert "15 July 2013" in kept.credit
@@ -122,4 +122,4 @@ def test_recorded_hours_are_shown_on_other_days_and_say_so(place: Place) -> None
 
 
 def test_hours_outside_the_recorded_year_are_missing(place: Place) -> None:
-    assert sample_data.slice_of("LGA", datetime(2012, 12, 31, 20, tzinfo=UTC), 12) == [None] * 10 + [4.4, 5.0]
+    assert sample_data.station_slice("LGA", datetime(2012, 12, 31, 20, tzinfo=UTC), 12) == [None] * 10 + [4.4, 5.0]

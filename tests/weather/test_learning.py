@@ -18,10 +18,10 @@ from breeder.base.queries import household
 from breeder.core.thermal.forecast_error import high_share, low_sd_c
 from breeder.weather import error_pairs, place_bias, queries, steps
 from breeder.weather.models import ErrorPair, Forecast, Learnt, Observation, Place
-from breeder.weather.place_bias import Pair, lesson
-from breeder.weather.services.errors import BadResponse, NotCovered, Trouble
-from breeder.weather.services.nws import UsService
-from breeder.weather.services.us_stations import Observed, UsStations
+from breeder.weather.place_bias import HourPair, learn_lesson
+from breeder.weather.services.errors import BadResponse, NotCovered, ServiceTrouble
+from breeder.weather.services.nws import NwsService
+from breeder.weather.services.us_stations import StationReports, UsStations
 from tests.weather import rogue
 from tests.weather.rogue import says
 from tests.weather.services import shapes
@@ -35,23 +35,23 @@ LONDON = ZoneInfo("Europe/London")
 BY_NIGHT, BY_DAY = 4, 14
 
 
-def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> list[Pair]:
+def pairs(days: int, error_c: float = 2.0, hours: Sequence[int] = range(24)) -> list[HourPair]:
     """Return forecasts of 10 °C issued at midnight, with what was measured."""
     midnight = NOW.replace(month=1, day=1, hour=0, minute=0)
     return [
-        Pair(start, start + hour * HOUR, 10.0, 10.0 + error_c)
+        HourPair(start, start + hour * HOUR, 10.0, 10.0 + error_c)
         for start in (midnight + timedelta(days=day) for day in range(days))
         for hour in hours
     ]
 
 
-def taught(some_pairs: Sequence[Pair], usual: tuple[float, float] = (0.0, 0.0)) -> place_bias.Lesson:
-    return lesson(some_pairs, LONDON, 50.0, usual)
+def taught(some_pairs: Sequence[HourPair], usual: tuple[float, float] = (0.0, 0.0)) -> place_bias.Lesson:
+    return learn_lesson(some_pairs, LONDON, 50.0, usual)
 
 
 def test_without_pairs_the_defaults_count() -> None:
     lesson = taught([], (-0.65, 0.5))
-    assert (lesson.low, lesson.high) == (place_bias.Side(0, -0.65, 1.0), place_bias.Side(0, 0.5, 1.0))
+    assert (lesson.low, lesson.high) == (place_bias.BiasSide(0, -0.65, 1.0), place_bias.BiasSide(0, 0.5, 1.0))
 
 
 @pytest.mark.parametrize(("days", "bias"), [(1, 2 / 21), (20, 1.0), (80, 1.6)])
@@ -73,7 +73,7 @@ def test_a_spread_is_drawn_to_the_usual_one_by_thirty_days_weight() -> None:
     """Thirty days with three times the usual error give the root mean square of 3 and 1."""
     usual = float(low_sd_c(BY_NIGHT / 24, "winter"))
     some_pairs = pairs(15, 3 * usual, [BY_NIGHT]) + [
-        Pair(pair.issued_at - timedelta(days=15), pair.valid_at - timedelta(days=15), 10.0, 20.0 - pair.observed_c)
+        HourPair(pair.issued_at - timedelta(days=15), pair.valid_at - timedelta(days=15), 10.0, 20.0 - pair.observed_c)
         for pair in pairs(15, 3 * usual, [BY_NIGHT])
     ]
     assert taught(some_pairs).low.share == pytest.approx(place_bias.MOST_SHARE)
@@ -92,7 +92,7 @@ def test_the_hours_of_one_day_count_as_one_day() -> None:
 
 @given(some.lists(some.floats(-15, 15), min_size=1, max_size=60), some.floats(0.5, 4), some.floats(-1, 1))
 def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float], sd: float, usual: float) -> None:
-    side = place_bias.side_of([place_bias.DayError(error, sd) for error in errors], usual)
+    side = place_bias.learn_side([place_bias.DayError(error, sd) for error in errors], usual)
     mean = sum(errors) / len(errors)
     assert min(usual, mean) - 1e-9 <= side.bias_c <= max(usual, mean) + 1e-9
     assert place_bias.LEAST_SHARE <= side.share <= place_bias.MOST_SHARE
@@ -100,7 +100,7 @@ def test_a_lesson_lies_between_the_default_and_what_was_seen(errors: list[float]
 
 @pytest.mark.parametrize(("lead", "bound"), [(-1, None), (0, 24), (23.9, 24), (24, 48), (119, 120), (384, None)])
 def test_leads_are_learnt_in_ranges(lead: float, bound: int | None) -> None:
-    assert place_bias.bound_of(lead) == bound
+    assert place_bias.lead_bound_h(lead) == bound
 
 
 @pytest.fixture
@@ -118,11 +118,11 @@ def test_measured_hours_are_paired_with_every_forecast_of_them_but_none_made_aft
     forecast(place, first, [10.0] * 60)
     forecast(place, later, [11.0, None, 11.0])
     forecast(place, first, [0.0] * 60, source=Forecast.Source.RECORDED)
-    new = error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0, None], "mine", NOW)
+    new = error_pairs.keep_and_learn(place, later - HOUR, [8.0, 9.0, 9.0, None], "mine", NOW)
     assert new == 3
     kept = ErrorPair.objects.order_by("issued_at", "valid_at").values_list("forecast_c", "observed_c")
     assert list(kept) == [(10.0, 8.0), (10.0, 9.0), (10.0, 9.0), (11.0, 9.0)]
-    assert error_pairs.remember(place, later - HOUR, [8.0, 9.0, 9.0], "mine", NOW) == 0
+    assert error_pairs.keep_and_learn(place, later - HOUR, [8.0, 9.0, 9.0], "mine", NOW) == 0
     assert ErrorPair.objects.count() == 4
 
 
@@ -134,7 +134,7 @@ def test_what_was_learnt_moves_the_next_forecast_and_its_spread(place: Place) ->
     assert before.c[1:3] == (10.0, 10.0)
     assert before.sd_share == ()
     hours = [10.0 + (9.0 if (hour // 24) % 2 else -5.0) for hour in range(40 * 24)]
-    error_pairs.remember(place, start, hours, "mine", NOW)
+    error_pairs.keep_and_learn(place, start, hours, "mine", NOW)
     after = queries.hours_for(place, NOW, NOW + 3 * HOUR)
     row = Learnt.objects.get(lead_until_h=24)
     assert row.days == 40
@@ -150,7 +150,7 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
     start = NOW.replace(hour=0, minute=0) - timedelta(days=40)
     for day in range(41):
         forecast(place, start + timedelta(days=day), [10.0] * 24)
-    error_pairs.remember(place, start, [15.0] * 40 * 24, "mine", NOW)
+    error_pairs.keep_and_learn(place, start, [15.0] * 40 * 24, "mine", NOW)
     assert queries.hours_for(place, NOW, NOW + HOUR).c[0] > 11.0
     # The service was not asked all summer: half a year later its forecasts are used uncorrected.
     later = NOW.replace(minute=0) + timedelta(days=180)
@@ -159,7 +159,7 @@ def test_a_lesson_ends_with_the_days_it_was_learnt_from(place: Place) -> None:
     # Measured hours teach about the forecasts of that time.
     Forecast.objects.all().delete()
     forecast(place, later, [10.0] * 24, source=Forecast.Source.MET)
-    error_pairs.remember(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
+    error_pairs.keep_and_learn(place, later, [12.0] * 24, "mine", later + 24 * HOUR)
     assert set(Learnt.objects.values_list("source", flat=True)) == {Forecast.Source.MET}
 
 
@@ -197,7 +197,7 @@ def test_a_file_of_measured_hours_is_no_forecast(place: Place, keeper_client: Cl
         assert "still to come" in late.content.decode()
 
 
-STATIONS = UsStations(UsService("keeper@example.org"))
+STATIONS = UsStations(NwsService("keeper@example.org"))
 
 
 def stations(*rows: tuple[str, float, float]) -> dict[str, Any]:
@@ -223,7 +223,7 @@ def observations(*rows: dict[str, Any]) -> dict[str, Any]:
 NEAR = stations(("KFAR", 36.5, -90.0), ("KMEM", 35.06, -89.99), ("KNQA", 35.35, -89.87))
 
 
-def read(document: Any, near: Any = NEAR) -> Observed:
+def read(document: Any, near: Any = NEAR) -> StationReports:
     given = (answer(shapes.point(), "point"), answer(near, "stations"), answer(document, "observations"))
     return STATIONS.parse(given, HERE, NOW)
 
@@ -257,7 +257,7 @@ def test_rejected_reports_are_missing() -> None:
         ({}, NEAR, BadResponse),
     ],
 )
-def test_what_is_far_or_no_report_teaches_nothing(document: Any, near: Any, expected: type[Trouble]) -> None:
+def test_what_is_far_or_no_report_teaches_nothing(document: Any, near: Any, expected: type[ServiceTrouble]) -> None:
     with pytest.raises(expected):
         read(document, near)
 
@@ -267,7 +267,7 @@ def test_with_any_part_missing_no_report_changes(path: tuple[Any, ...]) -> None:
     whole = dict(read(observations()).readings)
     try:
         observed = read(shapes.without(observations(), path))
-    except Trouble:
+    except ServiceTrouble:
         return
     assert all(value in (None, whole[at]) for at, value in observed.readings)
 
@@ -308,6 +308,6 @@ def test_a_station_that_fails_spoils_nothing_and_is_left_alone_for_half_a_day(pl
             assert bring(clock, place).troubles == []
             clock.now += HOUR
     assert sum("stations" in path for path, _ in server.asked) == 1
-    (asking,) = queries.askings_of(place, household(), NOW)
+    (asking,) = queries.service_states(place, household(), NOW)
     assert asking is not None
     assert asking.trouble == ""

@@ -17,8 +17,8 @@ from django.test import Client
 
 from breeder.base.queries import household
 from breeder.management import forecasting, server
-from breeder.management.forecasting import BesideTheSite
-from breeder.management.warm_calendar import Warming
+from breeder.management.forecasting import ForecastThread
+from breeder.management.warm_calendar import BoardWarmer
 from breeder.shipments.actions import bench as packing
 from breeder.species.models import Line
 from breeder.weather import leases, refresh
@@ -174,11 +174,11 @@ def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(
     # The thread closes its connections; here the connection is the test's and stays open.
     monkeypatch.setattr(forecasting.connections, "close_all", lambda: closed.append(1))
 
-    def bring() -> refresh.Report:
+    def bring() -> refresh.RefreshReport:
         asked.append(1)
         raise ValueError("a fault")
 
-    beside = BesideTheSite(bring)
+    beside = ForecastThread(bring)
     beside.once()
     assert asked == []
     setting = household()
@@ -193,7 +193,7 @@ def test_the_thread_rests_until_a_service_is_chosen_and_outlives_a_failure(
 @pytest.mark.django_db
 def test_the_thread_runs_now_and_then_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
     rounds: list[int] = []
-    beside = BesideTheSite(first_after_s=0.0, clock=lambda: NOW)
+    beside = ForecastThread(first_after_s=0.0, clock=lambda: NOW)
 
     def once() -> None:
         rounds.append(1)
@@ -210,8 +210,8 @@ def test_the_thread_runs_now_and_then_and_can_be_stopped(monkeypatch: pytest.Mon
 def test_the_site_brings_forecasts_and_the_demo_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
     started: list[Any] = []
     monkeypatch.setattr("waitress.serve", lambda *args, **kwargs: None)
-    monkeypatch.setattr(BesideTheSite, "start", lambda self: started.append(self))
-    monkeypatch.setattr(Warming, "start", lambda self: None)
+    monkeypatch.setattr(ForecastThread, "start", lambda self: started.append(self))
+    monkeypatch.setattr(BoardWarmer, "start", lambda self: None)
     server.serve_site("127.0.0.1", 1, str)
     assert started == []
     server.serve_site("127.0.0.1", 1, str, with_forecasts=True)

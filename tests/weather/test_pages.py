@@ -13,7 +13,7 @@ from django.urls import reverse
 from breeder.base.models import Setting
 from breeder.weather import steps
 from breeder.weather.models import Forecast, Place
-from breeder.weather.refresh import Report
+from breeder.weather.refresh import RefreshReport
 
 pytestmark = pytest.mark.django_db
 
@@ -103,11 +103,11 @@ def test_one_hour_and_one_month_are_in_the_singular(keeper_client: Client, place
 @pytest.mark.parametrize(
     ("report", "sentence"),
     [
-        (Report(brought=1), "Fresh hours for 1 place; 0 were fresh still."),
-        (Report(brought=2, still_good=1), "Fresh hours for 2 places; 1 was fresh still."),
+        (RefreshReport(brought=1), "Fresh hours for 1 place; 0 were fresh still."),
+        (RefreshReport(brought=2, still_good=1), "Fresh hours for 2 places; 1 was fresh still."),
     ],
 )
-def test_a_run_says_how_many_places_it_brought_hours_for(report: Report, sentence: str) -> None:
+def test_a_run_says_how_many_places_it_brought_hours_for(report: RefreshReport, sentence: str) -> None:
     assert report.sentence == sentence
 
 

@@ -18,7 +18,7 @@ from breeder.management import forecasting
 from breeder.weather import host_backoff, leases, queries, refresh, service_registry, steps
 from breeder.weather.fetcher import Fetcher, Patience
 from breeder.weather.models import Fetch, Forecast, Host, Lease, Place
-from breeder.weather.services.met import NorwegianService
+from breeder.weather.services.met import MetService
 from tests.weather import rogue
 from tests.weather.rogue import Rogue, says
 from tests.weather.services import shapes
@@ -65,7 +65,7 @@ def choose(server: Rogue, service: str = "met", **more: Any) -> None:
     setting.save()
 
 
-def bring(clock: Clock, *places: Place) -> refresh.Report:
+def bring(clock: Clock, *places: Place) -> refresh.RefreshReport:
     def make(service: Any, own_home: str) -> Fetcher:
         made = service_registry.fetcher_for(service, own_home)
         made.clock, made.sleep, made.dice = clock, clock.sleep, Random(3)
@@ -219,13 +219,13 @@ def test_a_tail_of_nulls_ends_the_hours_and_is_never_carried_on(clock: Clock, pl
 def test_an_answer_that_breaks_its_reader_stays_with_its_place(
     reader: str, clock: Clock, place: Place, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    whole = getattr(NorwegianService, reader)
+    whole = getattr(MetService, reader)
 
-    def breaks(self: NorwegianService, *given: Any) -> Any:
+    def breaks(self: MetService, *given: Any) -> Any:
         spot = next(spot_like for spot_like in given if hasattr(spot_like, "latitude"))
         return {}["an unexpected key"] if float(spot.latitude) > 40 else whole(self, *given)
 
-    monkeypatch.setattr(NorwegianService, reader, breaks)
+    monkeypatch.setattr(MetService, reader, breaks)
     north = steps.place_for("45.15", "-90.05", "America/Chicago", "Rib Lake")
     with rogue.rogue(says(shapes.series())) as server:
         choose(server)

@@ -5,15 +5,15 @@ from datetime import UTC, datetime
 import pytest
 
 from breeder.management.demo_data.demo_stock import rows
-from breeder.management.demo_data.places import ALL_YEAR, SEASONS, Stretch
+from breeder.management.demo_data.places import ALL_YEAR, SEASONS, RecordedStretch
 from breeder.weather import sample_data
 
 KINDS = {"home"} | {row["weather"] for row in rows("people.csv")}
 
 
-def hours(stretch: Stretch) -> list[float | None]:
+def hours(stretch: RecordedStretch) -> list[float | None]:
     start = datetime(2013, stretch.month, stretch.day, 5, tzinfo=UTC)
-    return sample_data.slice_of(stretch.station, start, stretch.days * 24)
+    return sample_data.station_slice(stretch.station, start, stretch.days * 24)
 
 
 @pytest.mark.parametrize("season", SEASONS)

@@ -41,7 +41,7 @@ def test_both_are_asked_and_both_sets_of_hours_are_kept(clock: Clock, place: Pla
     assert (report.brought, report.troubles) == (1, [])
     assert set(Forecast.objects.values_list("source", flat=True)) == {"nws", "met"}
     assert sum(path.startswith("/weatherapi/") for path, _ in server.asked) == 1
-    assert [asking.stands_in for asking in queries.askings_of(place, household(), NOW)] == ["", ""]
+    assert [asking.stands_in for asking in queries.service_states(place, household(), NOW)] == ["", ""]
 
 
 @pytest.mark.parametrize(
@@ -57,7 +57,7 @@ def test_where_the_first_fails_the_second_stands_in_and_says_so(clock: Clock, pl
     assert report.brought == 1
     assert report.troubles[-1] == "MET Norway stands in for US National Weather Service at Memphis."
     assert len(report.troubles) == 2
-    first, second = queries.askings_of(place, household(), NOW)
+    first, second = queries.service_states(place, household(), NOW)
     assert first.trouble
     assert (second.trouble, second.stands_in) == ("", "US National Weather Service")
     hours = queries.hours_for(place, NOW, NOW + timedelta(hours=12))
@@ -80,7 +80,7 @@ def test_when_both_fail_each_says_why_and_neither_stands_in(clock: Clock, place:
         choose(server, "nws")
         report = bring(clock, place)
     assert (report.brought, len(report.troubles)) == (0, 2)
-    assert not queries.stand_ins_of(place, household(), NOW)
+    assert not queries.stand_in_texts(place, household(), NOW)
 
 
 @pytest.mark.usefixtures("_second")
@@ -91,16 +91,16 @@ def test_the_rest_of_a_failing_first_does_not_hold_up_the_second(
     with rogue.rogue(DOWN) as first, rogue.rogue(by_path(NORWAY)) as second:
         choose(first, "nws")
         by_service = {"nws": first.home, "met": second.home}
-        plain = service_registry.chosen_of
+        plain = service_registry.chosen_services
 
-        def apart(setting: Any) -> tuple[service_registry.Chosen, ...]:
+        def apart(setting: Any) -> tuple[service_registry.ChosenService, ...]:
             services = []
             for chosen in plain(setting):
                 setting.weather_url = by_service[chosen.service.key]
                 services += [other for other in plain(setting) if other.service.key == chosen.service.key]
             return tuple(services)
 
-        monkeypatch.setattr(service_registry, "chosen_of", apart)
+        monkeypatch.setattr(service_registry, "chosen_services", apart)
         for _ in range(host_backoff.FAILURES_BEFORE_REST):
             bring(clock, place)
         asked = len(first.asked)
@@ -137,14 +137,14 @@ def test_a_second_without_a_first_and_the_same_twice_are_refused(keeper_client: 
     assert "whom to write to" in without_contact.content.decode()
     good = {"weather_service": "nws", "weather_second": "met", "weather_contact": "keeper@example.org"}
     assert settings_page(keeper_client, **good).status_code == 302
-    assert [chosen.service.key for chosen in service_registry.chosen_of(household())] == ["nws", "met"]
+    assert [chosen.service.key for chosen in service_registry.chosen_services(household())] == ["nws", "met"]
 
 
 def test_an_open_meteo_server_of_the_keepers_is_not_asked_for_the_others_hours(db: None) -> None:
     setting = household()
     setting.weather_service, setting.weather_url = "open-meteo", "http://192.168.1.20:8080"
     setting.weather_second = "met"
-    first, second = service_registry.chosen_of(setting)
+    first, second = service_registry.chosen_services(setting)
     assert (first.own_home, second.own_home) == ("http://192.168.1.20:8080", "")
     setting.weather_service = ""
-    assert service_registry.chosen_of(setting) == ()
+    assert service_registry.chosen_services(setting) == ()

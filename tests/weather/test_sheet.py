@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from breeder.weather.hours_csv import SheetRefused, read
+from breeder.weather.hours_csv import SheetRefused, read_hours_csv
 
 NEW_YORK = ZoneInfo("America/New_York")
 UTC_ZONE = ZoneInfo("UTC")
@@ -17,33 +17,33 @@ def sheet(*rows: str, head: str = "time,temp_c") -> bytes:
 
 def refused(content: bytes, **how: object) -> list[str]:
     with pytest.raises(SheetRefused) as caught:
-        read(content, **({"zone": UTC_ZONE} | how))  # type: ignore[arg-type]
+        read_hours_csv(content, **({"zone": UTC_ZONE} | how))  # type: ignore[arg-type]
     return list(caught.value.messages)
 
 
 def test_times_with_an_offset_or_z_are_taken_at_their_word() -> None:
-    got = read(sheet("2026-03-07T14:00Z,11.4", "2026-03-07 10:00-05:00,11.9"), zone=NEW_YORK)
+    got = read_hours_csv(sheet("2026-03-07T14:00Z,11.4", "2026-03-07 10:00-05:00,11.9"), zone=NEW_YORK)
     assert got == [(datetime(2026, 3, 7, 14, tzinfo=UTC), 11.4), (datetime(2026, 3, 7, 15, tzinfo=UTC), 11.9)]
 
 
 def test_times_without_an_offset_are_read_in_the_chosen_zone() -> None:
-    assert read(sheet("2026-03-07 09:00,1"), zone=NEW_YORK)[0][0] == datetime(2026, 3, 7, 14, tzinfo=UTC)
+    assert read_hours_csv(sheet("2026-03-07 09:00,1"), zone=NEW_YORK)[0][0] == datetime(2026, 3, 7, 14, tzinfo=UTC)
 
 
 def test_semicolons_decimal_commas_and_a_byte_order_mark_are_read() -> None:
     content = b"\xef\xbb\xbf" + sheet("2026-03-07T14:00Z;-3,5", head="Time;Temp_C")
-    assert read(content, zone=UTC_ZONE) == [(datetime(2026, 3, 7, 14, tzinfo=UTC), -3.5)]
+    assert read_hours_csv(content, zone=UTC_ZONE) == [(datetime(2026, 3, 7, 14, tzinfo=UTC), -3.5)]
 
 
 def test_fahrenheit_is_turned_to_celsius_by_column_name_or_by_choice() -> None:
-    by_name = read(sheet("2026-03-07T14:00Z,50", head="time,temp_f"), zone=UTC_ZONE)
-    by_choice = read(sheet("2026-03-07T14:00Z,50", head="time,temp"), zone=UTC_ZONE, unit="f")
+    by_name = read_hours_csv(sheet("2026-03-07T14:00Z,50", head="time,temp_f"), zone=UTC_ZONE)
+    by_choice = read_hours_csv(sheet("2026-03-07T14:00Z,50", head="time,temp"), zone=UTC_ZONE, unit="f")
     assert by_name == by_choice
     assert by_name[0][1] == pytest.approx(10.0)
 
 
 def test_a_missing_hour_stays_missing() -> None:
-    got = read(sheet("2026-03-07T14:00Z,1", "2026-03-07T15:00Z,", "2026-03-07T16:00Z,M"), zone=UTC_ZONE)
+    got = read_hours_csv(sheet("2026-03-07T14:00Z,1", "2026-03-07T15:00Z,", "2026-03-07T16:00Z,M"), zone=UTC_ZONE)
     assert [value for _, value in got] == [1.0, None, None]
 
 
@@ -87,14 +87,14 @@ def test_a_year_that_stands_for_no_time_is_refused_with_its_row(time: str) -> No
 
 def test_the_hour_that_comes_twice_is_read_twice_and_not_thrice() -> None:
     twice = ["2026-11-01 01:00,5", "2026-11-01 01:00,4"]
-    got = read(sheet(*twice), zone=NEW_YORK)
+    got = read_hours_csv(sheet(*twice), zone=NEW_YORK)
     assert [at for at, _ in got] == [datetime(2026, 11, 1, 5, tzinfo=UTC), datetime(2026, 11, 1, 6, tzinfo=UTC)]
     assert "was given before" in refused(sheet(*twice, "2026-11-01 01:00,3"), zone=NEW_YORK)[0]
 
 
 def test_lord_howe_moves_its_clocks_by_half_an_hour() -> None:
     zone = ZoneInfo("Australia/Lord_Howe")
-    got = read(sheet("2026-04-05 01:45,20", "2026-04-05 01:45,19"), zone=zone)
+    got = read_hours_csv(sheet("2026-04-05 01:45,20", "2026-04-05 01:45,19"), zone=zone)
     assert (got[1][0] - got[0][0]).total_seconds() == 1800
 
 
@@ -111,12 +111,12 @@ def test_ten_thousand_rows_are_taken_and_one_more_is_not() -> None:
         for hour in range(24)
         for minute in range(0, 60, 4)
     ]
-    assert len(read(sheet(*rows[:10_000]), zone=UTC_ZONE)) == 10_000
+    assert len(read_hours_csv(sheet(*rows[:10_000]), zone=UTC_ZONE)) == 10_000
     assert "more than 10,000 rows" in refused(sheet(*rows[:10_001]))[0]
 
 
 def test_a_confirmed_unit_lets_a_heat_wave_through_but_no_sauna() -> None:
-    assert read(sheet("2026-07-07T21:00Z,49"), zone=UTC_ZONE, sure=True)[0][1] == 49.0
+    assert read_hours_csv(sheet("2026-07-07T21:00Z,49"), zone=UTC_ZONE, sure=True)[0][1] == 49.0
     assert "not an air temperature" in refused(sheet("2026-07-07T21:00Z,80"), sure=True)[0]
 
 
@@ -134,7 +134,7 @@ def test_a_file_and_a_form_that_name_two_units_are_asked_about() -> None:
     ],
 )
 def test_twelve_hour_times_are_read_with_the_month_first(typed: tuple[str, str]) -> None:
-    got = read(sheet(*(f"{at},1" for at in typed)), zone=UTC_ZONE)
+    got = read_hours_csv(sheet(*(f"{at},1" for at in typed)), zone=UTC_ZONE)
     assert [at for at, _ in got] == [datetime(2026, 3, 7, tzinfo=UTC), datetime(2026, 3, 7, 14, 5, tzinfo=UTC)]
 
 
@@ -144,5 +144,5 @@ def test_a_twelve_hour_time_that_is_none_is_refused_with_its_row(typed: str) -> 
 
 
 def test_the_day_may_have_a_column_of_its_own() -> None:
-    got = read(sheet("3/7/2026,2:05 PM,1", "2026-03-08,14:05,2", head="Date,Time,temp_c"), zone=UTC_ZONE)
+    got = read_hours_csv(sheet("3/7/2026,2:05 PM,1", "2026-03-08,14:05,2", head="Date,Time,temp_c"), zone=UTC_ZONE)
     assert [at for at, _ in got] == [datetime(2026, 3, day, 14, 5, tzinfo=UTC) for day in (7, 8)]

@@ -13,12 +13,12 @@ from breeder.base.models import LogRow
 from breeder.shipments.actions import departure as dispatch
 from breeder.shipments.models import Check
 from breeder.weather import actions, climatology, error_pairs, queries, sample_data, steps
-from breeder.weather.climatology import NAMES, Usual
+from breeder.weather.climatology import NAMES, UsualRange
 from breeder.weather.models import Place, UsualMonth
 from tests.shipments import boxes
 
 NEW_YORK = ZoneInfo("America/New_York")
-MILD_ALL_YEAR = [Usual(month, 16.0, 22.0) for month in range(1, 13)]
+MILD_ALL_YEAR = [UsualRange(month, 16.0, 22.0) for month in range(1, 13)]
 MONDAY = date(2013, 10, 7)
 
 
@@ -122,7 +122,7 @@ def test_one_month_by_itself_changes_only_that_month(place: Place, helper_client
     assert helper_client.post(page, {"file": sent, "removes_others": "on"}).status_code == 302
     shown = helper_client.post(page, {"low_2": "-2", "high_2": "5"}, follow=True).content.decode()
     assert "Kept 1 usual month of New York. 11 usual months not filled in: left as before." in shown
-    assert {month: kept.low_c for month, kept in queries.usual_of(place).items()} == {
+    assert {month: kept.low_c for month, kept in queries.usual_by_month(place).items()} == {
         1: -3.0, 2: -2.0, **dict.fromkeys(range(3, 13), 16.0),
     }  # fmt: skip
 
@@ -133,17 +133,17 @@ def test_the_keeper_removes_months_by_saying_so(place: Place, keeper_client: Cli
     assert "Remove the months that are empty here" in keeper_client.get(page).content.decode()
     typed = {"low_1": "-3", "high_1": "4"}
     assert keeper_client.post(page, typed | {"removes_others": "on"}).status_code == 302
-    assert set(queries.usual_of(place)) == {1}
+    assert set(queries.usual_by_month(place)) == {1}
     assert LogRow.objects.first().sentence.endswith("Removed 11 usual months.")  # type: ignore[union-attr]
     assert keeper_client.post(page, {"removes_others": "on"}).status_code == 302
-    assert queries.usual_of(place) == {}
+    assert queries.usual_by_month(place) == {}
 
 
 def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) -> None:
     rows = "month,low_f,high_f\n" + "".join(f"{month},50,68\n" for month in range(1, 13))
     sent = SimpleUploadedFile("normals.csv", ("\ufeff" + rows).encode())
     assert keeper_client.post(reverse("weather:usual", args=[place.pk]), {"file": sent}).status_code == 302
-    assert queries.usual_of(place)[7] == Usual(7, pytest.approx(10.0), pytest.approx(20.0))
+    assert queries.usual_by_month(place)[7] == UsualRange(7, pytest.approx(10.0), pytest.approx(20.0))
 
 
 @pytest.mark.parametrize(
@@ -159,14 +159,14 @@ def test_a_file_of_months_is_taken_whole(place: Place, keeper_client: Client) ->
     ],
 )
 def test_a_file_with_a_fault_gives_no_month_and_names_its_row(content: bytes, sentence: str) -> None:
-    months, faults = climatology.read(content)
+    months, faults = climatology.read_months_csv(content)
     assert months == []
     assert sentence in faults[0]
 
 
 def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place, keeper_client: Client) -> None:
     start = datetime(2013, 1, 1, 5, tzinfo=UTC)
-    error_pairs.keep_observed(place, start, sample_data.slice_of("JFK", start, 31 * 24 + 10 * 24), "measured")
+    error_pairs.keep_observed(place, start, sample_data.station_slice("JFK", start, 31 * 24 + 10 * 24), "measured")
     (january,) = queries.usual_by_measured(place)
     assert january.month == 1
     # Means of the daily lows and highs that the airport recorded in January 2013, computed from the same file.
@@ -179,7 +179,7 @@ def test_measured_hours_give_the_months_that_have_enough_whole_days(place: Place
 def test_twenty_days_are_needed_and_short_days_do_not_count() -> None:
     first = datetime(2013, 1, 1, 5, tzinfo=UTC)
     hours = [(first + timedelta(hours=hour), float(hour % 24)) for hour in range(20 * 24)]
-    assert climatology.from_measured(hours, NEW_YORK) == [Usual(1, 0.0, 23.0)]
+    assert climatology.from_measured(hours, NEW_YORK) == [UsualRange(1, 0.0, 23.0)]
     assert climatology.from_measured(hours[:-3], NEW_YORK) == []
 
 

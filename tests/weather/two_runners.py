@@ -19,7 +19,7 @@ from django.core.management import call_command  # noqa: E402
 
 from breeder.base.models import Setting  # noqa: E402
 from breeder.base.queries import household  # noqa: E402
-from breeder.management.forecasting import BesideTheSite, bring_all  # noqa: E402
+from breeder.management.forecasting import ForecastThread, fetch_all  # noqa: E402
 from breeder.weather import leases, refresh, service_registry  # noqa: E402
 from breeder.weather.fetcher import Fetcher, Patience  # noqa: E402
 from tests.weather.services import shapes  # noqa: E402
@@ -46,13 +46,13 @@ def prepare() -> None:
 def thread() -> None:
     """Run the thread as `serve` does, but immediately, until it has fetched forecasts once."""
 
-    def bring() -> refresh.Report:
-        report = bring_all()
+    def bring() -> refresh.RefreshReport:
+        report = fetch_all()
         print(report.sentence)
         beside.stop()
         return report
 
-    beside = BesideTheSite(bring, first_after_s=0.0, clock=lambda: shapes.NOW)
+    beside = ForecastThread(bring, first_after_s=0.0, clock=lambda: shapes.NOW)
     beside.start()
     beside.join(DONE_WITHIN_S)
 

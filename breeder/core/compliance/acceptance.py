@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from breeder.core.compliance.facts import Animal, Answer, Takes
-from breeder.core.compliance.regions import country_of
+from breeder.core.compliance.facts import Animal, RulebookAnswer, Takes
+from breeder.core.compliance.regions import country_part
 from breeder.core.days import day_text
 
 TAKES_TEXT = {Takes.YES: "takes", Takes.AGREEMENT: "takes only under an agreement", Takes.NO: "does not take"}
@@ -31,12 +31,12 @@ class Carriage:
     @property
     def leaves_country(self) -> bool:
         """Return whether both countries are known and differ."""
-        ends = (country_of(self.origin), country_of(self.destination))
+        ends = (country_part(self.origin), country_part(self.destination))
         return all(ends) and ends[0] != ends[1]
 
 
 @dataclass(frozen=True)
-class Carries:
+class CarriageRule:
     """What a carrier says about carrying a taxon."""
 
     carrier: str
@@ -61,20 +61,20 @@ class Carries:
         return f"{self.citation}{looked}"
 
 
-def does_take(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> Answer:
+def carriage_answer(animal: Animal, carriage: Carriage, rules: Sequence[CarriageRule]) -> RulebookAnswer:
     """Return what the rulebook says about a carrier taking an animal."""
     speaking = [rule for rule in rules if _applies(rule, animal, carriage)]
     verified = _most_specific([rule for rule in speaking if rule.verified], animal)
-    answer = Answer()
+    answer = RulebookAnswer()
     for rule in verified or _most_specific([rule for rule in speaking if not rule.verified], animal):
         answer += _rule_answer(rule, animal, carriage)
     if not verified:
         nothing = f"There is no record of whether {carriage.carrier} takes {animal.name}. Ask the carrier."
-        answer = Answer(questions=(nothing,)) + answer
+        answer = RulebookAnswer(questions=(nothing,)) + answer
     return answer
 
 
-def markings(animal: Animal, carriage: Carriage, rules: Sequence[Carries]) -> tuple[str, ...]:
+def markings(animal: Animal, carriage: Carriage, rules: Sequence[CarriageRule]) -> tuple[str, ...]:
     """Return what the carrier wants written on the box, by rules that the keeper has looked up."""
     verified = [rule for rule in rules if rule.verified and _applies(rule, animal, carriage)]
     return tuple(rule.marking for rule in _most_specific(verified, animal) if rule.marking)
@@ -88,16 +88,16 @@ def in_season(day: date, first: str, last: str) -> bool:
     return first <= now <= last if first <= last else now >= first or now <= last
 
 
-def _applies(rule: Carries, animal: Animal, carriage: Carriage) -> bool:
+def _applies(rule: CarriageRule, animal: Animal, carriage: Carriage) -> bool:
     of_service = rule.service_id in (None, carriage.service_id)
     return of_service and rule.carrier.lower() == carriage.carrier.lower() and animal.steps_to(rule.taxon) is not None
 
 
-def _most_specific(rules: Sequence[Carries], animal: Animal) -> list[Carries]:
-    def narrowness(rule: Carries) -> tuple[int, int]:
+def _most_specific(rules: Sequence[CarriageRule], animal: Animal) -> list[CarriageRule]:
+    def narrowness(rule: CarriageRule) -> tuple[int, int]:
         return (-(animal.steps_to(rule.taxon) or 0), int(rule.service_id is not None))
 
-    def beaten(rule: Carries) -> bool:
+    def beaten(rule: CarriageRule) -> bool:
         narrow = narrowness(rule)
         return any(
             narrowness(other) != narrow
@@ -108,36 +108,36 @@ def _most_specific(rules: Sequence[Carries], animal: Animal) -> list[Carries]:
     return [rule for rule in rules if not beaten(rule)]
 
 
-def _rule_answer(rule: Carries, animal: Animal, carriage: Carriage) -> Answer:
+def _rule_answer(rule: CarriageRule, animal: Animal, carriage: Carriage) -> RulebookAnswer:
     faults = _faults(rule, animal, carriage)
     terms = f" {rule.conditions.rstrip('.')}." if rule.conditions else ""
     if not rule.verified:
         sentences = faults or [f"{carriage.called} {TAKES_TEXT[Takes(rule.takes)]} {animal.name}"]
-        return Answer(
+        return RulebookAnswer(
             questions=tuple(
                 f"An unverified example says: {sentence}. {rule.source_text}.{terms}" for sentence in sentences
             )
         )
     if faults:
         remedy = "Choose another carrier, service or day."
-        return Answer(blocks=tuple(f"{sentence}: {rule.source_text}.{terms} {remedy}" for sentence in faults))
+        return RulebookAnswer(blocks=tuple(f"{sentence}: {rule.source_text}.{terms} {remedy}" for sentence in faults))
     notes = [f"Mark the box “{rule.marking}”: {carriage.carrier} asks for it."] if rule.marking else []
     if rule.takes == Takes.AGREEMENT or rule.conditions:
         notes.append(f"{carriage.called} {TAKES_TEXT[Takes(rule.takes)]} {animal.name}: {rule.source_text}.{terms}")
     if rule.recheck_on is not None and carriage.on is not None and rule.recheck_on < carriage.on:
         due = f"{rule.recheck_on:%-d %B %Y}"
         old = f"What {carriage.carrier} takes was due to be looked up again by {due}. Ask the carrier."
-        return Answer(questions=(old,), notes=tuple(notes))
-    return Answer(notes=tuple(notes))
+        return RulebookAnswer(questions=(old,), notes=tuple(notes))
+    return RulebookAnswer(notes=tuple(notes))
 
 
-def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
+def _faults(rule: CarriageRule, animal: Animal, carriage: Carriage) -> list[str]:
     """Return how a box breaks a carrier's rule, one sentence each."""
     faults = []
     if rule.takes == Takes.NO:
         faults.append(f"{carriage.called} does not take {animal.name} alive")
     if carriage.on is not None and not in_season(carriage.on, rule.season_from, rule.season_until):
-        season = f"from {month_day(rule.season_from)} to {month_day(rule.season_until)}"
+        season = f"from {month_day_text(rule.season_from)} to {month_day_text(rule.season_until)}"
         faults.append(
             f"{carriage.called} takes {animal.name} only {season}, and it would leave on "
             f"{day_text(carriage.on, this_year=carriage.on.year)}"
@@ -153,6 +153,6 @@ def _faults(rule: Carries, animal: Animal, carriage: Carriage) -> list[str]:
     return faults
 
 
-def month_day(text: str) -> str:
+def month_day_text(text: str) -> str:
     """Return '1 March' for '03-01'."""
     return f"{date.fromisoformat(f'{LEAP_YEAR}-{text}'):%-d %B}"

@@ -53,7 +53,7 @@ class Animal:
 
 
 @dataclass(frozen=True)
-class Way:
+class Movement:
     """Where an animal goes from and to (ISO 3166 codes, empty if unknown), on which day, and to whom."""
 
     origin: str
@@ -88,7 +88,7 @@ class Rule:
     @property
     def source_text(self) -> str:
         """Return 'HRS 150A-6.2, looked up on 3 March 2026'."""
-        looked = f", looked up on {day(self.checked_on)}" if self.verified and self.checked_on else ""
+        looked = f", looked up on {recorded_day_text(self.checked_on)}" if self.verified and self.checked_on else ""
         return f"{self.citation}{looked}"
 
     def is_stale(self, on: date) -> bool:
@@ -118,7 +118,7 @@ class HeldPermit:
         return f"{self.kind} {self.number}".strip() + f" of {self.issuer}"
 
 
-class Standing(StrEnum):
+class Clearance(StrEnum):
     """The rulebook's conclusion about one animal on one movement."""
 
     BLOCKED = "blocked"
@@ -127,7 +127,7 @@ class Standing(StrEnum):
 
 
 @dataclass(frozen=True)
-class Answer:
+class RulebookAnswer:
     """The rulebook's answer: why an animal may not go, what the keeper must decide, notes, and the permits used."""
 
     blocks: tuple[str, ...] = ()
@@ -136,21 +136,21 @@ class Answer:
     permits: tuple[HeldPermit, ...] = ()
 
     @property
-    def standing(self) -> Standing:
+    def standing(self) -> Clearance:
         """Return the worst conclusion of the answer."""
-        return Standing.BLOCKED if self.blocks else Standing.OPEN if self.questions else Standing.CLEAR
+        return Clearance.BLOCKED if self.blocks else Clearance.OPEN if self.questions else Clearance.CLEAR
 
-    def __add__(self, other: "Answer") -> "Answer":
+    def __add__(self, other: "RulebookAnswer") -> "RulebookAnswer":
         """Return both answers in one, with each sentence and permit only once."""
         if self == NOTHING or other == NOTHING:
             return other if self == NOTHING else self
         pairs = ((getattr(self, name), getattr(other, name)) for name in ("blocks", "questions", "notes", "permits"))
-        return Answer(*(tuple(dict.fromkeys((*mine, *theirs))) for mine, theirs in pairs))
+        return RulebookAnswer(*(tuple(dict.fromkeys((*mine, *theirs))) for mine, theirs in pairs))
 
 
-NOTHING = Answer()
+NOTHING = RulebookAnswer()
 
 
-def day(on: date | None) -> str:
+def recorded_day_text(on: date | None) -> str:
     """Return '3 March 2026'."""
     return f"{on:%-d %B %Y}" if on else "a day that is not written down"

@@ -9,7 +9,17 @@ question.
 from collections.abc import Iterable, Sequence
 
 from breeder.core.compliance import regions
-from breeder.core.compliance.facts import NOTHING, Animal, Answer, Direction, Effect, HeldPermit, Rule, Way, day
+from breeder.core.compliance.facts import (
+    NOTHING,
+    Animal,
+    Direction,
+    Effect,
+    HeldPermit,
+    Movement,
+    Rule,
+    RulebookAnswer,
+    recorded_day_text,
+)
 
 # From the strictest to the mildest.
 STRICTNESS = tuple(Effect)
@@ -22,21 +32,23 @@ EFFECT_TEXT = {
 PERMITS_SHOWN = 2
 
 
-def may_go(animal: Animal, way: Way, rules: Sequence[Rule], permits: Sequence[HeldPermit]) -> Answer:
+def movement_answer(
+    animal: Animal, way: Movement, rules: Sequence[Rule], permits: Sequence[HeldPermit]
+) -> RulebookAnswer:
     """Return what the rulebook says about an animal and its movement."""
     speaking = [rule for rule in rules if applies(rule, animal, way)]
-    verified = deciding([rule for rule in speaking if rule.verified], animal)
+    verified = deciding_rules([rule for rule in speaking if rule.verified], animal)
     answer = NOTHING
     for rule in verified:
         answer += _rule_answer(rule, animal, way, permits)
     if not verified:
-        answer += Answer(questions=(_nothing(animal, way),))
+        answer += RulebookAnswer(questions=(_nothing(animal, way),))
     if answer.blocks:
         return answer
-    return answer + Answer(questions=(*_examples(speaking, animal, way), *_unclear(animal, way, rules)))
+    return answer + RulebookAnswer(questions=(*_examples(speaking, animal, way), *_unclear(animal, way, rules)))
 
 
-def applies(rule: Rule, animal: Animal, way: Way) -> bool:
+def applies(rule: Rule, animal: Animal, way: Movement) -> bool:
     """Return whether a rule is about this animal and this movement."""
     place = animal.steps_to(rule.taxon)
     if place is None or not (
@@ -49,7 +61,7 @@ def applies(rule: Rule, animal: Animal, way: Way) -> bool:
     return animal.determined or place > 0 or rule.effect in (Effect.FORBIDDEN, Effect.PERMIT)
 
 
-def narrower(rule: Rule, other: Rule, animal: Animal) -> bool:
+def is_narrower(rule: Rule, other: Rule, animal: Animal) -> bool:
     """Return whether a rule is at least as narrow as another in everything, and narrower in something."""
     return _beats(_narrowness(rule, animal), _narrowness(other, animal))
 
@@ -66,7 +78,7 @@ def _narrowness(rule: Rule, animal: Animal) -> tuple[int, int, int]:
     )
 
 
-def deciding(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
+def deciding_rules(rules: Sequence[Rule], animal: Animal) -> list[Rule]:
     """Return the rule of each authority that counts: the most specific, or the stricter of equals."""
     by_authority: dict[str, list[Rule]] = {}
     for rule in rules:
@@ -88,23 +100,25 @@ def _mildness(rule: Rule) -> int:
     return STRICTNESS.index(Effect(rule.effect))
 
 
-def _rule_answer(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit]) -> Answer:
+def _rule_answer(rule: Rule, animal: Animal, way: Movement, permits: Sequence[HeldPermit]) -> RulebookAnswer:
     """Return the answer of one rule that counts."""
-    going = f"{animal.name} into {regions.name_of(way.destination)}"
-    old = f" It was due to be looked up again by {day(rule.recheck_on)}." if rule.is_stale(way.on) else ""
+    going = f"{animal.name} into {regions.region_name(way.destination)}"
+    old = f" It was due to be looked up again by {recorded_day_text(rule.recheck_on)}." if rule.is_stale(way.on) else ""
     listed = "" if rule.taxon else " (your rule for everything not listed)"
     if rule.effect == Effect.FORBIDDEN:
-        return Answer(blocks=(f"{going} is forbidden{listed}: {rule.source_text}.{old}",))
+        return RulebookAnswer(blocks=(f"{going} is forbidden{listed}: {rule.source_text}.{old}",))
     if rule.effect == Effect.PERMIT:
         return _under_permit(rule, animal, way, permits, f"{going} is allowed only under a permit{listed}", old)
     terms = f" Conditions: {_ended(rule.conditions)}" if rule.conditions else ""
     sentence = f"{going} is {EFFECT_TEXT[Effect(rule.effect)]}{listed}: {rule.source_text}.{terms}"
     if old:
-        return Answer(questions=(f"{sentence}{old} Look it up, and write the new date down.",))
-    return Answer(notes=(sentence,))
+        return RulebookAnswer(questions=(f"{sentence}{old} Look it up, and write the new date down.",))
+    return RulebookAnswer(notes=(sentence,))
 
 
-def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPermit], going: str, old: str) -> Answer:
+def _under_permit(
+    rule: Rule, animal: Animal, way: Movement, permits: Sequence[HeldPermit], going: str, old: str
+) -> RulebookAnswer:
     kind = f" ({rule.permit_kind})" if rule.permit_kind else ""
     near = []
     for permit in permits:
@@ -112,20 +126,18 @@ def _under_permit(rule: Rule, animal: Animal, way: Way, permits: Sequence[HeldPe
             continue
         if way.person_id is None and permit.person_id is not None:
             continue  # asked without an order, so permits of other people do not matter
-        lacks = why_not(permit, animal, way)
+        lacks = permit_objection(permit, animal, way)
         if not lacks:
             terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""
-            note = (
-                f"{going}{kind}, and {permit.called} counts until {day(permit.valid_until)}: {rule.source_text}.{terms}"
-            )
+            note = f"{going}{kind}, and {permit.called} counts until {recorded_day_text(permit.valid_until)}: {rule.source_text}.{terms}"
             asked = (f"{rule.source_text}:{old} Look it up, and write the new date down.",) if old else ()
-            return Answer(questions=asked, notes=(note,), permits=(permit,))
+            return RulebookAnswer(questions=asked, notes=(note,), permits=(permit,))
         near.append(f"{permit.called} {lacks}")
     why = f" {_ended('; '.join(near[:PERMITS_SHOWN]))}" if near else " None is in the book."
-    return Answer(blocks=(f"{going}{kind}, and no permit counts: {rule.source_text}.{why}{old}",))
+    return RulebookAnswer(blocks=(f"{going}{kind}, and no permit counts: {rule.source_text}.{why}{old}",))
 
 
-def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
+def permit_objection(permit: HeldPermit, animal: Animal, way: Movement) -> str:
     """Return why a permit does not cover an animal on a movement; empty if it does."""
     places = [place for taxon in permit.taxa if (place := animal.steps_to(taxon)) is not None]
     if not places or (not animal.determined and max(places) == 0):
@@ -137,38 +149,39 @@ def why_not(permit: HeldPermit, animal: Animal, way: Way) -> str:
     if permit.person_id not in (None, way.person_id):
         return "is held by someone else"
     if not _within(permit.origins, way.origin):
-        return f"does not cover sending from {regions.name_of(way.origin) if way.origin else 'an unknown place'}"
+        return f"does not cover sending from {regions.region_name(way.origin) if way.origin else 'an unknown place'}"
     if not _within(permit.destinations, way.destination):
-        return f"does not cover {regions.name_of(way.destination)}"
+        return f"does not cover {regions.region_name(way.destination)}"
     if way.on < permit.valid_from:
-        return f"counts only from {day(permit.valid_from)}"
-    return f"ran out on {day(permit.valid_until)}" if way.on > permit.valid_until else ""
+        return f"counts only from {recorded_day_text(permit.valid_from)}"
+    return f"ran out on {recorded_day_text(permit.valid_until)}" if way.on > permit.valid_until else ""
 
 
 def _within(codes: Sequence[str], code: str) -> bool:
     return not codes or any(regions.covers(wider, code) for wider in codes)
 
 
-def _nothing(animal: Animal, way: Way) -> str:
-    return f"Nothing is on record for {animal.name} into {regions.name_of(way.destination)}."
+def _nothing(animal: Animal, way: Movement) -> str:
+    return f"Nothing is on record for {animal.name} into {regions.region_name(way.destination)}."
 
 
-def _examples(speaking: Iterable[Rule], animal: Animal, way: Way) -> list[str]:
+def _examples(speaking: Iterable[Rule], animal: Animal, way: Movement) -> list[str]:
     """Return what unverified rules would say, unless a verified rule is at least as narrow."""
     rules = list(speaking)
     verified = [rule for rule in rules if rule.verified]
-    examples = deciding([rule for rule in rules if not rule.verified], animal)
+    examples = deciding_rules([rule for rule in rules if not rule.verified], animal)
     return [
         f"An unverified example says that {rule.taxon or 'anything not listed'} into "
-        f"{regions.name_of(rule.destination)} is {EFFECT_TEXT[Effect(rule.effect)]}: {rule.source_text}."
+        f"{regions.region_name(rule.destination)} is {EFFECT_TEXT[Effect(rule.effect)]}: {rule.source_text}."
         for rule in examples
         if not any(
-            narrower(each, rule, animal) or _narrowness(each, animal) == _narrowness(rule, animal) for each in verified
+            is_narrower(each, rule, animal) or _narrowness(each, animal) == _narrowness(rule, animal)
+            for each in verified
         )
     ]
 
 
-def _unclear(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
+def _unclear(animal: Animal, way: Movement, rules: Sequence[Rule]) -> list[str]:
     """Return what could not be decided because a place or the species is not known well enough."""
     speaks = [rule for rule in rules if rule.verified and animal.steps_to(rule.taxon) is not None]
     sentences = []
@@ -178,7 +191,7 @@ def _unclear(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
         regions.is_state(rule.destination) and regions.covers(way.destination, rule.destination) for rule in speaks
     ):
         sentences.append(
-            f"The address names no state of {regions.name_of(way.destination)}, so the rules of its states were not "
+            f"The address names no state of {regions.region_name(way.destination)}, so the rules of its states were not "
             "checked. Add the state to the address."
         )
     if not animal.determined:
@@ -186,7 +199,7 @@ def _unclear(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
     return sentences
 
 
-def _resembles(animal: Animal, way: Way, rules: Sequence[Rule]) -> list[str]:
+def _resembles(animal: Animal, way: Movement, rules: Sequence[Rule]) -> list[str]:
     genus = animal.lineage[0].split(" ")[0].lower() if animal.lineage else ""
     near = {
         rule.taxon

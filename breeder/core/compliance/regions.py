@@ -96,7 +96,7 @@ def read_country(written: str) -> str:
     return _COUNTRY_BY_NAME.get(name) or OTHER_COUNTRY_NAMES.get(name) or (code if code in COUNTRY_NAMES else "")
 
 
-def code_of(typed: str) -> str:
+def region_code(typed: str) -> str:
     """Return the code for typed text: 'pr' gives 'US-PR'; 'New York' and 'New York (US-NY)' give 'US-NY'."""
     words = " ".join(typed.split())
     named = NAMED.fullmatch(words)
@@ -108,7 +108,7 @@ def code_of(typed: str) -> str:
     return POST_ONLY.get(code, code)
 
 
-def fault_of(code: str) -> str:
+def code_fault(code: str) -> str:
     """Return what is wrong with a code and what to do; empty if nothing is wrong."""
     remedy = "Write a country such as US or DE, or a state such as US-FL or CA-ON; empty for anywhere."
     if not code:
@@ -117,17 +117,17 @@ def fault_of(code: str) -> str:
     if not SHAPE.fullmatch(code) or country not in COUNTRIES:
         return f"‘{code}’ is no country or state by ISO 3166. {remedy}"
     if part and country in SUBDIVISIONS and part not in SUBDIVISIONS[country] and code not in ARMED_FORCES:
-        return f"‘{part}’ is no part of {name_of(country)} by ISO 3166-2. {remedy}"
+        return f"‘{part}’ is no part of {region_name(country)} by ISO 3166-2. {remedy}"
     return ""
 
 
-def region_of(country: str, region: str) -> str:
+def address_region(country: str, region: str) -> str:
     """Return the code of an address's state, else of its country, else an empty text."""
-    codes = (code_of(region), code_of(country))
-    return next((code for code in codes if code and not fault_of(code)), "")
+    codes = (region_code(region), region_code(country))
+    return next((code for code in codes if code and not code_fault(code)), "")
 
 
-def country_of(code: str) -> str:
+def country_part(code: str) -> str:
     """Return the country of a code."""
     return code.partition("-")[0]
 
@@ -139,7 +139,7 @@ def is_state(code: str) -> bool:
 
 def covers(wider: str, code: str) -> bool:
     """Return whether a region contains another: anywhere contains all, a country its states, each itself."""
-    return wider in (ANYWHERE, code) or (not is_state(wider) and country_of(code) == wider)
+    return wider in (ANYWHERE, code) or (not is_state(wider) and country_part(code) == wider)
 
 
 def depth(code: str) -> int:
@@ -147,7 +147,7 @@ def depth(code: str) -> int:
     return 0 if not code else 2 if is_state(code) else 1
 
 
-def name_of(code: str) -> str:
+def region_name(code: str) -> str:
     """Return 'Hawaii (US-HI)', 'Germany (DE)', 'anywhere'."""
     if not code:
         return "anywhere"

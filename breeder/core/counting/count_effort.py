@@ -8,23 +8,23 @@ from collections.abc import Sequence
 import numpy as np
 import scipy
 
-from .methods.removal import form_one
+from .methods.removal import standard_error_form_one
 
 LEAST_K, MOST_K = 1e-4, 1e4  # of the negative binomial: from one heap to an even spread
 
 
-def removal_cv(held: float, share_caught: float, passes: int) -> float:
+def removal_relative_error(held: float, share_caught: float, passes: int) -> float:
     """Return the relative standard error of a removal whose passes each catch the same share.
 
     Source: Bohlin et al. 1989.
     """
-    return form_one(held, share_caught, passes) / held
+    return standard_error_form_one(held, share_caught, passes) / held
 
 
 def passes_needed(held: float, share_caught: float, cv: float) -> int:
     """Return the fewest passes (at least 2) that bring a removal's relative error down to `cv`."""
     passes = 2
-    while removal_cv(held, share_caught, passes) > cv:
+    while removal_relative_error(held, share_caught, passes) > cv:
         passes += 1
     return passes
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import scipy
 
-from .defaults import CRASH_SHARE, DANGER_CHANCE, TUBS_A_WEEK
-from .plurals import many
+from .defaults import CRASH_SHARE, DANGER_CHANCE, MOST_SUGGESTED_COUNTS
+from .plurals import number_text
 
 
 @dataclass(frozen=True)
@@ -64,14 +64,14 @@ class NextCount:
     why: str
 
 
-def what_to_count(lines: Iterable[LineDoubt], most: int = TUBS_A_WEEK) -> list[NextCount]:
+def next_counts(lines: Iterable[LineDoubt], most: int = MOST_SUGGESTED_COUNTS) -> list[NextCount]:
     """Return at most `most` tubs: lines that may be in danger come first, then the most animals kept unsold."""
     wishes = [wish for line in lines for wish in _wishes(line)]
-    worthwhile = [wish for wish in wishes if is_hidden(wish.danger) or wish.unsold >= 1]
+    worthwhile = [wish for wish in wishes if is_uncertain_danger(wish.danger) or wish.unsold >= 1]
     return sorted(worthwhile, key=lambda wish: (-_grade(wish.danger), -wish.unsold, str(wish.ref)))[:most]
 
 
-def unsold_by_doubt(line: LineDoubt) -> float:
+def animals_kept_unsold(line: LineDoubt) -> float:
     """Return the animals that could likely be promised beyond what the bounds allow today."""
     if not line.sold:
         return 0.0
@@ -84,12 +84,12 @@ def unsold_by_doubt(line: LineDoubt) -> float:
     return max(0.0, max(0.0, likely) - max(0.0, safe))
 
 
-def is_hidden(danger: float) -> bool:
+def is_uncertain_danger(danger: float) -> bool:
     """Return whether a count would settle the danger: it is neither unlikely nor already certain."""
     return DANGER_CHANCE <= danger <= 1 - DANGER_CHANCE
 
 
-def chance_below(line: LineDoubt) -> float:
+def danger_chance(line: LineDoubt) -> float:
     """Return the chance that the line holds less than it needs.
 
     The tubs' errors are taken to go together, so their quantiles add. The chance belongs to the quantile at which they
@@ -118,13 +118,13 @@ HALVINGS = 50
 GRADES = 20  # dangers are ranked in twentieths; within a grade the unsold animals decide
 
 
-def crashed(believed: float, counted: float) -> bool:
+def is_crash(believed: float, counted: float) -> bool:
     """Return whether a count is under half of what the book believed (both in animals, at the same moment)."""
     return counted < CRASH_SHARE * believed
 
 
 def _wishes(line: LineDoubt) -> list[NextCount]:
-    unsold, danger = unsold_by_doubt(line), chance_below(line)
+    unsold, danger = animals_kept_unsold(line), danger_chance(line)
     doubts = [tub.likely - (0 if tub.stale else tub.lower) for tub in line.tubs]
     total = sum(doubts)
     shares = [doubt / total if total > 0 else 0.0 for doubt in doubts]
@@ -135,17 +135,17 @@ def _wishes(line: LineDoubt) -> list[NextCount]:
 
 
 def _why(tub: TubDoubt, unsold: float, danger: float, line: LineDoubt) -> str:
-    if is_hidden(danger):
+    if is_uncertain_danger(danger):
         return f"{line.name} may hold fewer than the {line.least} {line.least_text}: about {danger:.0%} likely."
     old = "Its count is too old to sell on. " if tub.stale else ""
-    return f"{old}Doubt keeps about {many(round(unsold), 'animals')} from being sold."
+    return f"{old}Doubt keeps about {number_text(round(unsold), 'animals')} from being sold."
 
 
 def _grade(danger: float) -> int:
-    return math.floor(danger * GRADES) if is_hidden(danger) else 0
+    return math.floor(danger * GRADES) if is_uncertain_danger(danger) else 0
 
 
-def dangers(lines: Sequence[LineDoubt]) -> list[tuple[str, float]]:
+def lines_in_danger(lines: Sequence[LineDoubt]) -> list[tuple[str, float]]:
     """Return the lines that may hold less than they need, each with its chance, the worst first."""
-    chances = [(line.name, chance_below(line)) for line in lines]
+    chances = [(line.name, danger_chance(line)) for line in lines]
     return sorted((pair for pair in chances if pair[1] >= DANGER_CHANCE), key=lambda pair: -pair[1])

@@ -69,7 +69,7 @@ PAIRS_NEEDED = 5  # guesses followed by a full sort before a person's own error 
 PAIR_WITHIN_DAYS = 30  # a full sort checks a guess only this long after it; KEEPER_DEFAULT
 LEAST_SHARED_SD = 0.02  # no guess counts as better than a full sort; KEEPER_DEFAULT
 
-TUBS_A_WEEK = 25  # how many counts to suggest at most; KEEPER_DEFAULT
+MOST_SUGGESTED_COUNTS = 25  # how many counts to suggest at most; KEEPER_DEFAULT
 WORTH_SHARE = 0.5  # share of what doubt hides that a counting method should win back; KEEPER_DEFAULT
 CLUMPING_K = 2.0  # of the negative binomial, for a tub whose portions were never counted; KEEPER_DEFAULT
 PORTIONS_ASKED = 8  # portions in a planned count; KEEPER_DEFAULT
@@ -89,7 +89,7 @@ FULL_TUB_SHARE = 0.95  # of capacity; a tub counted above it is taken as this fu
 
 FIT_OVER_MONTHS = 12.0  # how far back the fit of a tub's growth looks; KEEPER_DEFAULT
 ROOM_OVER_MOST = 1.5  # room in a tub as a multiple of the highest count in it; KEEPER_DEFAULT
-ANIMALS_A_LITRE = 20.0  # least room for a stage, per liter of tub; KEEPER_DEFAULT
+ANIMALS_PER_LITER = 20.0  # least room for a stage, per liter of tub; KEEPER_DEFAULT
 
 CRASH_SHARE = 0.5  # a count under this share of what was believed is a crash; KEEPER_DEFAULT
 DANGER_CHANCE = 0.05  # from this chance of being below the minimum on, a line is counted first; KEEPER_DEFAULT

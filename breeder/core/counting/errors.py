@@ -15,7 +15,7 @@ class BadCount(ValueError):
         super().__init__(" ".join(words for _, words in self.faults))
 
 
-class Checks:
+class CountChecks:
     """Collects everything that is wrong with a count, so that one error can name it all."""
 
     def __init__(self) -> None:

@@ -20,11 +20,11 @@ from .defaults import (
     STORED_CONFIDENCE,
     WORTH_SHARE,
 )
-from .quantiles import STORED_Z, t_of
+from .quantiles import STORED_Z, t_quantile
 
 
 @dataclass(frozen=True)
-class Way:
+class MethodOption:
     """A way to count one tub: its minutes, the log-scale spread it leaves, and the number to rely on afterwards.
 
     `portions` is the number of portions, for a count in portions.
@@ -45,11 +45,11 @@ def portions_spread(likely: float, portions: int, share_each: float, shared_sd: 
     """
     left = max(0.0, 1 - portions * share_each)
     cv = math.sqrt(left * (1 / (likely * share_each) + 1 / CLUMPING_K) / portions)
-    sampling_sd = t_of(STORED_CONFIDENCE, portions - 1) / STORED_Z * math.sqrt(math.log1p(cv**2))
+    sampling_sd = t_quantile(STORED_CONFIDENCE, portions - 1) / STORED_Z * math.sqrt(math.log1p(cv**2))
     return math.hypot(sampling_sd, shared_sd)
 
 
-def ways(likely: float, shared: Mapping[str, float] = SHARED_SD) -> list[Way]:
+def method_options(likely: float, shared: Mapping[str, float] = SHARED_SD) -> list[MethodOption]:
     """Return the ways to count a tub that holds about `likely` animals, the quickest first.
 
     `shared` gives the shared error of each method, for a keeper whose own errors are known.
@@ -65,15 +65,15 @@ def ways(likely: float, shared: Mapping[str, float] = SHARED_SD) -> list[Way]:
     return sorted(options, key=lambda way: way.minutes)
 
 
-def worth_it(
+def worthwhile_method(
     likely: float, lower: float, *, danger: bool = False, shared: Mapping[str, float] = SHARED_SD
-) -> Way | None:
+) -> MethodOption | None:
     """Return the quickest way that wins back half of what doubt hides in a tub; in danger, the most precise way.
 
     `lower` is the number relied on now (0 for a stale count). When no way wins back that much, return the surest one;
     None when even that wins nothing.
     """
-    offered = ways(likely, shared)
+    offered = method_options(likely, shared)
     hidden = likely - lower
     wanted = lower + WORTH_SHARE * hidden
     if danger:  # near a minimum only a precise number helps
@@ -93,7 +93,7 @@ def portions_to_halve(portions: int, share_taken: float) -> int | None:
 
     def doubt(m: int) -> float:
         left = max(0.0, 1 - each * m)
-        return t_of(STORED_CONFIDENCE, m - 1) * math.sqrt(left / m)
+        return t_quantile(STORED_CONFIDENCE, m - 1) * math.sqrt(left / m)
 
     whole = math.floor(1 / each)
     enough = (m for m in range(portions + 1, whole + 1) if doubt(m) <= doubt(portions) / 2)
@@ -101,7 +101,7 @@ def portions_to_halve(portions: int, share_taken: float) -> int | None:
     return None if needed is None or needed >= whole else needed - portions
 
 
-def portions_for(likely: float, log_sd: float, shared_sd: float = SHARED_SD["portions"]) -> int | None:
+def portions_for_spread(likely: float, log_sd: float, shared_sd: float = SHARED_SD["portions"]) -> int | None:
     """Return the fewest portions, each 1/80 of the tub, that leave at most `log_sd`; None when no number does."""
     for portions in range(2, math.ceil(1 / PORTION_SHARE)):
         if portions_spread(likely, portions, PORTION_SHARE, shared_sd) <= log_sd:
@@ -109,5 +109,5 @@ def portions_for(likely: float, log_sd: float, shared_sd: float = SHARED_SD["por
     return None
 
 
-def _option(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> Way:
-    return Way(method, minutes, log_sd, likely * math.exp(-STORED_Z * log_sd), portions)
+def _option(method: str, minutes: float, log_sd: float, likely: float, portions: int = 0) -> MethodOption:
+    return MethodOption(method, minutes, log_sd, likely * math.exp(-STORED_Z * log_sd), portions)

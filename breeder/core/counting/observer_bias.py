@@ -11,15 +11,15 @@ from statistics import fmean, stdev
 from breeder.core.counting.methods.count import Count
 
 from .defaults import KEEPER_DEFAULT, LEAST_SHARED_SD, PAIR_WITHIN_DAYS, PAIRS_NEEDED, SHARED_SD, STORED_CONFIDENCE
-from .methods.count import spread_to
-from .quantiles import STORED_Z, day_of, t_of
+from .methods.count import spread_from_bound
+from .quantiles import STORED_Z, calendar_day, t_quantile
 
 TRUTHS = ("full_sort", "removal")  # good enough to measure a guess against
 GUESSES = ("eye", "piece", "index", "portions", "weight", "marked")  # methods in which a person may be off
 
 
 @dataclass(frozen=True)
-class Tried:
+class PersonCount:
     """One count of one tub and stage: the person, the method, the estimate (animals), and its spread.
 
     `own_sd` is that spread on the log scale without the shared error. `moved` is the number added or taken since the
@@ -35,7 +35,7 @@ class Tried:
 
 
 @dataclass(frozen=True)
-class Pair:
+class GuessPair:
     """A guess and the truth that followed it: ln(guess / truth), and the variance that is not the person's fault.
 
     `guess` and `truth` (animals at the moment of the guess) and `at` are for display.
@@ -66,13 +66,13 @@ class SharedError:
         return estimate * math.exp(-self.bias)
 
 
-def pairs_of(history: Iterable[Tried], person: str, method: str) -> list[Pair]:
+def guess_pairs(history: Iterable[PersonCount], person: str, method: str) -> list[GuessPair]:
     """Return the pairs in one tub's counts: this person's guesses, each with the sort that came next.
 
     A sort more than 30 days later is not used, because animals are born and die. What moved in between is put back.
     """
-    pairs: list[Pair] = []
-    guess: Tried | None = None
+    pairs: list[GuessPair] = []
+    guess: PersonCount | None = None
     moved = 0
     for count in sorted(history, key=lambda count: count.at):
         moved += count.moved
@@ -84,7 +84,7 @@ def pairs_of(history: Iterable[Tried], person: str, method: str) -> list[Pair]:
     return pairs
 
 
-def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
+def shared_error(pairs: Sequence[GuessPair], method: str) -> SharedError:
     """Return the shared error of a person and method on the natural-log scale.
 
     With under five pairs it is the keeper's default. From five on it is their mean and spread. The spread that the
@@ -97,11 +97,11 @@ def shared_error(pairs: Sequence[Pair], method: str) -> SharedError:
         return SharedError(0.0, SHARED_SD[method], n, False, KEEPER_DEFAULT)
     ratios = [pair.log_ratio for pair in pairs]
     spread = math.sqrt(max(LEAST_SHARED_SD**2, stdev(ratios) ** 2 - fmean(pair.own_variance for pair in pairs)))
-    widened = spread * math.sqrt(1 + 1 / n) * t_of(STORED_CONFIDENCE, n - 1) / STORED_Z
+    widened = spread * math.sqrt(1 + 1 / n) * t_quantile(STORED_CONFIDENCE, n - 1) / STORED_Z
     return SharedError(fmean(ratios), widened, n, True, f"learned from {n} sorts that followed a guess")
 
 
-def unbiased(count: Count, bias: float, pairs: int) -> Count:
+def without_bias(count: Count, bias: float, pairs: int) -> Count:
     """Return a count without its person's usual error (natural log): estimate, bounds and standard error corrected.
 
     Animals that were in the hand stay a floor. `pairs` is the number of sorts behind the bias, for the working steps.
@@ -122,7 +122,7 @@ def unbiased(count: Count, bias: float, pairs: int) -> Count:
         lower=lower,
         interval=None if count.interval is None else (max(count.floor, low * factor), max(estimate, high * factor)),
         standard_error=None if count.standard_error is None else count.standard_error * factor,
-        log_sd=spread_to(estimate, lower95),
+        log_sd=spread_from_bound(estimate, lower95),
         steps=(*count.steps, step),
         bound_at=lambda level: max(count.floor, count.lower_at(level) * factor),
     )
@@ -133,10 +133,10 @@ def raw_estimate(corrected: float, bias: float) -> float:
     return corrected * math.exp(bias)
 
 
-def _pair(guess: Tried, truth: Tried, moved: int) -> list[Pair]:
+def _pair(guess: PersonCount, truth: PersonCount, moved: int) -> list[GuessPair]:
     then = truth.estimate - moved
-    late = (day_of(truth.at) - day_of(guess.at)).days > PAIR_WITHIN_DAYS
+    late = (calendar_day(truth.at) - calendar_day(guess.at)).days > PAIR_WITHIN_DAYS
     if late or then <= 0 or guess.estimate <= 0:
         return []
     own_variance = guess.own_sd**2 + truth.own_sd**2
-    return [Pair(math.log(guess.estimate / then), own_variance, guess.estimate, then, guess.at)]
+    return [GuessPair(math.log(guess.estimate / then), own_variance, guess.estimate, then, guess.at)]

@@ -1,6 +1,6 @@
 """Numbers with the right singular or plural word."""
 
-ONE = {
+SINGULARS = {
     "adults": "adult",
     "young": "young",
     "cups": "cup",
@@ -14,11 +14,11 @@ ONE = {
 }
 
 
-def many(number: int, plural: str) -> str:
+def number_text(number: int, plural: str) -> str:
     """Return '1 adult', '12 adults', '0 adults'."""
-    return f"{number} {ONE.get(plural, plural) if number == 1 else plural}"
+    return f"{number} {SINGULARS.get(plural, plural) if number == 1 else plural}"
 
 
-def are(number: int) -> str:
+def is_or_are(number: int) -> str:
     """Return 'is' for 1, else 'are'."""
     return "is" if number == 1 else "are"

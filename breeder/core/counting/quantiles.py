@@ -14,7 +14,7 @@ WHOLE_TOLERANCE = 1e-9  # relative; 119.99999999999999 animals are 120
 
 
 @lru_cache(maxsize=256)
-def z_of(confidence: float) -> float:
+def normal_quantile(confidence: float) -> float:
     """Return the standard normal quantile for a one-sided `confidence` (a share)."""
     if confidence == STORED_CONFIDENCE:
         return STORED_Z
@@ -24,7 +24,7 @@ def z_of(confidence: float) -> float:
 STORED_Z = 1.6448536269514722  # of STORED_CONFIDENCE, as scipy.special.ndtri gives it
 
 
-def t_of(confidence: float, freedom: float) -> float:
+def t_quantile(confidence: float, freedom: float) -> float:
     """Return Student's t quantile for a one-sided `confidence` and `freedom` degrees of freedom."""
     return float(scipy.special.stdtrit(freedom, confidence))
 
@@ -39,7 +39,7 @@ def whole_above(number: float) -> int:
     return -whole_below(-number)
 
 
-def day_of(moment: date) -> date:
+def calendar_day(moment: date) -> date:
     """Return the calendar day of a date or a datetime."""
     return moment.date() if isinstance(moment, datetime) else moment
 
@@ -49,4 +49,4 @@ def months_between(earlier: date, later: date) -> float:
 
     It counts whole calendar days, so that what may be sold does not change between breakfast and supper.
     """
-    return max(0, (day_of(later) - day_of(earlier)).days) / DAYS_PER_MONTH
+    return max(0, (calendar_day(later) - calendar_day(earlier)).days) / DAYS_PER_MONTH

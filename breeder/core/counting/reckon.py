@@ -7,17 +7,17 @@ from collections.abc import Callable
 from typing import Any
 
 from breeder.core.counting.methods import mark_recapture
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
-from breeder.core.counting.methods.count import Count, working
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
+from breeder.core.counting.methods.count import Count, working_text
 from breeder.core.counting.methods.direct import after_sale, full_sort, hand, weight
 from breeder.core.counting.methods.removal import removal
-from breeder.core.counting.methods.subsample import Layer, layers
+from breeder.core.counting.methods.subsample import SubstrateLayer, layers
 from breeder.core.counting.methods.visual import eye, index, piece
 from breeder.core.jsonio import CONTRACT
 from breeder.core.jsonio.document_reader import Reader
 
 from .defaults import CONFIDENCE
-from .errors import BadCount, Checks
+from .errors import BadCount, CountChecks
 
 Options = dict[str, Any]  # confidence and shared_sd, as every method takes them
 
@@ -42,7 +42,7 @@ def count(document: dict[str, Any]) -> dict[str, Any]:
         "confidence": result.confidence,
         "shared_sd": result.shared_sd,
         "notes": list(result.notes),
-        "working": list(working(result)),
+        "working": list(working_text(result)),
     }
 
 
@@ -75,7 +75,7 @@ def read_count(reader: Reader) -> Count | None:
 
 def _check_options(options: Options) -> None:
     """Check confidence and shared error alone, when the count itself cannot be read. Raises BadCount."""
-    checks = Checks()
+    checks = CountChecks()
     read = {"confidence": CONFIDENCE, "shared_sd": 0.0} | {name: v for name, v in options.items() if math.isfinite(v)}
     checks.spread(read["confidence"], read["shared_sd"])
     checks.done()
@@ -105,8 +105,8 @@ def _portions(reader: Reader, options: Options) -> Callable[[], Count]:
     return lambda: layers(parts, visible=visible, whole_cv=whole_cv, **options)
 
 
-def _layer(reader: Reader, ends: bool = True) -> Layer:
-    layer = Layer(reader.wholes("counts"), reader.numbers("sizes"), reader.number("whole"))
+def _layer(reader: Reader, ends: bool = True) -> SubstrateLayer:
+    layer = SubstrateLayer(reader.wholes("counts"), reader.numbers("sizes"), reader.number("whole"))
     if ends:
         reader.done()
     return layer
@@ -147,8 +147,8 @@ def _by_sexes(reader: Reader, options: Options) -> Callable[[], Count]:
     return lambda: by_sexes(*looks, **options)
 
 
-def _sexes(reader: Reader) -> Sexes:
-    sexes = Sexes(reader.whole("males"), reader.whole("females"))
+def _sexes(reader: Reader) -> SexCounts:
+    sexes = SexCounts(reader.whole("males"), reader.whole("females"))
     reader.done()
     return sexes
 

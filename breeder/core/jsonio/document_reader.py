@@ -8,8 +8,8 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from .duplicate_keys import hidden_faults, kind_of
-from .errors import WHOLE_DOCUMENT, BadInput, Fault
+from .duplicate_keys import hidden_faults, json_type_text
+from .errors import WHOLE_DOCUMENT, BadInput, DocumentFault
 from .numbers import Bounds, read_number, read_whole
 
 LONE_SURROGATE = re.compile("[\\ud800-\\udfff]")  # JSON can hold half of a pair, UTF-8 cannot
@@ -29,14 +29,14 @@ class Reader:
     `finish` has been called on the outermost reader; it raises BadInput with every fault.
     """
 
-    def __init__(self, value: object, path: str = "", faults: list[Fault] | None = None) -> None:
+    def __init__(self, value: object, path: str = "", faults: list[DocumentFault] | None = None) -> None:
         self.path = path
-        self.faults: list[Fault] = [] if faults is None else faults
+        self.faults: list[DocumentFault] = [] if faults is None else faults
         self.usable = isinstance(value, dict)
         self._fields: dict[str, Any] = value if isinstance(value, dict) else {}
         self._known: list[str] = []
         if not self.usable:
-            self.fault(None, f"It must be an object with named fields, not {kind_of(value)}.")
+            self.fault(None, f"It must be an object with named fields, not {json_type_text(value)}.")
         for key in getattr(value, "twice", ()):
             self.fault(key, "This field occurs more than once; keep one.")
 
@@ -55,7 +55,7 @@ class Reader:
 
     def fault_at(self, path: str, sentence: str) -> None:
         """Note a fault at a path that the caller gives, such as ``sizes[2]``."""
-        self.faults.append(Fault(path, sentence))
+        self.faults.append(DocumentFault(path, sentence))
 
     def has(self, name: str) -> bool:
         """Return whether the field is there and not null; from now on it counts as known."""
@@ -137,7 +137,7 @@ class Reader:
             return ""
         if isinstance(value, str) and value in options:
             return value
-        shown = json.dumps(value) if isinstance(value, str) else kind_of(value)
+        shown = json.dumps(value) if isinstance(value, str) else json_type_text(value)
         self.fault(name, f"It is {shown}, but it must be one of: {', '.join(options)}.")
         return ""
 
@@ -147,7 +147,7 @@ class Reader:
         if isinstance(value, bool):
             return value
         if value is not REQUIRED:
-            self.fault(name, f"It must be true or false, not {kind_of(value)}.")
+            self.fault(name, f"It must be true or false, not {json_type_text(value)}.")
         return False
 
     def value(self, name: str, *, default: object = REQUIRED) -> Any:
@@ -169,7 +169,7 @@ class Reader:
         if value is REQUIRED:
             return []
         if not isinstance(value, list | tuple):
-            self.fault(name, f"It must be a list, not {kind_of(value)}.")
+            self.fault(name, f"It must be a list, not {json_type_text(value)}.")
             return []
         if len(value) < least:
             self.fault(name, f"It has {len(value)} entries, but it needs at least {least}.")
@@ -213,7 +213,7 @@ class Reader:
         for place, row in enumerate(self.items(name, least=least)):
             path = f"{self.at(name)}[{place}]"
             if not isinstance(row, list | tuple):
-                self.fault_at(path, f"It must be a list of numbers, not {kind_of(row)}.")
+                self.fault_at(path, f"It must be a list of numbers, not {json_type_text(row)}.")
                 continue
             table.append(self._with_gaps(row, path, Bounds(low, high)))
         return table
@@ -272,7 +272,7 @@ class Reader:
 
     def _text(self, value: Any, path: str) -> str:
         if not isinstance(value, str):
-            self.fault_at(path, f"It must be text, not {kind_of(value)}.")
+            self.fault_at(path, f"It must be text, not {json_type_text(value)}.")
             return ""
         if LONE_SURROGATE.search(value):
             self.fault_at(path, "It holds half of a character (\\ud800 to \\udfff alone). Correct it.")
@@ -292,7 +292,7 @@ class Reader:
         return read_whole(value, bounds, lambda sentence: self.fault_at(path, sentence))
 
 
-def _silent(path: str, faults: list[Fault]) -> Reader:
+def _silent(path: str, faults: list[DocumentFault]) -> Reader:
     """Return a reader for a missing object, so that its fields are not reported as missing too."""
     reader = Reader({}, path, faults)
     reader.usable = False

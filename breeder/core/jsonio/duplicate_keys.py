@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from .errors import WHOLE_DOCUMENT, BadInput, Fault
+from .errors import WHOLE_DOCUMENT, BadInput, DocumentFault
 
 
 class Fields(dict[str, Any]):
@@ -26,14 +26,16 @@ def load(text: str) -> Fields:
     try:
         document = json.loads(text, object_pairs_hook=_object)
     except RecursionError:
-        raise BadInput([Fault(WHOLE_DOCUMENT, "It is nested too deeply to be read.")]) from None
+        raise BadInput([DocumentFault(WHOLE_DOCUMENT, "It is nested too deeply to be read.")]) from None
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}"
-        raise BadInput([Fault(WHOLE_DOCUMENT, f"It is not JSON: {error.msg} at {place}.")]) from None
+        raise BadInput([DocumentFault(WHOLE_DOCUMENT, f"It is not JSON: {error.msg} at {place}.")]) from None
     except ValueError:  # Python refuses to turn thousands of digits into one number
-        raise BadInput([Fault(WHOLE_DOCUMENT, "It holds a number with too many digits.")]) from None
+        raise BadInput([DocumentFault(WHOLE_DOCUMENT, "It holds a number with too many digits.")]) from None
     if not isinstance(document, Fields):
-        raise BadInput([Fault(WHOLE_DOCUMENT, f"It must be an object with named fields, not {kind_of(document)}.")])
+        raise BadInput(
+            [DocumentFault(WHOLE_DOCUMENT, f"It must be an object with named fields, not {json_type_text(document)}.")]
+        )
     return document
 
 
@@ -43,7 +45,7 @@ def _object(pairs: list[tuple[str, Any]]) -> Fields:
     return fields
 
 
-def kind_of(value: object) -> str:
+def json_type_text(value: object) -> str:
     """Return the type of a JSON value in plain words, for a sentence about it."""
     if value is None:
         return "null"
@@ -58,13 +60,13 @@ def kind_of(value: object) -> str:
     return "a number"
 
 
-def hidden_faults(value: object, path: str) -> Iterator[Fault]:
+def hidden_faults(value: object, path: str) -> Iterator[DocumentFault]:
     """Yield a fault for each repeated key and each number that is not finite, at any depth."""
     if isinstance(value, float) and not math.isfinite(value):
-        yield Fault(path, "It must be a finite number.")
+        yield DocumentFault(path, "It must be a finite number.")
     elif isinstance(value, dict):
         for key in getattr(value, "twice", ()):
-            yield Fault(f"{path}.{key}", "This field occurs more than once; keep one.")
+            yield DocumentFault(f"{path}.{key}", "This field occurs more than once; keep one.")
         for key, inner in value.items():
             yield from hidden_faults(inner, f"{path}.{key}")
     elif isinstance(value, list | tuple):

@@ -9,7 +9,7 @@ WHOLE_DOCUMENT = "document"  # the path of a fault that belongs to no field
 
 
 @dataclass(frozen=True)
-class Fault:
+class DocumentFault:
     """One fault of the input: its path and a whole sentence about it."""
 
     path: str
@@ -22,6 +22,6 @@ class Fault:
 class BadInput(Exception):
     """The document cannot be answered; `faults` holds everything that is wrong with it."""
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
+    def __init__(self, faults: Iterable[DocumentFault]) -> None:
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))

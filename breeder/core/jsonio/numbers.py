@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from .duplicate_keys import kind_of
+from .duplicate_keys import json_type_text
 
 Complain = Callable[[str], None]  # receives the sentence; the caller knows the place
 
@@ -37,7 +37,7 @@ class Bounds:
 def read_number(value: object, bounds: Bounds, complain: Complain) -> float:
     """Return a finite number within the bounds, or NaN after complaining once."""
     if isinstance(value, bool) or not isinstance(value, int | float):
-        complain(f"It must be a number, not {kind_of(value)}.")
+        complain(f"It must be a number, not {json_type_text(value)}.")
         return math.nan
     try:
         number = float(value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from breeder.core.counting.plurals import are, many
+from breeder.core.counting.plurals import is_or_are, number_text
 
 from . import rotational_mating
 from .breeding_minimum import TWO_SEXES, Minimum, size_of_minimum
@@ -23,7 +23,7 @@ HALVINGS = 40  # of the search interval; far finer than a tenth of an animal
 
 
 @dataclass(frozen=True)
-class Kept:
+class KnownBreeders:
     """The animals of a line that are surely there: adults, and males and females among them if they were counted.
 
     `tubs` are the breeding tubs whose adults are known well enough to plan which tub gives males to which.
@@ -55,12 +55,12 @@ def size_sure_unsexed(animals: int, share_male: float, sure: float = SURE) -> fl
     return low
 
 
-def outlook(kept: Kept, minimum: Minimum) -> tuple[str, ...]:
+def outlook_text(kept: KnownBreeders, minimum: Minimum) -> tuple[str, ...]:
     """Return sentences on what the numbers of a line mean; topics that cannot be judged are left out."""
     return (*_advised(kept, minimum), *_sexes(kept, minimum), *_plain_sex(kept, minimum), *_circle(kept))
 
 
-def too_few_tubs(breeding_tubs: int, *, irreplaceable: bool) -> str:
+def too_few_tubs_text(breeding_tubs: int, *, irreplaceable: bool) -> str:
     """Return a warning for a line that cannot be bought again and is in fewer than two tubs; else empty text."""
     if breeding_tubs >= SAFE_TUBS or not irreplaceable:
         return ""
@@ -69,25 +69,27 @@ def too_few_tubs(breeding_tubs: int, *, irreplaceable: bool) -> str:
     return "It cannot be bought again and all of it breeds in one tub. Split it: one crash would end it."
 
 
-def _advised(kept: Kept, minimum: Minimum) -> list[str]:
+def _advised(kept: KnownBreeders, minimum: Minimum) -> list[str]:
     if minimum.advised is None:
         return []
     if kept.adults >= minimum.advised:
-        return [f"{many(kept.adults, 'adults')} {are(kept.adults)} sure, as many as that or more."]
-    return [f"{many(kept.adults, 'adults')} {are(kept.adults)} sure, {minimum.advised - kept.adults} fewer than that."]
+        return [f"{number_text(kept.adults, 'adults')} {is_or_are(kept.adults)} sure, as many as that or more."]
+    return [
+        f"{number_text(kept.adults, 'adults')} {is_or_are(kept.adults)} sure, {minimum.advised - kept.adults} fewer than that."
+    ]
 
 
-def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
+def _sexes(kept: KnownBreeders, minimum: Minimum) -> list[str]:
     if kept.reproduction != TWO_SEXES or not kept.adults:
         return []
     share = f"if {kept.effective_share:.0%} of them count"
     if kept.males is None or kept.females is None:
         size = size_sure_unsexed(kept.adults, 1 - kept.share_female) * kept.effective_share
         return [
-            f"The sexes were never counted. Of {many(kept.adults, 'adults')} an effective size of {size:.1f} is "
+            f"The sexes were never counted. Of {number_text(kept.adults, 'adults')} an effective size of {size:.1f} is "
             f"{SURE:.0%} sure, {share}."
         ]
-    known = f"{many(kept.males, 'males')} and {many(kept.females, 'females')} are known to be there"
+    known = f"{number_text(kept.males, 'males')} and {number_text(kept.females, 'females')} are known to be there"
     raw = effective_size(kept.males, kept.females)
     rate = inbreeding_per_generation(raw * kept.effective_share)
     if rate is None:
@@ -102,7 +104,7 @@ def _sexes(kept: Kept, minimum: Minimum) -> list[str]:
     ]
 
 
-def _skew(kept: Kept, minimum: Minimum) -> list[str]:
+def _skew(kept: KnownBreeders, minimum: Minimum) -> list[str]:
     """Return what the rarer sex allows, if that sex limits the effective size."""
     males, females = kept.males or 0, kept.females or 0
     size = None if minimum.size_needed is None else minimum.size_needed / kept.effective_share
@@ -114,16 +116,18 @@ def _skew(kept: Kept, minimum: Minimum) -> list[str]:
     if partners is None:
         least = math.floor(size / 4) + 1
         return [
-            f"With {many(rarer, name)} no number of {other} reaches the size advised: that takes {least} {name} or "
+            f"With {number_text(rarer, name)} no number of {other} reaches the size advised: that takes {least} {name} or "
             "more."
         ]
     if partners <= common:
         return []
-    known = f"{common} {are(common)} known"
-    return [f"With {many(rarer, name)} it takes {many(partners, other)} to reach the size advised; {known}."]
+    known = f"{common} {is_or_are(common)} known"
+    return [
+        f"With {number_text(rarer, name)} it takes {number_text(partners, other)} to reach the size advised; {known}."
+    ]
 
 
-def _plain_sex(kept: Kept, minimum: Minimum) -> list[str]:
+def _plain_sex(kept: KnownBreeders, minimum: Minimum) -> list[str]:
     """Return that the sex which never shows the form is kept by origin."""
     if kept.shown_by not in ("females", "males") or kept.reproduction != TWO_SEXES:
         return []
@@ -141,10 +145,10 @@ def _plain_sex(kept: Kept, minimum: Minimum) -> list[str]:
     return [sentence, f"A share that shows the form is a share of the grown {kept.shown_by}, never of all."]
 
 
-def _circle(kept: Kept) -> tuple[str, ...]:
+def _circle(kept: KnownBreeders) -> tuple[str, ...]:
     if kept.reproduction != TWO_SEXES:
         return ()
-    return rotational_mating.advice(
+    return rotational_mating.rotation_text(
         kept.tubs,
         years=kept.years,
         generation_days=kept.generation_days,

@@ -7,13 +7,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from breeder.core.stock.belief import Belief, aged
-from breeder.core.stock.events import About, Ageing, Counted, Event, Moved
+from breeder.core.stock.belief import StockBelief, aged
+from breeder.core.stock.events import Ageing, ApproximateChange, CountEvent, Event, ExactChange
 from breeder.core.stock.replay import replay
-from breeder.core.stock.valid_entries import fallen
+from breeder.core.stock.valid_entries import withdrawn_entries
 
 from .defaults import ADULTS_KEPT, CONFIDENCE
-from .surplus import Free, StageStock, Tub, grown_up, stage_free, tub_stage
+from .surplus import Free, StageHoldings, Tub, grown_up_text, stage_free, tub_stage
 
 ADULTS, YOUNG = "adults", "young"
 STAGES = (ADULTS, YOUNG)
@@ -22,7 +22,7 @@ Events = dict[tuple[int, str], list[Event]]  # by tub and stage, in the order of
 
 
 @dataclass(frozen=True)
-class Terms:
+class LineTerms:
     """The keeper's settings for a line: animals kept back by stage, shares, confidence, and how beliefs age."""
 
     kept_back: dict[str, int] = field(default_factory=lambda: {ADULTS: ADULTS_KEPT})
@@ -41,7 +41,7 @@ class Terms:
 
 
 @dataclass(frozen=True)
-class Entry:
+class BookEntry:
     """One entry: an event of a tub and stage, or the correction of another entry, which then never happened."""
 
     id: int
@@ -53,7 +53,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Promise:
+class BookPromise:
     """Animals promised from the line, perhaps from one tub."""
 
     stage: str
@@ -62,35 +62,35 @@ class Promise:
 
 
 @dataclass(frozen=True)
-class TubPage:
+class TubFigures:
     """The book's figures for one tub and stage on a day; `aged` is the belief on that day, `lower` its bound."""
 
     tub: int
-    aged: Belief
+    aged: StockBelief
     lower: int
     stale: bool
     free: Free
 
 
 @dataclass(frozen=True)
-class StagePage:
+class StageFigures:
     """The book's figures for one stage of the line."""
 
     stage: str
     line: Free
     breeders: int
-    tubs: tuple[TubPage, ...]
+    tubs: tuple[TubFigures, ...]
 
 
 def open_book(
-    as_of: date, terms: Terms, tubs: Sequence[Tub], entries: Iterable[Entry], promises: Sequence[Promise]
-) -> dict[str, StagePage]:
+    as_of: date, terms: LineTerms, tubs: Sequence[Tub], entries: Iterable[BookEntry], promises: Sequence[BookPromise]
+) -> dict[str, StageFigures]:
     """Return, by stage, what the line holds and can spare on `as_of`; entries after that day have not happened yet.
 
     Entries may come in any order and with any ids. They are replayed by day and, within a day, in a fixed order (see
     `standing`). Raises ValueError when corrections correct each other in a ring.
     """
-    happened = [entry for entry in standing(entries) if entry.on <= as_of]
+    happened = [entry for entry in entries_in_order(entries) if entry.on <= as_of]
     events: Events = defaultdict(list)
     for entry in happened:
         if entry.event is not None:
@@ -99,7 +99,7 @@ def open_book(
     return {stage: _stage_page(stage, as_of, terms, tubs, events, promises) for stage in STAGES if stage in stages}
 
 
-def standing(entries: Iterable[Entry]) -> list[Entry]:
+def entries_in_order(entries: Iterable[BookEntry]) -> list[BookEntry]:
     """Return the valid entries in the order of events, without corrections and corrected entries.
 
     A correction that is itself corrected no longer counts, so the entry it named is valid again. Within a day the order
@@ -107,27 +107,27 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
     went out left after it. So a tie never raises a bound.
     """
     ordered = sorted(entries, key=lambda entry: (entry.on, *_rank_in_day(entry.event), entry.id))
-    corrected = fallen({entry.id: entry.corrects for entry in ordered if entry.corrects is not None})
+    corrected = withdrawn_entries({entry.id: entry.corrects for entry in ordered if entry.corrects is not None})
     return [entry for entry in ordered if entry.event is not None and entry.id not in corrected]
 
 
 def _rank_in_day(event: Event | None) -> tuple[int, float, float]:
-    if isinstance(event, Counted):
+    if isinstance(event, CountEvent):
         return 1, event.estimate, event.log_sd
-    if isinstance(event, Moved):
+    if isinstance(event, ExactChange):
         return (0 if event.number > 0 else 2), event.number, 0.0
-    if isinstance(event, About):
+    if isinstance(event, ApproximateChange):
         return (4 if event.number > 0 else 3), event.number, event.log_sd
     return 5, 0.0, 0.0
 
 
 def _stage_page(
-    stage: str, as_of: date, terms: Terms, tubs: Sequence[Tub], events: Events, promises: Sequence[Promise]
-) -> StagePage:
+    stage: str, as_of: date, terms: LineTerms, tubs: Sequence[Tub], events: Events, promises: Sequence[BookPromise]
+) -> StageFigures:
     levels = (terms.confidence,)
     beliefs = {tub.tub: replay(events.get((tub.tub, stage), ()), terms.ageing, stage, levels) for tub in tubs}
     open_promises = [promise for promise in promises if promise.stage == stage]
-    stock = StageStock(
+    stock = StageHoldings(
         stage,
         tuple(
             tub_stage(
@@ -141,14 +141,14 @@ def _stage_page(
         terms.harvest(stage),
     )
     line, by_tub = stage_free(stock)
-    line = replace(line, why=(*line.why, *grown_up(stage, terms.ageing)))
+    line = replace(line, why=(*line.why, *grown_up_text(stage, terms.ageing)))
     pages = tuple(
-        TubPage(tub.tub, aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
+        TubFigures(tub.tub, aged(known, as_of, terms.ageing, stage), tub.lower, tub.stale, by_tub[tub.tub])
         for tub in stock.tubs
         if (known := beliefs[tub.tub]) is not None
     )
-    return StagePage(stage, line, stock.breeders, pages)
+    return StageFigures(stage, line, stock.breeders, pages)
 
 
-def _promised(promises: Sequence[Promise], tub: int) -> int:
+def _promised(promises: Sequence[BookPromise], tub: int) -> int:
     return sum(promise.number for promise in promises if promise.tub == tub)

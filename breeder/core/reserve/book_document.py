@@ -9,9 +9,9 @@ from breeder.core.counting.defaults import ADULT_LIFE_MONTHS, STALE_AFTER_MONTHS
 from breeder.core.counting.errors import MOST_ANIMALS, MOST_CONFIDENCE, MOST_SHARED_SD
 from breeder.core.counting.reckon import read_count
 from breeder.core.jsonio.document_reader import Reader
-from breeder.core.stock.events import About, Ageing, Event, Moved, counted_from
+from breeder.core.stock.events import Ageing, ApproximateChange, Event, ExactChange, count_event
 
-from .book import ADULTS, STAGES, Entry, Promise, Terms
+from .book import ADULTS, STAGES, BookEntry, BookPromise, LineTerms
 from .defaults import ADULTS_KEPT, CONFIDENCE, PURPOSES
 from .surplus import Tub
 
@@ -25,10 +25,10 @@ class BookDocument:
     """A valid document; `notes` names, by stage, the counts that determine nothing."""
 
     as_of: date
-    terms: Terms
+    terms: LineTerms
     tubs: tuple[Tub, ...]
-    entries: tuple[Entry, ...]
-    promises: tuple[Promise, ...]
+    entries: tuple[BookEntry, ...]
+    promises: tuple[BookPromise, ...]
     notes: dict[str, list[str]]
 
 
@@ -55,14 +55,14 @@ def _day(reader: Reader, name: str) -> date:
         return date.min
 
 
-def _terms(reader: Reader) -> Terms:
+def _terms(reader: Reader) -> LineTerms:
     kept = {ADULTS: ADULTS_KEPT}
     minimum = reader.object_or_none("breeding_minimum")
     if minimum is not None:
         named = {stage: minimum.whole_or_none(stage, low=0, high=MOST_ANIMALS) for stage in STAGES}
         kept |= {stage: number for stage, number in named.items() if number is not None}
         minimum.done()
-    terms = Terms(
+    terms = LineTerms(
         kept,
         reader.number("confidence", low=0.5, high=MOST_CONFIDENCE, default=CONFIDENCE),
         reader.number("handling_loss", low=0, below=1, default=0.0),
@@ -101,10 +101,10 @@ def _tubs(reader: Reader) -> tuple[Tub, ...]:
 
 def _entries(
     reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences
-) -> tuple[Entry, ...]:
+) -> tuple[BookEntry, ...]:
     readers = reader.objects("entries", default=())
     entries = [_entry(entry, tubs, notes, confidences) for entry in readers]
-    by_id: dict[int, Entry] = {}
+    by_id: dict[int, BookEntry] = {}
     for entry, source in zip(entries, readers, strict=True):
         if entry.id in by_id and source.usable:
             source.fault("id", f"Entry {entry.id} occurs more than once. Give each entry its own id.")
@@ -115,7 +115,7 @@ def _entries(
     return tuple(entries)
 
 
-def _check_correction(entry: Entry, reader: Reader, by_id: dict[int, Entry], rings: set[int]) -> None:
+def _check_correction(entry: BookEntry, reader: Reader, by_id: dict[int, BookEntry], rings: set[int]) -> None:
     if entry.corrects is None:
         return
     wrong = by_id.get(entry.corrects)
@@ -129,7 +129,7 @@ def _check_correction(entry: Entry, reader: Reader, by_id: dict[int, Entry], rin
         reader.fault("corrects", "These corrections correct each other in a ring. Take one of them out.")
 
 
-def _leading_into_rings(by_id: dict[int, Entry]) -> set[int]:
+def _leading_into_rings(by_id: dict[int, BookEntry]) -> set[int]:
     """Return the corrections whose chain never reaches an entry that corrects nothing."""
     in_ring: dict[int, bool] = {}
     for first in by_id:
@@ -144,24 +144,24 @@ def _leading_into_rings(by_id: dict[int, Entry]) -> set[int]:
     return {number for number, endless in in_ring.items() if endless}
 
 
-def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences) -> Entry:
+def _entry(reader: Reader, tubs: set[int], notes: dict[str, list[str]], confidences: Confidences) -> BookEntry:
     number, tub, on = reader.whole("id"), reader.whole("tub"), _day(reader, "on")
     if tub not in tubs and reader.has("tub"):
         reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or correct the number.")
     kind = reader.choice("kind", KINDS)
     if kind not in KINDS:
         reader.names()  # without a kind no field can be called wrong
-        return Entry(number, tub, on)
+        return BookEntry(number, tub, on)
     if reader.has("reason"):
         reader.text("reason")
     if kind == "correct":
         if reader.has("stage"):
             reader.choice("stage", STAGES)
-        entry = Entry(number, tub, on, corrects=reader.whole("corrects"))
+        entry = BookEntry(number, tub, on, corrects=reader.whole("corrects"))
     else:
         stage = reader.choice("stage", STAGES)
         event = _event(reader, kind, on, number, notes.setdefault(stage, []), confidences)
-        entry = Entry(number, tub, on, stage, event)
+        entry = BookEntry(number, tub, on, stage, event)
     reader.done()
     return entry
 
@@ -171,10 +171,10 @@ def _event(
 ) -> Event | None:
     if kind == "change":
         moved = reader.whole("number", low=-MOST_ANIMALS, high=MOST_ANIMALS)
-        return Moved(on, moved, reader.text("reason") if reader.has("reason") else "")
+        return ExactChange(on, moved, reader.text("reason") if reader.has("reason") else "")
     if kind == "about":
         about = reader.whole("number", low=-MOST_ANIMALS, high=MOST_ANIMALS)
-        return About(
+        return ApproximateChange(
             on,
             about,
             reader.number("log_sd", low=0, high=MOST_SHARED_SD),
@@ -187,14 +187,14 @@ def _event(
     if count.estimate is None or count.log_sd is None:
         notes.append(f"Entry {number} says nothing about the number: {' '.join(count.notes)}")
         return None
-    return counted_from(on, count, confidences=confidences)
+    return count_event(on, count, confidences=confidences)
 
 
-def _promise(reader: Reader, tubs: set[int]) -> Promise:
+def _promise(reader: Reader, tubs: set[int]) -> BookPromise:
     stage = reader.choice("stage", STAGES)
     number = reader.whole("number", low=0, high=MOST_ANIMALS)
     tub = reader.whole_or_none("tub")
     if tub is not None and tub not in tubs:
         reader.fault("tub", f"Tub {tub} is not among the tubs. Add it there, or correct the number.")
     reader.done()
-    return Promise(stage, number, tub)
+    return BookPromise(stage, number, tub)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from breeder.core.counting.plurals import are, many
+from breeder.core.counting.plurals import is_or_are, number_text
 
 from .allele_retention import animals_needed_for_allele
 from .defaults import (
@@ -151,7 +151,7 @@ def _advised(advice: Advice | None, reproduction: str, share_female: float) -> A
 
 
 @dataclass(frozen=True)
-class Sexes:
+class KnownSexes:
     """Animals known by sex; in a form that only one sex shows, the other sex is known by its tub of origin."""
 
     males: int
@@ -163,16 +163,16 @@ class SexedSale:
     """Whether a sexed sale may go ahead, the animals and the effective size it leaves, and why not."""
 
     allowed: bool
-    left: Sexes
+    left: KnownSexes
     size_left: float
     why: tuple[str, ...] = ()
 
 
 def sexed_sale(
-    known: Sexes,
-    wanted: Sexes,
+    known: KnownSexes,
+    wanted: KnownSexes,
     *,
-    promised: Sexes = Sexes(0, 0),  # noqa: B008 - frozen
+    promised: KnownSexes = KnownSexes(0, 0),  # noqa: B008 - frozen
     each_sex: int = EACH_SEX_KEPT,
     size_kept: float = 0.0,
     unsexed: int = 0,
@@ -187,7 +187,7 @@ def sexed_sale(
     `share_female`, but never as males or females. The sale is judged by what it leaves; when a sex is already short,
     nothing is sold by sex.
     """
-    left = Sexes(known.males - promised.males - wanted.males, known.females - promised.females - wanted.females)
+    left = KnownSexes(known.males - promised.males - wanted.males, known.females - promised.females - wanted.females)
     others_female = unsexed * share_female
     size = effective_size(max(0, left.males) + unsexed - others_female, max(0, left.females) + others_female)
     if reproduction != TWO_SEXES:
@@ -203,7 +203,7 @@ def sexed_sale(
             why.extend(_plain_sex(sex, shown_by))
     if size + 1e-9 < size_kept and not why:
         others = f" and {unsexed} of unknown sex" if unsexed else ""
-        both = f"{many(left.males, 'males')} and {many(left.females, 'females')}"
+        both = f"{number_text(left.males, 'males')} and {number_text(left.females, 'females')}"
         why.append(
             f"{both}{others} would be left, an effective size of {size:.1f}; "
             f"{size_kept:.1f} must stay. Sell fewer of the rarer sex."
@@ -214,10 +214,10 @@ def sexed_sale(
 def _too_few(sex: str, here: int, asked: int, each_sex: int) -> str:
     here = max(0, here)  # more may be promised by sex than are still known
     if not asked:
-        known = f"{many(here, sex)} {are(here)} known to be there"
+        known = f"{number_text(here, sex)} {is_or_are(here)} known to be there"
         return f"{known} and {each_sex} must stay. Sex more animals before selling by sex."
     spare = max(0, here - each_sex)
-    spared = f"Only {many(spare, sex)}" if spare else f"No {sex}"
+    spared = f"Only {number_text(spare, sex)}" if spare else f"No {sex}"
     return f"{spared} can be spared: {here} known to be there and not promised, {each_sex} kept back."
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 
 from .defaults import GIVES_SURPLUS
 from .surplus import Free
@@ -41,7 +41,7 @@ def free_cups(tubs: Iterable[CupTub], on: date, promised: int, kept_back: int = 
     ready = sum(cups_ready(tub, on) for tub in given)
     number = max(0, ready - kept_back - promised)
     short = max(0, promised - max(0, ready - kept_back))
-    why = [f"{many(ready, 'cups')} rested, {kept_back} kept back, {promised} promised: {number} free."]
+    why = [f"{number_text(ready, 'cups')} rested, {kept_back} kept back, {promised} promised: {number} free."]
     later = next_cup_on(given, on)
     if later is not None:
         why.append(f"The next tub is rested on {later.day} {later:%B %Y}.")

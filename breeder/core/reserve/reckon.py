@@ -11,12 +11,12 @@ from breeder.core.jsonio.document_reader import Reader
 
 from . import effective_size
 from .allele_retention import animals_needed_for_allele
-from .book import StagePage, TubPage, open_book
+from .book import StageFigures, TubFigures, open_book
 from .book_document import read_book
 from .breeding_minimum import CLONAL, REPRODUCTIONS, TWO_SEXES, breeders_needed
 from .defaults import CONFIDENCE
 from .point_surplus import surplus_of_estimate
-from .starters import both_sexes
+from .starters import chance_of_both_sexes
 
 PARTS = ("males", "females", "sizes_by_generation", "limit", "allele", "surplus", "starter")
 
@@ -135,7 +135,7 @@ def _starter(reader: Reader) -> Part | None:
         starter.number("survival", low=0, high=1, default=1.0),
     )
     starter.done()
-    return lambda: {"both_sexes": both_sexes(animals, share, survival)}
+    return lambda: {"both_sexes": chance_of_both_sexes(animals, share, survival)}
 
 
 def book(document: dict[str, Any]) -> JsonObject:
@@ -152,7 +152,7 @@ def book(document: dict[str, Any]) -> JsonObject:
     return {"contract": CONTRACT, "as_of": given.as_of.isoformat(), "tubs": tubs, "line": line}
 
 
-def _tub(page: TubPage) -> JsonObject:
+def _tub(page: TubFigures) -> JsonObject:
     aged = page.aged
     assert math.isfinite(aged.middle)
     return {
@@ -170,7 +170,7 @@ def _tub(page: TubPage) -> JsonObject:
     }
 
 
-def _stage(page: StagePage, notes: list[str]) -> JsonObject:
+def _stage(page: StageFigures, notes: list[str]) -> JsonObject:
     return {
         "lower": page.line.lower,
         "breeding_minimum": page.line.kept_back,

@@ -21,7 +21,7 @@ class TubBreeders:
     females: float
 
 
-def round_the_circle(tubs: int) -> list[int]:
+def sires_from_previous_tub(tubs: int) -> list[int]:
     """Return, for each place in the circle, the place its males come from: always the place before."""
     return [(place - 1) % tubs for place in range(tubs)]
 
@@ -51,7 +51,7 @@ def inbreeding_of_tubs(tubs: Sequence[TubBreeders], sires_from: Sequence[int], g
     return by_generation
 
 
-def advice(
+def rotation_text(
     tubs: Sequence[TubBreeders],
     *,
     years: float,
@@ -68,7 +68,7 @@ def advice(
     breeders = [_effective_breeders(tub, effective_share) for tub in able]
     span, generations = _span(years, generation_days)
     separate = inbreeding_of_tubs(breeders, range(len(able)), generations)[-1]
-    rotated = inbreeding_of_tubs(breeders, round_the_circle(len(able)), generations)[-1]
+    rotated = inbreeding_of_tubs(breeders, sires_from_previous_tub(len(able)), generations)[-1]
     circuit = " → ".join(str(tub.tub) for tub in [*able, able[0]])
     return (
         f"Move males around the breeding tubs, once a generation and always in the same direction: {circuit}. The "

@@ -14,7 +14,7 @@ DAUGHTERS_OF_BACTERIA = "70% to 80%"  # females of mothers with Wolbachia: Rigau
 
 
 @dataclass(frozen=True)
-class Sexed:
+class SexedSample:
     """Males and females among the sexed adults, and whether some were taken out by sex before."""
 
     males: int
@@ -22,8 +22,8 @@ class Sexed:
     taken_by_sex: bool = False
 
 
-def sex_ratio_alarm(
-    sexed: Sexed, share_female: float, minimum: int, *, reproduction: str = TWO_SEXES
+def sex_ratio_text(
+    sexed: SexedSample, share_female: float, minimum: int, *, reproduction: str = TWO_SEXES
 ) -> tuple[str, ...]:
     """Return sentences about an unusual sex ratio; empty while the sample is compatible with the usual share.
 
@@ -48,7 +48,7 @@ def sex_ratio_alarm(
     )
 
 
-def _what_to_do(sexed: Sexed, rarer: str) -> str:
+def _what_to_do(sexed: SexedSample, rarer: str) -> str:
     if sexed.taken_by_sex:
         return f"Animals were taken out by sex before, which may be why. Keep the {rarer} until the next sexed count."
     lasting = "If it stays so, write the share on the species’ page."

@@ -11,7 +11,7 @@ from .defaults import SURE
 MOST_STARTERS = 100_000  # animals; no starter is larger
 
 
-def both_sexes(animals: int, share_female: float, survival: float = 1.0) -> float:
+def chance_of_both_sexes(animals: int, share_female: float, survival: float = 1.0) -> float:
     """Return the chance that `animals` of unknown sex, each living with chance `survival`, include both sexes.
 
     1 − (1 − v·s)ᵏ − (1 − v·(1 − s))ᵏ + (1 − v)ᵏ, with k animals, survival v and share of females s. A female that has
@@ -21,7 +21,7 @@ def both_sexes(animals: int, share_female: float, survival: float = 1.0) -> floa
     return max(0.0, 1 - (1 - v * s) ** k - (1 - v * (1 - s)) ** k + (1 - v) ** k)
 
 
-def both_sexes_from_tub(females: int, males: int, drawn: int) -> float:
+def chance_of_both_sexes_from_tub(females: int, males: int, drawn: int) -> float:
     """Return the exact chance that `drawn` animals, taken from a tub without looking, include both sexes."""
     held = females + males
     return 1 - (math.comb(females, drawn) + math.comb(males, drawn)) / math.comb(held, drawn)
@@ -31,7 +31,7 @@ def starter_needed(share_female: float, sure: float = SURE, survival: float = 1.
     """Return the fewest animals that include both sexes with chance `sure`. Raises ValueError for a single sex."""
     if not 0 < share_female < 1:
         raise ValueError(f"The share of females is {share_female:g}, so one sex is missing and no number gives both.")
-    least = next((k for k in range(2, MOST_STARTERS) if both_sexes(k, share_female, survival) >= sure), None)
+    least = next((k for k in range(2, MOST_STARTERS) if chance_of_both_sexes(k, share_female, survival) >= sure), None)
     if least is None:
         raise ValueError("No starter is large enough for that. Ask for less certainty.")
     return least
@@ -58,7 +58,7 @@ def animals_needed_for_each(females: int, males: int, share_female: float, sure:
     return needed
 
 
-def at_least_alive(packed: int, wanted: int, survival: float) -> float:
+def chance_enough_alive(packed: int, wanted: int, survival: float) -> float:
     """Return the chance that at least `wanted` of `packed` live, each independently with chance `survival`.
 
     Real deaths in a parcel come together, so this is optimistic.

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from breeder.core.counting.defaults import DAYS_PER_MONTH
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.core.stock import belief
-from breeder.core.stock.belief import Belief, is_stale
+from breeder.core.stock.belief import StockBelief, is_stale
 from breeder.core.stock.events import YOUNG, Ageing
 
 from .defaults import COUNTS_AS_BREEDERS, GIVES_SURPLUS, SOON_GROWN_MONTHS
@@ -54,7 +54,7 @@ class TubStage:
 
 
 def tub_stage(
-    tub: Tub, known: Belief | None, stage: str, on: date, confidence: float, ageing: Ageing, promised: int
+    tub: Tub, known: StockBelief | None, stage: str, on: date, confidence: float, ageing: Ageing, promised: int
 ) -> TubStage:
     """Return a tub's figures on a day at a one-sided `confidence`; `known` is None when nothing is known of it."""
     if known is None:
@@ -72,7 +72,7 @@ def tub_stage(
 
 
 @dataclass(frozen=True)
-class StageStock:
+class StageHoldings:
     """One stage of a line: its tubs, the number kept back, everything promised, handling loss and harvest as shares.
 
     `promised` is all promises of the stage, including those that name a tub. `harvest_share` None means no limit.
@@ -110,7 +110,7 @@ class StageStock:
 class Free:
     """The animals that may be promised: `number` free, `short` promised without cover, and the figures behind them.
 
-    `spare` is what is above the number kept back, less handling loss. `may_go` is how many may go until the next count
+    `spare` is what is above the number kept back, less handling loss. `harvest_left` is how many may go until the next count
     (None: no limit). Promises are not yet taken off these two.
     """
 
@@ -194,7 +194,7 @@ def most_promised(line: Free, tub: Free | None = None) -> int:
     return line.number if tub is None else min(line.number, tub.number)
 
 
-def may_go(tubs: Iterable[TubStage], share: float | None) -> int | None:
+def harvest_left(tubs: Iterable[TubStage], share: float | None) -> int | None:
     """Return how many may go until the next count, before promises; None when no `share` limits it.
 
     The sum over tubs of ⌊share · (likely at the last count + added since)⌋ − taken since. The share is taken of the
@@ -207,7 +207,7 @@ def may_go(tubs: Iterable[TubStage], share: float | None) -> int | None:
     return whole_below(sum(whole_below(share * max(0.0, tub.at_count + tub.added)) - tub.taken for tub in giving))
 
 
-def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
+def stage_free(stock: StageHoldings) -> tuple[Free, dict[int, Free]]:
     """Return what a stage of a line can spare, and the same for each tub."""
     line = line_free(
         stock.lower,
@@ -215,13 +215,13 @@ def stage_free(stock: StageStock) -> tuple[Free, dict[int, Free]]:
         stock.promised,
         stock.handling_loss,
         taken=stock.taken,
-        may_go=may_go(stock.tubs, stock.harvest_share),
+        may_go=harvest_left(stock.tubs, stock.harvest_share),
     )
     by_tub = {tub.tub: _tub_free(stock, tub) for tub in stock.tubs}
     return replace(line, why=(*line.why, *_cautions(stock))), by_tub
 
 
-def _tub_free(stock: StageStock, tub: TubStage) -> Free:
+def _tub_free(stock: StageHoldings, tub: TubStage) -> Free:
     if not tub.counts:
         return Free(0, tub.promised, 0, 0, tub.promised, (_why_not(tub),))
     return tub_free(
@@ -232,7 +232,7 @@ def _tub_free(stock: StageStock, tub: TubStage) -> Free:
         stock.handling_loss,
         is_breeding=tub.breeds,
         taken=tub.taken,
-        may_go=may_go([tub], stock.harvest_share),
+        may_go=harvest_left([tub], stock.harvest_share),
     )
 
 
@@ -243,23 +243,23 @@ def _why_not(tub: TubStage) -> str:
     return f"The last count of tub {tub.tub} is too old to sell on. Count it first."
 
 
-def _cautions(stock: StageStock) -> tuple[str, ...]:
+def _cautions(stock: StageHoldings) -> tuple[str, ...]:
     cautions = [_why_not(tub) for tub in stock.tubs if not tub.counts and tub.lower]
     if stock.stage == "adults" and stock.breeders < stock.kept_back:
         cautions.append(
-            f"Below the minimum: {many(stock.breeders, 'breeders')} at least in breeding tubs, and {stock.kept_back} "
+            f"Below the minimum: {number_text(stock.breeders, 'breeders')} at least in breeding tubs, and {stock.kept_back} "
             "must stay."
         )
     return tuple(cautions)
 
 
-def grown_up(stage: str, ageing: Ageing) -> tuple[str, ...]:
+def grown_up_text(stage: str, ageing: Ageing) -> tuple[str, ...]:
     """Return a sentence for young that grow up within a month, whose count is soon out of date; else empty."""
     mature = ageing.young_mature_months
     if stage != YOUNG or mature is None or mature > SOON_GROWN_MONTHS:
         return ()
     days = round(mature * DAYS_PER_MONTH)
     return (
-        f"Its young are grown within {many(days, 'days')}, so a count of them holds for less than that. Count on the "
+        f"Its young are grown within {number_text(days, 'days')}, so a count of them holds for less than that. Count on the "
         "day you sell, or sell grown ones or whole cups.",
     )

@@ -14,7 +14,7 @@ from breeder.core.counting.defaults import (
     STORED_CONFIDENCE,
     WIDENING_PER_MONTH,
 )
-from breeder.core.counting.methods.count import NOTHING_AT_ALL, Count, log_sd_of, spread_to
+from breeder.core.counting.methods.count import LEAST_BOUND, Count, spread_from_bound, stored_log_sd
 from breeder.core.counting.methods.direct import ONE_BY_ONE
 
 from .reach import Reach, reach_from
@@ -64,7 +64,7 @@ def young_left(grown: float, survival: float) -> float:
 
 
 @dataclass(frozen=True)
-class Counted:
+class CountEvent:
     """A count: `estimate` in animals, `log_sd` the spread on the log scale, `shared_sd` its part that repetition keeps.
 
     `exact` means that every animal was in the hand; such a count overrules everything before it. `floor` animals were
@@ -82,7 +82,7 @@ class Counted:
 
 
 @dataclass(frozen=True)
-class Moved:
+class ExactChange:
     """An exact change: a whole number of animals added (positive) or taken (negative), and the reason."""
 
     at: date
@@ -91,7 +91,7 @@ class Moved:
 
 
 @dataclass(frozen=True)
-class About:
+class ApproximateChange:
     """An approximate change: about `number` animals added (positive) or taken (negative), with a log-scale spread.
 
     When a part of the tub was tipped out, `share` is that part and `log_sd` its spread; `number` is then only for
@@ -105,10 +105,10 @@ class About:
     shared_sd: float = 0.0
 
 
-Event = Counted | Moved | About
+Event = CountEvent | ExactChange | ApproximateChange
 
 
-def counted_from(at: date, count: Count, *, confidences: Sequence[float] = CONFIDENCES) -> Counted:
+def count_event(at: date, count: Count, *, confidences: Sequence[float] = CONFIDENCES) -> CountEvent:
     """Return a method's count as a ledger event: estimate, 95 % bound as a log-scale spread, and other bounds.
 
     The bound is kept for 95 % and for `confidences`. A count one by one in which no animal can have been missed is
@@ -117,14 +117,14 @@ def counted_from(at: date, count: Count, *, confidences: Sequence[float] = CONFI
     """
     if count.estimate is None:
         raise ValueError("This count has no estimate, so nothing can rest on it. Count in another way.")
-    log_sd, gone = log_sd_of(count), count.taken_since
-    left = max(count.estimate - gone, NOTHING_AT_ALL) if gone else count.estimate
+    log_sd, gone = stored_log_sd(count), count.taken_since
+    left = max(count.estimate - gone, LEAST_BOUND) if gone else count.estimate
     if gone:
-        log_sd = spread_to(left, count.lower_at(STORED_CONFIDENCE) - gone)
+        log_sd = spread_from_bound(left, count.lower_at(STORED_CONFIDENCE) - gone)
     exact = count.method in ONE_BY_ONE and not log_sd
     reach = reach_from(lambda level: _reach_to(left, count.lower_at(level) - gone), confidences)
-    return Counted(at, left, log_sd, count.shared_sd, exact, min(left, max(0.0, count.floor - gone)), reach)
+    return CountEvent(at, left, log_sd, count.shared_sd, exact, min(left, max(0.0, count.floor - gone)), reach)
 
 
 def _reach_to(estimate: float, low: float) -> float:
-    return math.log(estimate / min(estimate, max(low, NOTHING_AT_ALL))) if estimate > 0 else 0.0
+    return math.log(estimate / min(estimate, max(low, LEAST_BOUND))) if estimate > 0 else 0.0

@@ -8,21 +8,21 @@ from datetime import date
 
 from breeder.core.counting.quantiles import whole_below
 
-from .belief import Belief, Part, aged
-from .events import About, Ageing
+from .belief import StockBelief, TubShare, aged
+from .events import Ageing, ApproximateChange
 
 
 @dataclass(frozen=True)
-class Poured:
+class ShareTippedIn:
     """An event: the share of another tub tipped in, its log-scale spread, and `whole`, the belief about that tub."""
 
     at: date
     share: float
     log_sd: float
-    whole: Belief
+    whole: StockBelief
 
 
-def merged(beliefs: Sequence[Belief]) -> Belief:
+def merged(beliefs: Sequence[StockBelief]) -> StockBelief:
     """Return the belief about tubs that were merged: medians add and bounds add, exact to the animal.
 
     Errors are taken to go together, so adding tubs never improves a bound. The oldest count decides when a new count
@@ -32,8 +32,8 @@ def merged(beliefs: Sequence[Belief]) -> Belief:
     if not beliefs:
         raise ValueError("There is no tub to tip together. Name at least one.")
     since = min(belief.known_since for belief in beliefs)
-    return Belief(
-        tuple(Part(1.0, 0.0, belief) for belief in beliefs),
+    return StockBelief(
+        tuple(TubShare(1.0, 0.0, belief) for belief in beliefs),
         since,
         taken=sum(belief.taken for belief in beliefs),
         counted_on=since,
@@ -42,7 +42,7 @@ def merged(beliefs: Sequence[Belief]) -> Belief:
     )
 
 
-def split(belief: Belief, share: float, share_log_sd: float) -> tuple[Belief, Belief]:
+def split(belief: StockBelief, share: float, share_log_sd: float) -> tuple[StockBelief, StockBelief]:
     """Return (what stays, what goes) when about the share `share` of a tub is tipped out.
 
     `share_log_sd` is the spread of the share on the log scale. Each side gets its share of the bound, lowered by the
@@ -59,27 +59,27 @@ def split(belief: Belief, share: float, share_log_sd: float) -> tuple[Belief, Be
     return _part(belief, stays, doubt), _part(belief, share, share_log_sd)
 
 
-def pour(there: Belief | None, poured: Poured) -> Belief:
+def tip_in(there: StockBelief | None, poured: ShareTippedIn) -> StockBelief:
     """Return the belief about a tub after a share of another was tipped in; its bound is at most the sum of both."""
     part = split(poured.whole, poured.share, poured.log_sd)[1]
     return part if there is None else merged([there, part])
 
 
-def tipping(
-    belief: Belief, on: date, share: float, share_log_sd: float, ageing: Ageing, stage: str
-) -> tuple[About, Poured]:
+def tip_events(
+    belief: StockBelief, on: date, share: float, share_log_sd: float, ageing: Ageing, stage: str
+) -> tuple[ApproximateChange, ShareTippedIn]:
     """Return the two events of tipping a share of one tub into another: out of this tub, and into the other.
 
     The number in the first event is only for display.
     """
     number = whole_below(share * aged(belief, on, ageing, stage).expected)
-    return About(on, -number, share_log_sd, share), Poured(on, share, share_log_sd, belief)
+    return ApproximateChange(on, -number, share_log_sd, share), ShareTippedIn(on, share, share_log_sd, belief)
 
 
-def _part(belief: Belief, share: float, log_sd: float) -> Belief:
+def _part(belief: StockBelief, share: float, log_sd: float) -> StockBelief:
     since = belief.known_since
-    return Belief(
-        (Part(share, log_sd, belief),),
+    return StockBelief(
+        (TubShare(share, log_sd, belief),),
         since,
         taken=share * belief.taken,
         counted_on=since,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from breeder.core.counting.defaults import STORED_CONFIDENCE
-from breeder.core.counting.quantiles import STORED_Z, z_of
+from breeder.core.counting.quantiles import STORED_Z, normal_quantile
 
 # Pairs of a one-sided confidence and the reach there as a multiple of the reach at 95 %, in ascending order. An empty
 # list means the reach of a normal distribution.
@@ -29,7 +29,7 @@ def unless_normal(reach: Reach) -> Reach:
     return reach if any(abs(times - _normal(level)) > LIKE_NORMAL for level, times in reach) else ()
 
 
-def multiple_at(reach: Reach, confidence: float) -> float:
+def reach_multiple(reach: Reach, confidence: float) -> float:
     """Return the reach at a confidence as a multiple of the reach at 95 %.
 
     Between two listed confidences the next higher one is used, which is the safe side. Raises ValueError above the
@@ -45,12 +45,12 @@ def multiple_at(reach: Reach, confidence: float) -> float:
     raise ValueError(f"No bound is kept for a confidence of {confidence:g}; the highest is {reach[-1][0]:g}.")
 
 
-def greatest(reaches: Sequence[Reach], confidences: Sequence[float]) -> Reach:
+def greatest_reach(reaches: Sequence[Reach], confidences: Sequence[float]) -> Reach:
     """Return the greatest of several reaches at each confidence."""
     return unless_normal(
-        tuple((level, max(multiple_at(reach, level) for reach in reaches)) for level in sorted(confidences))
+        tuple((level, max(reach_multiple(reach, level) for reach in reaches)) for level in sorted(confidences))
     )
 
 
 def _normal(confidence: float) -> float:
-    return z_of(confidence) / STORED_Z
+    return normal_quantile(confidence) / STORED_Z

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from breeder.core.counting.defaults import CONFIDENCES, IRRECONCILABLE_Z, STORED_CONFIDENCE
-from breeder.core.counting.quantiles import months_between, z_of
+from breeder.core.counting.quantiles import months_between, normal_quantile
 
-from .belief import WIDEST, Animals, Belief, Used, aged, low_of, spread_between
-from .events import Ageing, Counted
-from .reach import Reach, greatest, reach_from
+from .belief import WIDEST, CountUpdate, LogNormalAnimals, StockBelief, aged, spread_from_median, unrounded_bound
+from .events import Ageing, CountEvent
+from .reach import Reach, greatest_reach, reach_from
 
 
 @dataclass(frozen=True)
@@ -32,8 +32,8 @@ class Prior:
 
 
 def fuse(
-    prior: Belief | None, count: Counted, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
-) -> Belief:
+    prior: StockBelief | None, count: CountEvent, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
+) -> StockBelief:
     """Return the belief after a count, with `moved` included in X.
 
     Prior and count are averaged on the log scale. Their shared errors are taken to be the same (one keeper), so only
@@ -47,7 +47,7 @@ def fuse(
     before = None if prior is None else prior_at_count(prior, count, ageing, stage, confidences)
     spread = 0.0 if count.exact or count.estimate <= 0 else count.log_sd
     shared = min(spread, count.shared_sd)
-    used = Used(
+    used = CountUpdate(
         "first" if prior is None or prior.counted_on is None else "replaced",
         None if before is None else before.middle,
         None if before is None else before.log_sd,
@@ -70,7 +70,7 @@ def fuse(
     kept = (1 - gain) * before.shared_sd + gain * shared
     own_variance = (1 - gain) ** 2 * before.own_variance + gain**2 * (spread**2 - shared**2)
     middle = before.middle * math.exp(gain * log_gap)
-    widest = greatest(
+    widest = greatest_reach(
         [reach for reach, sd in ((before.reach, before.log_sd), (count.reach, spread)) if sd], confidences
     )
     joined = replace(used, rule="fused", gain=gain, z=z)
@@ -89,7 +89,7 @@ def _gain(before: Prior, spread: float, shared: float) -> float:
 
 
 def prior_at_count(
-    belief: Belief, count: Counted, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
+    belief: StockBelief, count: CountEvent, ageing: Ageing, stage: str, confidences: Sequence[float] = CONFIDENCES
 ) -> Prior | None:
     """Return the aged belief as one log-normal of the whole tub, matched in its median and its 95 % bound.
 
@@ -106,22 +106,22 @@ def prior_at_count(
 
     def low(confidence: float) -> float:
         # The added animals have waited too: at most since the last count.
-        worn = math.exp(-z_of(confidence) * waited) if now.moved > 0 else 1.0
-        return low_of(now, confidence) + now.moved * worn
+        worn = math.exp(-normal_quantile(confidence) * waited) if now.moved > 0 else 1.0
+        return unrounded_bound(now, confidence) + now.moved * worn
 
-    log_sd = spread_between(middle, low(STORED_CONFIDENCE))
-    shared = spread_between(middle, low_of(now, shared_only=True) + now.moved)
-    reach = reach_from(lambda level: spread_between(middle, low(level)), confidences) if log_sd < WIDEST else ()
+    log_sd = spread_from_median(middle, low(STORED_CONFIDENCE))
+    shared = spread_from_median(middle, unrounded_bound(now, shared_only=True) + now.moved)
+    reach = reach_from(lambda level: spread_from_median(middle, low(level)), confidences) if log_sd < WIDEST else ()
     return Prior(middle, log_sd, min(log_sd, shared), reach)
 
 
 def _after(
-    count: Counted, middle: float, log_sd: float, shared_sd: float, used: Used, reach: Reach | None = None
-) -> Belief:
+    count: CountEvent, middle: float, log_sd: float, shared_sd: float, used: CountUpdate, reach: Reach | None = None
+) -> StockBelief:
     reach = count.reach if reach is None else reach
-    animals = Animals(middle, log_sd, shared_sd, count.at, cap=count.estimate, floor=count.floor, reach=reach)
+    animals = LogNormalAnimals(middle, log_sd, shared_sd, count.at, cap=count.estimate, floor=count.floor, reach=reach)
     at_count = min(middle, count.estimate)
-    return Belief((animals,), count.at, counted_on=count.at, used=used, at_count=at_count)
+    return StockBelief((animals,), count.at, counted_on=count.at, used=used, at_count=at_count)
 
 
 def _constants(ageing: Ageing) -> dict[str, float]:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 
-def fallen(corrects: Mapping[int, int]) -> set[int]:
+def withdrawn_entries(corrects: Mapping[int, int]) -> set[int]:
     """Return the entries that valid corrections take back; `corrects` maps each correction to the entry it names.
 
     A correction that is itself taken back no longer counts, so the entry it named is valid again. The walk starts at

@@ -15,11 +15,11 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from .kit import Kit
+from .kit import ThermalKit
 from .packs import FAINT_W, FREEZING_C, PACK_FACE_W_K, kit_power_w
 from .regime_stepper import AIR, PAYLOAD
 from .simulation import PER_HOUR as LONGER_PER_HOUR
-from .simulation import Surroundings, Weather, energy_weights, inside_all, response_matrix, surroundings
+from .simulation import Surroundings, Weather, energy_weights, response_matrix, simulate_cases, surroundings
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -33,7 +33,7 @@ NEAR_FREEZING_K = 0.01  # a hundred times the rounding of single precision
 
 
 @dataclass(frozen=True)
-class Swept:
+class SweepResult:
     """What each member goes through, arrays (N,): extremes in degC with their hours, and hours outside the band.
 
     `left_below`, `left_above`: the first reading outside the band on that side, h, NaN where there is none;
@@ -51,7 +51,7 @@ class Swept:
     stalled: Array
 
     @classmethod
-    def empty(cls, members: int) -> Swept:
+    def empty(cls, members: int) -> SweepResult:
         """Return a result for members that have not been simulated yet."""
         swept = cls(*(np.zeros(members) for _ in fields(cls)))
         swept.left_below[:] = swept.left_above[:] = np.nan
@@ -68,7 +68,7 @@ class _Part:
 
 
 def sweep(
-    kit: Kit,
+    kit: ThermalKit,
     ambient_c: Weather,
     *,
     low_c: float,
@@ -77,7 +77,7 @@ def sweep(
     leak: Array | None = None,
     pack_energy: Array | None = None,
     film_by_hour: Sequence[str] | None = None,
-) -> Swept:
+) -> SweepResult:
     """Return extremes and hours outside [low_c, high_c] of each member.
 
     `ambient_c` (N, hours + 1): a member per row, degC at whole hours, finite; the rest as in `simulation.inside`.
@@ -90,13 +90,13 @@ def sweep(
 
 
 def sweep_cases(
-    kit: Kit, cases: Sequence[Surroundings], *, low_c: float, high_c: float, per_hour: int = PER_HOUR
-) -> list[Swept]:
+    kit: ThermalKit, cases: Sequence[Surroundings], *, low_c: float, high_c: float, per_hour: int = PER_HOUR
+) -> list[SweepResult]:
     """Return what `sweep` returns, for several cases of one kit; members that need single steps are stepped together.
 
     `per_hour` readings: 2, or 4 where extremes must be right to 0.01 K.
     """
-    results = [Swept.empty(len(case.leak)) for case in cases]
+    results = [SweepResult.empty(len(case.leak)) for case in cases]
     if kit.phase_change_packs:
         _read_marched(kit, cases, low_c, high_c, [np.arange(len(case.leak)) for case in cases], results)
         return results
@@ -108,7 +108,7 @@ def sweep_cases(
     return results
 
 
-def _may_freeze(kit: Kit, around: Surroundings) -> Whole:
+def _may_freeze(kit: ThermalKit, around: Surroundings) -> Whole:
     """Return the members whose heat pack may freeze; all others are warm enough whatever the rounding.
 
     A pack is warmer than the air in proportion to its power; the weakest member's power is used. A spent pack cannot
@@ -127,13 +127,18 @@ def _may_freeze(kit: Kit, around: Surroundings) -> Whole:
 
 
 def _read_marched(
-    kit: Kit, cases: Sequence[Surroundings], low_c: float, high_c: float, members: Sequence[Whole], results: list[Swept]
+    kit: ThermalKit,
+    cases: Sequence[Surroundings],
+    low_c: float,
+    high_c: float,
+    members: Sequence[Whole],
+    results: list[SweepResult],
 ) -> None:
     """Fill in the results of members that are simulated step by step, read every quarter of an hour."""
     places = [place for place, who in enumerate(members) if len(who)]
     if not places:
         return
-    marched = inside_all(kit, [cases[place].only(members[place]) for place in places], per_hour=LONGER_PER_HOUR)
+    marched = simulate_cases(kit, [cases[place].only(members[place]) for place in places], per_hour=LONGER_PER_HOUR)
     for place, each in zip(places, marched, strict=True):
         who, result = members[place], results[place]
         result.stalled[who] = each.stalled
@@ -144,7 +149,7 @@ def _read_marched(
 
 
 def _blocks(
-    kit: Kit, around: Surroundings, members: Whole, per_hour: int = PER_HOUR, node: int = PAYLOAD
+    kit: ThermalKit, around: Surroundings, members: Whole, per_hour: int = PER_HOUR, node: int = PAYLOAD
 ) -> Iterator[tuple[Whole, Single]]:
     """Yield one node's curves (members, readings) in degC, block by block, each with its members."""
     levels, which = np.unique(around.leak, return_inverse=True)
@@ -167,7 +172,7 @@ def _blocks(
 
 @lru_cache(maxsize=1024)  # about 40 kB each: all kits, films and levels of a board
 def _parts(
-    kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int, per_hour: int, node: int
+    kit: ThermalKit, films: tuple[str | None, ...], levels: tuple[float, ...], level: int, per_hour: int, node: int
 ) -> tuple[_Part, ...]:
     """Return the matrix in strips of half a day, each with only the columns that matter to it."""
     ordered = response_matrix(kit, films, levels, per_hour, node)[level]
@@ -181,7 +186,7 @@ def _parts(
     return tuple(parts)
 
 
-def _given(kit: Kit, around: Surroundings, who: Whole) -> Single:
+def _given(kit: ThermalKit, around: Surroundings, who: Whole) -> Single:
     """Return what the matrix is multiplied by, (members, columns): shares of the packs' power, start, weather."""
     series = energy_weights(around.pack_energy[who]).T if kit.heat_packs else np.empty((len(who), 0))
     given = np.empty((len(who), series.shape[1] + 2 + around.hours), np.float32)
@@ -191,7 +196,7 @@ def _given(kit: Kit, around: Surroundings, who: Whole) -> Single:
     return given
 
 
-def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, result: Swept) -> None:
+def _read(curves: Single, per_hour: int, low_c: float, high_c: float, who: Whole, result: SweepResult) -> None:
     """Fill in the results of one block of members."""
     coldest, warmest = curves.argmin(axis=1), curves.argmax(axis=1)
     result.coldest_c[who], result.coldest_hour[who] = _extreme(curves, coldest, per_hour)

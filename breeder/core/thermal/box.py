@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .kit import Box, Kit, Layer, Payload
+from .kit import Payload, ShippingBox, ThermalKit, WallLayer
 from .materials import (
     AIR_J_KGK,
     AIR_KG_M3,
@@ -106,7 +106,7 @@ def shape_factor_m(inner_m: Sides, thickness_m: float) -> float:
 class _Wall:
     """One layer in place: its resistance K/W, capacity J/K and the outer sides."""
 
-    layer: Layer
+    layer: WallLayer
     k_w: float
     j_k: float
     outer_m: Sides
@@ -116,16 +116,16 @@ def _grown(sides_m: Sides, by_m: float) -> Sides:
     return (sides_m[0] + 2 * by_m, sides_m[1] + 2 * by_m, sides_m[2] + 2 * by_m)
 
 
-def _is_sheet(layer: Layer) -> bool:
+def _is_sheet(layer: WallLayer) -> bool:
     return MATERIALS[layer.material].resistance_m2k_w is not None
 
 
-def outer_sides_m(box: Box) -> Sides:
+def outer_sides_m(box: ShippingBox) -> Sides:
     """Return the outer sides in meters; a foil sheet lies against the wall and adds nothing."""
     return _grown(box.inner_m, sum(layer.mm / 1000.0 for layer in box.layers if not _is_sheet(layer)))
 
 
-def _walls(box: Box) -> list[_Wall]:
+def _walls(box: ShippingBox) -> list[_Wall]:
     """Return the layers in place; the resistance of a sheet acts over the geometric mean of inner and outer area."""
     mean_area = math.sqrt(area_m2(box.inner_m) * area_m2(outer_sides_m(box)))
     sides, walls = box.inner_m, []
@@ -145,12 +145,12 @@ def _walls(box: Box) -> list[_Wall]:
     return walls
 
 
-def _films_k_w(box: Box, outside_film_w_m2k: float | None) -> tuple[float, float]:
+def _films_k_w(box: ShippingBox, outside_film_w_m2k: float | None) -> tuple[float, float]:
     outside = box.outside_film_w_m2k if outside_film_w_m2k is None else outside_film_w_m2k
     return 1.0 / (box.inside_film_w_m2k * area_m2(box.inner_m)), 1.0 / (outside * area_m2(outer_sides_m(box)))
 
 
-def conductance_w_k(box: Box, outside_film_w_m2k: float | None = None) -> float:
+def conductance_w_k(box: ShippingBox, outside_film_w_m2k: float | None = None) -> float:
     """Return the conductance from the inside air to the outside, W/K, leak factor included.
 
     1/[1/(h_i A_in) + sum 1/(k S) + R_sheet/sqrt(A_in A_out) + 1/(h_o A_out)] times the leak factor. Air that
@@ -170,14 +170,14 @@ def payload_w_k(payload: Payload, inside_film_w_m2k: float) -> float:
     return payload.cups * payload.cup_area_m2 / (1.0 / inside_film_w_m2k + inner)
 
 
-def _capacities(kit: Kit) -> tuple[float, float]:
+def _capacities(kit: ThermalKit) -> tuple[float, float]:
     """Return J/K of the air with dunnage, and of the payload with ballast."""
     air = AIR_KG_M3 * kit.box.litres / 1000.0 * AIR_J_KGK + kit.payload.dunnage_kg * DRY_ORGANIC_J_KGK
     payload = kit.payload.kg * moist_j_kgk(kit.payload.water_share) + kit.ballast_kg * WATER_J_KGK
     return air, payload
 
 
-def simple_network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network:
+def simple_network(kit: ThermalKit, outside_film_w_m2k: float | None = None) -> Network:
     """Return the two-node network that can be checked by hand.
 
     The air node gets the share of each layer's capacity that equals the share of the resistance outside its middle.
@@ -196,7 +196,7 @@ def simple_network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network
     return Network(payload_w_k(kit.payload, kit.box.inside_film_w_m2k), air, payload, (conductance,))
 
 
-def network(kit: Kit, outside_film_w_m2k: float | None = None) -> Network:
+def network(kit: ThermalKit, outside_film_w_m2k: float | None = None) -> Network:
     """Return the network that verdicts use: four nodes for a lined box, two for a bare one.
 
     The liner is one node at the capacity-weighted middle of its layers, and the outermost layer is another at its

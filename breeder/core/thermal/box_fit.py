@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .box import Network, network
-from .box_fit_text import FLOOR_WITH_AIR_SD_LN, doubts_about, notes_on, vague
+from .box_fit_text import FLOOR_WITH_AIR_SD_LN, fit_doubts, fit_notes, vague_text
 from .ensemble_draws import LEAK_MEDIAN
-from .kit import Box, Kit, Payload
+from .kit import Payload, ShippingBox, ThermalKit
 from .materials import SECONDS_PER_HOUR
-from .repeated_run import course
+from .repeated_run import simulate_course
 
 Array = NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class CannotFit(ValueError):
 
 
 @dataclass(frozen=True)
-class Fitted:
+class BoxFit:
     """A fitted box: its conductance in W/K with the spread of the log, the bottle's film in W/K, the rms misfit in K.
 
     The curves are those of the bottle, degC, every five minutes. `doubts` are reasons not to use the result; `notes`
@@ -79,14 +79,14 @@ def bottle_film_w_k(litres: float) -> float:
 
 
 def fit_box(
-    box: Box,
+    box: ShippingBox,
     hours: ArrayLike,
     outside_c: ArrayLike,
     bottle_c: ArrayLike,
     *,
     litres: float,
     air_c: ArrayLike | None = None,
-) -> Fitted:
+) -> BoxFit:
     """Return the box that explains what loggers recorded with a bottle of water, and nothing else, in it.
 
     `box` is the box as drawn; its leak factor is not used. `hours` increase; `outside_c`, `bottle_c` and `air_c` (a
@@ -97,7 +97,9 @@ def fit_box(
     at, outside, bottle = (np.asarray(values, dtype=float) for values in (hours, outside_c, bottle_c))
     air = None if air_c is None else np.asarray(air_c, dtype=float)
     _refuse_poor(at, outside, bottle, litres)
-    drawn = network(Kit(replace(box, leak_factor=1.0), Payload(litres, water_share=1.0)))  # a liter weighs a kilogram
+    drawn = network(
+        ThermalKit(replace(box, leak_factor=1.0), Payload(litres, water_share=1.0))
+    )  # a liter weighs a kilogram
     if air is None:
         _refuse_thin(drawn, bottle_film_w_k(litres))
     elif air.shape != at.shape or np.isfinite(air).sum() < LEAST_READINGS:
@@ -194,7 +196,7 @@ def _residuals(run: _LoggedRun) -> Callable[[Array], list[Array]]:
 
     def residuals(guess: Array) -> list[Array]:
         starts = {"payload_c": start_c + guess[1], "box_c": start_c + guess[2]}
-        air, bottle = course(run.network(guess), weather + guess[3], GRID_S, **starts)
+        air, bottle = simulate_course(run.network(guess), weather + guess[3], GRID_S, **starts)
         models = (air + guess[6], bottle)
         return [np.interp(at, grid, models[node]) - values for node, at, values in logged]
 
@@ -240,19 +242,19 @@ def _weight(residuals: Array) -> float:
     return (1.0 - together) / (1.0 + together) * (READING_K / max(rms, READING_K)) ** 2
 
 
-def _fit_run(run: _LoggedRun) -> Fitted:
+def _fit_run(run: _LoggedRun) -> BoxFit:
     best = _best_guess(run)
     log_sd, rms = _log_sd(run, best), float(np.sqrt(np.mean(np.concatenate(best.residuals) ** 2)))
-    doubts, has_air = doubts_about(rms, math.exp(best.guess[5])), run.air_c is not None
+    doubts, has_air = fit_doubts(rms, math.exp(best.guess[5])), run.air_c is not None
     if log_sd > MOST_SD_LN:
-        raise CannotFit(" ".join(doubts) or vague(log_sd, has_air=has_air))
+        raise CannotFit(" ".join(doubts) or vague_text(log_sd, has_air=has_air))
     net, weather = run.network(best.guess), run.on_grid(run.outside_c) + best.guess[3]
     logged = run.on_grid(run.bottle_c)
     bottle, box = logged[0] + best.guess[1:3]
-    modelled = course(net, weather, GRID_S, box_c=box, payload_c=bottle)[1]
-    return Fitted(
+    modelled = simulate_course(net, weather, GRID_S, box_c=box, payload_c=bottle)[1]
+    return BoxFit(
         net.outside_w_k, log_sd, net.payload_w_k, rms, run.grid_h(), weather, logged, modelled,
-        doubts, notes_on(log_sd, math.exp(best.guess[0]), has_air=has_air),
+        doubts, fit_notes(log_sd, math.exp(best.guess[0]), has_air=has_air),
     )  # fmt: skip
 
 

@@ -10,13 +10,13 @@ LEAST_FACTOR = 0.8  # of the drawn conductance; with usual leaks one box in thir
 FLOOR_WITH_AIR_SD_LN = 0.05  # least spread of ln conductance with a logger in the air, whatever the readings say
 
 
-def vague(log_sd: float, *, has_air: bool) -> str:
+def vague_text(log_sd: float, *, has_air: bool) -> str:
     """Return why a result with this spread of ln conductance is useless, and what to do."""
     remedy = "Log another, colder day" if has_air else "Hang a second logger in the air"
     return f"The box would be known only to within {100 * log_sd:.0f} %. {remedy}."
 
 
-def doubts_about(rms_k: float, heat: float) -> tuple[str, ...]:
+def fit_doubts(rms_k: float, heat: float) -> tuple[str, ...]:
     """Return the reasons not to use a fit, from its rms misfit in K and the heat of the box relative to its walls."""
     doubts = []
     if rms_k > MOST_RESIDUAL_K:
@@ -32,7 +32,7 @@ def doubts_about(rms_k: float, heat: float) -> tuple[str, ...]:
     return tuple(doubts)
 
 
-def notes_on(log_sd: float, factor: float, *, has_air: bool) -> tuple[str, ...]:
+def fit_notes(log_sd: float, factor: float, *, has_air: bool) -> tuple[str, ...]:
     """Return what to keep in mind, from the spread of ln conductance and the ratio to the drawn conductance."""
     notes = []
     if log_sd > LEAK_SD_LN and not has_air:

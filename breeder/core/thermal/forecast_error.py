@@ -49,7 +49,7 @@ def low_sd_c(lead_days: ArrayLike, season: str | None = None) -> Array:
     return _sd_c(np.asarray(lead_days, dtype=float), LOW_SD_C, 1.0 if season is None else LOW_SEASON[season])
 
 
-def season_of(month: int, latitude: float) -> str:
+def season_name(month: int, latitude: float) -> str:
     """Return the meteorological season of a month, 1 to 12, at a latitude in degrees."""
     quarter = month % 12 // 3
     return SEASONS[quarter if latitude >= 0 else (quarter + 2) % 4]

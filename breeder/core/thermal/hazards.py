@@ -15,7 +15,7 @@ CHILL_K = 2.0  # the payload is chilled when a pack takes it this far below both
 WARMER_C = 57  # mean surface of warmers in use (C&EN 2010)
 
 
-def notes(
+def hazard_notes(
     what: Packed, trace: Trace, outside_c: Array, start_c: float, limits: tuple[float, float] | None
 ) -> list[str]:
     """Return warnings for the keeper; `outside_c` (M,) is the weather in degC at the readings of the trace."""

@@ -35,7 +35,7 @@ class _Faults(list[tuple[str, str]]):
             raise BadKit(self)
 
 
-def airtight_sentence(air_changes_h: float) -> str:
+def airtight_text(air_changes_h: float) -> str:
     """Return why a heat pack is refused in an airtight box."""
     return (
         f"It is {air_changes_h:g} an hour, so the box is airtight, and a heat pack would use up the animals' oxygen; "
@@ -44,7 +44,7 @@ def airtight_sentence(air_changes_h: float) -> str:
 
 
 @dataclass(frozen=True)
-class Layer:
+class WallLayer:
     """One layer of wall, counted outward from the inside. `gap_mm`: still air in front of one foil face (6 or 12)."""
 
     material: str
@@ -64,11 +64,11 @@ class Layer:
 
 
 @dataclass(frozen=True)
-class Box:
+class ShippingBox:
     """A box. `leak_factor` multiplies its conductance (seams, lid); `air_changes_h` brings heat packs their oxygen."""
 
     inner_m: tuple[float, float, float]
-    layers: tuple[Layer, ...]
+    layers: tuple[WallLayer, ...]
     inside_film_w_m2k: float = 6.0
     outside_film_w_m2k: float = 8.3
     leak_factor: float = 1.0
@@ -162,22 +162,22 @@ class PhaseChangePack:
 Pack = HeatPack | PhaseChangePack
 
 
-def is_too_many(packs: tuple[PhaseChangePack, ...]) -> bool:
+def has_too_many_packs(packs: tuple[PhaseChangePack, ...]) -> bool:
     """Return whether there are more kinds of melting packs than the model can take; equal packs count as one."""
     return len(set(packs)) > MOST_PHASE_CHANGE_PACKS
 
 
-def too_many_sentence(packs: tuple[PhaseChangePack, ...]) -> str:
+def too_many_packs_text(packs: tuple[PhaseChangePack, ...]) -> str:
     """Return why so many kinds of melting packs are refused."""
     kinds = len(set(packs))
     return f"There are {kinds} different phase-change packs, but at most {MOST_PHASE_CHANGE_PACKS} can be simulated."
 
 
 @dataclass(frozen=True)
-class Kit:
+class ThermalKit:
     """Everything that is shipped: box, payload, water ballast in kg, and packs."""
 
-    box: Box
+    box: ShippingBox
     payload: Payload
     ballast_kg: float = 0.0
     packs: tuple[Pack, ...] = ()
@@ -193,9 +193,9 @@ class Kit:
             wants = f"It is {self.payload.kg:g} kg, which needs about {needed:.1f} liters"
             faults.append(("payload.kg", f"{wants}, but the box holds {self.box.litres:.1f}; take a larger box."))
         if self.heat_packs and self.box.air_changes_h < AIRTIGHT_BELOW_H:
-            faults.append(("box.air_changes_h", airtight_sentence(self.box.air_changes_h)))
-        if is_too_many(self.phase_change_packs):
-            faults.append(("packs", too_many_sentence(self.phase_change_packs)))
+            faults.append(("box.air_changes_h", airtight_text(self.box.air_changes_h)))
+        if has_too_many_packs(self.phase_change_packs):
+            faults.append(("packs", too_many_packs_text(self.phase_change_packs)))
         faults.refuse()
 
     @property

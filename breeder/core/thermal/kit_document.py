@@ -15,16 +15,16 @@ from .box import Network, simple_network
 from .kit import (
     AIRTIGHT_BELOW_H,
     BadKit,
-    Box,
     HeatPack,
-    Kit,
-    Layer,
     Pack,
     Payload,
     PhaseChangePack,
-    airtight_sentence,
-    is_too_many,
-    too_many_sentence,
+    ShippingBox,
+    ThermalKit,
+    WallLayer,
+    airtight_text,
+    has_too_many_packs,
+    too_many_packs_text,
 )
 from .materials import MATERIALS
 from .single_run import LONGEST_RUN_H, Packed, Series, packed
@@ -50,7 +50,7 @@ def _made(reader: Reader, make: Callable[[], Made]) -> Made | None:
         return None
 
 
-def _layer(reader: Reader) -> Layer | None:
+def _layer(reader: Reader) -> WallLayer | None:
     material = reader.choice("material", tuple(MATERIALS))
     known_material = MATERIALS.get(material)
     if known_material is not None and known_material.sheet_mm is not None:
@@ -59,10 +59,10 @@ def _layer(reader: Reader) -> Layer | None:
         mm = reader.number("mm")
     gap = reader.number("gap_mm", default=0.0)
     reader.done()
-    return _made(reader, lambda: Layer(material, mm, gap))
+    return _made(reader, lambda: WallLayer(material, mm, gap))
 
 
-def read_box(reader: Reader) -> Box | None:
+def read_box(reader: Reader) -> ShippingBox | None:
     """Return a box with its layers; None after faults."""
     inner = reader.numbers("inner_m")
     rows = [_layer(row) for row in reader.objects("layers")]
@@ -73,12 +73,12 @@ def read_box(reader: Reader) -> Box | None:
     air = reader.number("air_changes_h", default=0.6)
     reader.done()
     # Stand-in walls keep an empty list from being blamed as well when its rows already were.
-    walls = layers or tuple(Layer("corrugated", 4.0) for _ in rows)
+    walls = layers or tuple(WallLayer("corrugated", 4.0) for _ in rows)
     if any(fault.path.startswith(reader.at("layers")) for fault in reader.faults):
-        walls = walls or (Layer("corrugated", 4.0),)
+        walls = walls or (WallLayer("corrugated", 4.0),)
     if not reader.usable:
         return None
-    made = _made(reader, lambda: Box((*inner,), walls, film_in, film_out, leak, air))  # type: ignore[arg-type]
+    made = _made(reader, lambda: ShippingBox((*inner,), walls, film_in, film_out, leak, air))  # type: ignore[arg-type]
     return made if len(layers) == len(rows) else None
 
 
@@ -124,15 +124,15 @@ def _air(readers: list[Reader]) -> tuple[float | None, float]:
 
 
 @dataclass(frozen=True)
-class Given:
+class KitReading:
     """What a document describes: the network with its packs, and the kit if it has a box."""
 
     packed: Packed
-    kit: Kit | None
+    kit: ThermalKit | None
     simple: Network
 
 
-def read_kit(reader: Reader) -> Given | None:
+def read_kit(reader: Reader) -> KitReading | None:
     """Return the kit or network of a document; None after faults. The caller calls `done`."""
     packs = [_pack(row) for row in reader.objects("packs", default=())]
     fine = tuple(pack for pack in packs if pack is not None)
@@ -144,21 +144,21 @@ def read_kit(reader: Reader) -> Given | None:
         heat = tuple(pack for pack in fine if isinstance(pack, HeatPack))
         phase = tuple(pack for pack in fine if isinstance(pack, PhaseChangePack))
         if heat and free is not None and changes < AIRTIGHT_BELOW_H:
-            reader.fault("air_changes_h", airtight_sentence(changes))
-        if is_too_many(phase):
-            reader.fault("packs", too_many_sentence(phase))
-        return Given(Packed(net, heat, phase, free, changes), None, net)
+            reader.fault("air_changes_h", airtight_text(changes))
+        if has_too_many_packs(phase):
+            reader.fault("packs", too_many_packs_text(phase))
+        return KitReading(Packed(net, heat, phase, free, changes), None, net)
     if which != "box":
         _with_box(reader)
         return None
     box, payload, ballast = _with_box(reader)
     if box is None or payload is None or len(fine) < len(packs):
         return None
-    kit = _made(reader, lambda: Kit(box, payload, ballast, fine))
-    return None if kit is None else Given(packed(kit), kit, simple_network(kit))
+    kit = _made(reader, lambda: ThermalKit(box, payload, ballast, fine))
+    return None if kit is None else KitReading(packed(kit), kit, simple_network(kit))
 
 
-def _with_box(reader: Reader) -> tuple[Box | None, Payload | None, float]:
+def _with_box(reader: Reader) -> tuple[ShippingBox | None, Payload | None, float]:
     """Read box, payload and ballast, as far as they are given."""
     box = read_box(reader.object("box")) if reader.has("box") else None
     payload = _payload(reader.object("payload")) if reader.has("box") or reader.has("payload") else None

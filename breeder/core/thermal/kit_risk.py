@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import metrics
-from .batch import Swept
+from .batch import SweepResult
 from .verdict import Limits, Odds, Tolerance, decide
 
 Array = NDArray[np.float64]
@@ -28,7 +28,7 @@ class Moment:
 
 
 @dataclass(frozen=True)
-class CaseOutcome:
+class CaseRisk:
     """The result of one delay case: shares of its members that fail, and the hours missing from its forecast."""
 
     name: str
@@ -41,7 +41,7 @@ class CaseOutcome:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class KitRisk:
     """The result for one kit: verdict, odds, extremes, missing hours. Hours are weighted means over members."""
 
     verdict: str
@@ -55,7 +55,7 @@ class Outcome:
     hours_above: float
     missing_hours: tuple[float, ...]
     stalled: float  # weight of members whose heat pack freezes
-    cases: tuple[CaseOutcome, ...]
+    cases: tuple[CaseRisk, ...]
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Failures:
     warm: Flags
 
 
-def failures(swept: Swept, limits: Limits) -> Failures:
+def failures(swept: SweepResult, limits: Limits) -> Failures:
     """Return which members fail.
 
     A member fails comfort when its hours outside the band, below and above together, exceed the allowance, and the hard
@@ -85,22 +85,22 @@ def failures(swept: Swept, limits: Limits) -> Failures:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedCase:
     """All members of one delay case, arrays (N,); nothing after a missing hour counts."""
 
     name: str
     weight: float
-    swept: Swept
+    swept: SweepResult
     failed: Failures
     complete: Flags
     missing_hours: tuple[float, ...]
 
 
-def judge(
-    name: str, weight: float, swept: Swept, limits: Limits, *, complete: Flags, missing_hours: tuple[float, ...]
-) -> Judged:
+def judge_case(
+    name: str, weight: float, swept: SweepResult, limits: Limits, *, complete: Flags, missing_hours: tuple[float, ...]
+) -> JudgedCase:
     """Return the failures in one case; `complete` (N,): no hour of the member is missing."""
-    return Judged(name, weight, swept, failures(swept, limits), complete, missing_hours)
+    return JudgedCase(name, weight, swept, failures(swept, limits), complete, missing_hours)
 
 
 def weights_fault(weights: Sequence[float]) -> str | None:
@@ -114,7 +114,7 @@ def weights_fault(weights: Sequence[float]) -> str | None:
     return None
 
 
-def outcome(judged: Sequence[Judged], tolerance: Tolerance) -> Outcome:
+def overall_risk(judged: Sequence[JudgedCase], tolerance: Tolerance) -> KitRisk:
     """Return the outcome over all delay cases. Raises ValueError if their weights do not add up to 1."""
     fault = weights_fault([case.weight for case in judged])
     if fault:
@@ -125,7 +125,7 @@ def outcome(judged: Sequence[Judged], tolerance: Tolerance) -> Outcome:
     def mean(values: Iterable[Array | Flags]) -> float:
         return float(sum(case.weight * float(np.mean(value)) for case, value in zip(judged, values, strict=True)))
 
-    return Outcome(
+    return KitRisk(
         verdict=decide(comfort, hard, tolerance),
         comfort=comfort,
         hard=hard,
@@ -161,8 +161,8 @@ def _moment(cases: Sequence[tuple[float, Array, Array]]) -> Moment:
     return Moment(quantiles, metrics.weighted_quantiles(hours[used], share[used], (0.5,))[0])
 
 
-def _case_outcome(case: Judged) -> CaseOutcome:
-    return CaseOutcome(
+def _case_outcome(case: JudgedCase) -> CaseRisk:
+    return CaseRisk(
         name=case.name,
         weight=case.weight,
         comfort_failed=float(np.mean(case.failed.comfort)),

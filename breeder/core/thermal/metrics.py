@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .batch import Swept
+from .batch import SweepResult
 
 Array = NDArray[np.float64]
 
@@ -76,10 +76,10 @@ def cut(hour: Array, curve_c: Array, known_until: Array, complete: NDArray[np.bo
     return np.where(hour[:, None] <= until + 1e-9, curve_c, np.nan)
 
 
-def swept(hour: Array, curve_c: Array, low_c: float, high_c: float, stalled: NDArray[np.bool_]) -> Swept:
+def sweep_result(hour: Array, curve_c: Array, low_c: float, high_c: float, stalled: NDArray[np.bool_]) -> SweepResult:
     """Return what `sweep` returns, from the curves (M, N) of the members."""
     extreme = extremes(hour, curve_c)
-    return Swept(
+    return SweepResult(
         extreme.coldest_c,
         extreme.coldest_hour,
         extreme.warmest_c,

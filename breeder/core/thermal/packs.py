@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .kit import HeatPack, Kit
+from .kit import HeatPack, ThermalKit
 from .materials import IRON_HEAT_KJ_G, OXYGEN_HEAT_KJ_G, SECONDS_PER_HOUR
 
 # Total mass by printed hours (memory, low confidence; the keeper may enter the weight).
@@ -193,7 +193,7 @@ def together_w(
     return sum(burning.power_w, np.zeros_like(burning.share))
 
 
-def kit_power_w(kit: Kit, hour: ArrayLike, energy: float | NDArray[np.float64] = 1.0) -> NDArray[np.float64]:
+def kit_power_w(kit: ThermalKit, hour: ArrayLike, energy: float | NDArray[np.float64] = 1.0) -> NDArray[np.float64]:
     """Return the power of the kit's heat packs at hours of the run, W, limited by the oxygen of its box."""
     return together_w(
         kit.heat_packs, hour, air_changes_h=kit.box.air_changes_h, free_litres=kit.free_litres, energy=energy

@@ -80,7 +80,7 @@ class Regimes:
         return now, new
 
 
-def regimes_of(packs: tuple[PhaseChangePack, ...]) -> Regimes:
+def pack_regimes(packs: tuple[PhaseChangePack, ...]) -> Regimes:
     """Return the regimes of a kit's packs; equal packs become one with their total weight and contact.
 
     The melting range is centered on `melt_c`. Its capacity holds the latent heat and the mean sensible heat:

@@ -13,10 +13,10 @@ from breeder.core.jsonio.document_reader import Reader
 from . import hazards, metrics
 from . import packs as heat_packs
 from .box import Network
-from .kit_document import COLDEST_C, MOST_W, WARMEST_C, Given, read_hours, read_kit, read_series
-from .kit_risk import QUANTILES, Judged, Moment, judge, outcome, weights_fault
+from .kit_document import COLDEST_C, MOST_W, WARMEST_C, KitReading, read_hours, read_kit, read_series
+from .kit_risk import QUANTILES, JudgedCase, Moment, judge_case, overall_risk, weights_fault
 from .materials import SECONDS_PER_HOUR
-from .phase_change import regimes_of, stored_kj
+from .phase_change import pack_regimes, stored_kj
 from .regime_stepper import Trace
 from .single_run import LONGEST_RUN_H, Series, read_at, run
 from .verdict import Limits, Odds, Tolerance
@@ -49,7 +49,7 @@ def heat(document: dict[str, Any]) -> dict[str, Any]:
     if limits is not None:
         answer |= _outside(trace, *limits)
     answer["packs"] = _pack_rows(given, trace, end_h)
-    answer["notes"] = hazards.notes(given.packed, trace, ambient.at(trace.hour)[:, 0], start_c, limits)
+    answer["notes"] = hazards.hazard_notes(given.packed, trace, ambient.at(trace.hour)[:, 0], start_c, limits)
     return answer
 
 
@@ -70,7 +70,7 @@ def _at_hours(reader: Reader) -> list[float]:
     return reader.numbers("at_hours", least=1, low=0.0, high=LONGEST_RUN_H)
 
 
-def _network_row(given: Given) -> dict[str, Any]:
+def _network_row(given: KitReading) -> dict[str, Any]:
     """Return the numbers used; for a lined box also the two-node network that can be checked by hand."""
     net = given.packed.network
     row: dict[str, Any] = {**_two_nodes(net)}
@@ -121,7 +121,7 @@ def _outside(trace: Trace, low_c: float, high_c: float) -> dict[str, float]:
     }
 
 
-def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
+def _pack_rows(given: KitReading, trace: Trace, end_h: float) -> list[dict[str, Any]]:
     """Return energy and mean power of each pack: heat packs over the printed hours, melting packs over the run."""
     what, rows = given.packed, []
     burning = what.burn(trace.hour)
@@ -139,13 +139,13 @@ def _pack_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]
     return rows + _melting_rows(given, trace, end_h)
 
 
-def _melting_rows(given: Given, trace: Trace, end_h: float) -> list[dict[str, Any]]:
+def _melting_rows(given: KitReading, trace: Trace, end_h: float) -> list[dict[str, Any]]:
     """Return the heat that each melting pack took up, from the final state of the packs equal to it."""
     packs = given.packed.phase_change_packs
     rows = []
     for pack in packs:
         place = list(dict.fromkeys(packs)).index(pack)
-        alone = regimes_of((pack,))
+        alone = pack_regimes((pack,))
         before, after = (stored_kj(alone, np.array([c])) for c in (pack.start_c, trace.pack_c[0, place]))
         taken_up = float((after - before)[0])
         rows.append(
@@ -179,7 +179,7 @@ def check(document: dict[str, Any]) -> dict[str, Any]:
     assert limits is not None
     assert tolerance is not None
     judged = [_judged(given, case, start_c, limits) for case in cases]
-    risk = outcome(judged, tolerance)
+    risk = overall_risk(judged, tolerance)
     notes = [f"Hour {hour:g} is missing in at least one member." for hour in risk.missing_hours]
     return {
         "contract": CONTRACT,
@@ -236,7 +236,7 @@ def _case(reader: Reader) -> Case:
     return name, weight, hours, members
 
 
-def _judged(given: Given, case: Case, start_c: float, limits: Limits) -> Judged:
+def _judged(given: KitReading, case: Case, start_c: float, limits: Limits) -> JudgedCase:
     """Run all members of a case; weather after a gap is filled with any finite number, since it is never read."""
     name, weight, hours, rows = case
     at, members = np.array(hours), np.array(rows).T
@@ -246,9 +246,9 @@ def _judged(given: Given, case: Case, start_c: float, limits: Limits) -> Judged:
     first = gap.argmax(axis=0)
     known_until = np.where(first > 0, at[np.maximum(first - 1, 0)], 0.0)
     known_c = metrics.cut(trace.hour, trace.payload_c, known_until, complete)
-    swept = metrics.swept(trace.hour, known_c, limits.low_c, limits.high_c, trace.stalled)
+    swept = metrics.sweep_result(trace.hour, known_c, limits.low_c, limits.high_c, trace.stalled)
     missing = tuple(float(hour) for hour in at[gap.any(axis=1)])
-    return judge(name, weight, swept, limits, complete=complete, missing_hours=missing)
+    return judge_case(name, weight, swept, limits, complete=complete, missing_hours=missing)
 
 
 def _odds_row(odds: Odds) -> dict[str, float]:

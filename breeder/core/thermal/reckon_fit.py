@@ -8,8 +8,8 @@ from breeder.core.jsonio import CONTRACT
 from breeder.core.jsonio.document_reader import Reader
 
 from . import ice_melt
-from .box_fit import CannotFit, Fitted, fit_box
-from .kit import BadKit, Box
+from .box_fit import BoxFit, CannotFit, fit_box
+from .kit import BadKit, ShippingBox
 from .kit_document import COLDEST_C, WARMEST_C, read_box, read_hours
 
 LEAST_LITRES, MOST_LITRES = 0.05, 10.0
@@ -55,7 +55,9 @@ def _column(reader: Reader, name: str, rows: int) -> list[float]:
     return values
 
 
-def _fitted(reader: Reader, box: Box, litres: float, hours: list[float], *columns: list[float] | None) -> Fitted:
+def _fitted(
+    reader: Reader, box: ShippingBox, litres: float, hours: list[float], *columns: list[float] | None
+) -> BoxFit:
     outside, bottle, air = columns
     try:
         return fit_box(box, hours, outside, bottle, litres=litres, air_c=air)  # type: ignore[arg-type]

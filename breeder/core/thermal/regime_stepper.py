@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from . import packs as heat_packs
 from .phase_change import Regimes
-from .transition_matrices import Block, Run, blocks_of
+from .transition_matrices import Block, Run, time_blocks
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -137,7 +137,7 @@ def _beyond(regimes: Regimes, pack_c: Array, regime: Whole) -> Flags:
     return beyond
 
 
-def march(
+def step_members(
     run: Run,
     outside_c: Array,
     power: Array | None,
@@ -164,7 +164,7 @@ def march(
     ever, kept = frozen.copy(), [AIR, PAYLOAD] if with_air else [PAYLOAD]
     read = [going.state[:, None, kept]]
     column = np.empty((len(seats), n + 2 * inputs, seats.shape[1]))
-    for k, block in enumerate(blocks_of(run, inputs, (*kept, *range(going.first_pack, n)))):
+    for k, block in enumerate(time_blocks(run, inputs, (*kept, *range(going.first_pack, n)))):
         column[:, :n], column[:, n], column[:, n + inputs] = going.state, outside[k], outside[k + 1]
         if inputs == 2:
             column[:, n + 1], column[:, n + 3] = (0.0, 0.0) if steady is None else (steady[k], steady[k + 1])

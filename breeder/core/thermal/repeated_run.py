@@ -16,7 +16,9 @@ from .regime_stepper import AIR, PAYLOAD
 Array = NDArray[np.float64]
 
 
-def course(net: Network, outside_c: Array, step_s: float, *, box_c: float, payload_c: float) -> tuple[Array, Array]:
+def simulate_course(
+    net: Network, outside_c: Array, step_s: float, *, box_c: float, payload_c: float
+) -> tuple[Array, Array]:
     """Return air and payload at each point of the grid, degC, both of the shape of `outside_c` (M,).
 
     Air and walls start at `box_c`, the payload at `payload_c`; nothing else heats or cools.

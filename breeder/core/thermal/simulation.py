@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from . import packs as heat_packs
 from .box import FILMS, Network, network
 from .first_order_hold import FINE_PER_HOUR, responses
-from .kit import Kit
-from .phase_change import regimes_of
-from .regime_stepper import march
+from .kit import ThermalKit
+from .phase_change import pack_regimes
+from .regime_stepper import step_members
 from .transition_matrices import Run
 
 Array = NDArray[np.float64]
@@ -59,7 +59,7 @@ class Surroundings:
 
 
 @dataclass(frozen=True)
-class Inside:
+class PayloadCurves:
     """The payload at readings `hour` (M,), each member a column of `payload_c` (M, N), in degC."""
 
     hour: Array
@@ -101,8 +101,8 @@ def surroundings(
     return Surroundings(weather, start, factors, energy, films)
 
 
-def inside(
-    kit: Kit,
+def simulate(
+    kit: ThermalKit,
     ambient_c: Weather,
     *,
     start_c: float | Array,
@@ -110,7 +110,7 @@ def inside(
     pack_energy: Array | None = None,
     film_by_hour: Sequence[str] | None = None,
     per_hour: int = PER_HOUR,
-) -> Inside:
+) -> PayloadCurves:
     """Return the payload's temperature over the run for each member.
 
     Assumes weather straight between whole hours and everything at `start_c` (number or (N,)) at hour 0, melting packs
@@ -120,10 +120,10 @@ def inside(
     packs also 12. Raises ValueError for shapes that do not fit or values that are not finite.
     """
     around = surroundings(ambient_c, start_c=start_c, leak=leak, pack_energy=pack_energy, film_by_hour=film_by_hour)
-    return inside_all(kit, [around], per_hour=per_hour)[0]
+    return simulate_cases(kit, [around], per_hour=per_hour)[0]
 
 
-def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_HOUR) -> list[Inside]:
+def simulate_cases(kit: ThermalKit, cases: Sequence[Surroundings], *, per_hour: int = PER_HOUR) -> list[PayloadCurves]:
     """Return what `inside` returns, for several cases; melting packs are stepped through all cases together."""
     if kit.phase_change_packs:
         return _stepped(kit, cases, per_hour)
@@ -132,14 +132,14 @@ def inside_all(kit: Kit, cases: Sequence[Surroundings], *, per_hour: int = PER_H
 
 
 @lru_cache(maxsize=512)
-def _networks(kit: Kit, film: str | None, levels: tuple[float, ...]) -> tuple[Network, ...]:
+def _networks(kit: ThermalKit, film: str | None, levels: tuple[float, ...]) -> tuple[Network, ...]:
     base = network(kit, None if film is None else FILMS[film])
     return tuple(base.leaking(level) for level in levels)
 
 
 @lru_cache(maxsize=48)
 def response_matrix(
-    kit: Kit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1
+    kit: ThermalKit, films: tuple[str | None, ...], levels: tuple[float, ...], per_hour: int, node: int = 1
 ) -> Array:
     """Return the response matrix (levels, readings, columns) of a kit to weather, start and pack power."""
     power = None
@@ -160,7 +160,7 @@ def energy_weights(energy: Array) -> Array:
     return weights
 
 
-def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> Inside:
+def _multiplied(kit: ThermalKit, case: Surroundings, per_hour: int, node: int = 1) -> PayloadCurves:
     levels, which = np.unique(case.leak, return_inverse=True)
     matrix = response_matrix(kit, case.films, tuple(float(level) for level in levels), per_hour, node)
     packs = [energy_weights(case.pack_energy)] if kit.heat_packs else []
@@ -170,10 +170,12 @@ def _multiplied(kit: Kit, case: Surroundings, per_hour: int, node: int = 1) -> I
     ends = np.cumsum(np.bincount(which, minlength=len(levels)))
     products = [block @ each.T for block, each in zip(np.split(rows, ends[:-1]), matrix, strict=True)]
     curves = np.concatenate(products)[np.argsort(order)]
-    return Inside(np.arange(curves.shape[1]) / per_hour, curves.T, np.zeros(len(which), bool))
+    return PayloadCurves(np.arange(curves.shape[1]) / per_hour, curves.T, np.zeros(len(which), bool))
 
 
-def _with_stalls(kit: Kit, results: list[Inside], cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+def _with_stalls(
+    kit: ThermalKit, results: list[PayloadCurves], cases: Sequence[Surroundings], per_hour: int
+) -> list[PayloadCurves]:
     """Return the same results, with members whose heat pack freezes stepped instead, all cases together."""
     frozen = [_freezing(kit, case, per_hour) for case in cases]
     hit = [place for place, who in enumerate(frozen) if len(who)]
@@ -183,11 +185,11 @@ def _with_stalls(kit: Kit, results: list[Inside], cases: Sequence[Surroundings],
     for place, again in zip(hit, _stepped(kit, [cases[at].only(frozen[at]) for at in hit], per_hour), strict=True):
         payload, stalled = results[place].payload_c.copy(), results[place].stalled.copy()
         payload[:, frozen[place]], stalled[frozen[place]] = again.payload_c, again.stalled
-        mended[place] = Inside(results[place].hour, payload, stalled)
+        mended[place] = PayloadCurves(results[place].hour, payload, stalled)
     return mended
 
 
-def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
+def _freezing(kit: ThermalKit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
     """Return the members whose heat pack freezes if it has worked until then."""
     freezing = heat_packs.FREEZING_C
     cold = np.flatnonzero((case.ambient_c.min(axis=0) < freezing) | (case.start_c < freezing))
@@ -198,7 +200,7 @@ def _freezing(kit: Kit, case: Surroundings, per_hour: int) -> NDArray[np.int64]:
     return cold[heat_packs.stalled(np.zeros(power.shape, bool), air.payload_c, power).any(axis=0)]
 
 
-def _stepped(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Inside]:
+def _stepped(kit: ThermalKit, cases: Sequence[Surroundings], per_hour: int) -> list[PayloadCurves]:
     """Step all cases together in blocks of an hour or less; anything after the end of a shorter case is cut off."""
     if PER_HOUR % per_hour:
         raise ValueError(
@@ -215,24 +217,24 @@ def _stepped(kit: Kit, cases: Sequence[Surroundings], per_hour: int) -> list[Ins
     power = heat_packs.kit_power_w(kit, knots[:, None], energy) if kit.heat_packs else None
     start = np.concatenate([case.start_c for case in cases])
     until = np.repeat([case.hours for case in cases], [len(case.leak) for case in cases])
-    trace = march(_run(kit, cases, knots, at[:-1]), outside, power, start, until_h=until)
+    trace = step_members(_run(kit, cases, knots, at[:-1]), outside, power, start, until_h=until)
     reading = np.arange(0, hours * PER_HOUR + 1, PER_HOUR // per_hour)
     ends = np.cumsum([len(case.leak) for case in cases])[:-1]
     payloads, stalls = np.split(trace.payload_c[reading], ends, axis=1), np.split(trace.stalled, ends)
     return [
-        Inside(trace.hour[reading][: case.hours * per_hour + 1], payload[: case.hours * per_hour + 1], stalled)
+        PayloadCurves(trace.hour[reading][: case.hours * per_hour + 1], payload[: case.hours * per_hour + 1], stalled)
         for case, payload, stalled in zip(cases, payloads, stalls, strict=True)
     ]
 
 
-def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.int64]) -> Run:
+def _run(kit: ThermalKit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.int64]) -> Run:
     """Return the run, with one group for each case and leak level; `at` (K-1,) is the hour of each block."""
     names = tuple(dict.fromkeys(film for case in cases for film in case.films))
     levels, level = np.unique(np.concatenate([case.leak for case in cases]), return_inverse=True)
     case_index = np.repeat(np.arange(len(cases)), [len(case.leak) for case in cases])
     groups, group = np.unique(case_index * len(levels) + level, return_inverse=True)
     film = [[names.index(case.films[min(hour, case.hours - 1)]) for case in cases] for hour in at]
-    regimes = regimes_of(kit.phase_change_packs)
+    regimes = pack_regimes(kit.phase_change_packs)
     per_piece = PIECES_PER_HOUR if regimes.packs else PER_HOUR
     return Run(
         networks=tuple(_networks(kit, name, tuple(float(value) for value in levels)) for name in names),
@@ -246,7 +248,7 @@ def _run(kit: Kit, cases: Sequence[Surroundings], knots: Array, at: NDArray[np.i
     )
 
 
-def _knots(kit: Kit, coldest_c: Array) -> Array:
+def _knots(kit: ThermalKit, coldest_c: Array) -> Array:
     """Return the ends of the blocks: hours, but quarters until heat packs are warm and where frost may stop them.
 
     `coldest_c` (hours + 1,): the coldest member at each hour.

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from . import packs as heat_packs
 from .box import Network, network
-from .kit import HeatPack, Kit, PhaseChangePack
+from .kit import HeatPack, PhaseChangePack, ThermalKit
 from .packs import Burning
-from .phase_change import regimes_of
-from .regime_stepper import Trace, march
+from .phase_change import pack_regimes
+from .regime_stepper import Trace, step_members
 from .transition_matrices import Run
 
 Array = NDArray[np.float64]
@@ -48,7 +48,7 @@ class Packed:
         return sum(self.burn(hour).power_w, np.zeros(len(hour)))
 
 
-def packed(kit: Kit) -> Packed:
+def packed(kit: ThermalKit) -> Packed:
     """Return a kit as the network that verdicts use, with its packs and its oxygen."""
     return Packed(network(kit), kit.heat_packs, kit.phase_change_packs, kit.free_litres, kit.box.air_changes_h)
 
@@ -91,7 +91,7 @@ def run(
     readings = READINGS_PER_BLOCK if has_packs else READINGS_PER_BLOCK * BLOCKS_PER_HOUR
     seating = Run(
         networks=((what.network,),),
-        regimes=regimes_of(what.phase_change_packs),
+        regimes=pack_regimes(what.phase_change_packs),
         hour=knots,
         pieces=np.full(blocks, readings * every),
         every=every,
@@ -99,7 +99,7 @@ def run(
         level=np.zeros(1, np.int64),
         film=np.zeros((blocks, 1), np.int64),
     )
-    return march(seating, outside, pack_w, np.full(members, start_c), heater_w=heater, with_air=True)
+    return step_members(seating, outside, pack_w, np.full(members, start_c), heater_w=heater, with_air=True)
 
 
 def _knots(

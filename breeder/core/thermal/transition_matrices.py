@@ -161,7 +161,7 @@ def _block(
     return Block(np.stack(reaches, axis=1), every, watched)
 
 
-def blocks_of(run: Run, inputs: int, watched: tuple[int, ...]) -> Iterator[Block]:
+def time_blocks(run: Run, inputs: int, watched: tuple[int, ...]) -> Iterator[Block]:
     """Yield the matrices of each block in turn."""
     packs, level = tuple(run.regimes.combinations()), tuple(int(at) for at in run.level)
     seconds = np.round(np.diff(run.hour) * SECONDS_PER_HOUR, 6)

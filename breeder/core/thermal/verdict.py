@@ -40,7 +40,7 @@ class Limits:
             raise ValueError(f"The hours allowed outside comfort are {self.hours_allowed:g}, but cannot be below 0.")
 
 
-def narrowest(limits: list[Limits]) -> Limits:
+def narrowest_limits(limits: list[Limits]) -> Limits:
     """Return the limits of a mixed parcel: the narrowest of each. Raises ValueError if no band is left."""
     return Limits(
         max(each.low_c for each in limits),
@@ -99,6 +99,6 @@ def strain(comfort: Odds, hard: Odds, tolerance: Tolerance) -> float:
     return max(odds / most if most > 0.0 else (0.0 if odds <= ROUNDING else math.inf) for odds, most in pairs)
 
 
-def preference(used: float, cost: float) -> tuple[bool, float, float]:
+def kit_preference(used: float, cost: float) -> tuple[bool, float, float]:
     """Return a sort key for kits that may go: the easy ones by cost, then the others by strain."""
     return (False, cost, used) if used <= EASY + ROUNDING else (True, used, cost)

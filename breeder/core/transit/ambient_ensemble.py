@@ -17,8 +17,8 @@ from breeder.core.thermal import ensemble_draws, forecast_error, sun
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.evaluate_kit import AmbientCase
 from breeder.core.transit.exposure import USUAL, Template
-from breeder.core.transit.itinerary import Case, Exposure, Where
-from breeder.core.transit.place_air import Air, distance_km, season_of, window
+from breeder.core.transit.itinerary import DelayCase, Exposure, Where
+from breeder.core.transit.place_air import PlaceAir, distance_km, season_at, window
 from breeder.core.transit.trial_result import Journey, journey_cases
 from breeder.core.transit.weather_hours import Hours
 
@@ -39,7 +39,7 @@ SUNNY = frozenset({Exposure.VAN, Exposure.DOORSTEP})
 
 
 @dataclass(frozen=True)
-class Stretch:
+class LegRows:
     """The hours of a case that belong to one leg, as rows."""
 
     rows: slice
@@ -48,22 +48,22 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Shape:
+class JourneyShape:
     """The delay cases of a journey in the time zones of its ends, with the legs of each as rows and films by hour."""
 
-    cases: tuple[Case, ...]
-    stretches: tuple[tuple[Stretch, ...], ...]
+    cases: tuple[DelayCase, ...]
+    stretches: tuple[tuple[LegRows, ...], ...]
     films: tuple[tuple[str, ...], ...]
     hours: int
     starts_at: datetime
 
 
 @lru_cache(maxsize=2048)
-def _shape(journey: Journey, origin: str, destination: str) -> Shape:
-    return shape_of_cases(journey_cases(journey, ZoneInfo(origin), ZoneInfo(destination)))
+def _shape(journey: Journey, origin: str, destination: str) -> JourneyShape:
+    return shape_from_cases(journey_cases(journey, ZoneInfo(origin), ZoneInfo(destination)))
 
 
-def shape_of_cases(cases: tuple[Case, ...]) -> Shape:
+def shape_from_cases(cases: tuple[DelayCase, ...]) -> JourneyShape:
     """Return the shape of cases that begin at the same hour."""
     legs = [[case.leg_at(at) for at in case.times] for case in cases]
     stretches = []
@@ -72,20 +72,20 @@ def shape_of_cases(cases: tuple[Case, ...]) -> Shape:
         ends = [*starts[1:], len(row)]
         stretches.append(
             tuple(
-                Stretch(slice(first, last), row[first].exposure, row[first].where)
+                LegRows(slice(first, last), row[first].exposure, row[first].where)
                 for first, last in zip(starts, ends, strict=True)
             )
         )
     films = tuple(tuple(FILM[leg.exposure] for leg in row[:-1]) for row in legs)
-    return Shape(cases, tuple(stretches), films, max(case.hours for case in cases), cases[0].starts_at)
+    return JourneyShape(cases, tuple(stretches), films, max(case.hours for case in cases), cases[0].starts_at)
 
 
-def shape_of(journey: Journey, origin: Hours, destination: Hours) -> Shape:
+def journey_shape(journey: Journey, origin: Hours, destination: Hours) -> JourneyShape:
     """Return the shape of a journey; the same journey in the same time zones is computed once."""
     return _shape(journey, origin.timezone, destination.timezone)
 
 
-def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, float]:
+def air_at_ends(shape: JourneyShape, origin: PlaceAir, destination: PlaceAir) -> tuple[float, float]:
     """Return the lowest and highest air, °C, around an on-time box at either end; NaN if no hour is known."""
     number = shape.stretches[0][-1].rows.stop
     at_end = {Where.ORIGIN: origin, Where.DESTINATION: destination}
@@ -95,14 +95,14 @@ def air_at_ends(shape: Shape, origin: Air, destination: Air) -> tuple[float, flo
     return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)
 
 
-def kept(exposure: Exposure, outside: NDArray[Precision], template: Template = USUAL) -> NDArray[Precision]:
+def sheltered_air(exposure: Exposure, outside: NDArray[Precision], template: Template = USUAL) -> NDArray[Precision]:
     """Return the air of a hub or behind a counter, which is held near one temperature; any shape, °C."""
     if exposure == Exposure.HUB:
         return (1 - template.outside_share) * template.hub_c + template.outside_share * outside
     return (1 - COUNTER_DOOR_SHARE) * COUNTER_C + COUNTER_DOOR_SHARE * outside
 
 
-def bracketed(origin: NDArray[Precision], destination: NDArray[Precision]) -> NDArray[Precision]:
+def bracketed_air(origin: NDArray[Precision], destination: NDArray[Precision]) -> NDArray[Precision]:
     """Return the air outside of unknown hubs, (members, hours) in °C.
 
     Every second member has the air of the colder end of the journey, the others that of the warmer end.
@@ -113,13 +113,13 @@ def bracketed(origin: NDArray[Precision], destination: NDArray[Precision]) -> ND
     return air
 
 
-def _legs_in_common(first: Sequence[Stretch], second: Sequence[Stretch]) -> int:
+def _legs_in_common(first: Sequence[LegRows], second: Sequence[LegRows]) -> int:
     """Return how many first legs two cases share; all cases of a journey have the same template."""
     pairs = enumerate(zip(first, second, strict=False))
     return next((place for place, (a, b) in pairs if a != b), min(len(first), len(second)))
 
 
-class Members:
+class MemberAir:
     """The air around boxes for one set of draws; what two journeys share is computed once.
 
     Each member is a row in single precision: 0.00001 K of rounding, half the time of double precision.
@@ -131,10 +131,10 @@ class Members:
             gain.astype(np.float32)[:, None] for gain in (drawn.van_gain(), drawn.doorstep_gain())
         )
         self.errors: dict[tuple[int, bytes], Single] = {}
-        self.starts: dict[tuple[Air, datetime, int], Single] = {}
+        self.starts: dict[tuple[PlaceAir, datetime, int], Single] = {}
         self.steps: dict[tuple[float, float], Single] = {}
 
-    def ambient_cases(self, shape: Shape, origin: Air, destination: Air) -> tuple[AmbientCase, ...]:
+    def ambient_cases(self, shape: JourneyShape, origin: PlaceAir, destination: PlaceAir) -> tuple[AmbientCase, ...]:
         """Return the air around the box in each delay case.
 
         All cases begin at the same hour, so the air at both ends is computed once, for the longest case.
@@ -142,7 +142,7 @@ class Members:
         start, number = shape.starts_at, shape.hours + 1
         first = self.at_origin(origin, start, number)
         last = self.at_destination(destination, start, number, distance_km(origin.hours, destination.hours))
-        airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: bracketed(first, last)}
+        airs = {Where.ORIGIN: first, Where.DESTINATION: last, Where.BETWEEN: bracketed_air(first, last)}
         sunny = {Where.ORIGIN: origin, Where.DESTINATION: destination}
         lights = {where: window(air.light, air.index_at(start), number) for where, air in sunny.items()}
         in_van = {where: sun.late_by(light, sun.VAN_LAG_H).astype(np.float32) for where, light in lights.items()}
@@ -157,7 +157,7 @@ class Members:
             for leg in stretches[same:]:
                 outside = airs[leg.where][:, leg.rows]
                 if leg.exposure not in SUNNY:
-                    air_rows[:, leg.rows] = kept(leg.exposure, outside, case.template)
+                    air_rows[:, leg.rows] = sheltered_air(leg.exposure, outside, case.template)
                     continue
                 is_van = leg.exposure == Exposure.VAN
                 light = (in_van if is_van else on_step)[leg.where][leg.rows]
@@ -176,21 +176,21 @@ class Members:
             self.steps[template.step_sun] = np.float32(least) + np.float32(factor) * self.doorstep
         return self.steps[template.step_sun]
 
-    def at_origin(self, air: Air, start: datetime, number: int) -> Single:
+    def at_origin(self, air: PlaceAir, start: datetime, number: int) -> Single:
         """Return the air outside at the origin, (members, hours) in °C: the forecast plus the error for its lead."""
         key = (air, start, number)
         if key not in self.starts:
             self.starts[key] = _with_error(air, start, number, self._error(air, start, number, 0))
         return self.starts[key]
 
-    def at_destination(self, air: Air, start: datetime, number: int, km: float) -> Single:
+    def at_destination(self, air: PlaceAir, start: datetime, number: int, km: float) -> Single:
         """Return the same at the destination; the nearer it is, the more its errors follow those of the origin."""
         together = forecast_error.correlation(km)
         error = np.float32(together) * self._error(air, start, number, 0)
         error += np.float32(np.sqrt(1.0 - together**2)) * self._error(air, start, number, 1)
         return _with_error(air, start, number, error)
 
-    def _error(self, air: Air, start: datetime, number: int, place: int) -> Single:
+    def _error(self, air: PlaceAir, start: datetime, number: int, place: int) -> Single:
         """Return the unit errors drawn for one end by hour, (members, hours)."""
         local = window(air.local_hour, air.index_at(start), number, beyond=0.0)
         key = (place, local.tobytes())
@@ -201,7 +201,7 @@ class Members:
         return self.errors[key]
 
 
-def _with_error(air: Air, start: datetime, number: int, error: Single) -> Single:
+def _with_error(air: PlaceAir, start: datetime, number: int, error: Single) -> Single:
     at = air.index_at(start)
-    sd = window(air.sd_c(season_of(start, air.hours.latitude)), at, number)
+    sd = window(air.sd_c(season_at(start, air.hours.latitude)), at, number)
     return error * sd.astype(np.float32) + window(air.middle_c, at, number).astype(np.float32)

@@ -44,7 +44,7 @@ class Delivery:
 
 
 @dataclass(frozen=True)
-class PostingDay:
+class ShippingDay:
     """Whether a service can be used on a day, or why not; `latest_on` is the latest planned delivery."""
 
     on: date
@@ -53,7 +53,7 @@ class PostingDay:
     latest_on: date | None = None
 
 
-def works(day: date, closures: Iterable[date]) -> bool:
+def is_working_day(day: date, closures: Iterable[date]) -> bool:
     """Return whether the carrier moves and delivers on this day: not on Sundays, not on closures."""
     return day.weekday() != SUNDAY and day not in set(closures)
 
@@ -63,7 +63,7 @@ def after_working_days(start: date, number: int, closures: Iterable[date]) -> da
     shut, day = set(closures), start
     for _ in range(number):
         day += timedelta(days=1)
-        while not works(day, shut):
+        while not is_working_day(day, shut):
             day += timedelta(days=1)
     return day
 
@@ -85,36 +85,40 @@ def delivery_days(timing: Timing, day: date, closures: Iterable[date]) -> tuple[
     )
 
 
-def posting_day(timing: Timing, day: date, closures: Iterable[date]) -> PostingDay:
+def shipping_day(timing: Timing, day: date, closures: Iterable[date]) -> ShippingDay:
     """Return whether a day may be used: allowed weekday, open, and no day off before the planned latest delivery."""
     shut = set(closures)
     if day in shut:
-        return PostingDay(day, False, "the carrier is closed")
+        return ShippingDay(day, False, "the carrier is closed")
     if day.weekday() not in timing.weekdays:
-        return PostingDay(day, False, f"this service is not used on a {day:%A}")
+        return ShippingDay(day, False, f"this service is not used on a {day:%A}")
     latest = after_working_days(day, timing.latest_days, shut)
     if (latest - day).days > timing.latest_days:
-        off = next(d for d in (day + timedelta(days=n) for n in range(1, timing.latest_days + 1)) if not works(d, shut))
+        off = next(
+            d
+            for d in (day + timedelta(days=n) for n in range(1, timing.latest_days + 1))
+            if not is_working_day(d, shut)
+        )
         what = "Sunday" if off.weekday() == SUNDAY else f"closure on {day_text(off, this_year=day.year)}"
-        return PostingDay(day, False, f"the latest planned delivery would cross the {what}", latest)
-    return PostingDay(day, True, latest_on=latest)
+        return ShippingDay(day, False, f"the latest planned delivery would cross the {what}", latest)
+    return ShippingDay(day, True, latest_on=latest)
 
 
-def posting_days(
+def shipping_days(
     timing: Timing, closures: Iterable[date], from_day: date, horizon: int = HORIZON_DAYS
-) -> tuple[PostingDay, ...]:
+) -> tuple[ShippingDay, ...]:
     """Return `horizon` days from `from_day` on, each usable or with the reason why not."""
     shut = set(closures)
-    return tuple(posting_day(timing, from_day + timedelta(days=ahead), shut) for ahead in range(horizon))
+    return tuple(shipping_day(timing, from_day + timedelta(days=ahead), shut) for ahead in range(horizon))
 
 
-def shares_said(shares: Sequence[float]) -> str:
+def delay_shares_text(shares: Sequence[float]) -> str:
     """Return 'on time 87 %, 1 day late 9 %, 2 days late 4 %'."""
     names = [Delivery(late, share, date.min).name for late, share in enumerate(shares)]
     return ", ".join(f"{name} {share * 100:.3g} %" for name, share in zip(names, shares, strict=True) if share > 0)
 
 
-def mark_of_shares(shares: Sequence[float]) -> str:
+def delay_source_text(shares: Sequence[float]) -> str:
     """Return the source of delay shares: reports for the usual ones, the keeper for all others."""
     return DELAYS_FROM if tuple(shares) in ((), DELAY_SHARES) else OWN_DELAYS
 

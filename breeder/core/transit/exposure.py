@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import Protocol
 
 
-class Network(StrEnum):
+class NetworkAir(StrEnum):
     """What the keeper knows about the air in a carrier's network at night."""
 
     DEPOTS = "depots"
@@ -18,7 +18,7 @@ class Network(StrEnum):
     TRAILERS = "trailers"
 
 
-class Doorstep(StrEnum):
+class DoorstepSun(StrEnum):
     """What the keeper knows about the sun on the doorstep."""
 
     UNKNOWN = "unknown"
@@ -44,15 +44,15 @@ HUB_C, HUB_DOCK_SHARE = 18.0, 0.25
 
 # Share of outside air in the network (judgment): an unheated trailer has nothing else.
 OUTSIDE_SHARE = {
-    Network.DEPOTS: HUB_DOCK_SHARE,
-    Network.MIXED: 0.6,
-    Network.TRAILERS: 1.0,
+    NetworkAir.DEPOTS: HUB_DOCK_SHARE,
+    NetworkAir.MIXED: 0.6,
+    NetworkAir.TRAILERS: 1.0,
 }
 # Lowest and highest share of full sun on a doorstep (judgment): in shade it still sees some of the sky.
 SUN_ON_STEP = {
-    Doorstep.UNKNOWN: (0.0, 1.0),
-    Doorstep.SHADE: (0.0, 0.25),
-    Doorstep.SUN: (0.75, 1.0),
+    DoorstepSun.UNKNOWN: (0.0, 1.0),
+    DoorstepSun.SHADE: (0.0, 0.25),
+    DoorstepSun.SUN: (0.75, 1.0),
 }
 
 
@@ -64,7 +64,7 @@ class Template:
     van_h: float | None = None
     hub_c: float = HUB_C
     outside_share: float = HUB_DOCK_SHARE
-    step_sun: tuple[float, float] = SUN_ON_STEP[Doorstep.UNKNOWN]
+    step_sun: tuple[float, float] = SUN_ON_STEP[DoorstepSun.UNKNOWN]
 
     def step_gain(self, gain: float) -> tuple[float, float]:
         """Return (least, factor) that fit a draw between shade and full sun, up to `gain`, to this doorstep."""
@@ -75,12 +75,12 @@ class Template:
 USUAL = Template()
 
 
-def template_of(service: ServiceFacts) -> Template:
+def service_template(service: ServiceFacts) -> Template:
     """Return what is known about a service; usual values for the rest."""
     return Template(
         truck_at=service.truck_at,
         van_h=None if service.van_hours is None else float(service.van_hours),
         hub_c=HUB_C if service.hub_c is None else float(service.hub_c),
-        outside_share=OUTSIDE_SHARE[Network(service.network)],
-        step_sun=SUN_ON_STEP[Doorstep(service.doorstep)],
+        outside_share=OUTSIDE_SHARE[NetworkAir(service.network)],
+        step_sun=SUN_ON_STEP[DoorstepSun(service.doorstep)],
     )

@@ -8,13 +8,13 @@ from dataclasses import replace
 from datetime import date
 
 from breeder.core.thermal.verdict import NOT_DECIDED
-from breeder.core.transit.results import Asked, Cell
-from breeder.core.transit.schedule import Shelf, Spread, Waits
+from breeder.core.transit.results import BoxQuestion, Cell
+from breeder.core.transit.schedule import Shelf, ShippingPlan, UnplannedBox
 
 
-def questions(
-    boxes: Sequence[Waits], plan: Spread, asked: Mapping[tuple[int, date], Asked], shelf: Shelf
-) -> list[Asked]:
+def fallback_questions(
+    boxes: Sequence[UnplannedBox], plan: ShippingPlan, asked: Mapping[tuple[int, date], BoxQuestion], shelf: Shelf
+) -> list[BoxQuestion]:
     """Return questions for boxes whose kits ran out, with the untried kits that the shelf can still supply.
 
     They cover all days of a box that got no day, and the days before the one that another box got.
@@ -35,7 +35,7 @@ def questions(
     return wider
 
 
-def widened(boxes: Sequence[Waits], cells: Sequence[Cell]) -> list[Waits]:
+def with_fallback_kits(boxes: Sequence[UnplannedBox], cells: Sequence[Cell]) -> list[UnplannedBox]:
     """Return the boxes with the results of the additional kits added to their days."""
     more = {(cell.number, cell.on): cell.options for cell in cells}
     return [

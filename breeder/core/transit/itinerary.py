@@ -46,7 +46,7 @@ class Leg:
 
 
 @dataclass(frozen=True)
-class Case:
+class DelayCase:
     """One way the journey can go, with its weight among all cases."""
 
     name: str
@@ -86,7 +86,7 @@ class ServiceTimes:
     template: Template = USUAL
 
 
-def cases_of(
+def delay_cases(
     post_on: date,
     deliveries: Iterable[Delivery],
     times: ServiceTimes,
@@ -94,21 +94,21 @@ def cases_of(
     to_counter: bool,
     origin: ZoneInfo,
     destination: ZoneInfo,
-) -> tuple[Case, ...]:
+) -> tuple[DelayCase, ...]:
     """Return one case for each possible delivery."""
     return tuple(
-        Case(
+        DelayCase(
             delivery.name,
             delivery.share,
             delivery.on,
-            legs_of(post_on, delivery.on, times, to_counter=to_counter, origin=origin, destination=destination),
+            journey_legs(post_on, delivery.on, times, to_counter=to_counter, origin=origin, destination=destination),
             times.template,
         )
         for delivery in deliveries
     )
 
 
-def legs_of(
+def journey_legs(
     post_on: date, delivered_on: date, times: ServiceTimes, *, to_counter: bool, origin: ZoneInfo, destination: ZoneInfo
 ) -> tuple[Leg, ...]:
     """Return the legs of one journey: depot, network, then van and doorstep, or the counter where it is picked up."""
@@ -132,6 +132,6 @@ def legs_of(
     return (*first, van, Leg("doorstep", Where.DESTINATION, Exposure.DOORSTEP, brought, taken_in))
 
 
-def needed(cases: Sequence[Case]) -> tuple[datetime, datetime]:
+def needed_span(cases: Sequence[DelayCase]) -> tuple[datetime, datetime]:
     """Return the first and last hour that any of the cases needs weather for."""
     return min(case.times[0] for case in cases), max(case.times[-1] for case in cases)

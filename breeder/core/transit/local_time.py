@@ -8,7 +8,7 @@ class NoSuchTime(ValueError):
     """This local time never was: the clocks went forward over it, or the calendar ends there."""
 
 
-def utc_of(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
+def utc_moments(local: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """Return the two UTC moments of a naive local time: the same one twice unless the clocks go back over it.
 
     Raises NoSuchTime for a time that the clocks skip, and for one outside the calendar.

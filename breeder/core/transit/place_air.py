@@ -24,7 +24,7 @@ LEAST_HOURS_OF_DAY = 18
 
 
 @dataclass(frozen=True, eq=False)
-class Air:
+class PlaceAir:
     """The hours of one place as arrays over `hours.times`: NaN where there is no forecast; light in W/m²."""
 
     hours: Hours
@@ -78,14 +78,14 @@ def window(values: Array, start: int, number: int, beyond: float = np.nan) -> Ar
     return values_out
 
 
-def air_of(hours: Hours) -> Air:
+def hours_to_air(hours: Hours) -> PlaceAir:
     """Return the hours of a place as arrays."""
     leads = [
         0.0 if issued is None else (at - issued) / HOUR / 24
         for at, issued in zip(hours.times, hours.issued, strict=True)
     ]
     zone = hours.zone
-    return Air(
+    return PlaceAir(
         hours,
         np.array([np.nan if value is None else value for value in hours.c], dtype=float),
         np.array(leads),
@@ -104,9 +104,9 @@ class Ends:
     destination: Hours
 
     @cached_property
-    def airs(self) -> tuple[Air, Air]:
+    def airs(self) -> tuple[PlaceAir, PlaceAir]:
         """Return both as arrays."""
-        return air_of(self.origin), air_of(self.destination)
+        return hours_to_air(self.origin), hours_to_air(self.destination)
 
 
 def distance_km(place: Hours, other: Hours) -> float:
@@ -122,9 +122,9 @@ def spread_c(lead_days: Array, local_hour: Array, extra_sd_c: Array, share: Arra
     return np.hypot(share * forecast_error.sd_c(lead_days, local_hour, season), extra_sd_c)
 
 
-def season_of(at: datetime, latitude: float) -> str:
+def season_at(at: datetime, latitude: float) -> str:
     """Return the meteorological season at a latitude."""
-    return forecast_error.season_of(at.month, latitude)
+    return forecast_error.season_name(at.month, latitude)
 
 
 def sunlight_w_m2(hours: Hours, times: tuple[datetime, ...]) -> Array:

@@ -7,13 +7,13 @@ from hashlib import blake2b
 from threading import Lock
 from typing import Any
 
-from breeder.core.transit.results import Asked, Cell
+from breeder.core.transit.results import BoxQuestion, Cell
 
 Key = tuple[Any, ...]
 KEPT = 16_384  # cells of a few hundred bytes: three boards of 400 boxes on ten days with their plans
 
 
-class Memo:
+class ResultCache:
     """The last cells that were computed, by a digest of everything they depend on."""
 
     def __init__(self, size: int = KEPT) -> None:
@@ -21,7 +21,7 @@ class Memo:
         self.kept: OrderedDict[Key, Cell] = OrderedDict()
         self.lock = Lock()
 
-    def known(self, asked: Sequence[Asked], keys: Sequence[Key]) -> list[Cell | None]:
+    def known(self, asked: Sequence[BoxQuestion], keys: Sequence[Key]) -> list[Cell | None]:
         """Return the cached cells for the same questions, with the numbers of these boxes."""
         cells = [self.kept.get(key) for key in keys]
         return [cell and replace(cell, number=question.number) for question, cell in zip(asked, cells, strict=True)]
@@ -34,7 +34,7 @@ class Memo:
                 self.kept.popitem(last=False)
 
 
-def keys_of(asked: Sequence[Asked], members: int) -> list[Key]:
+def cache_keys(asked: Sequence[BoxQuestion], members: int) -> list[Key]:
     """Return a key for each question with everything its answer depends on; shared parts are digested once."""
     digests: dict[int, bytes] = {}
 

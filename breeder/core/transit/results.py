@@ -4,21 +4,21 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from breeder.core.thermal.verdict import EASY, GO, NOT_DECIDED, ROUNDING, preference, with_pack
-from breeder.core.transit.ambient_ensemble import Shape
-from breeder.core.transit.place_air import Air
-from breeder.core.transit.trial_result import Animals, Candidate, Journey
+from breeder.core.thermal.verdict import EASY, GO, NOT_DECIDED, ROUNDING, kit_preference, with_pack
+from breeder.core.transit.ambient_ensemble import JourneyShape
+from breeder.core.transit.place_air import PlaceAir
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Journey
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class BoxQuestion:
     """One box on one day: its journey, every reading of the air at both ends, the kits, the needs of the animals."""
 
     number: int
     journey: Journey
-    readings: tuple[tuple[Air, Air], ...]
+    readings: tuple[tuple[PlaceAir, PlaceAir], ...]
     candidates: tuple[Candidate, ...]
-    animals: Animals
+    animals: AnimalNeeds
     seed: int
     is_thorough: bool = False  # kits are tried until one goes easily, as in a check, not until two may go
     weather_known: bool = False  # the hours were measured, so members differ only in box, packs, van and doorstep
@@ -58,14 +58,14 @@ class Cell:
     on: date
     options: tuple[Option, ...]
     missing_hours: int
-    shape: Shape
+    shape: JourneyShape
     destination_zone: ZoneInfo
 
     @property
     def going(self) -> tuple[Option, ...]:
         """Return the kits that may go: the easy ones by cost, then the others by strain, least first."""
         able = [option for option in self.options if option.decided == GO]
-        return tuple(sorted(able, key=lambda option: preference(option.strain, option.candidate.cost)))
+        return tuple(sorted(able, key=lambda option: kit_preference(option.strain, option.candidate.cost)))
 
     @property
     def shown(self) -> Option:

@@ -10,7 +10,7 @@ from breeder.core.units import degrees, to_celsius
 # In air beyond these nothing ships to a doorstep without a pack, whatever its odds: the model is least tested there,
 # and nothing makes up for a late day (common practice, no source; the rule below never ships in such air).
 HARSH_LOW_C, HARSH_HIGH_C = -5.0, 35.0
-HARSH_SAID = (
+HARSH_TEXT = (
     "In air below −5 °C (23 °F) or above 35 °C (95 °F) nothing goes to a doorstep without a pack, whatever its odds "
     "(common practice). Take a kit with a pack, or have it held at a counter."
 )
@@ -80,7 +80,7 @@ def is_harsh(low_c: float, high_c: float) -> bool:
     return low_c < HARSH_LOW_C or high_c > HARSH_HIGH_C
 
 
-def compared(word: str, verdict: str, *, to_counter: bool) -> str:
+def comparison_text(word: str, verdict: str, *, to_counter: bool) -> str:
     """Return a sentence that compares the rule with the check's verdict; empty if the check has none."""
     if verdict not in STRICTNESS:
         return ""

@@ -19,7 +19,7 @@ class Aim(StrEnum):
 
 
 @dataclass(frozen=True)
-class Waits:
+class UnplannedBox:
     """A box that needs a day, with the results for each day."""
 
     number: int
@@ -53,7 +53,7 @@ class Shelf:
 
 
 @dataclass(frozen=True)
-class Given:
+class PlannedBox:
     """The day and the kit that a box gets."""
 
     number: int
@@ -63,10 +63,10 @@ class Given:
 
 
 @dataclass(frozen=True)
-class Spread:
+class ShippingPlan:
     """Every box with its day, boxes without one, sentences about shortages, and what is left of each supply."""
 
-    given: tuple[Given, ...]
+    given: tuple[PlannedBox, ...]
     without: tuple[int, ...]
     shortages: tuple[str, ...]
     left: Mapping[int, int]
@@ -81,7 +81,7 @@ class Spread:
         """Return the total cost of all kits."""
         return sum(given.option.candidate.cost for given in self.given)
 
-    def assignment(self, number: int) -> Given | None:
+    def assignment(self, number: int) -> PlannedBox | None:
         """Return the day and kit of a box, or None."""
         return next((given for given in self.given if given.number == number), None)
 
@@ -94,7 +94,7 @@ class _Bench:
     boxes_a_day: int
     taken: Counter[date]
     left: dict[int, int]
-    given: dict[int, Given] = field(default_factory=dict)
+    given: dict[int, PlannedBox] = field(default_factory=dict)
     lacked: dict[int, set[int]] = field(default_factory=dict)
 
     def best(self, cell: Cell, number: int) -> Option | None:
@@ -109,10 +109,10 @@ class _Bench:
                 self.lacked.setdefault(supply, set()).add(number)
         return None
 
-    def give(self, box: Waits, cell: Cell, option: Option) -> None:
+    def give(self, box: UnplannedBox, cell: Cell, option: Option) -> None:
         self.take(option.candidate.kit_id, cell.on)
         late = box.promised_by is not None and cell.on > box.promised_by
-        self.given[box.number] = Given(box.number, cell.on, option, late)
+        self.given[box.number] = PlannedBox(box.number, cell.on, option, late)
 
     def take(self, kit_id: int | None, on: date | None) -> None:
         if on is not None:
@@ -121,14 +121,14 @@ class _Bench:
             self.left[supply] = max(0, self.left[supply] - number)
 
 
-def spread(
-    boxes: Sequence[Waits],
+def plan_boxes(
+    boxes: Sequence[UnplannedBox],
     shelf: Shelf,
     aim: Aim,
     *,
     boxes_a_day: int,
     packed: Iterable[tuple[int | None, date | None]] = (),
-) -> Spread:
+) -> ShippingPlan:
     """Return a day and a kit for each box, in order of promised date; `packed`: kit and day of boxes already packed.
 
     All boxes take their kits from one shelf, so the last packs go to the boxes that were promised first.
@@ -143,10 +143,10 @@ def spread(
         for box in order:
             _place(box, bench, by_cost=aim == Aim.CHEAPEST)
     without = tuple(box.number for box in order if box.number not in bench.given)
-    return Spread(tuple(bench.given.values()), without, tuple(_shortage_texts(bench, order)), bench.left)
+    return ShippingPlan(tuple(bench.given.values()), without, tuple(_shortage_texts(bench, order)), bench.left)
 
 
-def _place(box: Waits, bench: _Bench, *, by_cost: bool) -> None:
+def _place(box: UnplannedBox, bench: _Bench, *, by_cost: bool) -> None:
     choices = [(cell, option) for cell in box.timely if (option := bench.best(cell, box.number))]
     if not choices:
         # Every day up to the promised date is full or lacks a pack: better late than never.
@@ -155,7 +155,7 @@ def _place(box: Waits, bench: _Bench, *, by_cost: bool) -> None:
         bench.give(box, *min(choices, key=lambda row: (row[1].candidate.cost if by_cost else 0.0, row[0].on)))
 
 
-def _fewest(order: Sequence[Waits], bench: _Bench) -> None:
+def _fewest(order: Sequence[UnplannedBox], bench: _Bench) -> None:
     """Fill the day that suits the most boxes first, then the next; the earlier day wins a tie."""
     waiting = list(order)
     while waiting:
@@ -174,7 +174,7 @@ def _fewest(order: Sequence[Waits], bench: _Bench) -> None:
         _place(box, bench, by_cost=False)
 
 
-def _shortage_texts(bench: _Bench, order: Sequence[Waits]) -> list[str]:
+def _shortage_texts(bench: _Bench, order: Sequence[UnplannedBox]) -> list[str]:
     """Return a sentence for each supply that ran out: which boxes get it, and what happens to the others."""
     sentences = []
     for supply, numbers in bench.lacked.items():

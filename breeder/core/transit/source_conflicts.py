@@ -8,7 +8,7 @@ from typing import Any
 
 from breeder.core.thermal.verdict import HARM
 from breeder.core.transit.place_air import Ends
-from breeder.core.transit.trial_result import Trial, Tried
+from breeder.core.transit.trial_result import KitTrial, Trial
 from breeder.core.transit.weather_hours import Hours
 
 # Twice the spread of a forecast for tomorrow (about 2 °C): if two sources differ by more, one is plainly wrong (keeper
@@ -21,7 +21,7 @@ BY_HOUR = ("c", "issued", "extra_sd_c", "filled", *USUAL_WHERE_EMPTY)
 
 
 @dataclass(frozen=True)
-class Rivalry:
+class SourceConflict:
     """Two sources that disagree about one place, most of all by `apart_c` (°C) at `at`."""
 
     label: str
@@ -32,12 +32,12 @@ class Rivalry:
 
 
 @dataclass(frozen=True)
-class Side:
+class JourneyEnd:
     """One end of the journey: its freshest hours, the hours led by each source that disagrees, and how many sources."""
 
     freshest: Hours
     others: tuple[Hours, ...] = ()
-    rivalries: tuple[Rivalry, ...] = ()
+    rivalries: tuple[SourceConflict, ...] = ()
     sources: int = 1
     by_source: tuple[Hours, ...] = ()
 
@@ -62,16 +62,16 @@ class Alternative:
     trial: Trial
 
 
-def side_of(freshest: Hours, by_source: Sequence[Hours], wanted: set[datetime]) -> Side:
+def journey_end(freshest: Hours, by_source: Sequence[Hours], wanted: set[datetime]) -> JourneyEnd:
     """Return one end of the journey; `wanted` are the hours in which a difference matters."""
     others, rivalries = [], []
     for hours in by_source:
         apart = _farthest_apart(freshest, hours, wanted)
         if apart is not None and apart[0] > DISAGREE_C:
-            others.append(led_by(hours, freshest))
+            others.append(merged_hours(hours, freshest))
             names = (freshest.source, hours.source)
-            rivalries.append(Rivalry(freshest.label, freshest.timezone, names, *apart))
-    return Side(freshest, tuple(others), tuple(rivalries), len(by_source), tuple(by_source))
+            rivalries.append(SourceConflict(freshest.label, freshest.timezone, names, *apart))
+    return JourneyEnd(freshest, tuple(others), tuple(rivalries), len(by_source), tuple(by_source))
 
 
 def _farthest_apart(first: Hours, second: Hours, wanted: set[datetime]) -> tuple[float, datetime] | None:
@@ -83,7 +83,7 @@ def _farthest_apart(first: Hours, second: Hours, wanted: set[datetime]) -> tuple
     return max(gaps, default=None)
 
 
-def led_by(rival: Hours, rest: Hours) -> Hours:
+def merged_hours(rival: Hours, rest: Hours) -> Hours:
     """Return the hours of `rival`, filled from `rest` where it has none; both cover the same times."""
     mine = [value is not None for value in rival.c]
 
@@ -104,24 +104,24 @@ def led_by(rival: Hours, rest: Hours) -> Hours:
     )
 
 
-def readings(origin: Side, destination: Side) -> list[Ends]:
+def readings(origin: JourneyEnd, destination: JourneyEnd) -> list[Ends]:
     """Return every pair of readings for the two ends, the freshest pair first."""
     return [Ends(first, second) for first, second in product(origin.all, destination.all)]
 
 
-def worse_of(alternatives: Sequence[Alternative]) -> Trial:
+def worst_trial(alternatives: Sequence[Alternative]) -> Trial:
     """Return a trial in which every kit has its worst result of all alternatives."""
     first = alternatives[0].trial
     columns = zip(*(each.trial.tried for each in alternatives), strict=True)
-    return replace(first, tried=tuple(max(column, key=harm) for column in columns))
+    return replace(first, tried=tuple(max(column, key=harm_rank) for column in columns))
 
 
-def harm(tried: Tried) -> tuple[int, float, float]:
+def harm_rank(tried: KitTrial) -> tuple[int, float, float]:
     """Return a sort key for how bad a result is, best first; the first reading wins a tie."""
     risk = tried.outcome
     return HARM[risk.verdict], risk.hard.failed_or_unknown, risk.comfort.failed_or_unknown
 
 
-def decisive(alternatives: Sequence[Alternative], tried: Tried) -> Alternative:
+def decisive_alternative(alternatives: Sequence[Alternative], tried: KitTrial) -> Alternative:
     """Return the alternative that a result came from."""
     return next(each for each in alternatives if any(mine is tried for mine in each.trial.tried))

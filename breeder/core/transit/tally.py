@@ -7,35 +7,35 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from breeder.core.thermal.batch import Swept, sweep
+from breeder.core.thermal.batch import SweepResult, sweep
 from breeder.core.thermal.ensemble_draws import Draws
-from breeder.core.thermal.evaluate_kit import LEAST_ROWS, AmbientCase, leak_of
-from breeder.core.thermal.kit import Kit
+from breeder.core.thermal.evaluate_kit import LEAST_ROWS, AmbientCase, leak_factors
+from breeder.core.thermal.kit import ThermalKit
 from breeder.core.thermal.kit_risk import failures
 from breeder.core.thermal.verdict import EASY, GO, HARM, NO_GO, NOT_DECIDED, ROUNDING, Limits, Odds, decide, strain
-from breeder.core.transit.ambient_ensemble import Shape, Single
-from breeder.core.transit.trial_result import START_C, Animals
+from breeder.core.transit.ambient_ensemble import JourneyShape, Single
+from breeder.core.transit.trial_result import START_C, AnimalNeeds
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
-class Way:
+class JourneyConditions:
     """The conditions around a box on one journey, case by case."""
 
-    shape: Shape
+    shape: JourneyShape
     around: tuple[AmbientCase, ...]
     drawn: Draws
     is_harsh: bool = False  # too cold or too warm for a kit without a pack
     touching: dict[Any, Flags] = field(default_factory=dict)
-    narrower: dict[int, "Way"] = field(default_factory=dict)
+    narrower: dict[int, "JourneyConditions"] = field(default_factory=dict)
 
-    def narrowed(self, members: int) -> "Way":
+    def narrowed(self, members: int) -> "JourneyConditions":
         """Return the first members of the same journey."""
         if members not in self.narrower:
             around = tuple(replace(case, ambient_c=case.ambient_c[:members]) for case in self.around)
-            self.narrower[members] = Way(self.shape, around, self.drawn.first(members), self.is_harsh)
+            self.narrower[members] = JourneyConditions(self.shape, around, self.drawn.first(members), self.is_harsh)
         return self.narrower[members]
 
     def may_leave(self, case: int, limits: Limits) -> Flags:
@@ -53,18 +53,18 @@ class Way:
         """Return how many hours of all cases are useless: those from the first missing one on."""
         return sum(case.hours - case.known for case in self.around)
 
-    def bars(self, kit: Kit, decided: str) -> bool:
+    def bars(self, kit: ThermalKit, decided: str) -> bool:
         """Return whether harsh weather bars a kit without a pack that could go by its odds."""
         return self.is_harsh and not kit.packs and decided == GO
 
-    def rules_out_go(self, animals: Animals) -> bool:
+    def rules_out_go(self, animals: AnimalNeeds) -> bool:
         """Return whether so many hours are missing that no kit can get a Go."""
         unknown = sum(case.weight for case in self.around if case.missing)
         return unknown > min(animals.tolerance.comfort, animals.tolerance.hard) + ROUNDING
 
 
 @dataclass(frozen=True)
-class Felt:
+class CaseShares:
     """The result of one delay case in one kit on several journeys: shares (ways,), flags and hours (ways, members)."""
 
     comfort: Array
@@ -84,11 +84,11 @@ class Felt:
         return float(failing[len(failing) // 2])
 
 
-def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
+def case_shares(swept: SweepResult, limits: Limits, ways: int) -> CaseShares:
     """Return the result of each of several journeys with equally many members."""
-    by_way = Swept(*(getattr(swept, each.name).reshape(ways, -1) for each in fields(Swept)))
+    by_way = SweepResult(*(getattr(swept, each.name).reshape(ways, -1) for each in fields(SweepResult)))
     failed = failures(by_way, limits)
-    return Felt(
+    return CaseShares(
         comfort=failed.comfort.mean(axis=1),
         hard=failed.hard.mean(axis=1),
         cold=failed.cold.mean(axis=1),
@@ -104,9 +104,9 @@ def felt(swept: Swept, limits: Limits, ways: int) -> Felt:
 class Tally:
     """The result of one kit on one journey so far, weighted by delay case."""
 
-    way: Way
-    kit: Kit
-    animals: Animals
+    way: JourneyConditions
+    kit: ThermalKit
+    animals: AnimalNeeds
     decided: str = NOT_DECIDED  # so far; cases not run yet count as not decided
     is_barred: bool = False  # harsh weather and no pack: a No-go whatever the odds
     strain: float = 0.0  # share of the tolerance that is used up
@@ -157,7 +157,7 @@ class Tally:
         """Return an empty tally of the same kit over the first members."""
         return Tally(self.way.narrowed(members), self.kit, self.animals)
 
-    def add(self, felt: Felt, way: int) -> None:
+    def add(self, felt: CaseShares, way: int) -> None:
         """Add the result of the next delay case."""
         case = self.cases_done
         weight = self.way.around[case].weight
@@ -196,7 +196,7 @@ class Tally:
         self.strain = strain(comfort, hard, self.animals.tolerance)
 
 
-def melts(kit: Kit) -> bool:
+def has_melting_packs(kit: ThermalKit) -> bool:
     """Return whether a kit has melting packs, which are far slower to simulate."""
     return bool(kit.phase_change_packs)
 
@@ -224,10 +224,10 @@ def sweep_once(tallies: Iterable[Tally]) -> None:
         _sweep_group(kit, limits, films, group)
 
 
-def _sweep_group(kit: Kit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
+def _sweep_group(kit: ThermalKit, limits: Limits, films: tuple[str, ...], group: list[Tally]) -> None:
     # Boxes on the same journey in the same kit have the same result, so each journey is run once.
     places: dict[tuple[int, int], int] = {}
-    ways: list[tuple[Way, int]] = []
+    ways: list[tuple[JourneyConditions, int]] = []
     for tally in group:
         key = (id(tally.way), tally.cases_done)
         if key not in places:
@@ -242,12 +242,12 @@ def _sweep_group(kit: Kit, limits: Limits, films: tuple[str, ...], group: list[T
         count = int(np.count_nonzero(run_here))
         np.compress(run_here, around, axis=0, out=weather[done : done + count])
         done += count
-    results = felt(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
+    results = case_shares(_swept(kit, weather, who, limits, films, *drawn), limits, len(ways))
     for tally in group:
         tally.add(results, places[(id(tally.way), tally.cases_done)])
 
 
-def _members_to_run(kit: Kit, limits: Limits, ways: Sequence[tuple[Way, int]]) -> Flags:
+def _members_to_run(kit: ThermalKit, limits: Limits, ways: Sequence[tuple[JourneyConditions, int]]) -> Flags:
     """Return which members of all journeys can leave comfort; with a pack in the box any can."""
     if kit.packs:
         return np.ones(sum(way.drawn.members for way, _ in ways), bool)
@@ -255,7 +255,7 @@ def _members_to_run(kit: Kit, limits: Limits, ways: Sequence[tuple[Way, int]]) -
 
 
 def _swept(
-    kit: Kit,
+    kit: ThermalKit,
     weather: Single,
     who: Flags,
     limits: Limits,
@@ -263,9 +263,9 @@ def _swept(
     start_c: Array,
     leak: Array,
     energy: Array,
-) -> Swept:
+) -> SweepResult:
     """Return the result of all members; only `who` are run, and the others count as staying in comfort."""
-    whole = Swept.empty(len(who))
+    whole = SweepResult.empty(len(who))
     whole.coldest_c[:], whole.warmest_c[:] = limits.low_c, limits.high_c
     if not len(weather):
         return whole
@@ -279,15 +279,15 @@ def _swept(
         pack_energy=energy[who],
         film_by_hour=films,
     )
-    for each in fields(Swept):
+    for each in fields(SweepResult):
         getattr(whole, each.name)[who] = getattr(run, each.name)
     return whole
 
 
-def _member_factors(kit: Kit, drawn: Sequence[Draws]) -> list[Array]:
+def _member_factors(kit: ThermalKit, drawn: Sequence[Draws]) -> list[Array]:
     """Return start, leak and pack energy of all members in a kit; journeys of one day and service share draws."""
     factors = {
-        id(draws): (START_C + draws.start_offset_k(), leak_of(kit, draws), draws.pack_energy())
+        id(draws): (START_C + draws.start_offset_k(), leak_factors(kit, draws), draws.pack_energy())
         for draws in {id(draws): draws for draws in drawn}.values()
     }
     return [np.concatenate(rows) for rows in zip(*(factors[id(draws)] for draws in drawn), strict=True)]

@@ -6,13 +6,13 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from breeder.core.thermal.ensemble_draws import Draws
-from breeder.core.thermal.evaluate_kit import AmbientCase, Band, Offer, best_of, curve_of
-from breeder.core.thermal.kit import Kit
-from breeder.core.thermal.kit_risk import Outcome
+from breeder.core.thermal.evaluate_kit import AmbientCase, Band, KitOffer, best_offer, payload_band
+from breeder.core.thermal.kit import ThermalKit
+from breeder.core.thermal.kit_risk import KitRisk
 from breeder.core.thermal.verdict import Limits, Tolerance, with_pack
 from breeder.core.transit import rule_of_thumb
 from breeder.core.transit.delivery_days import Delivery
-from breeder.core.transit.itinerary import Case, ServiceTimes, cases_of
+from breeder.core.transit.itinerary import DelayCase, ServiceTimes, delay_cases
 from breeder.core.transit.place_air import ONE_DAY, Ends
 from breeder.core.transit.weather_hours import Hours
 
@@ -27,7 +27,7 @@ class Candidate:
     kit_id: int
     name: str
     cost: float
-    kit: Kit
+    kit: ThermalKit
     note: str = ""
 
     @property
@@ -46,7 +46,7 @@ class Journey:
 
 
 @dataclass(frozen=True)
-class Animals:
+class AnimalNeeds:
     """What the animals tolerate, and which odds the keeper accepts."""
 
     limits: Limits
@@ -54,11 +54,11 @@ class Animals:
 
 
 @dataclass(frozen=True)
-class Tried:
+class KitTrial:
     """One kit with its result."""
 
     candidate: Candidate
-    outcome: Outcome
+    outcome: KitRisk
     is_barred: bool = False  # harsh weather and no pack: a No-go whatever the odds
 
     @property
@@ -70,38 +70,38 @@ class Tried:
 class Trial:
     """All kits on one journey; `around` is the air around the box, case by case."""
 
-    cases: tuple[Case, ...]
+    cases: tuple[DelayCase, ...]
     around: tuple[AmbientCase, ...]
-    tried: tuple[Tried, ...]
+    tried: tuple[KitTrial, ...]
     tolerance: Tolerance
     drawn: Draws
 
     @property
-    def best(self) -> Tried | None:
+    def best(self) -> KitTrial | None:
         """Return the cheapest kit that goes easily, else the Go with the least strain; None if no kit may go."""
-        offers = [Offer(each.candidate.name, each.candidate.cost, each.outcome) for each in self.tried]
-        best = best_of(offers, self.tolerance)
+        offers = [KitOffer(each.candidate.name, each.candidate.cost, each.outcome) for each in self.tried]
+        best = best_offer(offers, self.tolerance)
         return next((each for each, offer in zip(self.tried, offers, strict=True) if offer is best), None)
 
     @property
-    def calmest(self) -> Tried:
+    def calmest(self) -> KitTrial:
         """Return the kit that fails least, to show its reason."""
         return min(
             self.tried, key=lambda each: (each.outcome.hard.failed + each.outcome.comfort.failed, each.candidate.cost)
         )
 
-    def of_kit(self, kit_id: int | None) -> Tried | None:
+    def of_kit(self, kit_id: int | None) -> KitTrial | None:
         """Return the result for one kit, or None."""
         return next((each for each in self.tried if each.candidate.kit_id == kit_id), None)
 
-    def band_inside(self, tried: Tried) -> Band:
+    def band_inside(self, tried: KitTrial) -> Band:
         """Return how warm it is inside one kit on the on-time journey."""
-        return curve_of(tried.candidate.kit, self.around[0], start_c=START_C, draws=self.drawn)
+        return payload_band(tried.candidate.kit, self.around[0], start_c=START_C, draws=self.drawn)
 
 
-def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> tuple[Case, ...]:
+def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> tuple[DelayCase, ...]:
     """Return the delay cases of a journey in the time zones of its ends."""
-    return cases_of(
+    return delay_cases(
         journey.post_on,
         journey.deliveries,
         journey.times,
@@ -111,13 +111,13 @@ def journey_cases(journey: Journey, origin: ZoneInfo, destination: ZoneInfo) -> 
     )
 
 
-def missing_at(hours: Hours, cases: Sequence[Case]) -> list[int]:
+def missing_indexes(hours: Hours, cases: Sequence[DelayCase]) -> list[int]:
     """Return the indexes in `hours.times` of hours that the cases need and no source gave."""
     wanted = {at for case in cases for at in case.times}
     return [index for index, at in enumerate(hours.times) if at in wanted and hours.c[index] is None]
 
 
-def second_opinion(cases: Sequence[Case], ends: Ends, band: str) -> rule_of_thumb.Opinion | None:
+def second_opinion(cases: Sequence[DelayCase], ends: Ends, band: str) -> rule_of_thumb.Opinion | None:
     """Return the rule of thumb for the air at both ends over the on-time journey and a day more; None without hours."""
     first, last = cases[0].times[0], cases[0].times[-1]
     known = [

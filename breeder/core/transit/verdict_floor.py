@@ -14,7 +14,7 @@ RANK = {NO_GO: 0, NOT_DECIDED: 1, WITH_PACK: 2, GO: 2}
 
 
 @dataclass(frozen=True)
-class Content:
+class CheckContent:
     """How much a check knew: needed hours that it had at both ends, members, sources, and its oldest issue.
 
     `spread` and `anchors`: for how many of those hours a source gave its own spread, or the extremes around them;
@@ -34,14 +34,14 @@ class Content:
         return asdict(self) | {"issued_at": None if self.issued_at is None else self.issued_at.isoformat()}
 
     @classmethod
-    def read(cls, stored: Mapping[str, Any]) -> "Content":
+    def read(cls, stored: Mapping[str, Any]) -> "CheckContent":
         """Return the content from what was stored."""
         issued = stored["issued_at"]
         counted = {name: stored.get(name, 0) for name in ("spread", "anchors", "width_c")}
         moment = datetime.fromisoformat(issued) if issued else None
         return cls(stored["hours"], stored["members"], stored["sources"], moment, **counted)
 
-    def lacks(self, before: "Content") -> list[str]:
+    def lacks(self, before: "CheckContent") -> list[str]:
         """Return in words what this check has less of than the one before."""
         lacking = [
             f"{mine} {noun if mine == 1 else f'{noun}s'}{ending} instead of {theirs}"
@@ -60,7 +60,7 @@ class Content:
             lacking.append("a wider spread in the same forecast")
         return lacking
 
-    def _knows_same_hours(self, before: "Content") -> bool:
+    def _knows_same_hours(self, before: "CheckContent") -> bool:
         # A newer forecast may be less sure than the last and still be better. And the spread of hours that were missing
         # before says nothing about a check that did not have them.
         newer = bool(self.issued_at and before.issued_at and self.issued_at > before.issued_at)
@@ -68,28 +68,28 @@ class Content:
 
 
 @dataclass(frozen=True)
-class Held:
+class FlooredVerdict:
     """The verdict that a check may give, the content it is compared with next time, and why it was lowered."""
 
     verdict: str
-    held_to: Content
+    held_to: CheckContent
     why: str = ""
 
 
-def hold(verdict: str, content: Content, before: tuple[str, Content] | None) -> Held:
+def apply_floor(verdict: str, content: CheckContent, before: tuple[str, CheckContent] | None) -> FlooredVerdict:
     """Return the verdict that a check may give after the last one on the same inputs (its verdict and content).
 
     As long as less is known, the content of the check that knew more still counts: asking twice does not help.
     """
     if before is None:
-        return Held(verdict, content)
+        return FlooredVerdict(verdict, content)
     earlier, known = before
     lacks = content.lacks(known)
     if not lacks:
-        return Held(verdict, content)
+        return FlooredVerdict(verdict, content)
     if RANK[verdict] <= RANK[earlier]:
-        return Held(verdict, known)
-    return Held(
+        return FlooredVerdict(verdict, known)
+    return FlooredVerdict(
         earlier,
         known,
         f"This check knows less than the last one ({', '.join(lacks)}), which said {LABELS[earlier]}; so it cannot say "

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.cultures import rules, steps
 from breeder.cultures.count_entry import BadFact
 from breeder.cultures.line_stock import LineStock
@@ -112,7 +112,7 @@ def check_sexes(number: int, males: int, females: int) -> None:
     check_number("males", males, least=0)
     check_number("females", females, least=0)
     if males + females > number:
-        both = f"{many(males, 'males')} and {many(females, 'females')}"
+        both = f"{number_text(males, 'males')} and {number_text(females, 'females')}"
         raise BadFact({"males": f"{both} are more than the {number} in all. Type the number again."})
 
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from breeder.core.stock.belief import Belief
-from breeder.core.stock.merge_split import tipping
+from breeder.core.stock.belief import StockBelief
+from breeder.core.stock.merge_split import tip_events
 from breeder.core.stock.serialize import as_json
 from breeder.cultures import belief_store, steps, tub_ledger
 from breeder.cultures.actions import line_lock
@@ -53,10 +53,10 @@ def tip_over(
     steps.write_entry(target, number=number, log_sd=spread, other_side=out, **shared)
 
 
-def _tipped_number(held: Belief | None, source: Culture, stage: str, share: float, at: datetime) -> int:
+def _tipped_number(held: StockBelief | None, source: Culture, stage: str, share: float, at: datetime) -> int:
     if held is None:
         return 0
-    out, _ = tipping(held, at, share, 0.0, tub_ledger.ageing_of(source.line), stage)
+    out, _ = tip_events(held, at, share, 0.0, tub_ledger.ageing_of(source.line), stage)
     return -out.number
 
 

@@ -10,7 +10,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from breeder.core.counting import count_priorities as planner
-from breeder.core.counting.defaults import TUBS_A_WEEK
+from breeder.core.counting.defaults import MOST_SUGGESTED_COUNTS
 from breeder.cultures import count_uncertainty
 from breeder.cultures.count_uncertainty import Doubtful, ToCount
 from breeder.cultures.eye_bias import shared_of
@@ -90,18 +90,18 @@ class _Found:
 
 def _chosen(found: _Found, recent: set[int]) -> list[tuple[Culture, list[planner.NextCount]]]:
     """Return the tubs of the week with their wishes: dangers, then tubs never counted, then by animals unsold."""
-    wishes = planner.what_to_count(found.stages, most=len(found.tubs))
+    wishes = planner.next_counts(found.stages, most=len(found.tubs))
     by_tub: dict[int, list[planner.NextCount]] = defaultdict(list)
     for wish in wishes:
         by_tub[wish.ref[0]].append(wish)
     cultures = {one.tub.pk: one.tub for one in found.tubs.values()}
-    pressing = [pk for pk, own in by_tub.items() if any(planner.is_hidden(wish.danger) for wish in own)]
+    pressing = [pk for pk, own in by_tub.items() if any(planner.is_uncertain_danger(wish.danger) for wish in own)]
     rest = [pk for pk in by_tub if pk not in set(pressing) and pk not in recent]
-    left = max(0, TUBS_A_WEEK - len(recent))
+    left = max(0, MOST_SUGGESTED_COUNTS - len(recent))
     order = [(cultures[pk], by_tub[pk]) for pk in pressing]
     more: list[tuple[Culture, list[planner.NextCount]]] = [(tub, []) for tub in found.new]
     more += [(cultures[pk], by_tub[pk]) for pk in rest]
-    return [*order, *more[: max(0, left - len(order))]][:TUBS_A_WEEK]
+    return [*order, *more[: max(0, left - len(order))]][:MOST_SUGGESTED_COUNTS]
 
 
 def _with_reasons(

@@ -2,12 +2,12 @@
 
 from django.db.models import Q
 
-from breeder.core.reserve.sex_ratio import Sexed
+from breeder.core.reserve.sex_ratio import SexedSample
 from breeder.cultures.models import Culture, Entry, Stage
 from breeder.cultures.tub_ledger import order_of, void_ids
 
 
-def sexed_of(line_id: int) -> Sexed:
+def sexed_of(line_id: int) -> SexedSample:
     """Return the males and females of the last sexed count of every open tub of a line, mixed tubs left out."""
     of_line = Entry.objects.filter(culture__line_id=line_id, culture__closed_on=None)
     of_line = of_line.exclude(culture__purpose=Culture.Purpose.MIXED)
@@ -21,7 +21,7 @@ def sexed_of(line_id: int) -> Sexed:
             counts[row.culture_id] = row, row.culture_id in picked
         elif row.kind == Entry.Kind.CHANGE and (row.number or 0) < 0 and row.males != row.females:
             picked.add(row.culture_id)
-    return Sexed(
+    return SexedSample(
         males=sum(row.males or 0 for row, _ in counts.values()),
         females=sum(row.females or 0 for row, _ in counts.values()),
         taken_by_sex=any(was_picked for _, was_picked in counts.values()),

@@ -7,7 +7,7 @@ from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from breeder.base.dates import day_said
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.cultures import belief_store
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import SHELF_ORDER, Culture, Entry, Promise
@@ -165,7 +165,8 @@ class LineRow:
     def free_words(self) -> str:
         """Return what is free, or what is short, by stage."""
         told = [
-            f"short by {many(one.short, one.stage)}" if one.short else many(one.free, one.stage) for one in self.shown
+            f"short by {number_text(one.short, one.stage)}" if one.short else number_text(one.free, one.stage)
+            for one in self.shown
         ]
         return ", ".join(told)
 

@@ -16,7 +16,7 @@ from breeder.base.form_messages import show_refusal
 from breeder.base.line_names import line_name
 from breeder.base.offline_forms import typed_at
 from breeder.base.submit import REFUSED, page, submit, typed
-from breeder.core.counting.plurals import many
+from breeder.core.counting.plurals import number_text
 from breeder.cultures import entry_text
 from breeder.cultures.actions.corrections import correct_entry
 from breeder.cultures.actions.counts import care_for_shelf
@@ -176,7 +176,7 @@ def care(request: HttpRequest) -> HttpResponse:
 
     def done(tubs: list[Recorded]) -> str:
         did = ", ".join(form.cleaned_data["did"]).capitalize()
-        return f"{did}: {many(len(tubs), 'tubs')} of shelf {form.cleaned_data['shelf']}."
+        return f"{did}: {number_text(len(tubs), 'tubs')} of shelf {form.cleaned_data['shelf']}."
 
     answer = submit(request, act, form, done=done, to="cultures:care")
     return answer or page(request, "cultures/care.html", form=form, shelves=names)

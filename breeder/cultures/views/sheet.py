@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from breeder.base.form_messages import show_refusal
 from breeder.base.submit import page, typed
-from breeder.core.counting.plurals import are, many
+from breeder.core.counting.plurals import is_or_are, number_text
 from breeder.cultures.actions.rounds import BadRound, Visit, record_round
 from breeder.cultures.forms.counts import EYE_CHOICES
 from breeder.cultures.forms.fields import FIRST_YEAR
@@ -90,8 +90,8 @@ def _visits(rows: list[SheetRowForm]) -> list[Visit]:
 
 
 def _done(form: SheetForm, visits: list[Visit]) -> str:
-    tubs = f"{many(len(visits), 'tubs')} of the sheet of {form.cleaned_data['on']:%-d %B %Y}"
-    return f"{tubs} {are(len(visits))} in the book."
+    tubs = f"{number_text(len(visits), 'tubs')} of the sheet of {form.cleaned_data['on']:%-d %B %Y}"
+    return f"{tubs} {is_or_are(len(visits))} in the book."
 
 
 def _show_refusal(form: SheetForm, rows: list[SheetRowForm], refusal: ValidationError) -> None:

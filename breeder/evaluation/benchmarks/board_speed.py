@@ -9,14 +9,14 @@ from datetime import time as clock
 from typing import Any
 
 from breeder.base.worker import end_second_process, share_work
-from breeder.core.thermal.kit import Kit as HeatKit
+from breeder.core.thermal.kit import ThermalKit as HeatKit
 from breeder.core.thermal.verdict import Limits, Tolerance
 from breeder.core.transit import box_trials, place_air
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.itinerary import ServiceTimes
-from breeder.core.transit.result_cache import Memo
-from breeder.core.transit.results import Asked
-from breeder.core.transit.trial_result import Animals, Candidate, Journey
+from breeder.core.transit.result_cache import ResultCache
+from breeder.core.transit.results import BoxQuestion
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Journey
 from breeder.core.transit.weather_hours import Hours
 from breeder.shipments.example_kits import KITS
 from breeder.shipments.models import Kit
@@ -34,17 +34,17 @@ BOARD_BOXES = 14
 
 def run() -> dict[str, Any]:
     """Return seconds for a usual board, and for a large one: alone, with a second process, and after one change."""
-    home = place_air.air_of(_hours("LGA", 0.0, 0.0))
-    places = [place_air.air_of(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
-    memo = Memo(size=2 * BOXES * DAYS)
-    usual = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, Memo())
-    again = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, Memo())
-    alone = _timed(_asked(home, places), MEMBERS, Memo(), box_trials.one_by_one)
+    home = place_air.hours_to_air(_hours("LGA", 0.0, 0.0))
+    places = [place_air.hours_to_air(_hours("JFK", (n % 15 - 7) * 0.5, n * 0.01)) for n in range(BOXES)]
+    memo = ResultCache(size=2 * BOXES * DAYS)
+    usual = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, ResultCache())
+    again = _timed(_asked(home, places[:BOARD_BOXES]), box_trials.SCREENED, ResultCache())
+    alone = _timed(_asked(home, places), MEMBERS, ResultCache(), box_trials.one_by_one)
     begun = _cpu_s()
     whole = _timed(_asked(home, places), MEMBERS, memo)
     end_second_process()  # what it used is counted when it has ended
     cpu = _cpu_s() - begun
-    places[0] = place_air.air_of(_hours("JFK", 1.7, 0.0))
+    places[0] = place_air.hours_to_air(_hours("JFK", 1.7, 0.0))
     changed = _timed(_asked(home, places), MEMBERS, memo)
     return {
         "subject": "board",
@@ -79,22 +79,22 @@ def _peak_mb(who: int) -> float:
     return round(resource.getrusage(who).ru_maxrss / 1024, 1)
 
 
-def _timed(asked: list[Asked], members: int, memo: Memo, by: box_trials.By = share_work) -> float:
+def _timed(asked: list[BoxQuestion], members: int, memo: ResultCache, by: box_trials.By = share_work) -> float:
     begun = time.perf_counter()
-    cells = box_trials.cells_of(asked, members=members, memo=memo, by=by)
+    cells = box_trials.try_boxes(asked, members=members, memo=memo, by=by)
     if len(cells) != len(asked):
         raise RuntimeError(f"{len(asked)} cells were asked for, {len(cells)} came.")
     return time.perf_counter() - begun
 
 
-def _asked(home: place_air.Air, places: list[place_air.Air]) -> list[Asked]:
-    candidates, animals = _candidates(), Animals(Limits(7, 29, 4, 0, 36), Tolerance())
+def _asked(home: place_air.PlaceAir, places: list[place_air.PlaceAir]) -> list[BoxQuestion]:
+    candidates, animals = _candidates(), AnimalNeeds(Limits(7, 29, 4, 0, 36), Tolerance())
     timing = Timing(WORKING_DAYS, 2, 4)
     every = (FIRST_DAY + timedelta(days=ahead) for ahead in range(2 * DAYS))
     days = [day for day in every if day.weekday() in WORKING_DAYS][:DAYS]
     journeys = [Journey(day, delivery_days(timing, day, ()), TIMES, False) for day in days]
     return [
-        Asked(number, journey, ((home, place),), candidates, animals, journey.post_on.toordinal())
+        BoxQuestion(number, journey, ((home, place),), candidates, animals, journey.post_on.toordinal())
         for number, place in enumerate(places)
         for journey in journeys
     ]
@@ -113,7 +113,7 @@ def _candidates() -> tuple[Candidate, ...]:
 
 def _hours(station: str, shift_c: float, north: float) -> Hours:
     start = datetime.combine(FIRST_DAY - timedelta(days=1), clock(4), tzinfo=UTC)
-    values = sample_data.slice_of(station, start, 26 * 24)
+    values = sample_data.station_slice(station, start, 26 * 24)
     number = len(values)
     return Hours(
         label=station,

@@ -14,8 +14,8 @@ from breeder.core.thermal.batch import sweep
 from breeder.core.thermal.box import Network, simple_network
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.thermal.evaluate_kit import AmbientCase, try_kit
-from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
-from breeder.core.thermal.simulation import inside
+from breeder.core.thermal.kit import HeatPack, Payload, PhaseChangePack, ShippingBox, ThermalKit, WallLayer
+from breeder.core.thermal.simulation import simulate
 from breeder.core.thermal.verdict import Limits, Tolerance
 
 Array = NDArray[np.float64]
@@ -27,7 +27,7 @@ SOLVED = 20
 RUNS = 3
 LOW_C, HIGH_C = 7.0, 29.0
 PARCEL_MEMBERS = 200
-BOARD = Layer("corrugated", 4)
+BOARD = WallLayer("corrugated", 4)
 INNER_M = (0.25, 0.20, 0.15)
 PAYLOAD = Payload(0.45, cups=8)
 EASY = Network(payload_w_k=1.5, air_j_k=600.0, payload_j_k=2500.0, wall_w_k=(0.5,))
@@ -37,13 +37,13 @@ def run() -> dict[str, Any]:
     """Return simulations per second of linear and melting kits, their ratio to the loop, and one parcel's time."""
     begun, begun_cpu = time.perf_counter(), time.process_time()
     weather = _weather(LINEAR_MEMBERS)
-    foam = Kit(Box(INNER_M, (Layer("eps", 19), BOARD)), PAYLOAD)
-    melting = Kit(foam.box, PAYLOAD, packs=(PhaseChangePack(0.45, 22, 190, 20),))
+    foam = ThermalKit(ShippingBox(INNER_M, (WallLayer("eps", 19), BOARD)), PAYLOAD)
+    melting = ThermalKit(foam.box, PAYLOAD, packs=(PhaseChangePack(0.45, 22, 190, 20),))
     loop = _loop_per_second(simple_network(foam), weather)
     easy = _loop_per_second(EASY, weather)
     linear = LINEAR_MEMBERS / _median(lambda: sweep(foam, weather, low_c=LOW_C, high_c=HIGH_C, start_c=21.0))
     few = weather[:MELTING_MEMBERS].T.astype(float)
-    melted = MELTING_MEMBERS / _median(lambda: inside(melting, few, start_c=21.0))
+    melted = MELTING_MEMBERS / _median(lambda: simulate(melting, few, start_c=21.0))
     return {
         "subject": "heat",
         "hours": HOURS,
@@ -111,14 +111,14 @@ def _parcel(weather: NDArray[np.float32]) -> None:
         try_kit(kit, cases, limits, Tolerance(), start_c=21.0, draws=drawn)
 
 
-def _usual_kits() -> list[Kit]:
+def _usual_kits() -> list[ThermalKit]:
     """Return the usual kits: card, foil, foam of two thicknesses, with and without packs."""
     warmer, melting = HeatPack(72, 125), PhaseChangePack(0.45, 22, 190, 20)
-    thin, thick, foil = Layer("eps", 19), Layer("eps", 38.1), Layer("foil_bubble", 8)
+    thin, thick, foil = WallLayer("eps", 19), WallLayer("eps", 38.1), WallLayer("foil_bubble", 8)
     walls = ((BOARD,), (foil, BOARD), (thin, BOARD), (thick, BOARD))
-    plain = [Kit(Box(INNER_M, wall), PAYLOAD) for wall in walls]
-    warm = [Kit(Box(INNER_M, wall, air_changes_h=1.5), PAYLOAD, packs=(warmer,)) for wall in walls[2:]]
-    return [*plain, *warm, Kit(plain[2].box, PAYLOAD, 0.5), Kit(plain[2].box, PAYLOAD, packs=(melting,))]
+    plain = [ThermalKit(ShippingBox(INNER_M, wall), PAYLOAD) for wall in walls]
+    warm = [ThermalKit(ShippingBox(INNER_M, wall, air_changes_h=1.5), PAYLOAD, packs=(warmer,)) for wall in walls[2:]]
+    return [*plain, *warm, ThermalKit(plain[2].box, PAYLOAD, 0.5), ThermalKit(plain[2].box, PAYLOAD, packs=(melting,))]
 
 
 def _median(do: Any, runs: int = RUNS) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breeder.core.thermal import box_fit
-from breeder.core.thermal.kit import Box, Layer
+from breeder.core.thermal.kit import ShippingBox, WallLayer
 from breeder.weather import sample_data
 
 Array = NDArray[np.float64]
@@ -32,7 +32,7 @@ FOAM, CARD = ((0.033, 0.039), (15.0, 25.0), 1470.0), ((0.05, 0.07), (110.0, 170.
 
 
 @dataclass(frozen=True)
-class Logged:
+class SimulatedRun:
     """One simulated run: what its loggers recorded, and the truth behind it."""
 
     liner: str
@@ -44,19 +44,19 @@ class Logged:
     air_c: Array
 
 
-def box_of(liner: str) -> Box:
+def drawn_box(liner: str) -> ShippingBox:
     """Return the box as drawn."""
-    foam = (Layer("eps", LINERS_MM[liner]),) if LINERS_MM[liner] else ()
-    return Box(INNER_M, (*foam, Layer("corrugated", 4.0)))
+    foam = (WallLayer("eps", LINERS_MM[liner]),) if LINERS_MM[liner] else ()
+    return ShippingBox(INNER_M, (*foam, WallLayer("corrugated", 4.0)))
 
 
-def logged_runs(runs: int = RUNS, seed: int = 1, *, cups: bool = False) -> list[Logged]:
+def logged_runs(runs: int = RUNS, seed: int = 1, *, cups: bool = False) -> list[SimulatedRun]:
     """Return simulated runs, with card and two foams in turn; `cups`: cups were left in the box by mistake."""
     rng = np.random.default_rng(seed)
     return [_logged(list(LINERS_MM)[run % len(LINERS_MM)], rng, cups) for run in range(runs)]
 
 
-def _logged(liner: str, rng: np.random.Generator, cups: bool) -> Logged:
+def _logged(liner: str, rng: np.random.Generator, cups: bool) -> SimulatedRun:
     """Return what loggers record in a box that is carried from a room into real hours outdoors."""
     flow, capacity, outward, truth, film = _wall_model(liner, rng)
     if cups:
@@ -72,7 +72,7 @@ def _logged(liner: str, rng: np.random.Generator, cups: bool) -> Logged:
         return np.round((curve[::every] + noise + rng.normal(0.0, 0.1)) / rough) * rough
 
     hours = np.arange(len(weather))[::every] * STEP_S / 3600.0
-    return Logged(liner, truth, film, hours, read(weather), read(states[:, 1]), read(states[:, 0]))
+    return SimulatedRun(liner, truth, film, hours, read(weather), read(states[:, 1]), read(states[:, 0]))
 
 
 def _wall_model(liner: str, rng: np.random.Generator) -> tuple[Array, Array, Array, float, float]:
@@ -124,7 +124,7 @@ def _area(sides: Array) -> float:
 
 def _weather(rng: np.random.Generator) -> Array:
     """Return a night and a day of real hours at the simulation's steps, °C, always colder than the room."""
-    _, hours = sample_data.hours_of(str(rng.choice(("LGA", "JFK"))))
+    _, hours = sample_data.station_hours(str(rng.choice(("LGA", "JFK"))))
     while True:
         start = int(rng.integers(len(hours) - HOURS))
         window = np.array(hours[start : start + HOURS + 1], dtype=float)  # None becomes NaN
@@ -157,11 +157,11 @@ class Score:
     median_log_sd: float | None
 
 
-def fitted(each: Logged, *, with_air: bool) -> box_fit.Fitted | None:
+def good_fit(each: SimulatedRun, *, with_air: bool) -> box_fit.BoxFit | None:
     """Return the fit of a run, with or without the second logger; None if the fit refuses or is doubtful."""
     try:
         answer = box_fit.fit_box(
-            box_of(each.liner),
+            drawn_box(each.liner),
             each.hours,
             each.outside_c,
             each.bottle_c,
@@ -173,7 +173,7 @@ def fitted(each: Logged, *, with_air: bool) -> box_fit.Fitted | None:
     return answer if answer.is_good else None
 
 
-def score_of(logged: list[Logged], answers: list[box_fit.Fitted | None]) -> Score:
+def fit_score(logged: list[SimulatedRun], answers: list[box_fit.BoxFit | None]) -> Score:
     """Return how far the answers are from the truth of their runs."""
     pairs = [
         (np.log(answer.conductance_w_k / each.conductance_w_k), answer.log_sd)
@@ -195,10 +195,10 @@ def run() -> dict[str, Any]:
         "simulation": f"{RUNS} boxes of sliced walls and a leak, {HOURS} real hours outdoors, films of 0.2 to 0.6 W/K",
     }
     for name, with_air in (("one logger, on the bottle", False), ("a second logger in the air", True)):
-        answers = [fitted(each, with_air=with_air) for each in logged]
+        answers = [good_fit(each, with_air=with_air) for each in logged]
         figures[name] = {}
         for group in ("all", *LINERS_MM):
             chosen = [at for at, each in enumerate(logged) if group in ("all", each.liner)]
-            score = score_of([logged[at] for at in chosen], [answers[at] for at in chosen])
+            score = fit_score([logged[at] for at in chosen], [answers[at] for at in chosen])
             figures[name][group] = asdict(score)
     return figures

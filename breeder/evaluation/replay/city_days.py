@@ -13,7 +13,7 @@ from breeder.core.thermal import forecast_error
 from breeder.core.thermal.diurnal import parton_logan
 from breeder.core.transit import place_air
 from breeder.core.transit.weather_hours import Hours
-from breeder.evaluation.replay.decisions import Case, journey_on
+from breeder.evaluation.replay.decisions import ReplayCase, journey_on
 from breeder.evaluation.replay.forecast_pairs import LEADS, City
 from breeder.weather import daily_min_max, hour_grid, place_bias
 from breeder.weather.place_bias import DayError
@@ -38,18 +38,18 @@ class Town:
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.city.timezone)
 
-    def side(self, name: str, day: int, lead: int) -> place_bias.Side:
+    def side(self, name: str, day: int, lead: int) -> place_bias.BiasSide:
         """Return what was learned about forecasts `lead` days ahead, by the morning that many days before `day`."""
         usual = forecast_error.USUAL_LOW_BIAS_C if name == "low" else forecast_error.USUAL_HIGH_BIAS_C
         if not self.learns:
-            return place_bias.side_of((), usual)
+            return place_bias.learn_side((), usual)
         morning = day - lead
         first = max(0, morning - LEARNT_DAYS)
         errors = self._errors[name][first:morning, lead]
         usual_sd = self._usual_sd[name][first:morning, lead]
         known = np.isfinite(errors)
         pairs = zip(errors[known].tolist(), usual_sd[known].tolist(), strict=True)
-        return place_bias.side_of([DayError(*pair) for pair in pairs], usual)
+        return place_bias.learn_side([DayError(*pair) for pair in pairs], usual)
 
     @cached_property
     def _errors(self) -> dict[str, Array]:
@@ -59,7 +59,7 @@ class Town:
     @cached_property
     def _usual_sd(self) -> dict[str, Array]:
         months = [(self.city.first + timedelta(days=day)).month for day in range(self.city.days)]
-        seasons = [forecast_error.season_of(month, self.city.latitude) for month in months]
+        seasons = [forecast_error.season_name(month, self.city.latitude) for month in months]
         return {name: np.array([usual_sd_c(name, season) for season in seasons]) for name in ("low", "high")}
 
 
@@ -71,7 +71,7 @@ def usual_sd_c(name: str, season: str) -> Array:
     return forecast_error.high_sd_c(leads + (forecast_error.HIGH_AT_H - forecast_error.LOW_AT_H) / 24, season)
 
 
-def cases_of(cities: Sequence[City], *, every: int, to_counter: bool, learns: bool) -> list[Case]:
+def city_cases(cities: Sequence[City], *, every: int, to_counter: bool, learns: bool) -> list[ReplayCase]:
     """Return each `every`-th day of every city, with a box coming from another city drawn at random.
 
     Skips days that lack a value or have an impossible one.
@@ -90,14 +90,14 @@ def cases_of(cities: Sequence[City], *, every: int, to_counter: bool, learns: bo
     return cases
 
 
-def _case(origin: Town, destination: Town, on: date, place: int, to_counter: bool) -> Case | None:
+def _case(origin: Town, destination: Town, on: date, place: int, to_counter: bool) -> ReplayCase | None:
     truth = [_truth(town.city, on) for town in (origin, destination)]
     forecasts = [_forecast(town, on) for town in (origin, destination)]
     if any(hours is None for hours in (*truth, *forecasts)):
         return None
     seed = on.toordinal() * BOXES_A_DAY + place
-    real, forecast = (tuple(place_air.air_of(hours) for hours in both) for both in (truth, forecasts))
-    return Case(journey_on(on, to_counter=to_counter), real, forecast, seed)
+    real, forecast = (tuple(place_air.hours_to_air(hours) for hours in both) for both in (truth, forecasts))
+    return ReplayCase(journey_on(on, to_counter=to_counter), real, forecast, seed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,10 +11,10 @@ from breeder.core.transit import ambient_ensemble, box_trials, place_air, rule_o
 from breeder.core.transit.delivery_days import DELAY_SHARES, Delivery
 from breeder.core.transit.itinerary import ServiceTimes
 from breeder.core.transit.place_air import Ends, distance_km
-from breeder.core.transit.results import Asked, Option
-from breeder.core.transit.trial_result import Animals, Candidate, Journey
+from breeder.core.transit.results import BoxQuestion, Option
+from breeder.core.transit.trial_result import AnimalNeeds, Candidate, Journey
 from breeder.core.transit.weather_hours import Hours
-from breeder.evaluation.replay.made_forecasts import Station, forecast_of, truth_around
+from breeder.evaluation.replay.made_forecasts import MeasuredStation, make_forecast, truth_around
 from breeder.shipments.example_kits import KITS
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import heat_kit
@@ -36,8 +36,8 @@ PLAIN, WARM, COOL = "Foam 19 mm", "Foam 19 mm, 72 h pack", "Foam 19 mm, 22 °C p
 class Route:
     """Origin and destination, doorstep or counter, and what the animals tolerate."""
 
-    origin: Station
-    destination: Station
+    origin: MeasuredStation
+    destination: MeasuredStation
     to_counter: bool
     band: str
 
@@ -49,7 +49,7 @@ class Route:
 
 
 @dataclass(frozen=True)
-class Decided:
+class Decision:
     """What one decision maker did on one day, and the result.
 
     `kit`: the kit sent (None: No-go). `stated`: the odds stated for it, or for the kit that came nearest. `broke`: the
@@ -65,7 +65,7 @@ class Decided:
 
 
 @dataclass(frozen=True)
-class How:
+class ReplayOptions:
     """How days are decided and run.
 
     `tolerance`: the share that may break at most, for comfort and for hard limits alike; `leakier` multiplies the
@@ -87,51 +87,54 @@ class _Choice:
 
 
 @dataclass(frozen=True)
-class Day:
+class ReplayedDay:
     """A day with its lowest and highest real air temperature, and what each decision maker did."""
 
     on: date
     low_c: float
     high_c: float
-    check: Decided
-    rule: Decided
-    oracle: Decided
+    check: Decision
+    rule: Decision
+    oracle: Decision
 
 
 @dataclass(frozen=True)
-class Case:
+class ReplayCase:
     """A shipping day to decide: the journey, the real air at both ends, and its forecast."""
 
     journey: Journey
-    truth: tuple[place_air.Air, place_air.Air]
-    forecast: tuple[place_air.Air, place_air.Air]
+    truth: tuple[place_air.PlaceAir, place_air.PlaceAir]
+    forecast: tuple[place_air.PlaceAir, place_air.PlaceAir]
     seed: int
 
     @property
-    def shape(self) -> ambient_ensemble.Shape:
+    def shape(self) -> ambient_ensemble.JourneyShape:
         """Return the delay cases of the journey, on the clocks of the real hours at both ends."""
-        return ambient_ensemble.shape_of(self.journey, self.truth[0].hours, self.truth[1].hours)
+        return ambient_ensemble.journey_shape(self.journey, self.truth[0].hours, self.truth[1].hours)
 
-    def ends(self, which: tuple[place_air.Air, place_air.Air]) -> Ends:
+    def ends(self, which: tuple[place_air.PlaceAir, place_air.PlaceAir]) -> Ends:
         return Ends(which[0].hours, which[1].hours)
 
 
-def days_of(route: Route, every: int, how: How = How()) -> list[Day]:
+def replay_route(route: Route, every: int, how: ReplayOptions = ReplayOptions()) -> list[ReplayedDay]:
     """Return each `every`-th day of a route that has all its hours, decided and run."""
     cases = [case for on in route.origin.days()[::every] if (case := _case(route, on)) is not None]
-    return lived(cases, route.band, how)
+    return replay_cases(cases, route.band, how)
 
 
-def lived(cases: Sequence[Case], band: str, how: How = How()) -> list[Day]:
+def replay_cases(cases: Sequence[ReplayCase], band: str, how: ReplayOptions = ReplayOptions()) -> list[ReplayedDay]:
     """Return days decided on their forecasts by each decision maker, then run with the real weather."""
     candidates = tuple(kit for kit in kits() if kit.name not in how.without)
-    animals = Animals(BANDS[band], Tolerance(how.tolerance, how.tolerance))
+    animals = AnimalNeeds(BANDS[band], Tolerance(how.tolerance, how.tolerance))
     check = _decide([_asked(case, case.forecast, candidates, animals, known=False) for case in cases], animals)
     oracle = _decide([_asked(case, case.truth, candidates, animals, known=True) for case in cases], animals)
     by_name = {kit.name: kit for kit in kits()}
     rule = [_by_rule(case, band, by_name) for case in cases]
     done = [_live(cases, chosen, animals, how.leakier) for chosen in (check, rule, oracle)]
-    return [Day(case.journey.post_on, *_extremes(case), *decided) for case, *decided in zip(cases, *done, strict=True)]
+    return [
+        ReplayedDay(case.journey.post_on, *_extremes(case), *decided)
+        for case, *decided in zip(cases, *done, strict=True)
+    ]
 
 
 def kits() -> tuple[Candidate, ...]:
@@ -142,7 +145,7 @@ def kits() -> tuple[Candidate, ...]:
     )
 
 
-def _case(route: Route, on: date) -> Case | None:
+def _case(route: Route, on: date) -> ReplayCase | None:
     truth = truth_around(route.origin, on), truth_around(route.destination, on)
     if truth[0] is None or truth[1] is None:
         return None
@@ -150,10 +153,10 @@ def _case(route: Route, on: date) -> Case | None:
     wrong = draws(ERROR_SEED + seed, 1)
     together = correlation(distance_km(truth[0], truth[1]))
     forecast = (
-        forecast_of(truth[0], wrong, place=0, together=0.0),
-        forecast_of(truth[1], wrong, place=1, together=together),
+        make_forecast(truth[0], wrong, place=0, together=0.0),
+        make_forecast(truth[1], wrong, place=1, together=together),
     )
-    return Case(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*forecast), seed)
+    return ReplayCase(journey_on(on, to_counter=route.to_counter), _airs(*truth), _airs(*forecast), seed)
 
 
 def journey_on(on: date, *, to_counter: bool) -> Journey:
@@ -164,35 +167,35 @@ def journey_on(on: date, *, to_counter: bool) -> Journey:
     return Journey(on, deliveries, TIMES, to_counter)
 
 
-def _airs(origin: Hours, destination: Hours) -> tuple[place_air.Air, place_air.Air]:
-    return place_air.air_of(origin), place_air.air_of(destination)
+def _airs(origin: Hours, destination: Hours) -> tuple[place_air.PlaceAir, place_air.PlaceAir]:
+    return place_air.hours_to_air(origin), place_air.hours_to_air(destination)
 
 
 def _asked(
-    case: Case,
-    which: tuple[place_air.Air, place_air.Air],
+    case: ReplayCase,
+    which: tuple[place_air.PlaceAir, place_air.PlaceAir],
     candidates: Sequence[Candidate],
-    animals: Animals,
+    animals: AnimalNeeds,
     *,
     known: bool,
-) -> Asked:
+) -> BoxQuestion:
     seed = CHECK_SEED + case.seed
-    return Asked(
+    return BoxQuestion(
         case.seed, case.journey, (which,), tuple(candidates), animals, seed, is_thorough=True, weather_known=known
     )
 
 
-def _decide(asked: list[Asked], animals: Animals) -> list[_Choice]:
+def _decide(asked: list[BoxQuestion], animals: AnimalNeeds) -> list[_Choice]:
     """Return the kit of each day with the odds stated for it; on a No-go, the kit that came nearest."""
-    cells = box_trials.cells_of(asked, members=MEMBERS)
+    cells = box_trials.try_boxes(asked, members=MEMBERS)
     shown = [cell.shown.candidate for cell in cells]
     whole = replace(animals, tolerance=NEVER_STOP)
     again = [replace(question, candidates=(kit,), animals=whole) for question, kit in zip(asked, shown, strict=True)]
-    odds = [_broken(cell.options[0]) for cell in box_trials.cells_of(again, members=MEMBERS)]
+    odds = [_broken(cell.options[0]) for cell in box_trials.try_boxes(again, members=MEMBERS)]
     return [_Choice(kit, bool(cell.going), stated) for cell, kit, stated in zip(cells, shown, odds, strict=True)]
 
 
-def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
+def _by_rule(case: ReplayCase, band: str, by_name: dict[str, Candidate]) -> _Choice:
     """Return what the trade's rule does with the same forecast: its plain box, or the pack it asks for."""
     opinion = trial_result.second_opinion(case.shape.cases, case.ends(case.forecast), band)
     if (
@@ -206,7 +209,7 @@ def _by_rule(case: Case, band: str, by_name: dict[str, Candidate]) -> _Choice:
     return _Choice(by_name[WARM if opinion.pack == "heat" else COOL], True)
 
 
-def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakier: float) -> list[Decided]:
+def _live(cases: Sequence[ReplayCase], chosen: list[_Choice], animals: AnimalNeeds, leakier: float) -> list[Decision]:
     """Return the result of each day's choice with the real weather, over the range of boxes, vans and doorsteps."""
     whole = replace(animals, tolerance=NEVER_STOP)
     with_kit = [place for place, choice in enumerate(chosen) if choice.kit is not None]
@@ -215,16 +218,16 @@ def _live(cases: Sequence[Case], chosen: list[_Choice], animals: Animals, leakie
         kit: Candidate = chosen[place].kit  # type: ignore[assignment]
         question = _asked(cases[place], cases[place].truth, (_leaking(kit, leakier),), whole, known=True)
         asked.append(replace(question, seed=TRUE_SEED + cases[place].seed))
-    cells = box_trials.cells_of(asked, members=TRUE_MEMBERS)
+    cells = box_trials.try_boxes(asked, members=TRUE_MEMBERS)
     broke = {place: _broken(cell.options[0]) for place, cell in zip(with_kit, cells, strict=True)}
     return [
         _decided(case, choice, broke.get(place)) for place, (case, choice) in enumerate(zip(cases, chosen, strict=True))
     ]
 
 
-def _decided(case: Case, choice: _Choice, broke: float | None) -> Decided:
+def _decided(case: ReplayCase, choice: _Choice, broke: float | None) -> Decision:
     kit = choice.kit if choice.goes else None
-    return Decided(
+    return Decision(
         case.journey.post_on,
         kit and kit.name,
         bool(kit and kit.has_pack),
@@ -244,6 +247,6 @@ def _broken(option: Option) -> float:
     return max(option.comfort, option.hard)
 
 
-def _extremes(case: Case) -> tuple[float, float]:
+def _extremes(case: ReplayCase) -> tuple[float, float]:
     """Return the lowest and highest air at either end while the box is there; hubs are near room temperature."""
     return ambient_ensemble.air_at_ends(case.shape, *case.truth)

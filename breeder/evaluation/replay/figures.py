@@ -4,14 +4,14 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from breeder.core.transit import rule_of_thumb
-from breeder.evaluation.replay.decisions import Day, Decided
+from breeder.evaluation.replay.decisions import Decision, ReplayedDay
 
 BINS = (0.0, 0.005, 0.02, 0.05, 0.10, 0.20, 0.50, 1.0)
 ORDINARY_LOW_C, ORDINARY_HIGH_C = 7.0, 27.0
 DIGITS = 4
 
 
-def figures_of(days: Sequence[Day]) -> dict[str, Any]:
+def summarize(days: Sequence[ReplayedDay]) -> dict[str, Any]:
     """Return the figures of one route or of several together."""
     return {
         "days": len(days),
@@ -25,7 +25,7 @@ def figures_of(days: Sequence[Day]) -> dict[str, Any]:
     }
 
 
-def _maker(days: Sequence[Day], decision: Callable[[Day], Decided]) -> dict[str, Any]:
+def _maker(days: Sequence[ReplayedDay], decision: Callable[[ReplayedDay], Decision]) -> dict[str, Any]:
     going = [decision(day) for day in days if decision(day).kit is not None]
     needless = sum(_oracle_goes(day) and decision(day).kit is None for day in days)
     return {
@@ -36,7 +36,7 @@ def _maker(days: Sequence[Day], decision: Callable[[Day], Decided]) -> dict[str,
     }
 
 
-def reliability(rows: Sequence[Decided]) -> list[dict[str, Any]]:
+def reliability(rows: Sequence[Decision]) -> list[dict[str, Any]]:
     """Return for each bin of stated odds the number of days, the mean stated odds, and the share that came true.
 
     Days with No-go count too, with the kit that came nearest: odds must be true whatever the verdict.
@@ -60,19 +60,19 @@ def _within(value: float, low: float, high: float) -> bool:
     return low <= value < high or (value == high == BINS[-1])
 
 
-def _ordinary(days: Sequence[Day]) -> dict[str, Any]:
+def _ordinary(days: Sequence[ReplayedDay]) -> dict[str, Any]:
     ordinary = [day for day in days if day.low_c >= ORDINARY_LOW_C and day.high_c <= ORDINARY_HIGH_C]
     plain = sum(day.check.kit is not None and not day.check.has_pack for day in ordinary)
     return {"days": len(ordinary), "go_without_pack": _share(plain, len(ordinary))}
 
 
-def _harsh(days: Sequence[Day]) -> dict[str, Any]:
+def _harsh(days: Sequence[ReplayedDay]) -> dict[str, Any]:
     harsh = [day for day in days if rule_of_thumb.is_harsh(day.low_c, day.high_c)]
     plain = sum(day.check.kit is not None and not day.check.has_pack for day in harsh)
     return {"days": len(harsh), "go_without_pack": plain}
 
 
-def _oracle_goes(day: Day) -> bool:
+def _oracle_goes(day: ReplayedDay) -> bool:
     return day.oracle.kit is not None
 
 
@@ -80,7 +80,7 @@ def _share(part: float, whole: int) -> float | None:
     return round(part / whole, DIGITS) if whole else None
 
 
-def said(name: str, figures: dict[str, Any]) -> str:
+def figures_text(name: str, figures: dict[str, Any]) -> str:
     """Return the figures as lines of text."""
     rows = [f"{name}, {figures['days']} days"]
     for maker in ("check", "trade_rule", "oracle"):

@@ -76,7 +76,7 @@ class _Row:
     high: float
 
 
-def cities_of(path: Path) -> list[City]:
+def read_cities(path: Path) -> list[City]:
     """Return the cities of a file in its order. Raises KeyError, ValueError or OSError where it cannot be read."""
     rows_by_city: dict[tuple[str, float, float], list[_Row]] = {}
     for row in _rows(path):

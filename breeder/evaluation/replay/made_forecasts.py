@@ -10,7 +10,7 @@ import numpy as np
 
 from breeder.core.thermal.ensemble_draws import Draws
 from breeder.core.thermal.forecast_error import error_c, sd_c
-from breeder.core.transit.place_air import season_of
+from breeder.core.transit.place_air import season_at
 from breeder.core.transit.weather_hours import Hours
 from breeder.weather import hour_grid, sample_data
 
@@ -20,7 +20,7 @@ SECONDS_AN_HOUR = 3600
 
 
 @dataclass(frozen=True)
-class Station:
+class MeasuredStation:
     """Hours that were really measured at a place."""
 
     label: str
@@ -37,15 +37,17 @@ class Station:
         return [first + timedelta(days=ahead) for ahead in range(max(0, number))]
 
 
-def recorded_station(code: str) -> Station:
+def recorded_station(code: str) -> MeasuredStation:
     """Return one of the stations that come with the book."""
     known = sample_data.STATIONS[code]
-    starts_at, values = sample_data.hours_of(code)
+    starts_at, values = sample_data.station_hours(code)
     filled, _ = hour_grid.fill_short_gaps(values)
-    return Station(code, float(known.latitude), float(known.longitude), known.timezone, starts_at, tuple(filled))
+    return MeasuredStation(
+        code, float(known.latitude), float(known.longitude), known.timezone, starts_at, tuple(filled)
+    )
 
 
-def station_of_file(path: Path, latitude: float, longitude: float, timezone: str) -> Station:
+def station_from_file(path: Path, latitude: float, longitude: float, timezone: str) -> MeasuredStation:
     """Return the hours of a CSV with the columns time (ISO 8601 with its offset) and temp_c."""
     with path.open(newline="", encoding="utf-8-sig") as file:
         rows = [
@@ -55,10 +57,10 @@ def station_of_file(path: Path, latitude: float, longitude: float, timezone: str
     starts_at, values = hour_grid.on_whole_hours(sorted(rows, key=lambda row: row[0]))
     clean, _ = hour_grid.without_spikes(values)
     filled, _ = hour_grid.fill_short_gaps(clean)
-    return Station(path.stem, latitude, longitude, timezone, starts_at, tuple(filled))
+    return MeasuredStation(path.stem, latitude, longitude, timezone, starts_at, tuple(filled))
 
 
-def truth_around(station: Station, on: date) -> Hours | None:
+def truth_around(station: MeasuredStation, on: date) -> Hours | None:
     """Return the real hours from the day before a shipping day to six days after; None where hours are missing."""
     start = datetime.combine(on - timedelta(days=DAYS_BEFORE), time(5), tzinfo=UTC)
     number = (DAYS_BEFORE + DAYS_AFTER) * 24
@@ -82,7 +84,7 @@ def truth_around(station: Station, on: date) -> Hours | None:
     )
 
 
-def forecast_of(truth: Hours, drawn: Draws, *, place: int, together: float) -> Hours:
+def make_forecast(truth: Hours, drawn: Draws, *, place: int, together: float) -> Hours:
     """Return a forecast of the real hours: the truth minus one draw of the error that a check assumes."""
     issued = truth.issued[0]
     if issued is None:
@@ -93,7 +95,7 @@ def forecast_of(truth: Hours, drawn: Draws, *, place: int, together: float) -> H
         drawn,
         hour=np.arange(len(truth.times)),
         local_hour=local,
-        sd=sd_c(leads, local, season_of(issued, truth.latitude)),
+        sd=sd_c(leads, local, season_at(issued, truth.latitude)),
         place=place,
         together=together,
     )[:, 0]

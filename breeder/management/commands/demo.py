@@ -28,7 +28,7 @@ class Command(BaseCommand):
         self, *args: Any, once: bool, fresh: bool, warmer: float, season: str, host: str, port: int, **options: Any
     ) -> None:
         if not once:
-            server.refuse_taken(host, port)
+            server.refuse_taken_port(host, port)
         if fresh or not demo.is_fresh(warmer, season):
             demo.load(timezone.now(), warmer, season)
         if once:

@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from breeder.core.jsonio.duplicate_keys import load
-from breeder.core.jsonio.errors import BadInput, Fault
+from breeder.core.jsonio.errors import BadInput, DocumentFault
 
 BAD_INPUT = 2
 
@@ -42,15 +42,15 @@ class Command(BaseCommand):
             for fault in bad.faults:
                 self.stderr.write(str(fault))
             sys.exit(BAD_INPUT)
-        self.stdout.write(written(answer, getattr(self.stdout, "encoding", None) or "utf-8"))
+        self.stdout.write(answer_json(answer, getattr(self.stdout, "encoding", None) or "utf-8"))
 
     def answer(self, subject: str, file: str) -> dict[str, Any]:
         """Return the subject's answer. Raises BadInput with every fault of the document."""
         if subject not in SUBJECTS:
             known = ", ".join(SUBJECTS)
             state = "not yet answered" if subject in NOT_YET else "not a subject"
-            raise BadInput([Fault("subject", f"'{subject}' is {state}. Ask one of: {known}.")])
-        return solver(subject)(load(text_of(file)))
+            raise BadInput([DocumentFault("subject", f"'{subject}' is {state}. Ask one of: {known}.")])
+        return solver(subject)(load(read_document(file)))
 
 
 def solver(subject: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
@@ -59,7 +59,7 @@ def solver(subject: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
     return getattr(import_module(module), name)
 
 
-def written(answer: dict[str, Any], encoding: str) -> str:
+def answer_json(answer: dict[str, Any], encoding: str) -> str:
     """Return an answer as JSON; characters that the output cannot show are escaped, which is valid (RFC 8259, 7)."""
     text = json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2)
     try:
@@ -69,12 +69,14 @@ def written(answer: dict[str, Any], encoding: str) -> str:
     return text
 
 
-def text_of(file: str) -> str:
+def read_document(file: str) -> str:
     """Return the document's text. Raises BadInput when the file cannot be read as UTF-8."""
     try:
         raw = sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
         return raw.decode("utf-8-sig")
     except OSError as trouble:
-        raise BadInput([Fault("file", f"'{file}' cannot be read: {trouble.strerror}. Check the name.")]) from None
+        raise BadInput(
+            [DocumentFault("file", f"'{file}' cannot be read: {trouble.strerror}. Check the name.")]
+        ) from None
     except UnicodeDecodeError:
-        raise BadInput([Fault("file", f"'{file}' is not UTF-8 text. Save it as UTF-8 JSON.")]) from None
+        raise BadInput([DocumentFault("file", f"'{file}' is not UTF-8 text. Save it as UTF-8 JSON.")]) from None

@@ -25,4 +25,4 @@ class Command(BaseCommand):
         if wait:
             self.stdout.write(f"It is about the full hour, when services are busiest: waiting {wait / 60:.0f} minutes.")
             time.sleep(wait)
-        self.stdout.write(forecasting.bring_all().sentence)
+        self.stdout.write(forecasting.fetch_all().sentence)

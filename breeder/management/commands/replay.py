@@ -9,10 +9,19 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from breeder.evaluation.replay import city_days, forecast_pairs
-from breeder.evaluation.replay.decisions import BANDS, USUAL_TOLERANCE, Day, How, Route, days_of, kits, lived
-from breeder.evaluation.replay.figures import figures_of, said
+from breeder.evaluation.replay.decisions import (
+    BANDS,
+    USUAL_TOLERANCE,
+    ReplayedDay,
+    ReplayOptions,
+    Route,
+    kits,
+    replay_cases,
+    replay_route,
+)
+from breeder.evaluation.replay.figures import figures_text, summarize
 from breeder.evaluation.replay.forecast_pairs import City
-from breeder.evaluation.replay.made_forecasts import Station, recorded_station, station_of_file
+from breeder.evaluation.replay.made_forecasts import MeasuredStation, recorded_station, station_from_file
 
 PAIRS_EVERY = 97  # days: about a dozen days of each place, over all seasons and days of the week
 HELP = """Decide days on forecasts, live through them with what really was, and count what came of it.
@@ -51,51 +60,51 @@ class Command(BaseCommand):
         if every < 0:
             raise CommandError("--every is at least 1.")
         figures: dict[str, Any] = {}
-        together: list[Day] = []
+        together: list[ReplayedDay] = []
         for name, days in (
             _replay_pairs(pairs, every or PAIRS_EVERY, options) if pairs else _replay_hours(every or 1, options)
         ):
-            figures[name] = figures_of(days)
+            figures[name] = summarize(days)
             together += days
         if pairs is None:
-            figures["all routes"] = figures_of(together)
+            figures["all routes"] = summarize(together)
         if options["json"]:
             self.stdout.write(json.dumps(figures, indent=2))
             return
         for name, row in figures.items():
-            self.stdout.write(said(name, row))
+            self.stdout.write(figures_text(name, row))
 
 
-def _replay_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+def _replay_hours(every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[ReplayedDay]]]:
     for route in _routes(_stations(options["csv"], options)):
-        days = days_of(route, every, _how(options))
+        days = replay_route(route, every, _how(options))
         if not days:
             raise CommandError(f"{route.name}: no day has all its hours. A year of hourly values is wanted.")
         yield route.name, days
 
 
-def _replay_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[Day]]]:
+def _replay_pairs(path: Path, every: int, options: dict[str, Any]) -> Iterator[tuple[str, list[ReplayedDay]]]:
     cities = _cities(path, options)
     way = "counter" if options["counter"] else "doorstep"
-    cases = city_days.cases_of(cities, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
+    cases = city_days.city_cases(cities, every=every, to_counter=options["counter"], learns=not options["unlearnt"])
     if not cases:
         raise CommandError(f"{path}: no day has all its values. Four months of daily pairs of a place are wanted.")
     for band in BANDS:
-        yield f"{len(cities)} places, {way}, {band}", lived(cases, band, _how(options))
+        yield f"{len(cities)} places, {way}, {band}", replay_cases(cases, band, _how(options))
 
 
-def _how(options: dict[str, Any]) -> How:
+def _how(options: dict[str, Any]) -> ReplayOptions:
     unknown = set(options["without"]) - {kit.name for kit in kits()}
     if unknown:
         raise CommandError(f"There is no example kit {', '.join(sorted(unknown))}.")
     if not 0 < options["tolerance"] <= 1:
         raise CommandError(f"--tolerance is {options['tolerance']:g}, but it must be above 0 and at most 1.")
-    return How(options["tolerance"], options["leakier"], frozenset(options["without"]))
+    return ReplayOptions(options["tolerance"], options["leakier"], frozenset(options["without"]))
 
 
 def _cities(path: Path, options: dict[str, Any]) -> list[City]:
     try:
-        cities = forecast_pairs.cities_of(path)
+        cities = forecast_pairs.read_cities(path)
     except (OSError, KeyError, ValueError) as fault:
         reason = fault.strerror if isinstance(fault, OSError) else fault
         raise CommandError(f"{path} cannot be read as daily pairs: {reason}. See manage.py replay --help.") from None
@@ -105,11 +114,11 @@ def _cities(path: Path, options: dict[str, Any]) -> list[City]:
     return cities[:: max(1, len(cities) // number)][:number] if number else cities
 
 
-def _stations(path: Path | None, options: dict[str, Any]) -> list[Station]:
+def _stations(path: Path | None, options: dict[str, Any]) -> list[MeasuredStation]:
     if path is None:
         return [recorded_station("LGA"), recorded_station("JFK")]
     try:
-        station = station_of_file(path, options["latitude"], options["longitude"], options["timezone"])
+        station = station_from_file(path, options["latitude"], options["longitude"], options["timezone"])
     except (OSError, KeyError, ValueError, IndexError) as fault:
         raise CommandError(
             f"{path} cannot be read as hours: {fault!r}. It wants the columns time and temp_c."
@@ -117,7 +126,7 @@ def _stations(path: Path | None, options: dict[str, Any]) -> list[Station]:
     return [station, station]
 
 
-def _routes(stations: list[Station]) -> list[Route]:
+def _routes(stations: list[MeasuredStation]) -> list[Route]:
     first, second = stations
     ways = [(first, second, counter) for counter in (False, True)]
     if first is not second:

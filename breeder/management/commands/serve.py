@@ -23,7 +23,7 @@ class Command(BaseCommand):
         host = host or DEFAULT_HOST
         for address in (host, home):
             if address:
-                server.refuse_taken(address, port)
+                server.refuse_taken_port(address, port)
         if corrected := server.bring_up_to_date():
             self.stdout.write(f"{corrected} species corrected from the starter set; the log says what changed.")
         if keeper := server.first_keeper(self.stdout.write):

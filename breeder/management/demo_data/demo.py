@@ -91,12 +91,14 @@ def _live(setting: Setting, now: datetime, weather: places.Weather, keeper: User
         History(kept, sales, today, setting.zone, keeper, dice).write()
     demo_rules.write_rules(today, keeper)
     week.live_through(kept, service, now, keeper)
-    demo_rules.let_run_out(today, keeper)
+    demo_rules.expire_permit(today, keeper)
 
 
-def posting_days(service: Service, today: date) -> tuple[delivery_days.PostingDay, ...]:
+def posting_days(service: Service, today: date) -> tuple[delivery_days.ShippingDay, ...]:
     """Return the next days of a service."""
-    return delivery_days.posting_days(queries.timing_of(service), queries.closures_of(service.carrier), today)
+    return delivery_days.shipping_days(
+        queries.service_timing(service), queries.carrier_closures(service.carrier), today
+    )
 
 
 def _database() -> Path:

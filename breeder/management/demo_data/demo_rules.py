@@ -37,7 +37,7 @@ def write_rules(today: date, by: Any) -> None:
         rule_actions.keep(permit, by=by)
 
 
-def let_run_out(today: date, by: Any) -> None:
+def expire_permit(today: date, by: Any) -> None:
     """Let a customer's permit expire after the order was taken: then no one may send the box."""
     permit = Permit.objects.get(person__name=RECEIVES[0])
     permit.valid_until = today - timedelta(days=1)

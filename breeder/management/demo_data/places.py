@@ -15,7 +15,7 @@ HOME_POSTCODE = "13326"  # Cooperstown, New York
 
 
 @dataclass(frozen=True)
-class Stretch:
+class RecordedStretch:
     """Real hours shown as a place's next days: station, the day of 2013 shown on the shipping day, days known."""
 
     station: str
@@ -38,34 +38,34 @@ class Weather:
 # Chosen so that every verdict occurs on any date; the page says where the hours come from.
 SEASONS = {
     ALL_YEAR: {
-        "home": Stretch("LGA", 5, 12),
-        "mild": Stretch("JFK", 5, 14),
-        "cool": Stretch("LGA", 4, 2),
-        "cold": Stretch("LGA", 2, 12),
-        "bitter": Stretch("LGA", 1, 22),
-        "warm": Stretch("JFK", 6, 3),
-        "hot": Stretch("LGA", 7, 14),
-        "short": Stretch("JFK", 5, 14, days=2),
+        "home": RecordedStretch("LGA", 5, 12),
+        "mild": RecordedStretch("JFK", 5, 14),
+        "cool": RecordedStretch("LGA", 4, 2),
+        "cold": RecordedStretch("LGA", 2, 12),
+        "bitter": RecordedStretch("LGA", 1, 22),
+        "warm": RecordedStretch("JFK", 6, 3),
+        "hot": RecordedStretch("LGA", 7, 14),
+        "short": RecordedStretch("JFK", 5, 14, days=2),
     },
     "winter": {
-        "home": Stretch("LGA", 2, 4),
-        "mild": Stretch("JFK", 1, 28),
-        "cool": Stretch("LGA", 1, 14),
-        "cold": Stretch("LGA", 2, 4),
-        "bitter": Stretch("LGA", 1, 22),
-        "warm": Stretch("JFK", 1, 10),
-        "hot": Stretch("JFK", 12, 20),
-        "short": Stretch("JFK", 1, 14, days=2),
+        "home": RecordedStretch("LGA", 2, 4),
+        "mild": RecordedStretch("JFK", 1, 28),
+        "cool": RecordedStretch("LGA", 1, 14),
+        "cold": RecordedStretch("LGA", 2, 4),
+        "bitter": RecordedStretch("LGA", 1, 22),
+        "warm": RecordedStretch("JFK", 1, 10),
+        "hot": RecordedStretch("JFK", 12, 20),
+        "short": RecordedStretch("JFK", 1, 14, days=2),
     },
     "summer": {
-        "home": Stretch("LGA", 7, 8),
-        "mild": Stretch("JFK", 6, 10),
-        "cool": Stretch("LGA", 6, 8),
-        "cold": Stretch("JFK", 8, 12),
-        "bitter": Stretch("LGA", 8, 24),
-        "warm": Stretch("JFK", 7, 8),
-        "hot": Stretch("LGA", 7, 14),
-        "short": Stretch("JFK", 7, 22, days=2),
+        "home": RecordedStretch("LGA", 7, 8),
+        "mild": RecordedStretch("JFK", 6, 10),
+        "cool": RecordedStretch("LGA", 6, 8),
+        "cold": RecordedStretch("JFK", 8, 12),
+        "bitter": RecordedStretch("LGA", 8, 24),
+        "warm": RecordedStretch("JFK", 7, 8),
+        "hot": RecordedStretch("LGA", 7, 14),
+        "short": RecordedStretch("JFK", 7, 22, days=2),
     },
 }
 
@@ -129,7 +129,7 @@ def write_weather(setting: Setting, addresses: list[Address], now: datetime, pos
 
 
 def _forecast(
-    north: Any, east: Any, zone: str, label: str, stretch: Stretch, now: datetime, ahead: int, warmer_c: float
+    north: Any, east: Any, zone: str, label: str, stretch: RecordedStretch, now: datetime, ahead: int, warmer_c: float
 ) -> None:
     place = steps.place_for(north, east, zone, label)
     shown_from = now.astimezone(UTC).replace(minute=0, second=0, microsecond=0) - timedelta(hours=6)

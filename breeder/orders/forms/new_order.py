@@ -27,7 +27,7 @@ from breeder.orders.queries.orders import LineOnOffer
 from breeder.orders.rules.money import NOTHING
 from breeder.orders.rules.order_status import DAYS_TO_POST, Terms, Who, end_of, usual_hold
 from breeder.orders.rules.packs import Wanted
-from breeder.people.forms import PlaceFields
+from breeder.people.forms import AddressPlaceFields
 from breeder.people.models import Person
 from breeder.people.queries import is_on_file
 
@@ -79,7 +79,7 @@ class WhoForm(PlainForm, forms.Form):
         )
 
 
-class TermsForm(AgreedDays, PlainForm, PlaceFields):
+class TermsForm(AgreedDays, PlainForm, AddressPlaceFields):
     """Until when an order is held, by when it is promised, postage and address."""
 
     address_block = forms.CharField(

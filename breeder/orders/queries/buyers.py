@@ -6,7 +6,7 @@ from typing import Any
 from django.db.models import Max
 
 from breeder.people.models import Person
-from breeder.people.queries import holding
+from breeder.people.queries import ids_containing
 
 MOST_SHOWN = 60  # names in one list on a phone; more are found by their letters
 
@@ -30,7 +30,7 @@ class ToChooseFrom:
 def to_choose_from(find: str, *, chosen: Any = None) -> ToChooseFrom:
     """Return the people whose name holds these letters, else those of the latest orders; the chosen one in any case."""
     on_file = Person.objects.filter(removed_at=None)
-    wanted = on_file.filter(pk__in=holding(find, "name")) if find else on_file
+    wanted = on_file.filter(pk__in=ids_containing(find, "name")) if find else on_file
     latest = wanted.annotate(last=Max("orders__number", default=0)).order_by("-last", "-pk")[:MOST_SHOWN]
     shown = {one.pk: one for one in latest}
     left_out = wanted.count() - len(shown)

@@ -170,7 +170,7 @@ def orders(statuses: Sequence[str] = (), who: str = "") -> QuerySet[Order]:
     if statuses:
         found = found.filter(status__in=statuses)
     if who:
-        found = found.filter(person__in=people.holding(who, "name"))
+        found = found.filter(person__in=people.ids_containing(who, "name"))
     return whole(found)
 
 

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
-from breeder.core.reserve.allocation import Covered
+from breeder.core.reserve.allocation import CoveredPromise
 from breeder.cultures.line_stock import LineStock, StageStock, TubStock
 from breeder.cultures.models import Promise
 from breeder.cultures.phrases import animals
@@ -82,7 +82,7 @@ def _to_count(stock: StageStock, today: date) -> tuple[TubStock, ...]:
     return tuple(sorted(old, key=lambda tub: (tub.counted_on, tub.number)))
 
 
-def _row(one: Covered, stock: StageStock) -> PromiseRow:
+def _row(one: CoveredPromise, stock: StageStock) -> PromiseRow:
     promise: Promise = one.promise.ref
     line = promise.order_line if hasattr(promise, "order_line") else None
     tubs = (tub for tub in stock.tubs if tub.gives and tub.free_alone >= promise.number)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Any
 
 from breeder.core.reserve.defaults import SURE
-from breeder.core.reserve.starters import both_sexes, starter_needed
+from breeder.core.reserve.starters import chance_of_both_sexes, starter_needed
 from breeder.cultures.line_stock import LineStock
 from breeder.cultures.models import Stage
 from breeder.cultures.phrases import animals
@@ -142,7 +142,7 @@ def both_sexes_said(offer: Offer) -> str:
     share = float(species.share_female)
     if offer.kind != Offer.Kind.STARTER or species.reproduction != species.Reproduction.TWO_SEXES or not 0 < share < 1:
         return ""
-    chance = both_sexes(offer.number, share)
+    chance = chance_of_both_sexes(offer.number, share)
     said = f"both sexes in {'over 99.9%' if chance > ALL_BUT_SURE else f'{chance:.1%}'} of them"
     return said if chance >= SURE else f"{said}; {starter_needed(share)} animals would make it {SURE:.0%}"
 

@@ -36,7 +36,7 @@ def plan_parcel(order: Order, *, by: Any) -> Parcel:
     box_rules.refuse_unless_open(order)
     lines = parcels.lines_to_pack(order)
     if not lines:
-        raise box_rules.NotLikeThis(
+        raise box_rules.BoxRefused(
             f"Order {order.number} holds nothing that stands in no box yet. Look at its boxes instead.",
             code="nothing_to_pack",
         )
@@ -72,11 +72,11 @@ def choose_day(parcel: Parcel, on: date, *, by: Any) -> Parcel:
     """Choose the day on which a box is handed over; only days on which its service takes it."""
     box_rules.refuse_unless_here(parcel)
     if parcel.service is None:
-        raise box_rules.NotLikeThis(
+        raise box_rules.BoxRefused(
             f"Box {parcel.number} has no service yet. Choose one first; its days follow from it.", code="no_service"
         )
     today = timezone.localdate()
-    box_rules.refuse_day(on, parcels.days_of(parcel.service, today), today, parcel.service)
+    box_rules.refuse_day(on, parcels.service_days(parcel.service, today), today, parcel.service)
     parcel.post_on = on
     parcel.save(update_fields=["post_on"])
     log("chose a day", str(parcel), f"Box {parcel.number} is handed over on {weekday_said(on)}.", by=by)
@@ -106,11 +106,11 @@ def choose_for_boxes(choices: Sequence[Choice], *, by: Any) -> list[Parcel]:
         kit = parcels.kits(active=True).filter(pk=choice.kit_id).first()
         parcel = parcels.parcels().filter(number=choice.number).first()
         if kit is None or parcel is None:
-            raise box_rules.NotLikeThis(
+            raise box_rules.BoxRefused(
                 f"Box {choice.number} or its kit is no longer there. Look at the board again.", code="gone"
             )
         box_rules.refuse_unless_waiting(parcel)
-        box_rules.refuse_day(choice.on, parcels.days_of(parcel.service, today), today, parcel.service)
+        box_rules.refuse_day(choice.on, parcels.service_days(parcel.service, today), today, parcel.service)
         box_rules.refuse_dry_ice(kit, [part.supply.name for part in kit.parts.all()])
         parcel.kit, parcel.post_on = kit, choice.on
         parcel.save(update_fields=["kit", "post_on"])
@@ -144,7 +144,7 @@ def choose_way(parcel: Parcel, service_id: int, way: str, *, by: Any) -> Parcel:
 
 
 @action(lock=box_steps.lock_parcel)
-def change_contents(parcel: Parcel, changes: Mapping[int, box_rules.Content], *, by: Any) -> Parcel:
+def change_contents(parcel: Parcel, changes: Mapping[int, box_rules.ItemChange], *, by: Any) -> Parcel:
     """Change what is planned for a box: numbers, tubs, cups; what is set to 0 leaves it and can go into another."""
     box_rules.refuse_contents(parcel, dict(changes))
     said = []

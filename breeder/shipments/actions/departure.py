@@ -21,8 +21,8 @@ from breeder.cultures import rules as surplus
 from breeder.cultures.queries.stock import stock_by_line
 from breeder.orders import steps as orders
 from breeder.shipments import check_json, check_text, legal_block, run_check
-from breeder.shipments.check_inputs import inputs_of, kit_facts
-from breeder.shipments.check_json import Found
+from breeder.shipments.check_inputs import box_inputs, kit_facts
+from breeder.shipments.check_json import CheckResult
 from breeder.shipments.models import Check, Kit, Parcel
 from breeder.shipments.queries import checks
 from breeder.shipments.rules import departure_rules
@@ -45,7 +45,7 @@ def check_parcel(number: int, *, by: Any, sent: Sent = NO_FORM) -> Check:
     parcel, household, now = checks.parcel(number), read_household(), timezone.now()
     refuse_unless_here(parcel)
     run_check.refuse_unless_ready(parcel, household)
-    asked = inputs_of(parcel, household), _kits_to_try(parcel)
+    asked = box_inputs(parcel, household), _kits_to_try(parcel)
     with transaction.atomic():
         places = departure_steps.places_of(parcel, household)
     # The sums are long and touch nothing, so they stand outside: nobody waits for them.
@@ -54,11 +54,11 @@ def check_parcel(number: int, *, by: Any, sent: Sent = NO_FORM) -> Check:
 
 
 @action(lock=packing.lock_parcel)
-def keep_check(parcel: Parcel, asked: Any, found: Found, now: datetime, *, by: Any) -> Check:
+def keep_check(parcel: Parcel, asked: Any, found: CheckResult, now: datetime, *, by: Any) -> Check:
     """Keep what a check found, if what it was `asked` (the box, and the kits to try) is still so."""
     household = read_household()
-    if (inputs_of(parcel, household), _kits_to_try(parcel)) != asked:
-        raise departure_rules.NotLikeThis(
+    if (box_inputs(parcel, household), _kits_to_try(parcel)) != asked:
+        raise departure_rules.DepartureRefused(
             f"Box {parcel.number} or a kit was changed while it was being checked. Check it again.", code="changed"
         )
     return _write_check(parcel, household, found, now, by)
@@ -69,15 +69,17 @@ def _kits_to_try(parcel: Parcel) -> list[Any]:
     return [] if parcel.kit else [kit_facts(kit) for kit in Kit.objects.filter(active=True).order_by("pk")]
 
 
-def _write_check(parcel: Parcel, household: Setting, found: Found, now: datetime, by: Any) -> Check:
+def _write_check(parcel: Parcel, household: Setting, found: CheckResult, now: datetime, by: Any) -> Check:
     # The question as it was put, before a kit is taken: the same question is held to what was known before.
-    last = Check.objects.filter(parcel=parcel, digest=departure_rules.digest_of(inputs_of(parcel, household))).first()
-    held = verdict_floor.hold(found.chosen.verdict, found.content, check_json.last_of(last))
+    last = Check.objects.filter(
+        parcel=parcel, digest=departure_rules.inputs_digest(box_inputs(parcel, household))
+    ).first()
+    held = verdict_floor.apply_floor(found.chosen.verdict, found.content, check_json.last_verdict(last))
     if parcel.kit is None and held.verdict in LEAVING:
         parcel.kit = Kit.objects.prefetch_related("parts__supply").get(pk=found.chosen.candidate.kit_id)
         parcel.save(update_fields=["kit"])
-    inputs = inputs_of(parcel, household)
-    odds, because = check_text.odds_said(found.chosen.outcome), _because(found, household)
+    inputs = box_inputs(parcel, household)
+    odds, because = check_text.odds_text(found.chosen.outcome), _because(found, household)
     because = [held.why, *because] if held.why else because
     reason = " ".join([odds, *because])
     check = Check.objects.create(
@@ -86,11 +88,11 @@ def _write_check(parcel: Parcel, household: Setting, found: Found, now: datetime
         by=by,
         verdict=held.verdict,
         reason=reason,
-        digest=departure_rules.digest_of(inputs),
+        digest=departure_rules.inputs_digest(inputs),
         forecast_issued_at=check_json.oldest_issue(found.ends, found.trial.cases),
-        seed=departure_rules.seed_of(parcel.number, parcel.service_id, parcel.post_on),
+        seed=departure_rules.draw_seed(parcel.number, parcel.service_id, parcel.post_on),
         inputs=inputs,
-        result=check_json.result_of(found, odds, because, held.held_to),
+        result=check_json.check_as_json(found, odds, because, held.held_to),
     )
     log(
         "checked a box",
@@ -101,12 +103,12 @@ def _write_check(parcel: Parcel, household: Setting, found: Found, now: datetime
     return check
 
 
-def _because(found: Found, household: Setting) -> list[str]:
-    said = check_text.because_said(
+def _because(found: CheckResult, household: Setting) -> list[str]:
+    said = check_text.reason_texts(
         found.chosen, found.trial.cases, found.missing, found.ends.destination.zone, fahrenheit=household.fahrenheit
     )
     said += found.stand_ins
-    said += [check_text.disagree_said(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
+    said += [check_text.disagreement_text(one, fahrenheit=household.fahrenheit) for one in found.rivalries]
     best = found.trial.best
     if best is not None and best is not found.chosen and found.chosen.verdict not in LEAVING:
         said.append(f"{best.candidate.name} would be {Check.Verdict(best.verdict).label}: choose it instead.")
@@ -157,7 +159,7 @@ def record_packed(parcel: Parcel, packed: Mapping[int, int], *, tracking: str = 
     parcel.save(update_fields=["status", "packed_at", "by", "tracking"])
     on_record = legal_block.ask_boxes([parcel], timezone.now())[parcel.pk]
     kept_here = (*on_record.blocks, departure_rules.LegalBlock.NO_OVERRIDE) if on_record.blocks else ()
-    return Done(parcel, said, (*departure_rules.unlike_planned(items), *kept_here))
+    return Done(parcel, said, (*departure_rules.packed_difference_texts(items), *kept_here))
 
 
 def _lock_order_and_box(number: int, *_: Any, **__: Any) -> Parcel:
@@ -181,7 +183,9 @@ def send_parcel(
     lines = {item.order_line.offer.line_id for item in parcel.items.all()}
     before = stock_by_line(lines)
     items = departure_steps.write_packed(parcel, packed)
-    said = departure_rules.other_day(parcel.post_on, timezone.localdate(now)) + departure_rules.unlike_planned(items)
+    said = departure_rules.other_day_texts(
+        parcel.post_on, timezone.localdate(now)
+    ) + departure_rules.packed_difference_texts(items)
     said += departure_steps.write_ledger(items, at=now, by=by)
     parcel.status, parcel.sent_at, parcel.tracking, parcel.by = Parcel.Status.SENT, now, tracking, by
     parcel.packed_at = parcel.packed_at or now
@@ -207,9 +211,9 @@ def _let_leave(parcel: Parcel, override_reason: str, now: datetime, by: Any) -> 
     refuse_dry_ice(parcel.kit, [part.supply.name for part in parcel.kit.parts.all()])
     check = checks.latest_checks([parcel.pk]).get(parcel.pk)
     leave = departure_rules.may_leave(
-        check, inputs_of(parcel, read_household()), now, timezone.localdate(now), handed_over=True
+        check, box_inputs(parcel, read_household()), now, timezone.localdate(now), handed_over=True
     )
-    leave = departure_rules.with_order(leave, parcel.order, now)
+    leave = departure_rules.include_order(leave, parcel.order, now)
     if leave.is_free:
         return
     if not override_reason.strip() or check is None:

@@ -14,7 +14,7 @@ from breeder.carriers.models import Service
 from breeder.core.thermal.ice_melt import BAG_W_K
 from breeder.cultures.models import Culture
 from breeder.shipments.models import Kit, Parcel, Supply
-from breeder.shipments.rules.box_rules import Content
+from breeder.shipments.rules.box_rules import ItemChange
 from breeder.species.temperature_fields import DegreesField
 
 MOST_ANIMALS = 10_000
@@ -75,11 +75,11 @@ class ContentsForm(PlainForm, forms.Form):
         for item in self.items:
             yield {"item": item, "fields": [self[f"{name}_{item.pk}"] for name in ("planned", "tub", "cups")]}
 
-    def changes(self) -> dict[int, Content]:
+    def changes(self) -> dict[int, ItemChange]:
         """Return what each item should become."""
         given = self.cleaned_data
         return {
-            item.pk: Content(given[f"planned_{item.pk}"], given[f"tub_{item.pk}"], given[f"cups_{item.pk}"])
+            item.pk: ItemChange(given[f"planned_{item.pk}"], given[f"tub_{item.pk}"], given[f"cups_{item.pk}"])
             for item in self.items
         }
 

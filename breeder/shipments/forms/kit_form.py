@@ -13,9 +13,9 @@ from breeder.base.models import Setting
 from breeder.core.thermal.materials import MATERIALS
 from breeder.core.units import to_celsius, to_fahrenheit
 from breeder.shipments.actions.bench import Part
-from breeder.shipments.kit_figures import worth_of
+from breeder.shipments.kit_figures import kit_worth
 from breeder.shipments.models import Kit, Supply
-from breeder.shipments.unit_fields import shown, units_of
+from breeder.shipments.unit_fields import household_units, in_household_unit
 
 LAYER_ROWS, HEAT_ROWS, COLD_ROWS, PART_ROWS = 4, 2, 2, 5
 MATERIAL_NAMES = {
@@ -74,14 +74,14 @@ class KitForm(PlainForm, forms.Form):
     seen = StampField(required=False, max_length=STAMP_LETTERS)
 
     def __init__(self, *args: Any, household: Setting, kit: Kit | None = None, **kwargs: Any) -> None:
-        self.units, self.fahrenheit = units_of(household.inches), household.fahrenheit
+        self.units, self.fahrenheit = household_units(household.inches), household.fahrenheit
         self.kit_before = kit
         kwargs.setdefault("initial", self._initial(kit) if kit else {})
         super().__init__(*args, **kwargs)
         self._add_box_fields()
         self._add_pack_fields()
         self.fields["seen"].initial = _stamp(kit) if kit else ""
-        self.figures = worth_of(kit, fahrenheit=self.fahrenheit) if kit else None
+        self.figures = kit_worth(kit, fahrenheit=self.fahrenheit) if kit else None
 
     def _add_box_fields(self) -> None:
         units = self.units
@@ -161,7 +161,7 @@ class KitForm(PlainForm, forms.Form):
                     "This pack has no melting point. Write what its label says; a gel pack melts at 0 °C.",
                 )
         if not self.errors:
-            self.figures = worth_of(self.kit(), fahrenheit=self.fahrenheit)
+            self.figures = kit_worth(self.kit(), fahrenheit=self.fahrenheit)
             if self.figures.fault:
                 self.add_error(None, self.figures.fault)
         return given
@@ -242,20 +242,27 @@ class KitForm(PlainForm, forms.Form):
             (value for value, _ in AIR), key=lambda value: abs(float(value) - kit.air_changes_h)
         )
         first |= dict(
-            zip(("length", "width", "height"), (shown(side, units.side_m) for side in kit.inner_m), strict=False)
+            zip(
+                ("length", "width", "height"),
+                (in_household_unit(side, units.side_m) for side in kit.inner_m),
+                strict=False,
+            )
         )
         for row, layer in enumerate(kit.layers):
-            first |= {f"material_{row}": layer["material"], f"mm_{row}": shown(layer["mm"], units.wall_mm)}
+            first |= {f"material_{row}": layer["material"], f"mm_{row}": in_household_unit(layer["mm"], units.wall_mm)}
             first[f"gap_{row}"] = f"{layer.get('gap_mm', 0):g}"
         for row, pack in enumerate(pack for pack in kit.packs if pack["kind"] == "heat"):
-            first |= {f"rated_{row}": pack["rated_h"], f"grams_{row}": shown(pack.get("grams"), units.small_g)}
+            first |= {
+                f"rated_{row}": pack["rated_h"],
+                f"grams_{row}": in_household_unit(pack.get("grams"), units.small_g),
+            }
             first[f"before_{row}"] = -pack.get("lit_h", 0.0)
         for row, pack in enumerate(pack for pack in kit.packs if pack["kind"] == "phase_change"):
-            first |= {f"kg_{row}": shown(pack["kg"], units.large_kg), f"latent_{row}": pack["latent_kj_kg"]}
+            first |= {f"kg_{row}": in_household_unit(pack["kg"], units.large_kg), f"latent_{row}": pack["latent_kj_kg"]}
             first |= {f"melt_{row}": self._degrees(pack["melt_c"]), f"start_{row}": self._degrees(pack["start_c"])}
         for row, part in enumerate(kit.parts.all()):
             first |= {f"supply_{row}": part.supply_id, f"number_{row}": part.number}
-        first["ballast"] = shown(kit.ballast_kg, units.water_kg) if kit.ballast_kg else None
+        first["ballast"] = in_household_unit(kit.ballast_kg, units.water_kg) if kit.ballast_kg else None
         return first
 
     def _degrees(self, celsius: float) -> float:

@@ -10,27 +10,27 @@ from django.utils import timezone
 from breeder.base.models import Setting
 from breeder.base.queries import household as read_household
 from breeder.carriers.queries import closures_by_carrier
-from breeder.core.compliance.facts import NOTHING, Answer
+from breeder.core.compliance.facts import NOTHING, RulebookAnswer
 from breeder.core.thermal.verdict import LEAVING
 from breeder.shipments import legal_block
-from breeder.shipments.check_inputs import inputs_of
+from breeder.shipments.check_inputs import box_inputs
 from breeder.shipments.models import Check, Parcel
 from breeder.shipments.queries.parcels import parcels, parcels_here
 from breeder.shipments.rules import departure_rules
 
 
 @dataclass(frozen=True)
-class Standing:
+class BoxStatus:
     """The status of a box: whether its last check still holds. An outdated check gives `verdict` not decided."""
 
     parcel: Parcel
     check: Check | None
     verdict: str
-    leave: departure_rules.Leave
+    leave: departure_rules.LeaveDecision
     comfort: float | None
     hard: float | None
     kit_name: str
-    legal: Answer = NOTHING
+    legal: RulebookAnswer = NOTHING
 
     @property
     def may_leave(self) -> bool:
@@ -59,24 +59,24 @@ def latest_checks(parcel_ids: Iterable[int]) -> dict[int, Check]:
     return {check.parcel_id: check for check in Check.objects.filter(pk__in=newest).select_related("by")}
 
 
-def standing_of(
+def box_status(
     box: Parcel,
     check: Check | None,
     household: Setting,
     now: datetime,
-    on_record: Answer = NOTHING,
+    on_record: RulebookAnswer = NOTHING,
     closures: Mapping[str, Iterable[date]] | None = None,
-) -> Standing:
+) -> BoxStatus:
     """Return the status of a box by its last check; a check that no longer holds counts as not decided."""
-    inputs = inputs_of(box, household, closures)
-    leave = departure_rules.with_order(
+    inputs = box_inputs(box, household, closures)
+    leave = departure_rules.include_order(
         departure_rules.may_leave(check, inputs, now, timezone.localdate(now)), box.order, now
     )
     if check is None:
-        return Standing(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
+        return BoxStatus(box, None, Check.Verdict.NOT_DECIDED, leave, None, None, str(box.kit or ""), on_record)
     still = leave.is_free or check.verdict not in LEAVING
-    changed = check.digest != departure_rules.digest_of(inputs)
-    return Standing(
+    changed = check.digest != departure_rules.inputs_digest(inputs)
+    return BoxStatus(
         parcel=box,
         check=check,
         verdict=check.verdict if still and not changed else Check.Verdict.NOT_DECIDED,
@@ -88,13 +88,13 @@ def standing_of(
     )
 
 
-def waiting(now: datetime | None = None) -> list[Standing]:
+def waiting(now: datetime | None = None) -> list[BoxStatus]:
     """Return the status of every box that is here, in order of its day."""
     at, household = now or timezone.now(), read_household()
     boxes = list(parcels_here())
     checks = latest_checks(box.pk for box in boxes)
     on_record, closures = legal_block.ask_boxes(boxes, at), closures_by_carrier()
-    return [standing_of(box, checks.get(box.pk), household, at, on_record[box.pk], closures) for box in boxes]
+    return [box_status(box, checks.get(box.pk), household, at, on_record[box.pk], closures) for box in boxes]
 
 
 def to_check(today: date) -> list[int]:

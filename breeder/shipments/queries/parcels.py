@@ -8,8 +8,8 @@ from django.db.models import Count, Prefetch, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from breeder.carriers.models import Service
-from breeder.carriers.queries import closures_of, timing_of
-from breeder.core.transit.delivery_days import PostingDay, posting_days
+from breeder.carriers.queries import carrier_closures, service_timing
+from breeder.core.transit.delivery_days import ShippingDay, shipping_days
 from breeder.orders.models import Order, OrderLine
 from breeder.shipments.models import Kit, KitPart, Parcel, ParcelItem, Supply
 from breeder.shipments.rules.box_rules import HERE
@@ -66,7 +66,7 @@ def planned_from_tubs(culture_ids: Iterable[int]) -> Counter[tuple[int, str]]:
     return Counter({(culture_id, stage): number for culture_id, stage, number in sums})
 
 
-def planned_of(order_line_ids: Iterable[int]) -> dict[int, int]:
+def planned_by_order_line(order_line_ids: Iterable[int]) -> dict[int, int]:
     """Return how many animals of these order lines are planned for boxes that are here."""
     rows = ParcelItem.objects.filter(order_line__in=list(order_line_ids), parcel__status__in=HERE)
     return dict(rows.order_by().values_list("order_line").annotate(Sum("planned")))
@@ -101,11 +101,11 @@ def short_supplies(kit_ids: Iterable[int]) -> dict[int, list[str]]:
     return short
 
 
-def days_of(service: Service, today: date) -> tuple[PostingDay, ...]:
+def service_days(service: Service, today: date) -> tuple[ShippingDay, ...]:
     """Return every day of the horizon from today on: usable by this service, or why not."""
-    return posting_days(timing_of(service), closures_of(service.carrier), today, HORIZON_DAYS)
+    return shipping_days(service_timing(service), carrier_closures(service.carrier), today, HORIZON_DAYS)
 
 
 def usable_days(service: Service | None, today: date) -> list[date]:
     """Return the days on which a service takes a box, from today on; none without a service."""
-    return [] if service is None else [day.on for day in days_of(service, today) if day.usable]
+    return [] if service is None else [day.on for day in service_days(service, today) if day.usable]

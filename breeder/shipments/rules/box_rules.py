@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 
 from breeder.base.dates import weekday_said
 from breeder.carriers.models import Service
-from breeder.core.transit.delivery_days import PostingDay
+from breeder.core.transit.delivery_days import ShippingDay
 from breeder.core.units import degrees
 from breeder.cultures.line_stock import TubStock
 from breeder.cultures.models import Promise
@@ -29,12 +29,12 @@ PACK_FACE_C = 57.0
 HERE = (Parcel.Status.WAITING, Parcel.Status.PACKED)
 
 
-class NotLikeThis(ValidationError):
+class BoxRefused(ValidationError):
     """A refusal in whole sentences: the request does not fit the box's current state."""
 
 
 @dataclass(frozen=True)
-class Pull:
+class TubPull:
     """Animals to take from one tub for a box; no tub if none is known to hold any."""
 
     culture_id: int | None
@@ -44,7 +44,7 @@ class Pull:
 
 
 @dataclass(frozen=True)
-class Content:
+class ItemChange:
     """The new values of an item of a box; 0 takes it out of the box."""
 
     planned: int
@@ -52,12 +52,12 @@ class Content:
     cups: int
 
 
-def without(tub: TubStock, number: int) -> TubStock:
+def tub_without(tub: TubStock, number: int) -> TubStock:
     """Return what a tub can still give after this many of its animals are taken."""
     return replace(tub, lower=max(0, tub.lower - number), free_alone=max(0, tub.free_alone - number))
 
 
-def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
+def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[TubPull]:
     """Return which tubs the animals of a promise come from: a named tub, else the fewest tubs that safely hold them.
 
     Of equally few tubs, those with the most to spare are taken. The number that must stay counts for the whole line,
@@ -66,10 +66,10 @@ def pull_from_tubs(promise: Promise, tubs: Sequence[TubStock]) -> list[Pull]:
     """
     wanted = promise.number
     if promise.culture_id is not None:
-        return [Pull(promise.culture_id, wanted, promise.males, promise.females)]
+        return [TubPull(promise.culture_id, wanted, promise.males, promise.females)]
     giving = _fewest_tubs(wanted, [tub for tub in tubs if tub.gives])
     if not giving:
-        return [Pull(None, wanted, promise.males, promise.females)]
+        return [TubPull(None, wanted, promise.males, promise.females)]
     taken: dict[int, int] = {}
     by_lower = sorted(giving, key=lambda tub: (-tub.lower, tub.number))
     # First what a tub can spare alone, then what is safely in it.
@@ -101,28 +101,28 @@ def _fewest_tubs(wanted: int, giving: Sequence[TubStock]) -> list[TubStock]:
     return chosen
 
 
-def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[Pull]:
+def _with_sexes(taken: dict[int, int], males: int, females: int) -> list[TubPull]:
     pulls = []
     for culture_id, number in taken.items():
         of_males = min(males, number)
         of_females = min(females, number - of_males)
         males, females = males - of_males, females - of_females
-        pulls.append(Pull(culture_id, number, of_males, of_females))
+        pulls.append(TubPull(culture_id, number, of_males, of_females))
     return pulls
 
 
 def refuse_dry_ice(kit: Kit, supply_names: Iterable[str] = ()) -> None:
-    """Raise NotLikeThis for a kit that names dry ice anywhere: in its name, note, packs or supplies."""
+    """Raise BoxRefused for a kit that names dry ice anywhere: in its name, note, packs or supplies."""
     kinds = " ".join(str(pack.get("kind", "")).replace("_", " ") for pack in kit.packs)
     text = " ".join([kit.name, kit.note, kinds, *supply_names]).lower()
     if any(word in text for word in DRY_ICE_WORDS):
-        raise NotLikeThis(DRY_ICE, code="dry_ice")
+        raise BoxRefused(DRY_ICE, code="dry_ice")
 
 
 def refuse_unless_open(order: Order) -> None:
-    """Raise NotLikeThis for an order that no box can be planned for."""
+    """Raise BoxRefused for an order that no box can be planned for."""
     if order.status not in (Order.Status.HELD, Order.Status.PAID):
-        raise NotLikeThis(
+        raise BoxRefused(
             f"Order {order.number} is {order.status}, so no box is planned for it. Hold the order again first, or "
             "agree a new one.",
             code="order_not_open",
@@ -130,58 +130,58 @@ def refuse_unless_open(order: Order) -> None:
 
 
 def refuse_unless_here(parcel: Parcel) -> None:
-    """Raise NotLikeThis for a box that has left or was unpacked."""
+    """Raise BoxRefused for a box that has left or was unpacked."""
     if parcel.status not in HERE:
-        raise NotLikeThis(
+        raise BoxRefused(
             f"Box {parcel.number} is {parcel.status}; nothing about it can be changed any more.", code="box_gone"
         )
 
 
 def refuse_unless_waiting(parcel: Parcel) -> None:
-    """Raise NotLikeThis for a box that is packed or gone, or that has no service: its day and kit are fixed."""
+    """Raise BoxRefused for a box that is packed or gone, or that has no service: its day and kit are fixed."""
     refuse_unless_here(parcel)
     if parcel.status != Parcel.Status.WAITING or parcel.service is None:
         why = "has no service yet" if parcel.service is None else "is packed already"
-        raise NotLikeThis(
+        raise BoxRefused(
             f"Box {parcel.number} {why}, so the board gives it no day. Open its own page.", code="not_waiting"
         )
 
 
-def refuse_day(on: date, days: Sequence[PostingDay], today: date, service: Service) -> None:
-    """Raise NotLikeThis for a day on which the service takes no box, saying why and naming the usable days."""
+def refuse_day(on: date, days: Sequence[ShippingDay], today: date, service: Service) -> None:
+    """Raise BoxRefused for a day on which the service takes no box, saying why and naming the usable days."""
     if on < today:
-        raise NotLikeThis(f"{weekday_said(on)} is past. Choose today or a later day.", code="day_past")
+        raise BoxRefused(f"{weekday_said(on)} is past. Choose today or a later day.", code="day_past")
     chosen = next((day for day in days if day.on == on), None)
     if chosen is not None and chosen.usable:
         return
     why = chosen.why_not if chosen else f"it is further away than the {len(days)} days that a box is planned ahead"
     offered = ", ".join(weekday_said(day.on) for day in days if day.usable)
     remedy = f"Choose one of {offered}." if offered else "Choose another service."
-    raise NotLikeThis(
+    raise BoxRefused(
         f"{service} does not take this box on {weekday_said(on)}: {why}. {remedy}", code="not_a_posting_day"
     )
 
 
 def refuse_way(service: Service, way: str) -> None:
-    """Raise NotLikeThis for a delivery way that the service does not offer."""
+    """Raise BoxRefused for a delivery way that the service does not offer."""
     offered = {Parcel.Way.DOORSTEP: service.to_doorstep, Parcel.Way.COUNTER: service.to_counter}
     if not offered.get(Parcel.Way(way)):
         other = Parcel.Way.COUNTER if way == Parcel.Way.DOORSTEP else Parcel.Way.DOORSTEP
-        raise NotLikeThis(
+        raise BoxRefused(
             f"{service} does not deliver to a {way}. Choose {other.label}, or another service.", code="way_not_offered"
         )
 
 
-def refuse_contents(parcel: Parcel, changes: dict[int, Content]) -> None:
-    """Raise NotLikeThis if a change would leave a box empty, or names an item that is not in it."""
+def refuse_contents(parcel: Parcel, changes: dict[int, ItemChange]) -> None:
+    """Raise BoxRefused if a change would leave a box empty, or names an item that is not in it."""
     refuse_unless_here(parcel)
     items = {item.pk: item for item in parcel.items.all()}
     if set(changes) - set(items):
-        raise NotLikeThis(
+        raise BoxRefused(
             f"Something you changed is no longer in box {parcel.number}. Look at it again.", code="item_gone"
         )
     if not any(changes[pk].planned if pk in changes else item.planned for pk, item in items.items()):
-        raise NotLikeThis(
+        raise BoxRefused(
             f"Box {parcel.number} would be empty. Leave at least one animal in it, or unpack the box.", code="box_empty"
         )
 

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from breeder.base.dates import weekday_said
-from breeder.core.thermal.verdict import LEAVING, Limits, narrowest
+from breeder.core.thermal.verdict import LEAVING, Limits, narrowest_limits
 from breeder.core.units import degrees
 from breeder.orders.models import Order
 from breeder.orders.rules.order_status import OPEN, hold_ran_out
@@ -38,7 +38,7 @@ NAMES = {
 }
 
 
-class NotLikeThis(ValidationError):
+class DepartureRefused(ValidationError):
     """A refusal in whole sentences: the box cannot be checked, sent or unpacked in its current state."""
 
 
@@ -63,7 +63,7 @@ class LegalBlock(MayNotLeave):
 
 
 @dataclass(frozen=True)
-class Leave:
+class LeaveDecision:
     """Whether a box may leave now: the verdict's objection, and all others."""
 
     verdict: str
@@ -79,7 +79,7 @@ class Leave:
         return not self.sentences
 
 
-def limits_of_species(species: Species) -> Limits:
+def species_limits(species: Species) -> Limits:
     """Return what a species tolerates inside the box."""
     return Limits(
         float(species.comfort_low_c),
@@ -90,16 +90,18 @@ def limits_of_species(species: Species) -> Limits:
     )
 
 
-def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
-    """Return the limits of a mixed box: the narrowest. Raises NotLikeThis if the species cannot share a box."""
+def box_limits(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
+    """Return the limits of a mixed box: the narrowest. Raises DepartureRefused if the species cannot share a box."""
     if not kinds:
-        raise NotLikeThis("The box is empty, so there is nothing to check. Plan what goes into it first.", code="empty")
+        raise DepartureRefused(
+            "The box is empty, so there is nothing to check. Plan what goes into it first.", code="empty"
+        )
     try:
-        return narrowest([limits_of_species(species) for species in kinds])
+        return narrowest_limits([species_limits(species) for species in kinds])
     except ValueError:
         coolest = min(kinds, key=lambda species: species.comfort_high_c)
         warmest = max(kinds, key=lambda species: species.comfort_low_c)
-        raise NotLikeThis(
+        raise DepartureRefused(
             f"{warmest} wants at least {degrees(warmest.comfort_low_c, fahrenheit=fahrenheit)} and {coolest} at most "
             f"{degrees(coolest.comfort_high_c, fahrenheit=fahrenheit)}, so they cannot share a box. Take one of them "
             "out and plan a second box for it.",
@@ -107,18 +109,18 @@ def limits_of(kinds: Sequence[Species], *, fahrenheit: bool = False) -> Limits:
         ) from None
 
 
-def digest_of(inputs: Mapping[str, Any]) -> str:
+def inputs_digest(inputs: Mapping[str, Any]) -> str:
     """Return the digest of a check's inputs; their order does not matter."""
     return hashlib.sha256(json.dumps(inputs, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
 
 
-def seed_of(parcel_number: int, service_id: int, post_on: date) -> int:
+def draw_seed(parcel_number: int, service_id: int, post_on: date) -> int:
     """Return the seed of a box, service and day, so that a repeated check draws the same journeys."""
     named = f"{parcel_number}/{service_id}/{post_on.isoformat()}".encode()
     return int.from_bytes(hashlib.sha256(named).digest()[:8]) >> 1
 
 
-def changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+def changed_inputs(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
     """Return the names of inputs that changed since the check; inputs that an old check did not store do not count."""
     return [label for name, label in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
 
@@ -131,21 +133,21 @@ def may_leave(
     *,
     good_for: timedelta = CHECK_GOOD_FOR,
     handed_over: bool = False,
-) -> Leave:
+) -> LeaveDecision:
     """Return whether a box may leave by its last check: the right verdict, for its current inputs, and still fresh.
 
     `handed_over`: it leaves right now, so today must be the day that it was checked for.
     """
     if check is None:
-        return Leave("", ("The box was never checked. Check it first.",))
+        return LeaveDecision("", ("The box was never checked. Check it first.",))
     verdict = "" if check.verdict in LEAVING else f"The check says {check.get_verdict_display()}: {check.reason}"
     reasons = []
     post_on = inputs_now.get("post_on")
     # This comes first: with another day everything else changes.
     if is_past := bool(post_on and date.fromisoformat(post_on) < today):
         reasons.append(DAY_PAST)
-    if check.digest != digest_of(inputs_now):
-        what = _listed(changed(check.inputs, inputs_now)) or "something"
+    if check.digest != inputs_digest(inputs_now):
+        what = _listed(changed_inputs(check.inputs, inputs_now)) or "something"
         reasons.append(f"Since the check {what} changed, so it no longer speaks for this box. Check it again.")
     if now - check.made_at >= good_for:
         reasons.append(
@@ -161,7 +163,7 @@ def may_leave(
             f"It was checked for {weekday_said(date.fromisoformat(post_on))}, and today is {weekday_said(today)}. "
             "Hand it over on its own day, or choose today as its day and check again."
         )
-    return Leave(verdict, tuple(reasons))
+    return LeaveDecision(verdict, tuple(reasons))
 
 
 def order_ended(order: Order, now: datetime) -> str:
@@ -176,7 +178,7 @@ def order_ended(order: Order, now: datetime) -> str:
     )
 
 
-def with_order(leave: Leave, order: Order, now: datetime) -> Leave:
+def include_order(leave: LeaveDecision, order: Order, now: datetime) -> LeaveDecision:
     """Return whether a box may leave, with its order taken into account."""
     ended = order_ended(order, now)
     return replace(leave, others=(ended, *leave.others)) if ended else leave
@@ -190,7 +192,7 @@ def good_until(check: Check) -> datetime:
     return min(until, check.forecast_issued_at + FORECAST_GOOD_FOR)
 
 
-def other_day(post_on: date | None, today: date) -> list[str]:
+def other_day_texts(post_on: date | None, today: date) -> list[str]:
     """Return a note if a box is handed over on another day than it was checked for."""
     if post_on is None or post_on == today:
         return []
@@ -205,7 +207,7 @@ def still_owed(agreed: int, packed: int) -> int:
     return max(0, agreed - packed)
 
 
-def unlike_planned(items: Iterable[ParcelItem]) -> list[str]:
+def packed_difference_texts(items: Iterable[ParcelItem]) -> list[str]:
     """Return a sentence for each item packed in another number than planned."""
     return [
         f"{item.packed} of {item.order_line.offer.line} went in, {item.planned} "
@@ -216,11 +218,13 @@ def unlike_planned(items: Iterable[ParcelItem]) -> list[str]:
 
 
 def refuse_override(reason: str, *, is_keeper: bool) -> None:
-    """Raise NotLikeThis unless the keeper gives a written reason for sending against the weather."""
+    """Raise DepartureRefused unless the keeper gives a written reason for sending against the weather."""
     if not is_keeper:
-        raise NotLikeThis("Only the keeper may send a box against the weather. Ask them.", code="override_by_helper")
+        raise DepartureRefused(
+            "Only the keeper may send a box against the weather. Ask them.", code="override_by_helper"
+        )
     if len(reason.split()) < 2:
-        raise NotLikeThis(
+        raise DepartureRefused(
             "Sending against the check needs a reason in words, which is kept with the box. Write why.",
             code="override_reason",
         )

@@ -6,7 +6,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import F, Max
 
-from breeder.core.counting.plurals import are
+from breeder.core.counting.plurals import is_or_are
 from breeder.cultures.line_stock import LineStock
 from breeder.orders.models import OrderLine
 from breeder.shipments.models import Kit, Parcel, ParcelItem, Supply
@@ -38,7 +38,7 @@ def new_parcel(**values: Any) -> Parcel:
         except IntegrityError:
             if not Parcel.objects.filter(number=last + 1).exists():
                 raise
-    raise box_rules.NotLikeThis(
+    raise box_rules.BoxRefused(
         "Too many boxes were planned in the same moment. Send this one again; nothing was changed."
     )
 
@@ -53,7 +53,7 @@ def plan_items(parcel: Parcel, lines: Sequence[OrderLine], stocks: Mapping[int, 
     planned = parcels.planned_from_tubs({tub.culture_id for stage in stages for tub in stage.tubs})
     for line in lines:
         stage = stocks[line.offer.line_id].stages.get(line.promise.stage)
-        tubs = [box_rules.without(tub, planned[tub.culture_id, stage.stage]) for tub in stage.tubs] if stage else []
+        tubs = [box_rules.tub_without(tub, planned[tub.culture_id, stage.stage]) for tub in stage.tubs] if stage else []
         for place, pull in enumerate(box_rules.pull_from_tubs(line.promise, tubs)):
             if pull.culture_id is not None:
                 planned[pull.culture_id, line.promise.stage] += pull.number
@@ -87,6 +87,6 @@ def take_supplies(kit: Kit, boxes: int = 1) -> list[str]:
         supply.save(update_fields=["on_shelf"])
         if supply.on_shelf < supply.order_below:
             said.append(
-                f"{supply.on_shelf} of {supply} {are(supply.on_shelf)} left; order more below {supply.order_below}."
+                f"{supply.on_shelf} of {supply} {is_or_are(supply.on_shelf)} left; order more below {supply.order_below}."
             )
     return said

@@ -6,7 +6,7 @@ from typing import Any
 
 from breeder.base.dates import day_said
 from breeder.base.models import Setting
-from breeder.core.counting.plurals import are
+from breeder.core.counting.plurals import is_or_are
 from breeder.cultures import quarantine
 from breeder.cultures import steps as cultures
 from breeder.cultures.models import Promise
@@ -86,7 +86,7 @@ def close_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         if owed:
             said.append(
-                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {are(owed)} still owed and "
+                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {is_or_are(owed)} still owed and "
                 "promised. Plan another box, or change the order."
             )
         else:
@@ -107,7 +107,7 @@ def release_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         line.promise.refresh_from_db()
         if line.promise.state == Promise.State.HELD:
-            said.append(f"{line.promise.number} of {line.offer.line} {are(line.promise.number)} free again.")
+            said.append(f"{line.promise.number} of {line.offer.line} {is_or_are(line.promise.number)} free again.")
             cultures.release(line.promise, at=at)
     return said
 
@@ -148,7 +148,7 @@ def to_quarantine(items: Iterable[ParcelItem], box: str, *, at: datetime, by: An
             by=by,
         )
         said.append(
-            f"{item.packed} of {line} {are(item.packed)} in quarantine tub {tub.number} until "
+            f"{item.packed} of {line} {is_or_are(item.packed)} in quarantine tub {tub.number} until "
             f"{day_said(tub.quarantine_until)}."
         )
     return said

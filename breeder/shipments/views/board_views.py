@@ -28,10 +28,10 @@ def board(request: HttpRequest) -> HttpResponse:
     household = request.household  # type: ignore[attr-defined]
     form = BoardForm.asked(request.GET)
     until = time.monotonic() + settings.BOARD_PATIENCE_S
-    found = boards.board_of(household, timezone.now(), until)
+    found = boards.build_board(household, timezone.now(), until)
     plan = boards.plan(found, form.aim, form.boxes_a_day, until)
-    feed = reverse("shipments:calendar", args=[request.user.pk, calendars.key_of(request.user)])  # type: ignore[arg-type]
-    context = board_page.context_of(found, plan, form.aim, household, request.GET.get("page")) | {
+    feed = reverse("shipments:calendar", args=[request.user.pk, calendars.feed_key(request.user)])  # type: ignore[arg-type]
+    context = board_page.board_context(found, plan, form.aim, household, request.GET.get("page")) | {
         "form": form,
         "feed": request.build_absolute_uri(feed),
         "again": request.get_full_path(),

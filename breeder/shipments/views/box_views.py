@@ -37,11 +37,11 @@ def waiting(request: HttpRequest) -> HttpResponse:
     here = {str(standing.parcel.number) for standing in standings}
     left = [number for number in request.GET.get("left", "").split(",") if number in here]
     context = {
-        "rows": box_page.rows_of(standings),
+        "rows": box_page.packing_rows(standings),
         "left": left,
         "pulling_day": pulling_day,
         "pulling_url": f"{reverse('documents:day_pulling_list')}?day={pulling_day.isoformat()}",
-        "to_plan": box_page.orders_said(list(boxes.orders_without_box())),
+        "to_plan": box_page.orders_to_plan(list(boxes.orders_without_box())),
         "sent": list(boxes.parcels_sent(SENT_SHOWN)),
     }
     answer = render(request, "shipments/list.html", context)
@@ -61,7 +61,7 @@ def check_all(request: HttpRequest) -> HttpResponse:
         request,
         lambda **how: departure.check_boxes(numbers, until=until, **how),
         to=lambda checked: _answer_of(checked.left),
-        done=lambda checked: None if checked.left else box_page.all_checked_said(checks.waiting()),
+        done=lambda checked: None if checked.left else box_page.all_checked_text(checks.waiting()),
     )
     if answer is None:
         return redirect("shipments:list")
@@ -84,7 +84,7 @@ def _answer_of(left: Sequence[int]) -> str:
 
 def parcel(request: HttpRequest, number: int) -> HttpResponse:
     """Show one box: may it leave, why, and what would help."""
-    return render(request, "shipments/parcel.html", box_page.context_of(request, _box(number)))
+    return render(request, "shipments/parcel.html", box_page.box_context(request, _box(number)))
 
 
 @require_POST
@@ -95,7 +95,7 @@ def check(request: HttpRequest, number: int) -> HttpResponse:
         number,
         {"check": CheckForm(request.POST)},
         lambda **how: departure.check_parcel(number, **how),
-        box_page.checked_said,
+        box_page.checked_text,
     )
 
 
@@ -212,7 +212,7 @@ def _do(
     _box(number)
     answer = submit(request, act, *sent.values(), to=reverse("shipments:parcel", args=[number]), done=done)
     if answer is None:
-        return page(request, "shipments/parcel.html", **box_page.context_of(request, _box(number), sent))
+        return page(request, "shipments/parcel.html", **box_page.box_context(request, _box(number), sent))
     for sentence in getattr(answer.result, "sentences", ()):
         messages.warning(request, sentence)
     return answer

@@ -13,7 +13,7 @@ from breeder.shipments import kit_calibration, kit_tests
 from breeder.shipments.actions import bench
 from breeder.shipments.forms.box_forms import IceForm, LoggerForm
 from breeder.shipments.kit_figures import USUAL_CUPS
-from breeder.shipments.logger_csv import LoggerRefused, read
+from breeder.shipments.logger_csv import LoggerRefused, read_logger
 from breeder.shipments.models import Kit
 from breeder.shipments.thermal_kit import heat_kit
 
@@ -22,7 +22,7 @@ def stress_page(request: HttpRequest, pk: int) -> HttpResponse:
     """Show a kit's course through hard weather."""
     kit = get_object_or_404(Kit, pk=pk)
     try:
-        found, fault = kit_tests.tests_of(heat_kit(kit, USUAL_CUPS)), ""
+        found, fault = kit_tests.run_kit_tests(heat_kit(kit, USUAL_CUPS)), ""
     except BadKit as bad:
         found, fault = [], bad.sentence
     return render(request, "shipments/stress.html", {"kit": kit, "found": found, "fault": fault})
@@ -56,7 +56,7 @@ def _by_logger(kit: Kit, form: LoggerForm) -> kit_calibration.Measured | None:
         return None
     given = form.cleaned_data
     try:
-        logged = read(given["file"].read(), fahrenheit=given["fahrenheit"])
+        logged = read_logger(given["file"].read(), fahrenheit=given["fahrenheit"])
         return kit_calibration.by_logger(kit, logged, litres=given["litres"])
     except LoggerRefused as refusal:
         form.add_error("file", refusal)

@@ -28,7 +28,7 @@ def kits(request: HttpRequest) -> HttpResponse:
     fahrenheit = request.household.fahrenheit
     short = parcels.short_supplies(Kit.objects.values_list("pk", flat=True))
     rows = [
-        {"kit": kit, "worth": kit_figures.worth_of(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
+        {"kit": kit, "worth": kit_figures.kit_worth(kit, fahrenheit=fahrenheit), "short": short[kit.pk]}
         for kit in parcels.kits()
     ]
     return answer or page(request, "shipments/kits.html", rows=rows, remeasure=parcels.kits_to_remeasure())

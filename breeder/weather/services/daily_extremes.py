@@ -24,7 +24,7 @@ CLIPPED_AT_MOST_C = 5.0
 Values = MutableMapping[datetime, float | None]
 
 
-def meet(service: str, properties: Mapping[str, Any], values: Values) -> tuple[set[datetime], list[str]]:
+def bend_to_extremes(service: str, properties: Mapping[str, Any], values: Values) -> tuple[set[datetime], list[str]]:
     """Bend hours to the extremes in place; return the hours with extremes around them, and the remarks."""
     around: list[set[datetime]] = []
     contradictions = 0
@@ -51,13 +51,13 @@ def _windows(service: str, properties: Mapping[str, Any], name: str) -> list[tup
     if not isinstance(layer, dict) or not isinstance(rows, list) or not rows:
         return []
     try:
-        strict_json.in_celsius(service, layer.get("uom"))
+        strict_json.require_celsius(service, layer.get("uom"))
     except BadResponse:
         return []
     windows = []
     for row in rows:
         span = interval(row.get("validTime")) if isinstance(row, dict) else None
-        extreme = strict_json.air_c(row.get("value")) if isinstance(row, dict) else None
+        extreme = strict_json.read_air_c(row.get("value")) if isinstance(row, dict) else None
         if span is None or extreme is None or (span[1] - span[0]) / hour_grid.HOUR > LONGEST_WINDOW_H:
             continue
         windows.append((hours_within(*span), extreme))
@@ -73,5 +73,5 @@ def _bend(values: Values, hours: list[datetime], extreme: float, way: int) -> bo
     lost = min(way * (extreme - value) for value in known)
     if lost > CLIPPED_AT_MOST_C:
         return False
-    values.update(zip(hours, interpolation.met(known, extreme, way), strict=True))
+    values.update(zip(hours, interpolation.bent_to_extreme(known, extreme, way), strict=True))
     return True

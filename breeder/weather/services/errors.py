@@ -3,7 +3,7 @@
 from datetime import datetime
 
 
-class Trouble(Exception):
+class ServiceTrouble(Exception):
     """Base class; `sentence` is for the keeper, `detail` (short, in the service's words) for the log."""
 
     def __init__(self, service: str, sentence: str, *, detail: str = "", status: int | None = None) -> None:
@@ -11,11 +11,11 @@ class Trouble(Exception):
         super().__init__(f"{service}: {sentence}")
 
 
-class NotCovered(Trouble):
+class NotCovered(ServiceTrouble):
     """The service has no forecast for this place."""
 
 
-class RateLimited(Trouble):
+class RateLimited(ServiceTrouble):
     """The service was asked too often and wants to be left alone until a time."""
 
     def __init__(self, service: str, until: datetime, *, detail: str = "", status: int | None = None) -> None:
@@ -24,11 +24,11 @@ class RateLimited(Trouble):
         super().__init__(service, sentence, detail=detail, status=status)
 
 
-class Unavailable(Trouble):
+class Unavailable(ServiceTrouble):
     """The service did not answer, or cannot right now; it is asked again later."""
 
 
-class BadResponse(Trouble):
+class BadResponse(ServiceTrouble):
     """The answer is not in the form that the service documents; `kind` is a short name for the fault."""
 
     def __init__(self, service: str, kind: str, detail: str, *, status: int | None = None) -> None:
@@ -37,11 +37,11 @@ class BadResponse(Trouble):
         super().__init__(service, sentence, detail=detail, status=status)
 
 
-class NeedsKey(Trouble):
+class NeedsKey(ServiceTrouble):
     """The service wants a key, a contact or a larger plan before it answers."""
 
 
-class StaleUpstream(Trouble):
+class StaleUpstream(ServiceTrouble):
     """The service answers with a forecast that it stopped renewing."""
 
     def __init__(self, service: str, issued_at: datetime) -> None:

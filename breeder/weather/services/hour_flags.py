@@ -10,14 +10,14 @@ FIRST_LETTER = ord("a")
 LONGEST_STEP_H = 9  # one digit
 
 
-def mark(step_h: int, *, anchored: bool) -> str:
+def hour_flag(step_h: int, *, anchored: bool) -> str:
     """Return the letter of an hour. Raises ValueError for a step without a letter."""
     if not 1 <= step_h <= LONGEST_STEP_H:
         raise ValueError(f"A step lasts 1 to {LONGEST_STEP_H} hours, not {step_h}.")
     return chr(FIRST_LETTER + step_h - 1) if anchored else str(step_h)
 
 
-def step_of(letter: str) -> int:
+def flag_step_h(letter: str) -> int:
     """Return the step in hours; 1 for a missing hour or if the source does not say."""
     if is_anchored(letter):
         return ord(letter) - FIRST_LETTER + 1

@@ -24,7 +24,7 @@ class Segment:
     low_c: float | None = None
 
 
-def hours_between(segment: Segment) -> list[float]:
+def interpolated_hours(segment: Segment) -> list[float]:
     """Return the hourly °C strictly between both ends: none passes an extreme, and one reaches it."""
     n = segment.step_h
     ends = (segment.first_c, segment.last_c)
@@ -45,7 +45,7 @@ def hours_between(segment: Segment) -> list[float]:
     return line
 
 
-def met(hours: Sequence[float], extreme: float, way: int) -> list[float]:
+def bent_to_extreme(hours: Sequence[float], extreme: float, way: int) -> list[float]:
     """Return consecutive hours bent up (way 1) or down (-1) to reach an extreme; unchanged if they pass it."""
     lobe = [sin(pi * (index + 1) / (len(hours) + 1)) for index in range(len(hours))]
     return _bent(hours, lobe, extreme, way) if all(way * (extreme - value) > 0 for value in hours) else list(hours)

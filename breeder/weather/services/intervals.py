@@ -39,7 +39,11 @@ def interval(text: object) -> tuple[datetime, datetime] | None:
 
 def hours_within(start: datetime, end: datetime) -> list[datetime]:
     """Return the whole UTC hours from `start` on and before `end`."""
-    first = hour_grid.hour_of(start) if hour_grid.hour_of(start) == start else hour_grid.hour_of(start) + hour_grid.HOUR
+    first = (
+        hour_grid.floor_hour(start)
+        if hour_grid.floor_hour(start) == start
+        else hour_grid.floor_hour(start) + hour_grid.HOUR
+    )
     hours = []
     while first < end:
         hours.append(first)

@@ -13,7 +13,7 @@ from breeder.weather import hour_grid
 from breeder.weather.services import interpolation, strict_json
 from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
 from breeder.weather.services.request_parts import identification, plain_degrees
-from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot
+from breeder.weather.services.types import FetchedForecast, ServiceAnswer, ServiceRequest, Spot
 
 NAME = "MET Norway"
 HOME = "https://api.met.no"
@@ -31,7 +31,7 @@ GOOD, DEPRECATED = 200, 203
 
 
 @dataclass(frozen=True)
-class NorwegianService:
+class MetService:
     """Asks for the complete form, the only one with percentiles and extremes between steps."""
 
     contact: str
@@ -47,8 +47,8 @@ class NorwegianService:
     retry_when_limited_s: float | None = None
 
     def build_requests(
-        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
-    ) -> tuple[Ask, ...]:
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[ServiceAnswer] = ()
+    ) -> tuple[ServiceRequest, ...]:
         """Return the only request. Raises NeedsKey without a contact."""
         if earlier_responses:
             return ()
@@ -56,20 +56,22 @@ class NorwegianService:
         if place.altitude_m is not None:
             where += f"&altitude={round(place.altitude_m / ALTITUDE_STEP_M) * ALTITUDE_STEP_M}"
         headers = {"Accept": "application/json", "User-Agent": identification(NAME, self.contact)}
-        return (Ask("forecast", f"{self.home}{PATH}{where}", headers, KEPT_FOR),)
+        return (ServiceRequest("forecast", f"{self.home}{PATH}{where}", headers, KEPT_FOR),)
 
-    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+    def parse(self, responses: Sequence[ServiceAnswer], place: Spot, now: datetime) -> FetchedForecast:
         """Return the hours of the answer. Raises a Trouble."""
         if not responses:
             raise BadResponse(NAME, "missing part", "the forecast was never asked")
         answer = responses[-1]
         document = _checked(answer)
-        properties = strict_json.part(NAME, document, "properties", dict)
-        meta = strict_json.part(NAME, properties, "meta", dict)
-        strict_json.in_celsius(NAME, strict_json.part(NAME, meta, "units", dict).get(AIR))
-        issued_at, guessed = strict_json.issued(NAME, strict_json.utc(meta.get("updated_at")), answer.fetched_at, now)
+        properties = strict_json.required_part(NAME, document, "properties", dict)
+        meta = strict_json.required_part(NAME, properties, "meta", dict)
+        strict_json.require_celsius(NAME, strict_json.required_part(NAME, meta, "units", dict).get(AIR))
+        issued_at, guessed = strict_json.issue_time(
+            NAME, strict_json.utc(meta.get("updated_at")), answer.fetched_at, now
+        )
         series = _Series()
-        for entry in strict_json.part(NAME, properties, "timeseries", list):
+        for entry in strict_json.required_part(NAME, properties, "timeseries", list):
             series.take(entry)
         longitude, latitude, elevation = _position(document)
         strict_json.refuse_far(NAME, place, latitude, longitude)
@@ -93,7 +95,7 @@ class NorwegianService:
         )
 
 
-def _checked(answer: Answer) -> dict[str, Any]:
+def _checked(answer: ServiceAnswer) -> dict[str, Any]:
     if answer.status in (GOOD, DEPRECATED):
         return strict_json.document(NAME, answer)
     if answer.status in (404, 422):
@@ -138,11 +140,11 @@ class _Series:
     def take(self, entry: Any) -> None:
         """Read one entry; leave it out with a remark if its time cannot be read."""
         moment = strict_json.utc(entry.get("time")) if isinstance(entry, dict) else None
-        if moment is None or not strict_json.whole_hour(moment):
+        if moment is None or not strict_json.is_whole_hour(moment):
             self.remarks.append("a step off the whole hour was left out")
             return
         instant = _inside(entry, "data", "instant", "details")
-        value = strict_json.air_c(instant.get(AIR))
+        value = strict_json.read_air_c(instant.get(AIR))
         if value is None and instant.get(AIR) is not None:
             self.remarks.append("a value was none that air can have and left out")
         if moment in self.c and self.c[moment] != value:
@@ -151,10 +153,13 @@ class _Series:
         self.c[moment] = value
         self.spread[moment] = self._spread(instant)
         ahead = _inside(entry, "data", "next_6_hours", "details")
-        self.extremes[moment] = strict_json.air_c(ahead.get(f"{AIR}_max")), strict_json.air_c(ahead.get(f"{AIR}_min"))
+        self.extremes[moment] = (
+            strict_json.read_air_c(ahead.get(f"{AIR}_max")),
+            strict_json.read_air_c(ahead.get(f"{AIR}_min")),
+        )
 
     def _spread(self, instant: Mapping[str, Any]) -> float | None:
-        low, high = (strict_json.air_c(instant.get(f"{AIR}_percentile_{tenth}")) for tenth in (10, 90))
+        low, high = (strict_json.read_air_c(instant.get(f"{AIR}_percentile_{tenth}")) for tenth in (10, 90))
         if low is None or high is None:
             return None
         if low > high:
@@ -183,13 +188,13 @@ class _Series:
             if step_h < interpolation.LONGEST_STEP_H:
                 high = low = None
             first, last = float(self.c[before] or 0.0), float(self.c[after] or 0.0)
-            between = interpolation.hours_between(interpolation.Segment(first, last, step_h, high, low))
+            between = interpolation.interpolated_hours(interpolation.Segment(first, last, step_h, high, low))
             for at, value in zip(hours, between, strict=True):
                 values[at], steps[at] = value, step_h
                 spreads[at] = _wider(self.spread[before], self.spread[after])
             if high is not None and low is not None:
                 anchored.update(hours)
-        return strict_json.hours_of(NAME, values, steps, spreads, anchored)
+        return strict_json.spot_hours(NAME, values, steps, spreads, anchored)
 
 
 def _wider(before: float | None, after: float | None) -> float | None:

@@ -15,7 +15,7 @@ from breeder.weather.services import daily_extremes, strict_json
 from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
 from breeder.weather.services.intervals import hours_within, interval
 from breeder.weather.services.request_parts import identification, plain_degrees, rebased
-from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot, SpotHours
+from breeder.weather.services.types import FetchedForecast, ServiceAnswer, ServiceRequest, Spot, SpotHours
 
 NAME = "US National Weather Service"
 HOME = "https://api.weather.gov"
@@ -32,7 +32,7 @@ OLD = timedelta(hours=12)  # grids are renewed several times a day; an older one
 
 
 @dataclass(frozen=True)
-class UsService:
+class NwsService:
     """Asks for the point, then for the grid that it names."""
 
     contact: str
@@ -45,8 +45,8 @@ class UsService:
     retry_when_limited_s: float | None = RETRY_WHEN_LIMITED_S
 
     def build_requests(
-        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
-    ) -> tuple[Ask, ...]:
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[ServiceAnswer] = ()
+    ) -> tuple[ServiceRequest, ...]:
         """Return the request for the point, then for its grid. Raises a Trouble if the point has none."""
         answers = _by_endpoint(earlier_responses)
         if "grid" in answers:
@@ -56,16 +56,16 @@ class UsService:
             return (self._ask("point", f"{self.home}/points/{where}", POINT_KEPT_FOR, is_lasting=True),)
         return (self._ask("grid", self._grid_url(answers["point"]), GRID_KEPT_FOR),)
 
-    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+    def parse(self, responses: Sequence[ServiceAnswer], place: Spot, now: datetime) -> FetchedForecast:
         """Return the hours of the grid. Raises a Trouble."""
         answer = _by_endpoint(responses).get("grid")
         if answer is None:
             raise BadResponse(NAME, "missing part", "the grid was never asked")
         document = self.checked(answer)
-        properties = strict_json.part(NAME, document, "properties", dict)
+        properties = strict_json.required_part(NAME, document, "properties", dict)
         strict_json.refuse_far(NAME, place, *_middle(document))
         updated = strict_json.utc(properties.get("updateTime"))
-        issued_at, guessed = strict_json.issued(NAME, updated, answer.fetched_at, now)
+        issued_at, guessed = strict_json.issue_time(NAME, updated, answer.fetched_at, now)
         hours, remarks = _hours(properties)
         if guessed:
             remarks.append("the service did not say when it was issued")
@@ -85,21 +85,21 @@ class UsService:
             remarks=tuple(remarks),
         )
 
-    def _ask(self, endpoint: str, url: str, kept_for: timedelta, *, is_lasting: bool = False) -> Ask:
+    def _ask(self, endpoint: str, url: str, kept_for: timedelta, *, is_lasting: bool = False) -> ServiceRequest:
         headers = {"Accept": ACCEPT, "User-Agent": identification(NAME, self.contact)}
-        return Ask(endpoint, url, headers, kept_for, is_lasting)
+        return ServiceRequest(endpoint, url, headers, kept_for, is_lasting)
 
-    def _grid_url(self, answer: Answer) -> str:
+    def _grid_url(self, answer: ServiceAnswer) -> str:
         """Return the grid URL that the point names; never built here, since offices share grids."""
-        properties = strict_json.part(NAME, self.checked(answer), "properties", dict)
+        properties = strict_json.required_part(NAME, self.checked(answer), "properties", dict)
         if properties.get("type") == "marine":
             raise NotCovered(NAME, f"{NAME} has no forecast over the sea. Check the place's latitude and longitude.")
-        url = strict_json.part(NAME, properties, "forecastGridData", str)
+        url = strict_json.required_part(NAME, properties, "forecastGridData", str)
         if not urlsplit(url).path.startswith("/gridpoints/"):
             raise BadResponse(NAME, "address", "the point names no grid")
         return rebased(url, self.home, HOME)
 
-    def checked(self, answer: Answer) -> dict[str, Any]:
+    def checked(self, answer: ServiceAnswer) -> dict[str, Any]:
         """Return the document of a good answer. Raises the matching Trouble for any other."""
         if answer.status == 200:
             return strict_json.document(NAME, answer)
@@ -118,11 +118,11 @@ class UsService:
         raise BadResponse(NAME, f"status {answer.status}", detail or "nothing said", status=answer.status)
 
 
-def _by_endpoint(answers: Sequence[Answer]) -> dict[str, Answer]:
+def _by_endpoint(answers: Sequence[ServiceAnswer]) -> dict[str, ServiceAnswer]:
     return {answer.endpoint: answer for answer in answers}
 
 
-def _problem(answer: Answer) -> dict[str, Any]:
+def _problem(answer: ServiceAnswer) -> dict[str, Any]:
     try:
         return strict_json.document(NAME, answer)
     except BadResponse:
@@ -159,11 +159,11 @@ def _middle(document: Mapping[str, Any]) -> tuple[float | None, float | None]:
 
 
 def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
-    layer = strict_json.part(NAME, properties, "temperature", dict)
-    rows = strict_json.part(NAME, layer, "values", list)
+    layer = strict_json.required_part(NAME, properties, "temperature", dict)
+    rows = strict_json.required_part(NAME, layer, "values", list)
     if not rows:
         raise BadResponse(NAME, "empty", "its layer of temperatures is empty")
-    strict_json.in_celsius(NAME, layer.get("uom"))
+    strict_json.require_celsius(NAME, layer.get("uom"))
     values: dict[datetime, float | None] = {}
     doubted: set[datetime] = set()
     left_out = 0
@@ -173,7 +173,7 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
             raise BadResponse(NAME, "interval", "an hour cannot be placed in time")
         if (span[1] - span[0]) / hour_grid.HOUR > strict_json.LONGEST_FORECAST_H:
             raise BadResponse(NAME, "span", "an interval is longer than any forecast")
-        value = strict_json.air_c(row.get("value"))
+        value = strict_json.read_air_c(row.get("value"))
         left_out += value is None and row.get("value") is not None
         for at in hours_within(*span):
             if at in values and values[at] != value:
@@ -183,5 +183,5 @@ def _hours(properties: Mapping[str, Any]) -> tuple[SpotHours, list[str]]:
     values |= dict.fromkeys(doubted)
     remarks = [f"{len(doubted)} hours were given twice with two values and left out"] if doubted else []
     remarks += [f"{left_out} values were none that air can have and left out"] if left_out else []
-    anchored, extreme_remarks = daily_extremes.meet(NAME, properties, values)
-    return strict_json.hours_of(NAME, values, {}, anchored=anchored), remarks + extreme_remarks
+    anchored, extreme_remarks = daily_extremes.bend_to_extremes(NAME, properties, values)
+    return strict_json.spot_hours(NAME, values, {}, anchored=anchored), remarks + extreme_remarks

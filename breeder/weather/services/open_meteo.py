@@ -15,7 +15,7 @@ from typing import Any
 from breeder.weather.services import strict_json
 from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Unavailable
 from breeder.weather.services.request_parts import PROGRAM, plain_degrees
-from breeder.weather.services.types import Answer, Ask, FetchedForecast, Spot, SpotHours
+from breeder.weather.services.types import FetchedForecast, ServiceAnswer, ServiceRequest, Spot, SpotHours
 
 NAME = "Open-Meteo"
 KEYED_HOME = "https://customer-api.open-meteo.com"
@@ -32,7 +32,7 @@ SPREAD_UNITS = {"K", "°C", "degC"}
 
 
 @dataclass(frozen=True)
-class OwnService:
+class OpenMeteoService:
     """Asks with the keeper's key or at the keeper's own server; without either it asks nothing."""
 
     secret_key: str = field(default="", repr=False)
@@ -45,8 +45,8 @@ class OwnService:
     retry_when_limited_s: float | None = None
 
     def build_requests(
-        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
-    ) -> tuple[Ask, ...]:
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[ServiceAnswer] = ()
+    ) -> tuple[ServiceRequest, ...]:
         """Return the only request. Raises NeedsKey without a key or an own server."""
         if earlier_responses:
             return ()
@@ -64,9 +64,9 @@ class OwnService:
         headers = {"Accept": "application/json", "User-Agent": PROGRAM}
         # In a header, never in the URL: URLs end up in logs.
         secret = {"X-Api-Key": self.secret_key} if self.secret_key else {}
-        return (Ask("forecast", url, headers, KEPT_FOR, secret=secret),)
+        return (ServiceRequest("forecast", url, headers, KEPT_FOR, secret=secret),)
 
-    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+    def parse(self, responses: Sequence[ServiceAnswer], place: Spot, now: datetime) -> FetchedForecast:
         """Return the hours of the answer. Raises a Trouble."""
         if not responses:
             raise BadResponse(NAME, "missing part", "the forecast was never asked")
@@ -78,7 +78,7 @@ class OwnService:
         strict_json.refuse_far(NAME, place, latitude, longitude)
         if strict_json.number(document.get("utc_offset_seconds")) != 0.0:
             raise BadResponse(NAME, "clock", "its times are not in GMT, which was asked")
-        issued_at, _ = strict_json.issued(NAME, None, answer.fetched_at, now)
+        issued_at, _ = strict_json.issue_time(NAME, None, answer.fetched_at, now)
         return FetchedForecast(
             service=self.key,
             hours=_hours(document),
@@ -94,7 +94,7 @@ class OwnService:
         )
 
 
-def _checked(answer: Answer, secret: str = "") -> dict[str, Any]:
+def _checked(answer: ServiceAnswer, secret: str = "") -> dict[str, Any]:
     """Return the document of an answer without error; the service can report an error under status 200."""
     try:
         document = strict_json.document(NAME, answer)
@@ -136,11 +136,11 @@ def _free_again(reason: str, at: datetime) -> datetime:
 
 
 def _hours(document: Mapping[str, Any]) -> SpotHours:
-    hourly = strict_json.part(NAME, document, "hourly", dict)
-    units = strict_json.part(NAME, document, "hourly_units", dict)
-    times = strict_json.part(NAME, hourly, "time", list)
+    hourly = strict_json.required_part(NAME, document, "hourly", dict)
+    units = strict_json.required_part(NAME, document, "hourly_units", dict)
+    times = strict_json.required_part(NAME, hourly, "time", list)
     name = _series_named(hourly)
-    strict_json.in_celsius(NAME, units.get(name))
+    strict_json.require_celsius(NAME, units.get(name))
     rows = _column(hourly, name, len(times))
     spread = _spread(hourly, units, len(times))
     values: dict[datetime, float | None] = {}
@@ -149,8 +149,8 @@ def _hours(document: Mapping[str, Any]) -> SpotHours:
         at = _moment(text)
         if at in values:
             raise BadResponse(NAME, "times", "an hour comes twice")
-        values[at], spreads[at] = strict_json.air_c(rows[index]), spread[index]
-    return strict_json.hours_of(NAME, values, {}, spreads)
+        values[at], spreads[at] = strict_json.read_air_c(rows[index]), spread[index]
+    return strict_json.spot_hours(NAME, values, {}, spreads)
 
 
 def _series_named(hourly: Mapping[str, Any]) -> str:
@@ -164,7 +164,7 @@ def _series_named(hourly: Mapping[str, Any]) -> str:
 
 
 def _column(hourly: Mapping[str, Any], name: str, length: int) -> list[Any]:
-    rows = strict_json.part(NAME, hourly, name, list)
+    rows = strict_json.required_part(NAME, hourly, name, list)
     if len(rows) != length:
         raise BadResponse(NAME, "shape", f"{length} times for {len(rows)} values")
     return rows
@@ -180,7 +180,7 @@ def _spread(hourly: Mapping[str, Any], units: Mapping[str, Any], length: int) ->
     columns = [_column(hourly, name, length) for name in names]
     spread: list[float | None] = []
     for index in range(length):
-        members = strict_json.finite([strict_json.air_c(column[index]) for column in columns])
+        members = strict_json.finite([strict_json.read_air_c(column[index]) for column in columns])
         spread.append(stdev(members) if len(members) >= LEAST_MEMBERS else None)
     return spread
 
@@ -191,6 +191,6 @@ def _moment(text: Any) -> datetime:
         moment = datetime.fromisoformat(text)
     except (TypeError, ValueError):
         raise BadResponse(NAME, "times", "an hour cannot be read") from None
-    if moment.tzinfo is not None or not strict_json.whole_hour(moment.replace(tzinfo=UTC)):
+    if moment.tzinfo is not None or not strict_json.is_whole_hour(moment.replace(tzinfo=UTC)):
         raise BadResponse(NAME, "times", "its hours are not whole hours of GMT")
     return moment.replace(tzinfo=UTC)

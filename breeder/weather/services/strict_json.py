@@ -8,8 +8,8 @@ from typing import Any, NoReturn
 
 from breeder.weather import hour_grid, plausibility
 from breeder.weather.services.errors import BadResponse, StaleUpstream
-from breeder.weather.services.hour_flags import mark
-from breeder.weather.services.types import MISSING_MARK, Answer, Spot, SpotHours
+from breeder.weather.services.hour_flags import hour_flag
+from breeder.weather.services.types import MISSING_MARK, ServiceAnswer, Spot, SpotHours
 
 # A forecast without an issue time counts as this old when it is fetched.
 UNKNOWN_AGE = timedelta(hours=12)
@@ -27,7 +27,7 @@ EARTH_KM = 6371.0
 FARTHEST_KM = 50.0
 
 
-def document(service: str, answer: Answer) -> dict[str, Any]:
+def document(service: str, answer: ServiceAnswer) -> dict[str, Any]:
     """Return the JSON object in an answer. Raises BadResponse."""
     kind = answer.headers.get("content-type", "").partition(";")[0].strip().lower()
     if "json" not in kind:
@@ -57,7 +57,7 @@ def _no_such_number(token: str) -> NoReturn:
     raise ValueError(f"{token} is no JSON number")
 
 
-def part(service: str, inside: Mapping[str, Any], name: str, kind: type) -> Any:
+def required_part(service: str, inside: Mapping[str, Any], name: str, kind: type) -> Any:
     """Return a required part of a document. Raises BadResponse if it is missing or of another type."""
     value = inside.get(name)
     if not isinstance(value, kind):
@@ -76,13 +76,13 @@ def number(value: Any) -> float | None:
     return finite_value if isfinite(finite_value) else None
 
 
-def air_c(value: Any) -> float | None:
+def read_air_c(value: Any) -> float | None:
     """Return an air temperature (°C), or None if it is missing or implausible."""
     celsius = number(value)
     return celsius if celsius is not None and plausibility.COLDEST_C <= celsius <= plausibility.WARMEST_C else None
 
 
-def in_celsius(service: str, unit: Any) -> None:
+def require_celsius(service: str, unit: Any) -> None:
     """Raise BadResponse unless a unit is degrees Celsius, ignoring any prefix up to the last colon or slash."""
     name = str(unit or "").replace("/", ":").rpartition(":")[2].strip().lower()
     if name not in DEGREES_C:
@@ -98,7 +98,7 @@ def utc(value: Any) -> datetime | None:
         return None
 
 
-def issued(service: str, issued_at: datetime | None, fetched_at: datetime, now: datetime) -> tuple[datetime, bool]:
+def issue_time(service: str, issued_at: datetime | None, fetched_at: datetime, now: datetime) -> tuple[datetime, bool]:
     """Return the issue time and whether it is an estimate. Raises StaleUpstream for one too old to use."""
     if issued_at is None or issued_at > now + CLOCKS_DIFFER:
         return fetched_at - UNKNOWN_AGE, True
@@ -107,7 +107,7 @@ def issued(service: str, issued_at: datetime | None, fetched_at: datetime, now: 
     return min(issued_at, now), False
 
 
-def hours_of(
+def spot_hours(
     service: str,
     values: Mapping[datetime, float | None],
     steps: Mapping[datetime, int],
@@ -127,16 +127,16 @@ def hours_of(
     times = [known[0] + step * hour_grid.HOUR for step in range(count)]
     hours_c = tuple(values.get(at) for at in times)
     quality = "".join(
-        MISSING_MARK if value is None else mark(steps.get(at, 1), anchored=at in anchored)
+        MISSING_MARK if value is None else hour_flag(steps.get(at, 1), anchored=at in anchored)
         for at, value in zip(times, hours_c, strict=True)
     )
     spread = tuple(spreads.get(at) for at in times) if spreads else ()
     return SpotHours(times[0], hours_c, quality, spread if any(sd is not None for sd in spread) else ())
 
 
-def whole_hour(at: datetime) -> bool:
+def is_whole_hour(at: datetime) -> bool:
     """Return whether a moment is a whole UTC hour."""
-    return hour_grid.hour_of(at) == at
+    return hour_grid.floor_hour(at) == at
 
 
 def km_between(place: Spot, latitude: float, longitude: float) -> float:

@@ -21,7 +21,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Ask:
+class ServiceRequest:
     """A request to a service. `kept_for`: how long its answer is good if the service does not say."""
 
     endpoint: str
@@ -33,7 +33,7 @@ class Ask:
 
 
 @dataclass(frozen=True)
-class Answer:
+class ServiceAnswer:
     """The answer to a request: header names in lower case, the body as unpacked bytes."""
 
     endpoint: str
@@ -120,11 +120,11 @@ class WeatherService(Protocol):
     retry_when_limited_s: float | None  # wait this long and ask again after a 429; None: leave it alone
 
     def build_requests(
-        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
-    ) -> tuple[Ask, ...]:
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[ServiceAnswer] = ()
+    ) -> tuple[ServiceRequest, ...]:
         """Return the next requests, none once the earlier answers are complete. Raises a Trouble."""
         ...
 
-    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> FetchedForecast:
+    def parse(self, responses: Sequence[ServiceAnswer], place: Spot, now: datetime) -> FetchedForecast:
         """Return the hours in the answers. Raises a Trouble."""
         ...

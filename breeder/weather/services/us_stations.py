@@ -8,10 +8,10 @@ from urllib.parse import urlsplit
 
 from breeder.weather.services import strict_json
 from breeder.weather.services.errors import BadResponse, NotCovered
-from breeder.weather.services.nws import ACCEPT, HOME, NAME, UsService
+from breeder.weather.services.nws import ACCEPT, HOME, NAME, NwsService
 from breeder.weather.services.request_parts import identification, rebased
 from breeder.weather.services.strict_json import km_between
-from breeder.weather.services.types import Answer, Ask, Spot
+from breeder.weather.services.types import ServiceAnswer, ServiceRequest, Spot
 
 # A station farther away measures different air (judgment).
 FARTHEST_KM = 40.0
@@ -25,7 +25,7 @@ TRUSTED = {"V", "C", "S", "Z"}
 
 
 @dataclass(frozen=True)
-class Observed:
+class StationReports:
     """Reports of a station in order of time, °C; None without a trusted report."""
 
     station: str
@@ -41,11 +41,11 @@ class Observed:
 class UsStations:
     """Asks for the point, its stations, and the reports of the nearest one."""
 
-    service: UsService
+    service: NwsService
 
     def build_requests(
-        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[Answer] = ()
-    ) -> tuple[Ask, ...]:
+        self, place: Spot, start: datetime, end: datetime, earlier_responses: Sequence[ServiceAnswer] = ()
+    ) -> tuple[ServiceRequest, ...]:
         """Return the next requests, none once the reports are there. Raises a Trouble."""
         answers = {answer.endpoint: answer for answer in earlier_responses}
         if "observations" in answers:
@@ -54,35 +54,35 @@ class UsStations:
             return self.service.build_requests(place, start, end)
         headers = {"Accept": ACCEPT, "User-Agent": identification(NAME, self.service.contact)}
         if "stations" not in answers:
-            properties = strict_json.part(NAME, self.service.checked(answers["point"]), "properties", dict)
-            url = strict_json.part(NAME, properties, "observationStations", str)
+            properties = strict_json.required_part(NAME, self.service.checked(answers["point"]), "properties", dict)
+            url = strict_json.required_part(NAME, properties, "observationStations", str)
             if not urlsplit(url).path.endswith("/stations"):
                 raise BadResponse(NAME, "address", "the point names no stations")
             stations_url = rebased(url, self.service.home, HOME)
-            return (Ask("stations", stations_url, headers, STATIONS_KEPT_FOR, is_lasting=True),)
+            return (ServiceRequest("stations", stations_url, headers, STATIONS_KEPT_FOR, is_lasting=True),)
         station, _ = self._nearest(answers["stations"], place)
         span = f"start={_stamp(start)}&end={_stamp(end)}&limit={MOST_REPORTS}"
         url = f"{self.service.home}/stations/{station}/observations?{span}"
-        return (Ask("observations", url, headers, OBSERVED_KEPT_FOR),)
+        return (ServiceRequest("observations", url, headers, OBSERVED_KEPT_FOR),)
 
-    def parse(self, responses: Sequence[Answer], place: Spot, now: datetime) -> Observed:
+    def parse(self, responses: Sequence[ServiceAnswer], place: Spot, now: datetime) -> StationReports:
         """Return the reports. Raises a Trouble."""
         answers = {answer.endpoint: answer for answer in responses}
         station, km = self._nearest(answers["stations"], place)
         document = self.service.checked(answers["observations"])
         readings: dict[datetime, float | None] = {}
-        for feature in strict_json.part(NAME, document, "features", list):
+        for feature in strict_json.required_part(NAME, document, "features", list):
             properties = feature.get("properties") if isinstance(feature, dict) else None
             at = strict_json.utc(properties.get("timestamp")) if isinstance(properties, dict) else None
             if at is not None and now - OLDEST_REPORT <= at <= now:
                 readings[at] = _air(properties.get("temperature"))
         if all(value is None for value in readings.values()):
             raise BadResponse(NAME, "empty", f"station {station} reported no temperature")
-        return Observed(station, km, tuple(sorted(readings.items())))
+        return StationReports(station, km, tuple(sorted(readings.items())))
 
-    def _nearest(self, answer: Answer, place: Spot) -> tuple[str, float]:
+    def _nearest(self, answer: ServiceAnswer, place: Spot) -> tuple[str, float]:
         best: tuple[float, str] | None = None
-        for feature in strict_json.part(NAME, self.service.checked(answer), "features", list):
+        for feature in strict_json.required_part(NAME, self.service.checked(answer), "features", list):
             named = _station(feature)
             if named is not None:
                 name, longitude, latitude = named
@@ -112,8 +112,8 @@ def _station(feature: Any) -> tuple[str, float, float] | None:
 def _air(value: Any) -> float | None:
     if not isinstance(value, dict) or str(value.get("qualityControl")) not in TRUSTED:
         return None
-    strict_json.in_celsius(NAME, value.get("unitCode"))
-    return strict_json.air_c(value.get("value"))
+    strict_json.require_celsius(NAME, value.get("unitCode"))
+    return strict_json.read_air_c(value.get("value"))
 
 
 def _stamp(at: datetime) -> str:

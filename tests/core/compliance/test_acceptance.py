@@ -10,25 +10,25 @@ from typing import Any
 
 import pytest
 
-from breeder.core.compliance.acceptance import Carriage, Carries, does_take, in_season
-from breeder.core.compliance.facts import Animal, Standing
+from breeder.core.compliance.acceptance import Carriage, CarriageRule, carriage_answer, in_season
+from breeder.core.compliance.facts import Animal, Clearance
 
 SCABER = Animal("Porcellio scaber", ("Porcellio scaber", "Porcellio", "Porcellionidae", "Isopoda", "Crustacea"))
 CARRIAGE = Carriage("Post", 3, "Post two-day", 4, "CA-ON", "CA-QC", date(2026, 5, 4))
 
 
-def carries(takes: str = "takes", taxon: str = "Isopoda", **values: Any) -> Carries:
+def carries(takes: str = "takes", taxon: str = "Isopoda", **values: Any) -> CarriageRule:
     looked = {"checked_on": date(2026, 1, 5), "recheck_on": date(2027, 1, 5), "citation": "ABCs of mailing"}
-    return Carries("Post", values.pop("service_id", None), taxon, takes, **(looked | values))
+    return CarriageRule("Post", values.pop("service_id", None), taxon, takes, **(looked | values))
 
 
 def test_a_carrier_of_which_nothing_is_known_is_asked_about() -> None:
-    answer = does_take(SCABER, CARRIAGE, [carries("refuses", "Isopoda", service_id=9)])
+    answer = carriage_answer(SCABER, CARRIAGE, [carries("refuses", "Isopoda", service_id=9)])
     assert answer.questions == ("There is no record of whether Post takes Porcellio scaber. Ask the carrier.",)
 
 
 def test_a_carrier_that_refuses_a_group_blocks_it() -> None:
-    answer = does_take(SCABER, CARRIAGE, [carries("refuses", "Crustacea")])
+    answer = carriage_answer(SCABER, CARRIAGE, [carries("refuses", "Crustacea")])
     assert answer.blocks[0].startswith(
         "Post two-day does not take Porcellio scaber alive: ABCs of mailing, looked up on"
     )
@@ -36,10 +36,10 @@ def test_a_carrier_that_refuses_a_group_blocks_it() -> None:
 
 def test_the_service_counts_before_its_carrier_and_the_species_before_its_order() -> None:
     refused = carries("refuses", "Isopoda")
-    assert does_take(SCABER, CARRIAGE, [refused, carries(service_id=3)]).standing == Standing.CLEAR
-    assert does_take(SCABER, CARRIAGE, [refused, carries(taxon="Porcellio scaber")]).standing == Standing.CLEAR
+    assert carriage_answer(SCABER, CARRIAGE, [refused, carries(service_id=3)]).standing == Clearance.CLEAR
+    assert carriage_answer(SCABER, CARRIAGE, [refused, carries(taxon="Porcellio scaber")]).standing == Clearance.CLEAR
     both = [carries("refuses", "Isopoda", service_id=3), carries(taxon="Porcellio scaber")]
-    assert does_take(SCABER, CARRIAGE, both).standing == Standing.BLOCKED
+    assert carriage_answer(SCABER, CARRIAGE, both).standing == Clearance.BLOCKED
 
 
 @pytest.mark.parametrize(
@@ -48,8 +48,8 @@ def test_the_service_counts_before_its_carrier_and_the_species_before_its_order(
 def test_a_season_holds_its_first_and_last_day(on: str, takes: bool) -> None:
     day = date.fromisoformat(f"2028-{on}")
     rule = carries(season_from="03-01", season_until="10-31")
-    answer = does_take(SCABER, replace(CARRIAGE, on=day), [replace(rule, recheck_on=date(2030, 1, 1))])
-    assert (answer.standing == Standing.CLEAR) == takes
+    answer = carriage_answer(SCABER, replace(CARRIAGE, on=day), [replace(rule, recheck_on=date(2030, 1, 1))])
+    assert (answer.standing == Clearance.CLEAR) == takes
     if not takes:
         assert "only from 1 March to 31 October" in answer.blocks[0]
 
@@ -62,35 +62,39 @@ def test_a_season_may_pass_over_the_new_year() -> None:
 
 def test_while_the_day_is_open_no_season_is_asked() -> None:
     rule = carries(season_from="07-01", season_until="07-31")
-    assert does_take(SCABER, replace(CARRIAGE, on=None), [rule]).standing == Standing.CLEAR
+    assert carriage_answer(SCABER, replace(CARRIAGE, on=None), [rule]).standing == Clearance.CLEAR
 
 
 def test_a_longer_planned_transit_than_allowed_blocks() -> None:
-    answer = does_take(SCABER, CARRIAGE, [carries(most_days=3)])
+    answer = carriage_answer(SCABER, CARRIAGE, [carries(most_days=3)])
     assert "only where 3 working days are enough, and it is planned for 4" in answer.blocks[0]
-    assert "only where 1 working day is enough" in does_take(SCABER, CARRIAGE, [carries(most_days=1)]).blocks[0]
-    assert does_take(SCABER, replace(CARRIAGE, latest_days=3), [carries(most_days=3)]).standing == Standing.CLEAR
+    assert "only where 1 working day is enough" in carriage_answer(SCABER, CARRIAGE, [carries(most_days=1)]).blocks[0]
+    assert carriage_answer(SCABER, replace(CARRIAGE, latest_days=3), [carries(most_days=3)]).standing == Clearance.CLEAR
 
 
 def test_domestic_only_blocks_what_leaves_the_country() -> None:
     rule = carries(domestic_only=True)
-    assert does_take(SCABER, CARRIAGE, [rule]).standing == Standing.CLEAR
-    assert "only within the country" in does_take(SCABER, replace(CARRIAGE, destination="US-NY"), [rule]).blocks[0]
-    assert does_take(SCABER, replace(CARRIAGE, destination=""), [rule]).standing == Standing.CLEAR
+    assert carriage_answer(SCABER, CARRIAGE, [rule]).standing == Clearance.CLEAR
+    assert (
+        "only within the country" in carriage_answer(SCABER, replace(CARRIAGE, destination="US-NY"), [rule]).blocks[0]
+    )
+    assert carriage_answer(SCABER, replace(CARRIAGE, destination=""), [rule]).standing == Clearance.CLEAR
 
 
 def test_an_example_warns_and_never_blocks() -> None:
-    answer = does_take(SCABER, CARRIAGE, [carries("refuses", verified=False, checked_on=None)])
-    assert answer.standing == Standing.OPEN
+    answer = carriage_answer(SCABER, CARRIAGE, [carries("refuses", verified=False, checked_on=None)])
+    assert answer.standing == Clearance.OPEN
     assert "An unverified example says: Post two-day does not take Porcellio scaber alive" in answer.questions[1]
 
 
 def test_marking_and_agreement_are_in_the_notes() -> None:
-    answer = does_take(SCABER, CARRIAGE, [carries("agreement", marking="LIVE ANIMALS", conditions="Signed first")])
-    assert answer.standing == Standing.CLEAR
+    answer = carriage_answer(
+        SCABER, CARRIAGE, [carries("agreement", marking="LIVE ANIMALS", conditions="Signed first")]
+    )
+    assert answer.standing == Clearance.CLEAR
     assert "LIVE ANIMALS" in answer.notes[0]
     assert "only under an agreement" in answer.notes[1]
 
 
 def test_what_was_looked_up_long_ago_is_asked_again() -> None:
-    assert does_take(SCABER, CARRIAGE, [carries(recheck_on=date(2025, 1, 1))]).standing == Standing.OPEN
+    assert carriage_answer(SCABER, CARRIAGE, [carries(recheck_on=date(2025, 1, 1))]).standing == Clearance.OPEN

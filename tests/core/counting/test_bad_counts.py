@@ -6,12 +6,12 @@ from collections.abc import Callable
 import pytest
 
 from breeder.core.counting.errors import BadCount
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
 from breeder.core.counting.methods.count import Count
 from breeder.core.counting.methods.direct import after_sale, hand, weight
 from breeder.core.counting.methods.mark_recapture import marked
 from breeder.core.counting.methods.removal import removal
-from breeder.core.counting.methods.subsample import Layer, layers, portions
+from breeder.core.counting.methods.subsample import SubstrateLayer, layers, portions
 from breeder.core.counting.methods.visual import eye, index, piece
 
 IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
@@ -30,7 +30,11 @@ IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
     (lambda: portions([9, 4], [50, 50], 60), "whole", "60"),
     (lambda: portions([9, 4], [50, 50], math.inf), "whole", "not a number"),
     (lambda: layers([]), "strata", "no layer"),
-    (lambda: layers([Layer([1, 2], [1, 1], 9), Layer([1], [1], 9)]), "strata[1].counts", "at least 2"),
+    (
+        lambda: layers([SubstrateLayer([1, 2], [1, 1], 9), SubstrateLayer([1], [1], 9)]),
+        "strata[1].counts",
+        "at least 2",
+    ),
     (lambda: piece(3, 0.5), "factor", "0.5"),
     (lambda: index(3, 9, 8), "trial_seen", "9 of 8"),
     (lambda: index(3, 0, 0), "trial_known", "0"),
@@ -42,10 +46,10 @@ IMPOSSIBLE: list[tuple[Callable[[], Count], str, str]] = [
     (lambda: removal([7, -1]), "catches[1]", "-1"),
     (lambda: after_sale(0, 0, 5), "index_before", "0"),
     (lambda: after_sale(9, 3, 0), "removed", "0"),
-    (lambda: by_sexes(Sexes(0, 0), Sexes(9, 3), Sexes(0, 5)), "before", "No animal was sexed"),
-    (lambda: by_sexes(Sexes(3, 3), Sexes(0, 0), Sexes(0, 5)), "after", "No animal was sexed"),
-    (lambda: by_sexes(Sexes(3, 3), Sexes(9, 3), Sexes(0, 0)), "taken", "Nothing was taken"),
-    (lambda: by_sexes(Sexes(3, -1), Sexes(9, 3), Sexes(0, 2)), "before.females", "-1"),
+    (lambda: by_sexes(SexCounts(0, 0), SexCounts(9, 3), SexCounts(0, 5)), "before", "No animal was sexed"),
+    (lambda: by_sexes(SexCounts(3, 3), SexCounts(0, 0), SexCounts(0, 5)), "after", "No animal was sexed"),
+    (lambda: by_sexes(SexCounts(3, 3), SexCounts(9, 3), SexCounts(0, 0)), "taken", "Nothing was taken"),
+    (lambda: by_sexes(SexCounts(3, -1), SexCounts(9, 3), SexCounts(0, 2)), "before.females", "-1"),
     (lambda: eye(50, 100, confidence=0.4), "confidence", "0.4"),
     (lambda: eye(50, 100, confidence=1.0), "confidence", "1"),
     (lambda: eye(50, 100, shared_sd=-0.1), "shared_sd", "-0.1"),

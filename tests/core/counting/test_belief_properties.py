@@ -7,15 +7,15 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.counting.methods.direct import after_sale, hand, left_after
+from breeder.core.counting.methods.direct import after_sale, count_after_sale, hand
 from breeder.core.counting.methods.mark_recapture import marked
 from breeder.core.counting.methods.removal import removal
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.counting.methods.visual import eye, index
 from breeder.core.stock.belief import aged, lower
-from breeder.core.stock.events import About, Ageing, Counted, Event, Moved, counted_from
-from breeder.core.stock.merge_split import Poured, merged, split
-from breeder.core.stock.replay import after, replay
+from breeder.core.stock.events import Ageing, ApproximateChange, CountEvent, Event, ExactChange, count_event
+from breeder.core.stock.merge_split import ShareTippedIn, merged, split
+from breeder.core.stock.replay import apply_event, replay
 
 EXAMPLES = 50
 START = date(2026, 1, 1)
@@ -34,20 +34,22 @@ COUNTS = [
         (index, (27, 18, 60)),
         (marked, (30, 22, 6)),
         (removal, ([38, 26, 12],)),
-        (lambda *given, **options: left_after(after_sale(*given, **options)), (60, 30, 40)),
+        (lambda *given, **options: count_after_sale(after_sale(*given, **options)), (60, 30, 40)),
     )
 ]
-real_counts = st.builds(lambda at, count: counted_from(at, count), days, st.sampled_from(COUNTS))
+real_counts = st.builds(lambda at, count: count_event(at, count), days, st.sampled_from(COUNTS))
 counts = st.builds(
-    lambda at, estimate, own_sd, shared: Counted(at, estimate, math.hypot(own_sd, shared), shared),
+    lambda at, estimate, own_sd, shared: CountEvent(at, estimate, math.hypot(own_sd, shared), shared),
     days,
     st.one_of(st.just(0.0), st.floats(0.5, 2000)),
     st.floats(0, 0.8),
     st.sampled_from([0.0, 0.02, 0.1, 0.25, 0.35]),
 )
-moves = st.builds(Moved, days, st.integers(-60, 60), st.sampled_from(["packed", "died", "moved", "returned"]))
-abouts = st.builds(About, days, st.integers(-60, 60), st.floats(0, 0.6))
-tips = st.builds(lambda at, share, sd: About(at, -1, sd, share), days, st.floats(0.05, 1.0), st.floats(0, 0.5))
+moves = st.builds(ExactChange, days, st.integers(-60, 60), st.sampled_from(["packed", "died", "moved", "returned"]))
+abouts = st.builds(ApproximateChange, days, st.integers(-60, 60), st.floats(0, 0.6))
+tips = st.builds(
+    lambda at, share, sd: ApproximateChange(at, -1, sd, share), days, st.floats(0.05, 1.0), st.floats(0, 0.5)
+)
 events = st.lists(st.one_of(counts, real_counts, moves, moves, abouts, tips), min_size=1, max_size=7)
 stages = st.sampled_from(["adults", "young"])
 LEVELS = (0.5, 0.8, 0.9, 0.95, 0.99)
@@ -86,7 +88,7 @@ def test_tipping_a_tub_apart_never_raises_the_sum_of_bounds(history, share, sd, 
     assert sum(halves) <= whole
     assert lower(merged([stays, goes]), on, confidence, AGEING, stage) <= whole
     # A tub that was split, changed, and split again still holds no more than its parent.
-    changed = after(goes, Moved(on, min(then, 0), "packed"), AGEING, stage)
+    changed = apply_event(goes, ExactChange(on, min(then, 0), "packed"), AGEING, stage)
     again = split(changed, share, sd)
     assert sum(lower(part, on, confidence, AGEING, stage) for part in again) <= halves[1]
 
@@ -100,8 +102,8 @@ def test_pouring_from_tub_to_tub_never_raises_the_sum_of_bounds_at_any_confidenc
     assert first is not None
     assert second is not None
     stays, _ = split(first, share, sd)
-    there = after(second, Poured(on, share, sd, first), AGEING, stage)
-    back = after(stays, Poured(on, 1.0, 0.0, there), AGEING, stage)
+    there = apply_event(second, ShareTippedIn(on, share, sd, first), AGEING, stage)
+    back = apply_event(stays, ShareTippedIn(on, 1.0, 0.0, there), AGEING, stage)
     for level in LEVELS:
         before, halves, again = (
             sum(lower(tub, on, level, AGEING, stage) for tub in tubs)
@@ -153,7 +155,7 @@ def test_ageing_is_one_step_from_the_count_however_often_it_is_read(history, on,
 @given(events, counts, stages, st.sampled_from([0.5, 0.8, 0.95, 0.99]))
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count, stage, confidence) -> None:  # type: ignore[no-untyped-def]
-    last = Counted(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
+    last = CountEvent(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
     belief = replay([*history, last], AGEING, stage)
     assert belief is not None
     for wait in (0, 1, 100):
@@ -163,10 +165,10 @@ def test_the_bound_after_a_count_is_never_above_its_own_estimate(history, count,
 @given(events, counts, stages)
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_the_spread_never_falls_under_the_smaller_shared_error(history, count, stage) -> None:  # type: ignore[no-untyped-def]
-    shared = [event.shared_sd for event in history if isinstance(event, Counted)]
-    if any(not isinstance(event, Counted) or not event.estimate for event in history) or not count.estimate:
+    shared = [event.shared_sd for event in history if isinstance(event, CountEvent)]
+    if any(not isinstance(event, CountEvent) or not event.estimate for event in history) or not count.estimate:
         return
-    last = Counted(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
+    last = CountEvent(START + timedelta(days=201), count.estimate, count.log_sd, count.shared_sd)
     belief = replay([*history, last], AGEING, stage)
     assert belief is not None
     assert belief.log_sd >= min([*shared, count.shared_sd]) - 1e-9
@@ -189,5 +191,5 @@ def test_taking_n_lowers_the_bound_by_n_while_n_are_there(history, number, confi
     assert tub is not None
     on = START + timedelta(days=205)
     before = lower(tub, on, confidence, AGEING, stage)
-    now = lower(after(tub, Moved(on, -number, "packed"), AGEING, stage), on, confidence, AGEING, stage)
+    now = lower(apply_event(tub, ExactChange(on, -number, "packed"), AGEING, stage), on, confidence, AGEING, stage)
     assert now == max(0, before - number) or (before == 0 and now == 0)

@@ -15,12 +15,12 @@ from scipy import stats
 
 from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, SHARED_SD
 from breeder.core.counting.methods.count import Count
-from breeder.core.counting.methods.direct import after_sale, left_after
+from breeder.core.counting.methods.direct import after_sale, count_after_sale
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.counting.methods.visual import index, wilson
-from breeder.core.stock.belief import Belief, lower
-from breeder.core.stock.events import Ageing, Counted, Moved, counted_from
-from breeder.core.stock.replay import after
+from breeder.core.stock.belief import StockBelief, lower
+from breeder.core.stock.events import Ageing, CountEvent, ExactChange, count_event
+from breeder.core.stock.replay import apply_event
 from tests.core.counting.controls import poisson_lower
 
 RUNS = 1000
@@ -125,7 +125,7 @@ def test_looks_before_and_after_a_sale_nearly_always_say_little() -> None:
         held = int(draw.integers(40, 301))
         share, sold = draw.uniform(0.2, 0.6), max(1, int(held * draw.uniform(0.1, 0.3)))
         before, later = int(draw.binomial(held, share)), int(draw.binomial(held - sold, share))
-        count = left_after(after_sale(max(1, before), later, sold, shared_sd=SHARED_SD["after_sale"]))
+        count = count_after_sale(after_sale(max(1, before), later, sold, shared_sd=SHARED_SD["after_sale"]))
         little += count.lower is None or count.lower < (held - sold) / 4
     assert little / FEW_RUNS == pytest.approx(AFTER_SALE_SAYS_LITTLE, abs=0.05)
 
@@ -168,15 +168,15 @@ def wait_in_tub(draw: Generator, held: int, months: float) -> int:
 def eye_history(draw: Generator, counts: int, share_sold: float, confidence: float) -> tuple[bool, bool]:
     """Return whether the bound and the control are safe after counts by eye a month apart, with a sale after each."""
     held, eye_error = round(math.exp(draw.normal(math.log(150), 0.4))), draw.normal(0, EYE_SHARED)
-    belief: Belief | None = None
+    belief: StockBelief | None = None
     control, day = Refitted(), START
     for _ in range(counts):
         guess = held * math.exp(eye_error + draw.normal(0, EYE_OWN))
-        count = Counted(day, guess, math.hypot(EYE_OWN, EYE_SHARED), EYE_SHARED)
-        belief = after(belief, count, AGEING, "adults")
+        count = CountEvent(day, guess, math.hypot(EYE_OWN, EYE_SHARED), EYE_SHARED)
+        belief = apply_event(belief, count, AGEING, "adults")
         control.count(count.estimate, count.log_sd)
         sold = min(held - 1, int(share_sold * lower(belief, day, confidence, AGEING, "adults")))
-        belief = after(belief, Moved(day, -sold, "packed"), AGEING, "adults")
+        belief = apply_event(belief, ExactChange(day, -sold, "packed"), AGEING, "adults")
         control.sell(sold)
         held -= sold
         day += timedelta(days=30)
@@ -204,7 +204,7 @@ def test_one_eye_counting_again_with_sales_between_stays_safe(
 def portion_history(draw: Generator) -> tuple[bool, bool]:
     """Return the same for a clustered tub counted in portions three times, with a method error and monthly sales."""
     held, error = round(math.exp(draw.normal(math.log(400), 0.4))), draw.normal(0, 0.10)
-    belief: Belief | None = None
+    belief: StockBelief | None = None
     control, day = Refitted(), START
     for _ in range(3):
         rates = draw.gamma(1.0, 1.0, SCOOPS)
@@ -212,11 +212,11 @@ def portion_history(draw: Generator) -> tuple[bool, bool]:
         taken = [max(0, round(n * math.exp(error))) for n in draw.choice(scoops, TAKEN, replace=False)]
         if not sum(taken):
             continue
-        count = counted_from(day, portions(taken, [1.0] * TAKEN, SCOOPS, shared_sd=0.10))
-        belief = after(belief, count, AGEING, "young")
+        count = count_event(day, portions(taken, [1.0] * TAKEN, SCOOPS, shared_sd=0.10))
+        belief = apply_event(belief, count, AGEING, "young")
         control.count(count.estimate, 1 / math.sqrt(sum(taken)))  # as if animals were spread evenly
         sold = min(held - 1, int(0.3 * lower(belief, day, 0.95, AGEING, "young")))
-        belief = after(belief, Moved(day, -sold, "packed"), AGEING, "young")
+        belief = apply_event(belief, ExactChange(day, -sold, "packed"), AGEING, "young")
         control.sell(sold)
         held -= sold
         day += timedelta(days=30)

@@ -7,26 +7,26 @@ import numpy as np
 import pytest
 
 from breeder.core.counting.defaults import LEAST_RATE_SD
-from breeder.core.stock.growth.capacity import after_months, best_standing_stock, months_to_reach
-from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth, life_table_growth
+from breeder.core.stock.growth.capacity import animals_after, best_standing_stock, months_to_reach
+from breeder.core.stock.growth.growth_rate import Growth, GrowthCount, default_growth, fitted_growth, life_table_growth
 from breeder.core.stock.growth.stage_matrix import (
-    Vital,
+    VitalRates,
     growth_rate,
     project,
     stable_stages,
     stage_matrix,
     stay_and_leave,
     sustainable_share,
-    sustainable_share_of,
+    sustainable_stage_share,
 )
 from breeder.core.stock.growth.surplus_date import chance_reached, surplus_forecast
 
 TODAY = date(2026, 3, 1)
-VITAL = Vital(25, 4, 4, 0.5, 0.5, 24)
+VITAL = VitalRates(25, 4, 4, 0.5, 0.5, 24)
 STEADY = Growth(0.1116, 0.03, 5, "fitted")
 
 
-def fit(seen: list[Seen], capacity: float = math.inf) -> Growth:
+def fit(seen: list[GrowthCount], capacity: float = math.inf) -> Growth:
     """Return the growth fitted to the counts alone, without a species' default."""
     fitted = fitted_growth(seen, None, capacity)
     assert fitted is not None
@@ -48,7 +48,7 @@ def test_a_settled_tub_follows_the_closed_form_of_beverton_and_holt() -> None:
     matrix = stage_matrix(VITAL)
     start = 60 * stable_stages(matrix)
     rate = math.log(growth_rate(matrix))
-    assert project(matrix, start, 9, 400).sum() == pytest.approx(after_months(60, rate, 9, 400))
+    assert project(matrix, start, 9, 400).sum() == pytest.approx(animals_after(60, rate, 9, 400))
     assert project(matrix, start, 9).sum() == pytest.approx(60 * math.exp(9 * rate))
 
 
@@ -72,7 +72,7 @@ def test_the_best_standing_stock_yields_more_than_its_neighbors() -> None:
     stock, most = best_standing_stock(400, math.log(1.25))
 
     def gain(n: float) -> float:
-        return after_months(n, math.log(1.25), 1, 400) - n
+        return animals_after(n, math.log(1.25), 1, 400) - n
 
     assert most == pytest.approx(gain(stock))
     assert gain(stock) > max(gain(stock - 5), gain(stock + 5))
@@ -84,7 +84,7 @@ def test_a_number_beyond_the_room_is_never_reached() -> None:
     assert months_to_reach(60, 90, -0.1) is None
     when = months_to_reach(60, 300, 0.2, 400)
     assert when is not None
-    assert after_months(60, 0.2, when, 400) == pytest.approx(300)
+    assert animals_after(60, 0.2, when, 400) == pytest.approx(300)
 
 
 def test_growth_is_fitted_with_the_harvest_added_back() -> None:
@@ -92,27 +92,27 @@ def test_growth_is_fitted_with_the_harvest_added_back() -> None:
     numbers = [100.0]
     for _ in range(4):
         numbers.append(numbers[-1] * 1.1 - 30)
-    seen = [Seen(day(i), n, 0.1, 0 if not i else 30) for i, n in enumerate(numbers)]
+    seen = [GrowthCount(day(i), n, 0.1, 0 if not i else 30) for i, n in enumerate(numbers)]
     fitted = fit(seen)
     assert fitted.rate == pytest.approx(math.log(1.1), rel=0.02)
     assert "5 counts" in fitted.mark
-    assert fit([Seen(s.on, s.estimate, s.log_sd) for s in seen]).rate < 0
+    assert fit([GrowthCount(s.on, s.estimate, s.log_sd) for s in seen]).rate < 0
 
 
 def test_crowding_is_taken_out_of_the_fit() -> None:
-    seen = [Seen(day(m), after_months(60, 0.25, m, 400), 0.1) for m in (0, 3, 6, 9)]
+    seen = [GrowthCount(day(m), animals_after(60, 0.25, m, 400), 0.1) for m in (0, 3, 6, 9)]
     assert fit(seen, 400).rate == pytest.approx(0.25, rel=0.02)
     assert fit(seen).rate < 0.2
 
 
 def test_precise_counts_weigh_more() -> None:
-    seen = [Seen(day(0), 100, 0.05), Seen(day(2), 120, 0.05), Seen(day(4), 400, 1.0)]
+    seen = [GrowthCount(day(0), 100, 0.05), GrowthCount(day(2), 120, 0.05), GrowthCount(day(4), 400, 1.0)]
     assert fit(seen).rate < math.log(1.2) / 2 * 1.3
 
 
 def test_the_doubt_of_a_fit_holds_its_counts_errors_and_the_luck_between_them() -> None:
     # A straight line through the counts by textbook least squares, with the luck of a random walk (0.02 a month).
-    seen = [Seen(day(m), 100 * math.exp(0.1 * m), sd) for m, sd in ((0, 0.3), (2, 0.1), (4, 0.0), (9, 0.2))]
+    seen = [GrowthCount(day(m), 100 * math.exp(0.1 * m), sd) for m, sd in ((0, 0.3), (2, 0.1), (4, 0.0), (9, 0.2))]
     months = np.array([(s.on - TODAY).days / 30.4375 for s in seen])
     errors = np.diag([0.3**2, 0.1**2, 0.02**2, 0.2**2]) + 0.02 * np.minimum.outer(months, months)
     line = np.column_stack([np.ones(4), months])
@@ -122,23 +122,23 @@ def test_the_doubt_of_a_fit_holds_its_counts_errors_and_the_luck_between_them() 
 
 
 def test_an_error_that_all_counts_share_is_gone_from_the_rises_between_them() -> None:
-    def counts(*ways: str) -> list[Seen]:
+    def counts(*ways: str) -> list[GrowthCount]:
         made = zip((0, 2, 4), ways, strict=True)
-        return [Seen(day(m), 100 * 1.1**m, math.hypot(0.1, 0.5), shared_sd=0.5, way=way) for m, way in made]
+        return [GrowthCount(day(m), 100 * 1.1**m, math.hypot(0.1, 0.5), shared_sd=0.5, way=way) for m, way in made]
 
-    alone = fit([Seen(s.on, s.estimate, 0.1) for s in counts("a", "a", "a")])
+    alone = fit([GrowthCount(s.on, s.estimate, 0.1) for s in counts("a", "a", "a")])
     assert fit(counts("eye", "eye", "eye")).sd == pytest.approx(alone.sd)
     assert fit(counts("eye", "portions", "hand")).sd > 2 * alone.sd
 
 
 def test_counts_farther_apart_than_their_errors_are_doubted_more() -> None:
-    steady = [Seen(day(m), 100, 0.1) for m in (0, 2, 4, 6)]
-    wild = [Seen(day(m), n, 0.1) for m, n in ((0, 100), (2, 400), (4, 50), (6, 100))]
+    steady = [GrowthCount(day(m), 100, 0.1) for m in (0, 2, 4, 6)]
+    wild = [GrowthCount(day(m), n, 0.1) for m, n in ((0, 100), (2, 400), (4, 50), (6, 100))]
     assert fit(wild).sd > 3 * fit(steady).sd
 
 
 def test_a_slope_and_the_species_default_weigh_by_their_precision() -> None:
-    seen = [Seen(day(m), n, 0.3) for m, n in ((0, 100), (1.5, 80), (3, 90))]
+    seen = [GrowthCount(day(m), n, 0.3) for m, n in ((0, 100), (1.5, 80), (3, 90))]
     alone, both = fit(seen), fitted_growth(seen, STEADY)
     assert both is not None
     weights = [alone.sd**-2, STEADY.sd**-2]
@@ -157,10 +157,10 @@ def test_too_few_or_too_hasty_counts_leave_the_species_default() -> None:
     assert "no source" in default.mark
     assert default.rate == pytest.approx(math.log(growth_rate(stage_matrix(VITAL))))
     assert default.sd == pytest.approx(default.rate / 2)
-    assert fitted_growth([Seen(day(0), 9, 0.1), Seen(day(4), 20, 0.1)], default) is default
-    assert fitted_growth([Seen(day(m), 9, 0.1) for m in (0, 0.5, 1.5)], default) is default
-    assert fitted_growth([Seen(day(m), 9, 0.1) for m in (0, 1, 2.1)], default) is not default
-    assert fitted_growth([Seen(day(0), 9, 0.1), Seen(day(4), 20, 0.1)], None) is None
+    assert fitted_growth([GrowthCount(day(0), 9, 0.1), GrowthCount(day(4), 20, 0.1)], default) is default
+    assert fitted_growth([GrowthCount(day(m), 9, 0.1) for m in (0, 0.5, 1.5)], default) is default
+    assert fitted_growth([GrowthCount(day(m), 9, 0.1) for m in (0, 1, 2.1)], default) is not default
+    assert fitted_growth([GrowthCount(day(0), 9, 0.1), GrowthCount(day(4), 20, 0.1)], None) is None
 
 
 def test_room_for_a_million_is_as_good_as_no_limit() -> None:
@@ -209,12 +209,12 @@ def test_a_stage_alone_is_spared_so_that_the_tub_neither_grows_nor_falls() -> No
     matrix = stage_matrix(VITAL)
     for stage in (0, 1):
         taken = matrix.copy()
-        taken[stage] *= 1 - sustainable_share_of(matrix, stage)
+        taken[stage] *= 1 - sustainable_stage_share(matrix, stage)
         assert growth_rate(taken) == pytest.approx(1)
-    assert sustainable_share(matrix) < sustainable_share_of(matrix, 1) < sustainable_share_of(matrix, 0)
+    assert sustainable_share(matrix) < sustainable_stage_share(matrix, 1) < sustainable_stage_share(matrix, 0)
 
 
 def test_nothing_is_spared_of_a_tub_that_falls_and_all_of_a_stage_that_is_not_needed() -> None:
     falling = np.array([[0.5, 0.2], [0.3, 0.5]])
-    assert sustainable_share_of(falling, 0) == sustainable_share_of(falling, 1) == 0
-    assert sustainable_share_of(np.array([[1.2, 0.0], [0.4, 0.5]]), 1) == 1
+    assert sustainable_stage_share(falling, 0) == sustainable_stage_share(falling, 1) == 0
+    assert sustainable_stage_share(np.array([[1.2, 0.0], [0.4, 0.5]]), 1) == 1

@@ -13,14 +13,18 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
-from breeder.core.stock.growth.growth_rate import Growth, Seen, default_growth, fitted_growth
-from breeder.core.stock.growth.stage_matrix import Vital
-from breeder.core.stock.growth.surplus_date import Forecast, surplus_forecast
+from breeder.core.stock.growth.growth_rate import Growth, GrowthCount, default_growth, fitted_growth
+from breeder.core.stock.growth.stage_matrix import VitalRates
+from breeder.core.stock.growth.surplus_date import SurplusForecast, surplus_forecast
 
 RUNS = 300
 START = date(2026, 1, 1)
 MONTH = 30.4375
-SLOWEST, SLOW, QUICK = Vital(8, 1.5, 12, 0.4, 0.5, 36), Vital(12, 2, 8, 0.4, 0.5, 36), Vital(25, 4, 4, 0.5, 0.5, 24)
+SLOWEST, SLOW, QUICK = (
+    VitalRates(8, 1.5, 12, 0.4, 0.5, 36),
+    VitalRates(12, 2, 8, 0.4, 0.5, 36),
+    VitalRates(25, 4, 4, 0.5, 0.5, 24),
+)
 EYE, PORTIONS, SORT = (0.25, 0.35), (0.15, 0.10), (0.02, 0.02)  # own and shared error, log scale
 
 
@@ -29,7 +33,7 @@ class Ask:
     """One tub: its true rate, its counts, the true number at the last count, and the error that the counts share."""
 
     rate: float
-    seen: list[Seen]
+    seen: list[GrowthCount]
     held: float
     shared: float
 
@@ -43,11 +47,11 @@ def asked(draw: Generator, default: Growth, errors: tuple[float, float], counts:
             log_held += rate * gap + draw.normal(0, math.sqrt(0.02 * gap))
         on = START + timedelta(days=round(place * gap * MONTH))
         count = math.exp(log_held + off + draw.normal(0, own_sd))
-        seen.append(Seen(on, count, math.hypot(own_sd, shared), shared_sd=shared, way="the same"))
+        seen.append(GrowthCount(on, count, math.hypot(own_sd, shared), shared_sd=shared, way="the same"))
     return Ask(rate, seen, math.exp(log_held), off)
 
 
-def slope_alone(seen: list[Seen]) -> Growth:
+def slope_alone(seen: list[GrowthCount]) -> Growth:
     """The control: a straight line through the counts, weighted by their errors; its doubt comes from those errors."""
     months = np.array([(count.on - START).days / MONTH for count in seen])
     heights = np.log([count.estimate for count in seen])
@@ -58,7 +62,7 @@ def slope_alone(seen: list[Seen]) -> Growth:
     return Growth(float(rate), math.sqrt(max(1.0, apart) / across), len(seen), "")
 
 
-def forecast(ask: Ask, growth: Growth | None) -> Forecast:
+def forecast(ask: Ask, growth: Growth | None) -> SurplusForecast:
     assert growth is not None
     last = ask.seen[-1]
     return surplus_forecast(last.on, last.estimate, last.log_sd, growth, round(last.estimate / 2), round(last.estimate))
@@ -83,7 +87,7 @@ def came_true(draw: Generator, ask: Ask, on: date) -> bool:
     ids=["slowest eye", "slow eye", "slow portions", "slow eye long", "quick eye", "quick sort"],
 )
 def test_a_slope_weighed_with_the_default_names_a_day_and_is_nearer_the_truth(
-    vital: Vital, errors: tuple[float, float], counts: int, gap: float, unnamed_before: float
+    vital: VitalRates, errors: tuple[float, float], counts: int, gap: float, unnamed_before: float
 ) -> None:
     draw, default = np.random.default_rng(21), default_growth(vital)
     asks = [asked(draw, default, errors, counts, gap) for _ in range(RUNS)]

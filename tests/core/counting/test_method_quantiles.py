@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
 from breeder.core.counting.methods.count import Count
-from breeder.core.counting.methods.direct import after_sale, full_sort, hand, left_after, weight
+from breeder.core.counting.methods.direct import after_sale, count_after_sale, full_sort, hand, weight
 from breeder.core.counting.methods.mark_recapture import marked
 from breeder.core.counting.methods.removal import removal
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.counting.methods.visual import eye, index, piece
-from breeder.core.counting.observer_bias import unbiased
+from breeder.core.counting.observer_bias import without_bias
 
 CONFIDENCES = (0.80, 0.90, 0.95, 0.99, 0.999)
 
@@ -36,9 +36,9 @@ def every_method(confidence: float, shared_sd: float) -> list[Count]:
         removal((38, 26, 12), **options),
         removal((5, 7, 8), **options),
         after_sale(60, 42, 40, **options),
-        by_sexes(Sexes(40, 40), Sexes(60, 20), Sexes(0, 40), **options),
+        by_sexes(SexCounts(40, 40), SexCounts(60, 20), SexCounts(0, 40), **options),
     ]
-    return [*counts, *map(left_after, counts[-2:]), unbiased(counts[0], -0.2, 9)]
+    return [*counts, *map(count_after_sale, counts[-2:]), without_bias(counts[0], -0.2, 9)]
 
 
 @pytest.mark.parametrize("shared_sd", [0.0, 0.25])

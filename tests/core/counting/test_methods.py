@@ -9,10 +9,10 @@ from scipy import stats
 
 from breeder.core.counting.defaults import EYE_CLASSES, SHARED_SD
 from breeder.core.counting.methods import closed_forms
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
-from breeder.core.counting.methods.count import Count, log_sd_of, working
-from breeder.core.counting.methods.direct import after_sale, full_sort, hand, left_after, weight
-from breeder.core.counting.methods.mark_recapture import at_most, exact_lower, marked
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
+from breeder.core.counting.methods.count import Count, stored_log_sd, working_text
+from breeder.core.counting.methods.direct import after_sale, count_after_sale, full_sort, hand, weight
+from breeder.core.counting.methods.mark_recapture import chance_of_at_most, exact_lower, marked
 from breeder.core.counting.methods.removal import (
     Passes,
     carle_strub,
@@ -21,7 +21,7 @@ from breeder.core.counting.methods.removal import (
     removal,
     standard_error,
 )
-from breeder.core.counting.methods.subsample import Layer, layers, portions
+from breeder.core.counting.methods.subsample import SubstrateLayer, layers, portions
 from breeder.core.counting.methods.visual import eye, index, piece, wilson
 
 EIGHT = ([9, 14, 6, 11, 3, 17, 8, 12], [50] * 8, 4000)
@@ -49,7 +49,7 @@ def test_a_guess_by_eye_is_the_geometric_middle_of_its_class() -> None:
 def test_the_shared_error_widens_a_guess_in_quadrature() -> None:
     count = eye(100, 250, shared_sd=0.35)
     whole = math.hypot(math.log(2.5) / 3.29, 0.35)
-    assert log_sd_of(count) == pytest.approx(whole)
+    assert stored_log_sd(count) == pytest.approx(whole)
     assert count.lower == pytest.approx(math.sqrt(25000) * math.exp(-stats.norm.ppf(0.95) * whole))
 
 
@@ -111,7 +111,7 @@ def test_portions_that_agree_are_spread_at_least_as_chance_spreads_animals() -> 
     assert count.standard_error == pytest.approx(error)
     reach = stats.t.ppf(0.95, 1) * math.sqrt(math.log1p((error / 240) ** 2))
     assert count.lower == pytest.approx(240 * math.exp(-reach))
-    agree, differ = Layer([5, 5, 5], [1, 1, 1], 20), Layer([30, 9, 2, 12], [1] * 4, 30)
+    agree, differ = SubstrateLayer([5, 5, 5], [1, 1, 1], 20), SubstrateLayer([30, 9, 2, 12], [1] * 4, 30)
     both, first, second = layers([agree, differ]), layers([agree]), layers([differ])
     assert both.standard_error == pytest.approx(math.hypot(first.standard_error, second.standard_error))  # type: ignore[arg-type]
     assert first.standard_error == pytest.approx(20 * math.sqrt((1 - 3 / 20) * 5 / 3))
@@ -129,12 +129,12 @@ def test_no_bound_of_portions_lies_under_the_animals_counted(confidence: float) 
 def test_empty_portions_give_none_without_a_bound_on_doubt() -> None:
     count = portions([0, 0, 0], [1, 1, 1], 20)
     assert (count.estimate, count.standard_error, count.lower, count.interval) == (0, None, 0, None)
-    assert (log_sd_of(count), count.floor, count.taken_since) == (0, 0, 0)
+    assert (stored_log_sd(count), count.floor, count.taken_since) == (0, 0, 0)
     assert "Sort it by hand" in count.notes[0]
 
 
 def test_layers_add_up_and_clusters_are_counted_whole() -> None:
-    top, bottom = Layer([3, 4, 6], [1, 1, 1], 20), Layer([30, 9, 2, 12], [1] * 4, 30)
+    top, bottom = SubstrateLayer([3, 4, 6], [1, 1, 1], 20), SubstrateLayer([30, 9, 2, 12], [1] * 4, 30)
     both = layers([top, bottom], visible=25)
     first, second = layers([top]), layers([bottom])
     assert both.estimate == pytest.approx(25 + first.estimate + second.estimate)  # type: ignore[operator]
@@ -160,7 +160,9 @@ def test_few_portions_and_lucky_portions_are_pointed_out() -> None:
 
 @pytest.mark.parametrize(("held", "marks", "caught", "again"), [(90, 40, 30, 9), (400, 100, 60, 20), (60, 40, 30, 12)])
 def test_the_chance_of_recaptures_is_hypergeometric(held: int, marks: int, caught: int, again: int) -> None:
-    assert at_most(again, held, marks, caught) == pytest.approx(stats.hypergeom(held, marks, caught).cdf(again))
+    assert chance_of_at_most(again, held, marks, caught) == pytest.approx(
+        stats.hypergeom(held, marks, caught).cdf(again)
+    )
 
 
 def test_the_exact_bound_is_the_first_number_that_is_not_too_unlikely() -> None:
@@ -268,7 +270,7 @@ def test_one_weighed_sample_shows_no_error_of_its_own() -> None:
     assert (alone.standard_error, alone.lower, alone.interval) == (None, None, None)
     assert shared.lower == pytest.approx(50 * 96 / 4.1 * math.exp(-1.6448536 * 0.1))
     with pytest.raises(ValueError, match="Count in another way"):
-        log_sd_of(alone)
+        stored_log_sd(alone)
 
 
 def test_what_sits_under_one_piece_counts_times_the_factor() -> None:
@@ -303,7 +305,7 @@ ALL: list[Count] = [
     marked(421, 332, 88),
     removal((38, 26, 12)),
     after_sale(60, 42, 40),
-    by_sexes(Sexes(40, 40), Sexes(60, 20), Sexes(0, 40)),
+    by_sexes(SexCounts(40, 40), SexCounts(60, 20), SexCounts(0, 40)),
 ]
 
 
@@ -313,10 +315,10 @@ def test_every_count_keeps_its_figures_in_order_and_tells_its_working(count: Cou
     assert count.lower is not None
     assert count.interval is not None
     assert count.interval[0] <= count.lower <= count.estimate <= count.interval[1]
-    assert math.exp(-1.6448536269514722 * log_sd_of(count)) * count.estimate == pytest.approx(count.lower)
-    assert len(working(count)) >= 2
-    assert all(sentence[0].isupper() or sentence[0].isdigit() or sentence[0] == "(" for sentence in working(count))
-    assert all(sentence.endswith(".") for sentence in working(count))
+    assert math.exp(-1.6448536269514722 * stored_log_sd(count)) * count.estimate == pytest.approx(count.lower)
+    assert len(working_text(count)) >= 2
+    assert all(sentence[0].isupper() or sentence[0].isdigit() or sentence[0] == "(" for sentence in working_text(count))
+    assert all(sentence.endswith(".") for sentence in working_text(count))
 
 
 def test_a_method_adds_no_shared_error_of_its_own() -> None:
@@ -334,17 +336,17 @@ def test_a_method_adds_no_shared_error_of_its_own() -> None:
 
 def test_closed_forms_say_nothing_when_catches_do_not_fall() -> None:
     assert closed_forms.two_passes(5, 5) is None
-    assert closed_forms.two_passes(5, 4) == closed_forms.Held(25, 0.2, 20 * 3)
+    assert closed_forms.two_passes(5, 4) == closed_forms.RemovalEstimate(25, 0.2, 20 * 3)
     assert closed_forms.two_passes_less_biased(5, 5) is None
     assert closed_forms.three_passes(5, 5, 5) is None
-    assert closed_forms.unequal_effort([5, 9, 14], [1, 1, 1]) is None
-    assert closed_forms.unequal_effort_log([5, 9, 14], [1, 1, 1]) is None
+    assert closed_forms.leslie_regression([5, 9, 14], [1, 1, 1]) is None
+    assert closed_forms.delury_regression([5, 9, 14], [1, 1, 1]) is None
     assert closed_forms.marked_repeatedly([5, 5], [0, 0], [0, 5]) is None
 
 
 def test_catches_that_fall_evenly_do_not_set_the_first_pass_apart() -> None:
-    assert closed_forms.first_pass_differs([64, 32, 16, 8]) < 0.1
-    assert closed_forms.first_pass_differs([10, 0, 0]) == pytest.approx(0, abs=1e-4)
+    assert closed_forms.first_pass_chi_square([64, 32, 16, 8]) < 0.1
+    assert closed_forms.first_pass_chi_square([10, 0, 0]) == pytest.approx(0, abs=1e-4)
 
 
 def test_the_smallest_counts_that_can_be_are_taken() -> None:
@@ -372,43 +374,43 @@ def test_standard_errors_are_those_of_their_distributions() -> None:
 
 def test_what_is_left_after_a_sale_is_the_count_less_what_was_sold() -> None:
     before = after_sale(60, 30, 40, shared_sd=0.25)
-    left = left_after(before)
+    left = count_after_sale(before)
     assert left.estimate == pytest.approx(80 - 40)
     assert left.lower == pytest.approx(max(0.0, before.lower - 40))  # type: ignore[operator]
     assert left.interval == pytest.approx(tuple(max(0.0, end - 40) for end in before.interval or ()))
-    lower95 = 80 * math.exp(-1.6448536269514722 * log_sd_of(before)) - 40
-    assert log_sd_of(left) == pytest.approx(math.log(40 / max(lower95, 0.5)) / 1.6448536269514722)
-    assert (left.taken_since, left_after(left)) == (0, left)
+    lower95 = 80 * math.exp(-1.6448536269514722 * stored_log_sd(before)) - 40
+    assert stored_log_sd(left) == pytest.approx(math.log(40 / max(lower95, 0.5)) / 1.6448536269514722)
+    assert (left.taken_since, count_after_sale(left)) == (0, left)
     unknown = after_sale(10, 10, 30)
-    assert left_after(unknown) is unknown
+    assert count_after_sale(unknown) is unknown
 
 
 def test_a_sale_of_one_sex_counts_the_tub_by_how_far_the_share_moved() -> None:
     """Change in ratio: from .5 to .4 by taking 40 females, so (40 − .4·40)/.1 = 240 (Paulik & Robson 1969)."""
-    count = by_sexes(Sexes(100, 100), Sexes(120, 80), Sexes(0, 40))
+    count = by_sexes(SexCounts(100, 100), SexCounts(120, 80), SexCounts(0, 40))
     assert count.estimate == pytest.approx(240)
     assert "About 200 are left" in count.notes[0]
-    assert left_after(count).estimate == pytest.approx(200)
+    assert count_after_sale(count).estimate == pytest.approx(200)
     # Males taken move it the other way by as much.
-    assert by_sexes(Sexes(100, 100), Sexes(80, 120), Sexes(40, 0)).estimate == pytest.approx(240)
+    assert by_sexes(SexCounts(100, 100), SexCounts(80, 120), SexCounts(40, 0)).estimate == pytest.approx(240)
     # Delta method, worked by hand: √(240²·v₁ + 200²·v₂)/.1 with v = p(1 − p)/200 of 101 in 202 and of 81 in 202.
     v1, v2 = 101 * 101 / 202**2 / 200, 81 * 121 / 202**2 / 200
     assert count.standard_error == pytest.approx(math.sqrt(240**2 * v1 + 200**2 * v2) / 0.1)
 
 
 def test_a_share_that_did_not_move_as_the_sale_would_move_it_tells_nothing() -> None:
-    for after in (Sexes(20, 20), Sexes(19, 21)):
-        count = by_sexes(Sexes(20, 20), after, Sexes(0, 10))
+    for after in (SexCounts(20, 20), SexCounts(19, 21)):
+        count = by_sexes(SexCounts(20, 20), after, SexCounts(0, 10))
         assert (count.estimate, count.lower, count.interval) == (None, None, None)
         assert "did not move" in count.notes[0]
-    assert by_sexes(Sexes(20, 20), Sexes(21, 19), Sexes(10, 10)).estimate is None  # both sexes alike
+    assert by_sexes(SexCounts(20, 20), SexCounts(21, 19), SexCounts(10, 10)).estimate is None  # both sexes alike
 
 
 def test_a_sale_by_sex_leaves_no_fewer_than_were_taken() -> None:
-    count = by_sexes(Sexes(5, 5), Sexes(6, 4), Sexes(0, 30))
+    count = by_sexes(SexCounts(5, 5), SexCounts(6, 4), SexCounts(0, 30))
     assert count.estimate == pytest.approx(180)
     assert count.lower == 30
-    assert by_sexes(Sexes(5, 5), Sexes(10, 0), Sexes(0, 30)).standard_error > 0
+    assert by_sexes(SexCounts(5, 5), SexCounts(10, 0), SexCounts(0, 30)).standard_error > 0
 
 
 def test_the_bound_of_a_sale_by_sex_is_safe() -> None:
@@ -416,7 +418,7 @@ def test_the_bound_of_a_sale_by_sex_is_safe() -> None:
     draw = np.random.default_rng(20260301)
     before, after = draw.hypergeometric(150, 150, 60, 2000), draw.hypergeometric(90, 150, 60, 2000)
     lower = [
-        by_sexes(Sexes(60 - b, b), Sexes(60 - a, a), Sexes(0, 60)).lower or 0.0
+        by_sexes(SexCounts(60 - b, b), SexCounts(60 - a, a), SexCounts(0, 60)).lower or 0.0
         for b, a in zip(before.tolist(), after.tolist(), strict=True)
     ]
     assert np.mean(np.array(lower) <= 300) >= 0.95

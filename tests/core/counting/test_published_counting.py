@@ -12,17 +12,17 @@ from scipy import optimize
 from breeder.core.counting import count_effort
 from breeder.core.counting.defaults import DAYS_PER_MONTH
 from breeder.core.counting.methods import closed_forms, mark_recapture
-from breeder.core.counting.methods.change_in_ratio import Sexes, by_sexes
+from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
 from breeder.core.counting.methods.count import Count
 from breeder.core.counting.methods.direct import after_sale
 from breeder.core.counting.methods.mark_recapture import exact_lower
 from breeder.core.counting.methods.removal import Passes, carle_strub, removal
-from breeder.core.counting.methods.removal import form_two as second_form
+from breeder.core.counting.methods.removal import standard_error_form_two as second_form
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.counting.methods.visual import index, wilson
 from breeder.core.stock.belief import aged
-from breeder.core.stock.events import Ageing, Counted
-from breeder.core.stock.growth.capacity import after_months, best_standing_stock, months_to_reach
+from breeder.core.stock.events import Ageing, CountEvent
+from breeder.core.stock.growth.capacity import animals_after, best_standing_stock, months_to_reach
 from breeder.core.stock.growth.growth_rate import Growth, life_table_growth
 from breeder.core.stock.growth.stage_matrix import (
     growth_rate,
@@ -30,7 +30,7 @@ from breeder.core.stock.growth.stage_matrix import (
     stable_stages,
     stay_and_leave,
     sustainable_share,
-    sustainable_share_of,
+    sustainable_stage_share,
 )
 from breeder.core.stock.growth.surplus_date import chance_reached
 from breeder.core.stock.update import fuse
@@ -65,8 +65,8 @@ def cochran_cities_error(x: list[float], y: list[int], whole: float, cities: int
 
 def fused(middle: float, log_sd: float, count: float, cv: float) -> list[float]:
     day, ageing = date(2026, 1, 1), Ageing()
-    prior = fuse(None, Counted(day, middle, log_sd), ageing, "young")
-    belief = fuse(prior, Counted(day, count, math.sqrt(math.log1p(cv**2))), ageing, "young")
+    prior = fuse(None, CountEvent(day, middle, log_sd), ageing, "young")
+    belief = fuse(prior, CountEvent(day, count, math.sqrt(math.log1p(cv**2))), ageing, "young")
     return [belief.middle, belief.log_sd]
 
 
@@ -77,8 +77,8 @@ def grown_and_fused(
     middle, log_sd = fused(middle, log_sd, first, cv)
     day, later = date(2026, 1, 1), date(2026, 3, 3)
     ageing = Ageing(widening_per_month=widening * months * DAYS_PER_MONTH / (later - day).days)
-    prior = fuse(None, Counted(day, middle * math.exp(rate * months), log_sd), ageing, "young")
-    belief = fuse(prior, Counted(later, second[0], math.sqrt(math.log1p(second[1] ** 2))), ageing, "young")
+    prior = fuse(None, CountEvent(day, middle * math.exp(rate * months), log_sd), ageing, "young")
+    belief = fuse(prior, CountEvent(later, second[0], math.sqrt(math.log1p(second[1] ** 2))), ageing, "young")
     assert belief.used is not None
     assert belief.used.gain == pytest.approx(0.6936, abs=5e-5)
     return [belief.middle, belief.log_sd]
@@ -103,7 +103,7 @@ def local_level(noise: float, drift: float) -> list[float]:
     ageing = Ageing(widening_per_month=drift / scale * DAYS_PER_MONTH)
     belief, day = None, date(2026, 1, 1)
     for _ in range(60):
-        belief = fuse(belief, Counted(day, 1000.0, math.sqrt(noise / scale)), ageing, "young")
+        belief = fuse(belief, CountEvent(day, 1000.0, math.sqrt(noise / scale)), ageing, "young")
         day += timedelta(days=1)
     assert belief is not None
     assert belief.used is not None
@@ -150,15 +150,15 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "three_passes": closed_forms.three_passes,
     "two_passes": lambda *given: list(vars(closed_forms.two_passes(*given)).values()),
     "two_passes_less_biased": closed_forms.two_passes_less_biased,
-    "first_pass_differs": lambda *given: closed_forms.first_pass_differs(given),
-    "removal_cv_percent": lambda *given: 100 * count_effort.removal_cv(*given),
-    "leslie": lambda c, e: [(held := closed_forms.unequal_effort(c, [e] * len(c))).number, e * held.share_caught],  # type: ignore[union-attr]
-    "leslie_catchability": lambda c, e: e * closed_forms.unequal_effort(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
-    "delury": lambda c, e: [(held := closed_forms.unequal_effort_log(c, [e] * len(c))).number, held.share_caught],  # type: ignore[union-attr]
-    "delury_catchability": lambda c, e: closed_forms.unequal_effort_log(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
+    "first_pass_differs": lambda *given: closed_forms.first_pass_chi_square(given),
+    "removal_cv_percent": lambda *given: 100 * count_effort.removal_relative_error(*given),
+    "leslie": lambda c, e: [(held := closed_forms.leslie_regression(c, [e] * len(c))).number, e * held.share_caught],  # type: ignore[union-attr]
+    "leslie_catchability": lambda c, e: e * closed_forms.leslie_regression(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
+    "delury": lambda c, e: [(held := closed_forms.delury_regression(c, [e] * len(c))).number, held.share_caught],  # type: ignore[union-attr]
+    "delury_catchability": lambda c, e: closed_forms.delury_regression(c, [e] * len(c)).share_caught,  # type: ignore[union-attr]
     "after_sale": lambda *given: after_sale(*given).estimate,
     "after_sale_with_error": lambda *given: figures(after_sale(*given), "estimate", "standard_error"),
-    "change_in_ratio": lambda *looks: by_sexes(*(Sexes(*look) for look in looks)).estimate,
+    "change_in_ratio": lambda *looks: by_sexes(*(SexCounts(*look) for look in looks)).estimate,
     "index": lambda *given: figures(index(*given), "estimate", "standard_error"),
     "index_lower": lambda *given: index(*given).lower,
     "cochran_cities": cochran_cities,
@@ -192,14 +192,14 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "reproductive_value": lambda *matrix: list(reproductive_value(np.array(matrix))),
     "stay_and_leave": lambda *given: list(stay_and_leave(*given)),
     "sustainable_percent": lambda *matrix: 100 * sustainable_share(np.array(matrix)),
-    "sustainable_percent_of": lambda stage, matrix: 100 * sustainable_share_of(np.array(matrix), stage),
+    "sustainable_percent_of": lambda stage, matrix: 100 * sustainable_stage_share(np.array(matrix), stage),
     "usher_rate": lambda *given: usher(given)[0],
     "usher_percent": lambda *given: usher(given)[1],
     "life_table": lambda offspring, days: [
         math.exp((rate := life_table_growth(offspring, days, "").rate / DAYS_PER_MONTH) * 30),
         math.log(2) / rate,
     ],
-    "after_months": lambda now, factor, months, room: after_months(now, math.log(factor), months, room),
+    "after_months": lambda now, factor, months, room: animals_after(now, math.log(factor), months, room),
     "best_standing_stock": lambda room, factor: list(best_standing_stock(room, math.log(factor))),
     "months_to_reach": lambda now, wanted, factor, room: months_to_reach(
         now, wanted, math.log(factor), room or math.inf

@@ -11,7 +11,7 @@ import pytest
 from breeder.core.counting.methods.subsample import portions
 from breeder.core.jsonio.duplicate_keys import load
 from breeder.core.jsonio.errors import BadInput
-from breeder.core.reserve.book import Terms
+from breeder.core.reserve.book import LineTerms
 from breeder.core.reserve.reckon import book
 
 Z = 1.6448536269514722
@@ -292,10 +292,10 @@ def test_a_tub_without_entries_and_a_book_without_any() -> None:
 
 
 def test_a_line_without_terms_keeps_the_keepers_defaults() -> None:
-    terms = Terms()
+    terms = LineTerms()
     assert (terms.kept("adults"), terms.kept("young"), terms.confidence, terms.handling_loss) == (20, 20, 0.95, 0)
-    assert Terms({"young": 5}).kept("adults") == 0
-    assert (terms.harvest("adults"), Terms(harvest_share=0.3).harvest("young")) == (None, 0.3)
+    assert LineTerms({"young": 5}).kept("adults") == 0
+    assert (terms.harvest("adults"), LineTerms(harvest_share=0.3).harvest("young")) == (None, 0.3)
 
 
 def test_all_faults_of_the_book_are_named_at_once() -> None:

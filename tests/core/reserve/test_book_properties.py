@@ -5,9 +5,9 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breeder.core.reserve.book import Entry, Promise, Terms, open_book
+from breeder.core.reserve.book import BookEntry, BookPromise, LineTerms, open_book
 from breeder.core.reserve.surplus import Tub, line_free
-from breeder.core.stock.events import Counted, Moved
+from breeder.core.stock.events import CountEvent, ExactChange
 
 EXAMPLES = 50
 TODAY = date(2026, 3, 1)
@@ -26,13 +26,14 @@ stages = st.sampled_from(["adults", "young"])
 def open_line(counts, terms, stage, packed=(), promised=()):  # type: ignore[no-untyped-def]
     tubs = [Tub(n, purpose) for n, (purpose, *_) in enumerate(counts)]
     entries = [
-        Entry(n, n, on := TODAY - timedelta(days=days), stage, Counted(on, estimate, sd))
+        BookEntry(n, n, on := TODAY - timedelta(days=days), stage, CountEvent(on, estimate, sd))
         for n, (_, estimate, sd, days) in enumerate(counts)
     ]
     entries += [
-        Entry(100 + n, tub, TODAY, stage, Moved(TODAY, -number, "packed")) for n, (tub, number) in enumerate(packed)
+        BookEntry(100 + n, tub, TODAY, stage, ExactChange(TODAY, -number, "packed"))
+        for n, (tub, number) in enumerate(packed)
     ]
-    return open_book(TODAY, terms, tubs, entries, [Promise(stage, number) for number in promised])[stage]
+    return open_book(TODAY, terms, tubs, entries, [BookPromise(stage, number) for number in promised])[stage]
 
 
 @given(tub_counts, st.integers(0, 60), losses, harvests, stages, st.integers(1, 40))
@@ -40,7 +41,7 @@ def open_line(counts, terms, stage, packed=(), promised=()):  # type: ignore[no-
 def test_promise_and_pack_leave_what_is_free_unchanged_to_the_animal(
     counts, kept, loss, harvest, stage, number
 ) -> None:  # type: ignore[no-untyped-def]
-    terms = Terms({stage: kept, "adults": kept}, handling_loss=loss, harvest_share=harvest)
+    terms = LineTerms({stage: kept, "adults": kept}, handling_loss=loss, harvest_share=harvest)
     before = open_line(counts, terms, stage)
     promised = open_line(counts, terms, stage, promised=[number])
     giving = [page for page in before.tubs if not page.stale and counts[page.tub][0] != "quarantine"]
@@ -65,7 +66,7 @@ def test_a_line_is_never_both_short_and_free(lower, kept, promised, loss) -> Non
 @given(tub_counts, st.integers(0, 60), stages)
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
-    less, more = (open_line(counts, Terms({stage: n, "adults": n}), stage) for n in (kept, kept + 1))
+    less, more = (open_line(counts, LineTerms({stage: n, "adults": n}), stage) for n in (kept, kept + 1))
     assert more.line.number <= less.line.number
     assert more.line.number in (less.line.number - 1, 0)
 
@@ -73,6 +74,6 @@ def test_keeping_back_one_more_frees_no_more(counts, kept, stage) -> None:  # ty
 @given(tub_counts, st.integers(0, 60), stages)
 @settings(max_examples=EXAMPLES, deadline=None)
 def test_no_tub_gives_more_than_is_safely_in_it(counts, kept, stage) -> None:  # type: ignore[no-untyped-def]
-    page = open_line(counts, Terms({stage: kept, "adults": kept}), stage)
+    page = open_line(counts, LineTerms({stage: kept, "adults": kept}), stage)
     assert all(tub.free.number <= tub.lower for tub in page.tubs)
     assert page.line.number <= sum(tub.lower for tub in page.tubs)

@@ -5,7 +5,7 @@ import pytest
 from breeder.core.reserve.allele_retention import animals_needed_for_allele, chance_copy_kept, drift_apart
 from breeder.core.reserve.breeding_minimum import (
     Advice,
-    Sexes,
+    KnownSexes,
     binding_minimum,
     breeders_needed,
     plain_males_needed,
@@ -26,8 +26,8 @@ from breeder.core.reserve.effective_size import (
 )
 from breeder.core.reserve.starters import (
     animals_needed_for_each,
-    at_least_alive,
-    both_sexes,
+    chance_enough_alive,
+    chance_of_both_sexes,
     chance_of_each,
     starter_needed,
 )
@@ -117,37 +117,37 @@ def test_an_all_female_line_of_two_sexes_has_no_genetic_number() -> None:
 
 
 def test_a_sexed_sale_is_judged_on_what_is_left() -> None:
-    assert sexed_sale(Sexes(5, 20), Sexes(2, 0)).allowed
-    refused = sexed_sale(Sexes(5, 20), Sexes(3, 0))
+    assert sexed_sale(KnownSexes(5, 20), KnownSexes(2, 0)).allowed
+    refused = sexed_sale(KnownSexes(5, 20), KnownSexes(3, 0))
     assert not refused.allowed
     assert refused.why == ("Only 2 males can be spared: 5 known to be there and not promised, 3 kept back.",)
-    assert not sexed_sale(Sexes(5, 20), Sexes(1, 0), promised=Sexes(2, 0)).allowed
+    assert not sexed_sale(KnownSexes(5, 20), KnownSexes(1, 0), promised=KnownSexes(2, 0)).allowed
 
 
 def test_where_a_sex_is_short_already_nothing_is_sold_by_sex() -> None:
-    refused = sexed_sale(Sexes(2, 20), Sexes(0, 5))
+    refused = sexed_sale(KnownSexes(2, 20), KnownSexes(0, 5))
     assert not refused.allowed
     assert "Sex more animals" in refused.why[0]
 
 
 def test_a_sexed_sale_leaves_the_effective_size() -> None:
-    left = sexed_sale(Sexes(10, 30), Sexes(4, 0), size_kept=20)
+    left = sexed_sale(KnownSexes(10, 30), KnownSexes(4, 0), size_kept=20)
     assert left.size_left == pytest.approx(4 * 6 * 30 / 36)
     assert left.allowed
-    refused = sexed_sale(Sexes(10, 30), Sexes(5, 0), size_kept=20)
+    refused = sexed_sale(KnownSexes(10, 30), KnownSexes(5, 0), size_kept=20)
     assert not refused.allowed
     assert "effective size of 17.1; 20.0 must stay" in refused.why[0]
 
 
 def test_clonal_lines_are_sold_without_asking_for_males() -> None:
-    assert sexed_sale(Sexes(0, 9), Sexes(0, 4), reproduction="clonal").allowed
-    assert not sexed_sale(Sexes(0, 9), Sexes(0, 10), reproduction="clonal").allowed
+    assert sexed_sale(KnownSexes(0, 9), KnownSexes(0, 4), reproduction="clonal").allowed
+    assert not sexed_sale(KnownSexes(0, 9), KnownSexes(0, 10), reproduction="clonal").allowed
 
 
 def test_a_form_that_only_females_show_keeps_its_males_by_origin() -> None:
-    refused = sexed_sale(Sexes(4, 30), Sexes(2, 0), shown_by="females")
+    refused = sexed_sale(KnownSexes(4, 30), KnownSexes(2, 0), shown_by="females")
     assert "by origin, never by looks" in refused.why[1]
-    assert len(sexed_sale(Sexes(30, 4), Sexes(0, 2), shown_by="females").why) == 1
+    assert len(sexed_sale(KnownSexes(30, 4), KnownSexes(0, 2), shown_by="females").why) == 1
     assert plain_males_needed(30, 36) == 13
     assert effective_size(13, 30) >= 36 > effective_size(12, 30)
     assert plain_males_needed(9, 36) is None
@@ -165,19 +165,19 @@ def test_advice_looks_five_years_ahead_at_a_tenth_of_inbreeding() -> None:
 
 
 def test_a_sale_of_more_than_is_there_leaves_nothing() -> None:
-    refused = sexed_sale(Sexes(2, 9), Sexes(3, 0))
+    refused = sexed_sale(KnownSexes(2, 9), KnownSexes(3, 0))
     assert (refused.allowed, refused.size_left) == (False, 0)
-    assert sexed_sale(Sexes(9, 2), Sexes(0, 3)).size_left == 0
-    assert "No males" in sexed_sale(Sexes(3, 20), Sexes(1, 0)).why[0]
+    assert sexed_sale(KnownSexes(9, 2), KnownSexes(0, 3)).size_left == 0
+    assert "No males" in sexed_sale(KnownSexes(3, 20), KnownSexes(1, 0)).why[0]
 
 
 def test_a_sale_may_leave_exactly_what_must_stay() -> None:
-    assert sexed_sale(Sexes(26, 25), Sexes(1, 0), size_kept=50).allowed
-    assert not sexed_sale(Sexes(26, 25), Sexes(1, 0), size_kept=50.001).allowed
-    assert sexed_sale(Sexes(1, 1), Sexes(0, 1), each_sex=0).allowed
-    assert sexed_sale(Sexes(0, 9), Sexes(0, 9), reproduction="clonal").allowed
-    assert sexed_sale(Sexes(1, 9), Sexes(1, 9), reproduction="hermaphrodite").allowed
-    assert not sexed_sale(Sexes(0, 9), Sexes(1, 0), reproduction="hermaphrodite").allowed
+    assert sexed_sale(KnownSexes(26, 25), KnownSexes(1, 0), size_kept=50).allowed
+    assert not sexed_sale(KnownSexes(26, 25), KnownSexes(1, 0), size_kept=50.001).allowed
+    assert sexed_sale(KnownSexes(1, 1), KnownSexes(0, 1), each_sex=0).allowed
+    assert sexed_sale(KnownSexes(0, 9), KnownSexes(0, 9), reproduction="clonal").allowed
+    assert sexed_sale(KnownSexes(1, 9), KnownSexes(1, 9), reproduction="hermaphrodite").allowed
+    assert not sexed_sale(KnownSexes(0, 9), KnownSexes(1, 0), reproduction="hermaphrodite").allowed
 
 
 def test_a_line_may_keep_nothing_where_the_keeper_wants_it_so() -> None:
@@ -205,11 +205,11 @@ def test_few_tubs_drift_apart_less() -> None:
 
 
 def test_starters_at_their_edges() -> None:
-    assert both_sexes(10, 0.5) == pytest.approx(1 - 2 * 0.5**10)
-    assert (both_sexes(0, 0.5), both_sexes(1, 0.5)) == (0, 0)
+    assert chance_of_both_sexes(10, 0.5) == pytest.approx(1 - 2 * 0.5**10)
+    assert (chance_of_both_sexes(0, 0.5), chance_of_both_sexes(1, 0.5)) == (0, 0)
     assert (starter_needed(0.75, 0.95), starter_needed(0.5, 0.5), animals_needed_for_each(0, 0, 0.5)) == (11, 2, 1)
     assert chance_of_each(5, 0, 1, 0.5) == pytest.approx(1 - 0.5**5)
-    assert (at_least_alive(3, 0, 0.5), at_least_alive(3, 1, 0.5)) == (1, pytest.approx(1 - 0.5**3))
+    assert (chance_enough_alive(3, 0, 0.5), chance_enough_alive(3, 1, 0.5)) == (1, pytest.approx(1 - 0.5**3))
 
 
 def test_chances_of_each_sex() -> None:

@@ -3,9 +3,14 @@
 import numpy as np
 import pytest
 
-from breeder.core.reserve.advice import Kept, outlook
+from breeder.core.reserve.advice import KnownBreeders, outlook_text
 from breeder.core.reserve.breeding_minimum import Advice, binding_minimum
-from breeder.core.reserve.rotational_mating import TubBreeders, advice, inbreeding_of_tubs, round_the_circle
+from breeder.core.reserve.rotational_mating import (
+    TubBreeders,
+    inbreeding_of_tubs,
+    rotation_text,
+    sires_from_previous_tub,
+)
 
 THREE = (TubBreeders(14, 10, 20), TubBreeders(17, 12, 18), TubBreeders(21, 8, 22))
 SHARES = {"years": 5, "generation_days": 245, "effective_share": 0.3}
@@ -44,7 +49,7 @@ def test_genes_dropped_down_the_tubs_come_to_the_same_inbreeding(sires_from: lis
 def test_the_circle_starts_later_and_settles_far_below_tubs_that_keep_their_own_males() -> None:
     """Rotating males took sheep flocks from over 1.5 % a year to .16 % (Windig & Kaal 2008): the same order here."""
     tubs = [TubBreeders(n, 2, 6) for n in range(8)]
-    circle, apart = (inbreeding_of_tubs(tubs, way, 60) for way in (round_the_circle(8), range(8)))
+    circle, apart = (inbreeding_of_tubs(tubs, way, 60) for way in (sires_from_previous_tub(8), range(8)))
     assert circle[:2] == [0, 0]
     assert circle[2] > 0
     assert apart[1] > 0
@@ -54,7 +59,7 @@ def test_the_circle_starts_later_and_settles_far_below_tubs_that_keep_their_own_
 
 
 def test_the_advice_names_the_donor_of_each_tub_in_the_order_of_numbers() -> None:
-    way, worth, care = advice(tuple(reversed(THREE)), **SHARES)
+    way, worth, care = rotation_text(tuple(reversed(THREE)), **SHARES)
     assert "14 → 17 → 21 → 14" in way
     assert "once a generation" in way
     counted = [TubBreeders(tub.tub, 0.3 * tub.males, 0.3 * tub.females) for tub in THREE]
@@ -65,31 +70,31 @@ def test_the_advice_names_the_donor_of_each_tub_in_the_order_of_numbers() -> Non
 
 
 def test_without_a_generation_time_the_advice_covers_ten_generations() -> None:
-    _, worth, _ = advice(THREE, **SHARES | {"generation_days": None})
+    _, worth, _ = rotation_text(THREE, **SHARES | {"generation_days": None})
     assert worth.startswith("After 10 generations ")
-    _, worth, _ = advice(THREE, **SHARES | {"years": 1, "generation_days": 300})
+    _, worth, _ = rotation_text(THREE, **SHARES | {"years": 1, "generation_days": 300})
     assert worth.startswith("After 1 year (1 generation) ")
 
 
 def test_a_tub_that_lacks_a_sex_is_left_out_and_one_tub_is_no_circle() -> None:
     lacking = TubBreeders(9, 0, 30)
-    assert "9" not in advice((lacking, *THREE), **SHARES)[0]
-    assert advice((lacking, THREE[0]), **SHARES) == ()
-    assert len(advice(THREE[:2], **SHARES)) == 3
+    assert "9" not in rotation_text((lacking, *THREE), **SHARES)[0]
+    assert rotation_text((lacking, THREE[0]), **SHARES) == ()
+    assert len(rotation_text(THREE[:2], **SHARES)) == 3
     with pytest.raises(ValueError, match="needs males and females"):
         inbreeding_of_tubs([lacking], [0], 3)
 
 
 def test_however_few_count_inbreeding_stays_a_share() -> None:
     few = (TubBreeders(1, 1, 1), TubBreeders(2, 1, 2))
-    _, worth, _ = advice(few, years=50, generation_days=60, effective_share=0.01)
+    _, worth, _ = rotation_text(few, years=50, generation_days=60, effective_share=0.01)
     shown = [float(word.rstrip("%")) for word in worth.split() if word.endswith("%")]
     assert all(0 <= share <= 100 for share in shown)
 
 
 def test_the_outlook_of_a_line_with_two_sexes_ends_with_its_circle() -> None:
     minimum = binding_minimum(20, advice=Advice(245))
-    kept = Kept(90, 30, 60, generation_days=245, tubs=THREE)
-    assert outlook(kept, minimum)[-3:] == advice(THREE, **SHARES)
-    clonal = Kept(90, None, None, reproduction="clonal", tubs=THREE)
-    assert not any("→" in sentence for sentence in outlook(clonal, minimum))
+    kept = KnownBreeders(90, 30, 60, generation_days=245, tubs=THREE)
+    assert outlook_text(kept, minimum)[-3:] == rotation_text(THREE, **SHARES)
+    clonal = KnownBreeders(90, None, None, reproduction="clonal", tubs=THREE)
+    assert not any("→" in sentence for sentence in outlook_text(clonal, minimum))

@@ -2,7 +2,7 @@
 
 from datetime import UTC, date, datetime
 
-from breeder.core.reserve.allocation import Promised, choices, cover
+from breeder.core.reserve.allocation import PromiseToCover, cover_promises, shortage_text
 from breeder.core.reserve.cup_stock import CupTub, cups_ready, free_cups, next_cup_on
 
 TODAY = date(2026, 3, 1)
@@ -40,21 +40,21 @@ def at(day: int) -> datetime:
 
 
 def test_promises_are_covered_in_the_order_paid_then_made() -> None:
-    late_paid = Promised("b", 10, at(2), paid_at=at(9))
-    early_paid = Promised("c", 10, at(5), paid_at=at(6))
-    promises = [Promised("a", 10, at(1)), late_paid, early_paid, Promised("d", 10, at(3))]
-    covered = cover(promises, 25)
+    late_paid = PromiseToCover("b", 10, at(2), paid_at=at(9))
+    early_paid = PromiseToCover("c", 10, at(5), paid_at=at(6))
+    promises = [PromiseToCover("a", 10, at(1)), late_paid, early_paid, PromiseToCover("d", 10, at(3))]
+    covered = cover_promises(promises, 25)
     assert [(c.promise.ref, c.covered, c.missing) for c in covered] == [
         ("c", 10, 0),
         ("b", 10, 0),
         ("a", 5, 5),
         ("d", 0, 10),
     ]
-    assert [c.missing for c in cover(promises, -3)] == [10] * 4
+    assert [c.missing for c in cover_promises(promises, -3)] == [10] * 4
 
 
 def test_a_short_line_comes_with_choices_and_a_covered_one_without() -> None:
-    assert choices(0, True, True) == ()
-    assert choices(4, True, False)[0].startswith("Count the line: 4")
-    assert any("Leave the tub open" in choice for choice in choices(4, False, True))
-    assert all("reason" in choice or "4" in choice for choice in choices(4, False, False))
+    assert shortage_text(0, True, True) == ()
+    assert shortage_text(4, True, False)[0].startswith("Count the line: 4")
+    assert any("Leave the tub open" in choice for choice in shortage_text(4, False, True))
+    assert all("reason" in choice or "4" in choice for choice in shortage_text(4, False, False))

@@ -26,7 +26,7 @@ def apart(tubs: int, males: int, females: int, generations: int) -> list[float]:
 
 
 def in_circle(tubs: int, males: int, females: int, generations: int) -> float:
-    way = rotational_mating.round_the_circle(tubs)
+    way = rotational_mating.sires_from_previous_tub(tubs)
     return rotational_mating.inbreeding_of_tubs(tubs_alike(tubs, males, females), way, generations)[-1]
 
 
@@ -46,11 +46,11 @@ CHECKS: dict[str, Callable[..., Any]] = {
     "allele": allele_retention.animals_needed_for_allele,
     "allele_lost": allele_retention.chance_allele_lost,
     "variety": allele_retention.variety_kept,
-    "both_sexes": starters.both_sexes,
+    "both_sexes": starters.chance_of_both_sexes,
     "starter": starters.starter_needed,
     "of_each": starters.animals_needed_for_each,
-    "from_tub": starters.both_sexes_from_tub,
-    "alive": starters.at_least_alive,
+    "from_tub": starters.chance_of_both_sexes_from_tub,
+    "alive": starters.chance_enough_alive,
     "line_ends": demography.chance_line_of_one_ends,
     "ended_by": demography.chance_ended_by,
     "ever_down": demography.chance_ever_down_to,

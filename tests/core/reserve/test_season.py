@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
-from breeder.core.reserve.surplus import Free, StageStock, Tub, stage_free, tub_stage
-from breeder.core.stock.belief import Belief, lower
-from breeder.core.stock.events import Ageing, Counted, Moved
-from breeder.core.stock.replay import after
+from breeder.core.reserve.surplus import Free, StageHoldings, Tub, stage_free, tub_stage
+from breeder.core.stock.belief import StockBelief, lower
+from breeder.core.stock.events import Ageing, CountEvent, ExactChange
+from breeder.core.stock.replay import apply_event
 from tests.core.reserve.season import DAYS_A_QUARTER, QUARTERS, YoungTub
 
 START = date(2026, 1, 1)
@@ -37,7 +37,7 @@ class Keeper:
     eye: float
     loss: float
     share_of_bound: bool = False
-    known: list[Belief | None] = field(default_factory=lambda: [None] * TUBS)
+    known: list[StockBelief | None] = field(default_factory=lambda: [None] * TUBS)
     sold: int = 0
     missing: int = 0
     reads: list[bool] = field(default_factory=list)
@@ -45,7 +45,7 @@ class Keeper:
     def count(self, tubs: list[YoungTub], on: date, draw: Generator) -> None:
         for number, tub in enumerate(tubs):
             guess = max(0.5, tub.held * float(np.exp(self.eye + draw.normal(0, EYE_OWN))))
-            self._write(number, Counted(on, guess, float(np.hypot(EYE_OWN, EYE_SHARED)), EYE_SHARED))
+            self._write(number, CountEvent(on, guess, float(np.hypot(EYE_OWN, EYE_SHARED)), EYE_SHARED))
 
     def free(self, on: date) -> tuple[Free, dict[int, Free]]:
         read = [
@@ -53,7 +53,7 @@ class Keeper:
         ]
         if self.share_of_bound:
             read = [replace(tub, at_count=self._bound_at_count(tub.tub)) for tub in read]
-        return stage_free(StageStock("young", tuple(read), KEPT, 0, self.loss, HARVEST))
+        return stage_free(StageHoldings("young", tuple(read), KEPT, 0, self.loss, HARVEST))
 
     def sell(self, asked: int, tubs: list[YoungTub], on: date) -> None:
         while asked > 0:
@@ -64,7 +64,7 @@ class Keeper:
                 return
             gone = tubs[best].give(number)
             self.missing += number - gone
-            self._write(best, Moved(on, -gone, "packed"))
+            self._write(best, ExactChange(on, -gone, "packed"))
             self.sold, asked = self.sold + gone, asked - number
 
     def read(self, tubs: list[YoungTub], on: date) -> None:
@@ -78,7 +78,7 @@ class Keeper:
         return lower(replace(known, moved=0), known.known_since, 0.95, AGEING, "young")
 
     def _write(self, number: int, event: Any) -> None:
-        self.known[number] = after(self.known[number], event, AGEING, "young", ())
+        self.known[number] = apply_event(self.known[number], event, AGEING, "young", ())
 
 
 @dataclass

@@ -5,10 +5,10 @@ import pytest
 from breeder.core.reserve.defaults import ADULTS_KEPT, ADULTS_KEPT_IRREPLACEABLE, EACH_SEX_KEPT, HARVEST_SHARE
 from breeder.core.reserve.surplus import (
     Free,
-    StageStock,
+    StageHoldings,
     TubStage,
+    harvest_left,
     line_free,
-    may_go,
     most_promised,
     share_kept,
     spare_above,
@@ -76,7 +76,7 @@ def test_a_promise_takes_the_smaller_of_line_and_tub() -> None:
 def test_only_breeding_and_growing_tubs_give_surplus() -> None:
     purposes = ("breeding", "growing", "quarantine", "isolation", "mixed", "show")
     tubs = tuple(tub(n, 100, purpose) for n, purpose in enumerate(purposes))
-    line, by_tub = stage_free(StageStock("adults", tubs, 50, 0))
+    line, by_tub = stage_free(StageHoldings("adults", tubs, 50, 0))
     assert (line.lower, line.number) == (200, 150)
     assert [by_tub[n].number for n in range(6)] == [50, 100, 0, 0, 0, 0]
     assert (by_tub[2].lower, by_tub[2].kept_back, by_tub[2].short) == (0, 0, 0)
@@ -85,21 +85,21 @@ def test_only_breeding_and_growing_tubs_give_surplus() -> None:
 
 
 def test_a_stale_tub_gives_nothing_and_says_so() -> None:
-    line, by_tub = stage_free(StageStock("adults", (tub(1, 80), tub(2, 90, stale=True)), 20, 0))
+    line, by_tub = stage_free(StageHoldings("adults", (tub(1, 80), tub(2, 90, stale=True)), 20, 0))
     assert (line.lower, line.number, by_tub[2].number) == (80, 60, 0)
     assert any("too old" in reason for reason in line.why)
 
 
 def test_only_breeding_tubs_count_as_breeders() -> None:
-    stock = StageStock("adults", (tub(1, 15), tub(2, 90, "growing")), 20, 0)
+    stock = StageHoldings("adults", (tub(1, 15), tub(2, 90, "growing")), 20, 0)
     line, _ = stage_free(stock)
     assert (stock.breeders, stock.breeding_tubs, line.number) == (15, 1, 85)
     assert any("15 breeders at least" in reason for reason in line.why)
-    assert not any("breeders" in reason for reason in stage_free(StageStock("young", stock.tubs, 20, 0))[0].why)
+    assert not any("breeders" in reason for reason in stage_free(StageHoldings("young", stock.tubs, 20, 0))[0].why)
 
 
 def test_promises_that_name_a_tub_bind_it_and_the_line() -> None:
-    stock = StageStock("adults", (tub(1, 60, promised=10), tub(2, 60)), 40, 25)
+    stock = StageHoldings("adults", (tub(1, 60, promised=10), tub(2, 60)), 40, 25)
     line, by_tub = stage_free(stock)
     assert (line.number, by_tub[1].number, by_tub[2].number) == (55, 30, 40)
 
@@ -124,13 +124,13 @@ def test_what_returns_or_was_taken_by_share_spares_no_more_than_is_there(taken: 
 
 
 def test_a_tub_without_a_count_may_give_its_share_of_what_was_put_in() -> None:
-    assert may_go([tub(1, 50)], 1.0) == 0
-    assert may_go([tub(1, 14, added=14)], 0.30) == 4
-    assert may_go([tub(1, 14, added=14)], None) is None
+    assert harvest_left([tub(1, 50)], 1.0) == 0
+    assert harvest_left([tub(1, 14, added=14)], 0.30) == 4
+    assert harvest_left([tub(1, 14, added=14)], None) is None
 
 
 def test_young_go_by_share_between_counts() -> None:
-    stock = StageStock("young", (tub(1, 88, at_count=100, taken=12),), 20, 5, harvest_share=0.30)
+    stock = StageHoldings("young", (tub(1, 88, at_count=100, taken=12),), 20, 5, harvest_share=0.30)
     line, by_tub = stage_free(stock)
     assert (line.may_go, line.spare) == (30 - 12, 68)
     assert line.number == 18 - 5
@@ -140,18 +140,18 @@ def test_young_go_by_share_between_counts() -> None:
 
 def test_the_share_is_one_of_the_animals_likely_there_not_of_the_bound() -> None:
     """On the bound, 30 % of 158 likely young was 22 of them, 14 % (design; own arithmetic)."""
-    stock = StageStock("young", (tub(1, 75, at_count=158.1),), 0, 0, harvest_share=0.30)
+    stock = StageHoldings("young", (tub(1, 75, at_count=158.1),), 0, 0, harvest_share=0.30)
     assert stage_free(stock)[0].number == 47
 
 
 def test_additions_raise_and_deaths_lower_the_base_of_the_harvest_share() -> None:
-    assert may_go([tub(1, 0, at_count=100, added=20)], 0.30) == 36
-    assert may_go([tub(1, 0, at_count=100, added=-40)], 0.30) == 18
-    assert may_go([tub(1, 0, at_count=10, added=-40)], 1.0) == 0
-    assert may_go([tub(1, 0, "mixed", at_count=100)], 0.30) == 0
+    assert harvest_left([tub(1, 0, at_count=100, added=20)], 0.30) == 36
+    assert harvest_left([tub(1, 0, at_count=100, added=-40)], 0.30) == 18
+    assert harvest_left([tub(1, 0, at_count=10, added=-40)], 1.0) == 0
+    assert harvest_left([tub(1, 0, "mixed", at_count=100)], 0.30) == 0
 
 
 def test_a_tub_harvested_beyond_its_share_counts_against_the_others() -> None:
     tubs = (tub(1, 70, at_count=100, taken=30), tub(2, 60, at_count=100, taken=40))
-    line, _ = stage_free(StageStock("young", tubs, 0, 0, harvest_share=0.30))
+    line, _ = stage_free(StageHoldings("young", tubs, 0, 0, harvest_share=0.30))
     assert line.number == 0

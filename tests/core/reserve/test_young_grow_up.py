@@ -13,8 +13,8 @@ import pytest
 from numpy.random import Generator
 
 from breeder.core.stock.belief import lower
-from breeder.core.stock.events import Ageing, Counted, Event
-from breeder.core.stock.replay import after
+from breeder.core.stock.events import Ageing, CountEvent, Event
+from breeder.core.stock.replay import apply_event
 from tests.core.reserve.season import DAYS_A_QUARTER, QUARTERS, YoungTub
 
 START = date(2026, 1, 1)
@@ -29,12 +29,12 @@ SPECIES = {
 METHODS = {"by hand": (0.0, 0.0), "in portions": (0.15, 0.10), "by eye": (0.25, 0.35)}  # own and shared error
 
 
-def counted(tub: YoungTub, on: date, errors: tuple[float, float, float], draw: Generator) -> Counted:
+def counted(tub: YoungTub, on: date, errors: tuple[float, float, float], draw: Generator) -> CountEvent:
     own_sd, shared, drawn = errors
     if not own_sd:
-        return Counted(on, float(tub.held), 0.0, exact=True, floor=float(tub.held))
+        return CountEvent(on, float(tub.held), 0.0, exact=True, floor=float(tub.held))
     guess = max(0.5, tub.held * float(np.exp(drawn + draw.normal(0, own_sd))))
-    return Counted(on, guess, float(np.hypot(own_sd, shared)), shared)
+    return CountEvent(on, guess, float(np.hypot(own_sd, shared)), shared)
 
 
 def coverage(species: str, method: str) -> tuple[float, float]:
@@ -54,7 +54,7 @@ def coverage(species: str, method: str) -> tuple[float, float]:
             on = START + timedelta(days=round(quarter * DAYS_A_QUARTER))
             if quarter % QUARTERS == 0 and quarter <= STOPS:
                 event: Event = counted(tub, on, errors, draw)
-                beliefs = [after(b, event, book, "young", ()) for b, book in zip(beliefs, books, strict=True)]
+                beliefs = [apply_event(b, event, book, "young", ()) for b, book in zip(beliefs, books, strict=True)]
             if quarter > STOPS:
                 for known, book, reads in zip(beliefs, books, held, strict=True):
                     reads.append(lower(known, on, 0.95, book, "young") <= tub.held)

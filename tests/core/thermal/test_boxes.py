@@ -8,25 +8,25 @@ from scipy.integrate import solve_ivp
 
 from breeder.core.thermal import box as boxes
 from breeder.core.thermal import packs
-from breeder.core.thermal.kit import BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
-from breeder.core.thermal.simulation import inside
+from breeder.core.thermal.kit import BadKit, HeatPack, Payload, PhaseChangePack, ShippingBox, ThermalKit, WallLayer
+from breeder.core.thermal.simulation import simulate
 
 INNER_M = (0.25, 0.20, 0.15)
-BOARD = Layer("corrugated", 4)
+BOARD = WallLayer("corrugated", 4)
 PAYLOAD = Payload(0.45, cups=8)
 FEW = settings(max_examples=25, deadline=None)
 weathers = st.lists(st.floats(-15, 40), min_size=3, max_size=30)
 
 
-def kit(*liner: Layer, packs: tuple = (), air_changes_h: float = 0.6, ballast_kg: float = 0.0) -> Kit:
-    return Kit(Box(INNER_M, (*liner, BOARD), air_changes_h=air_changes_h), PAYLOAD, ballast_kg, packs)
+def kit(*liner: WallLayer, packs: tuple = (), air_changes_h: float = 0.6, ballast_kg: float = 0.0) -> ThermalKit:
+    return ThermalKit(ShippingBox(INNER_M, (*liner, BOARD), air_changes_h=air_changes_h), PAYLOAD, ballast_kg, packs)
 
 
-def payload(of: Kit, weather: np.ndarray, start_c: float = 21.0, **more: object) -> np.ndarray:
-    return inside(of, np.asarray(weather, float)[:, None], start_c=start_c, **more).payload_c[:, 0]
+def payload(of: ThermalKit, weather: np.ndarray, start_c: float = 21.0, **more: object) -> np.ndarray:
+    return simulate(of, np.asarray(weather, float)[:, None], start_c=start_c, **more).payload_c[:, 0]
 
 
-FOAM = Layer("eps", 19)
+FOAM = WallLayer("eps", 19)
 WARMER = HeatPack(72, 125)
 
 
@@ -42,12 +42,12 @@ def test_without_a_pack_the_inside_stays_within_weather_and_start(weather: list[
 @given(st.floats(5, 60), st.floats(1, 40))
 def test_more_foam_never_widens_the_swing(mm: float, more: float) -> None:
     weather = 12 + 10 * np.cos(np.arange(73) * np.pi / 12)
-    thin, thick = (np.ptp(payload(kit(Layer("eps", thick)), weather, 12.0)[96:]) for thick in (mm, mm + more))
+    thin, thick = (np.ptp(payload(kit(WallLayer("eps", thick)), weather, 12.0)[96:]) for thick in (mm, mm + more))
     assert thick <= thin + 1e-9
 
 
 def test_more_foam_lets_less_through() -> None:
-    conductances = [boxes.conductance_w_k(kit(Layer("eps", mm)).box) for mm in (5, 10, 20, 40, 80)]
+    conductances = [boxes.conductance_w_k(kit(WallLayer("eps", mm)).box) for mm in (5, 10, 20, 40, 80)]
     assert conductances == sorted(conductances, reverse=True)
 
 
@@ -87,7 +87,7 @@ def test_fewer_readings_change_nothing_of_what_is_read(per_hour: int) -> None:
 def test_hourly_unsplit_steps_are_refused_for_melting_packs() -> None:
     melting = kit(FOAM, packs=(PhaseChangePack(0.45, 22, 190, 5),))
     with pytest.raises(ValueError, match="must divide 4"):
-        inside(melting, np.full((9, 1), 30.0), start_c=21, per_hour=12)
+        simulate(melting, np.full((9, 1), 30.0), start_c=21, per_hour=12)
 
 
 def test_an_airtight_box_with_a_heat_pack_is_refused_in_a_sentence() -> None:
@@ -98,15 +98,15 @@ def test_an_airtight_box_with_a_heat_pack_is_refused_in_a_sentence() -> None:
 @pytest.mark.parametrize(
     ("make", "path"),
     [
-        (lambda: Layer("straw", 10), "material"),
-        (lambda: Layer("eps", -1), "mm"),
-        (lambda: Layer("eps", float("nan")), "mm"),
-        (lambda: Layer("eps", 10, gap_mm=12), "gap_mm"),
-        (lambda: Box((0.2, 0.2), (BOARD,)), "inner_m"),
-        (lambda: Box(INNER_M, ()), "layers"),
+        (lambda: WallLayer("straw", 10), "material"),
+        (lambda: WallLayer("eps", -1), "mm"),
+        (lambda: WallLayer("eps", float("nan")), "mm"),
+        (lambda: WallLayer("eps", 10, gap_mm=12), "gap_mm"),
+        (lambda: ShippingBox((0.2, 0.2), (BOARD,)), "inner_m"),
+        (lambda: ShippingBox(INNER_M, ()), "layers"),
         (lambda: Payload(-1), "kg"),
         (lambda: HeatPack(0), "rated_h"),
-        (lambda: Kit(Box((0.1, 0.1, 0.1), (BOARD,)), Payload(5)), "payload.kg"),
+        (lambda: ThermalKit(ShippingBox((0.1, 0.1, 0.1), (BOARD,)), Payload(5)), "payload.kg"),
     ],
 )
 def test_what_cannot_be_is_refused_with_its_place(make: object, path: str) -> None:
@@ -117,14 +117,14 @@ def test_what_cannot_be_is_refused_with_its_place(make: object, path: str) -> No
 
 def test_the_wall_nodes_stand_for_the_wall() -> None:
     """The four-state foam box against the method of lines (60 slices of foam, scipy BDF): within 0.1 K rms."""
-    of = kit(Layer("eps", 25.4))
+    of = kit(WallLayer("eps", 25.4))
     hours = np.arange(49)
     weather = 12 + 10 * np.cos(hours * np.pi / 12)
     ours = payload(of, weather, 20.0)[::4]
     assert np.sqrt(np.mean((ours - by_lines(of, hours, weather, 20.0)) ** 2)) < 0.1
 
 
-def by_lines(of: Kit, hours: np.ndarray, weather: np.ndarray, start_c: float) -> np.ndarray:
+def by_lines(of: ThermalKit, hours: np.ndarray, weather: np.ndarray, start_c: float) -> np.ndarray:
     """Integrate air, payload and a wall of 60 slices whose resistance and heat are those of the box's four states."""
     net = boxes.network(of)
     slices = 60
@@ -157,7 +157,7 @@ def by_lines(of: Kit, hours: np.ndarray, weather: np.ndarray, start_c: float) ->
     return solution.y[1]
 
 
-def foam_conductance(of: Kit) -> float:
+def foam_conductance(of: ThermalKit) -> float:
     """Return k S of the foam alone, W/K."""
     from breeder.core.thermal.materials import MATERIALS
 

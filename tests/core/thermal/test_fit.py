@@ -13,12 +13,12 @@ from scipy.integrate import solve_ivp
 from breeder.core.jsonio.errors import BadInput
 from breeder.core.thermal import box_fit, ice_melt
 from breeder.core.thermal.box import Network
-from breeder.core.thermal.kit import Box, Layer
+from breeder.core.thermal.kit import ShippingBox, WallLayer
 from breeder.core.thermal.reckon_fit import fit as reckon_fit
-from breeder.core.thermal.repeated_run import course
+from breeder.core.thermal.repeated_run import simulate_course
 from breeder.evaluation.benchmarks import fit_accuracy as bench
 
-FOAM, LITRES = Box((0.25, 0.20, 0.15), (Layer("eps", 19), Layer("corrugated", 4))), 0.5
+FOAM, LITRES = ShippingBox((0.25, 0.20, 0.15), (WallLayer("eps", 19), WallLayer("corrugated", 4))), 0.5
 WALL, FILM, AIR_J_K = 0.35, 0.35, 150.0
 
 
@@ -56,22 +56,22 @@ def run() -> Rows:
 
 
 @pytest.fixture(scope="module")
-def runs() -> list[bench.Logged]:
+def runs() -> list[bench.SimulatedRun]:
     """Simulate 40 sliced walls with a leak in real hours: card, 19 and 38 mm foam, films of 0.2 to 0.6 W/K."""
     return bench.logged_runs(40)
 
 
-def test_a_second_logger_measures_boxes_that_are_not_the_fits_own(runs: list[bench.Logged]) -> None:
+def test_a_second_logger_measures_boxes_that_are_not_the_fits_own(runs: list[bench.SimulatedRun]) -> None:
     """Compare with a different model of the wall (sliced, trapezoid rule, a leak past it; simulated here)."""
-    score = bench.score_of(runs, [bench.fitted(each, with_air=True) for each in runs])
+    score = bench.fit_score(runs, [bench.good_fit(each, with_air=True) for each in runs])
     assert score.answered >= 36
     assert score.inside_95 >= 0.90
     assert score.median_error <= 0.10
 
 
-def test_one_logger_measures_foam_and_refuses_card(runs: list[bench.Logged]) -> None:
-    answers = [bench.fitted(each, with_air=False) for each in runs]
-    score = bench.score_of(runs, answers)
+def test_one_logger_measures_foam_and_refuses_card(runs: list[bench.SimulatedRun]) -> None:
+    answers = [bench.good_fit(each, with_air=False) for each in runs]
+    score = bench.fit_score(runs, answers)
     assert score.answered >= 18
     assert score.inside_95 >= 0.90
     assert score.median_error <= 0.25
@@ -82,7 +82,7 @@ def test_cups_left_in_a_card_box_are_doubted() -> None:
     """Eight cups take up as much heat as the bottle; with them a box looks a third better than it is."""
     each = bench.logged_runs(1, cups=True)[0]
     fitted = box_fit.fit_box(
-        bench.box_of(each.liner), each.hours, each.outside_c, each.bottle_c, litres=LITRES, air_c=each.air_c
+        bench.drawn_box(each.liner), each.hours, each.outside_c, each.bottle_c, litres=LITRES, air_c=each.air_c
     )
     assert fitted.conductance_w_k < 0.8 * each.conductance_w_k
     assert "Only the bottle may be in it" in " ".join(fitted.doubts)
@@ -90,7 +90,7 @@ def test_cups_left_in_a_card_box_are_doubted() -> None:
 
 def test_the_quick_course_is_that_of_the_differential_equations(run: Rows) -> None:
     hours, outside, air, bottle = run
-    curves = course(Network(FILM, AIR_J_K, 4186 * LITRES, (WALL,)), outside, 300.0, box_c=20.0, payload_c=20.0)
+    curves = simulate_course(Network(FILM, AIR_J_K, 4186 * LITRES, (WALL,)), outside, 300.0, box_c=20.0, payload_c=20.0)
     assert curves[0] == pytest.approx(air, abs=1e-3)
     assert curves[1] == pytest.approx(bottle, abs=1e-3)
 

@@ -19,14 +19,23 @@ from breeder.core.thermal import (
     packs,
     sun,
 )
-from breeder.core.thermal.kit import AIRTIGHT_BELOW_H, BadKit, Box, HeatPack, Kit, Layer, Payload, PhaseChangePack
+from breeder.core.thermal.kit import (
+    AIRTIGHT_BELOW_H,
+    BadKit,
+    HeatPack,
+    Payload,
+    PhaseChangePack,
+    ShippingBox,
+    ThermalKit,
+    WallLayer,
+)
 from breeder.core.thermal.regime_stepper import Trace
 from tests.core.thermal.test_real_hours import PLACES
 from tests.published.rows import Row, rows_of
 
 INNER_M = (0.25, 0.20, 0.15)
 LITRES = 7.5
-CARD = (Layer("corrugated", 4),)
+CARD = (WallLayer("corrugated", 4),)
 
 
 @pytest.mark.parametrize("row", rows_of("materials.csv"), ids=str)
@@ -44,14 +53,14 @@ def test_air_is_an_ideal_gas_of_two_atoms() -> None:
 
 def test_cups_pass_their_heat_on_by_film_and_bedding_in_series() -> None:
     """8 cups of 0.025 m2, 25 mm to the middle, 0.4 W/mK, film 6: 0.2/(1/6 + 0.025/1.2) = 1.067 W/K (computed)."""
-    network = box.network(Kit(Box(INNER_M, CARD), Payload(0.45, cups=8)))
+    network = box.network(ThermalKit(ShippingBox(INNER_M, CARD), Payload(0.45, cups=8)))
     assert network.payload_w_k == pytest.approx(1.0667, abs=0.0005)
 
 
 @pytest.mark.parametrize(("film", "conductance"), [("indoors", 0.6849), ("porch", 0.8211), ("windy", 0.8742)])
 def test_wind_matters_for_bare_card(film: str, conductance: float) -> None:
     """Outside films of 8.3, 17 and 25 W/m2K over 4 mm of card (ASHRAE and ISO 6946 films; 0.685 to 0.874 computed)."""
-    computed = box.conductance_w_k(Box(INNER_M, CARD, outside_film_w_m2k=box.FILMS[film]))
+    computed = box.conductance_w_k(ShippingBox(INNER_M, CARD, outside_film_w_m2k=box.FILMS[film]))
     assert computed == pytest.approx(conductance, abs=0.0001)
 
 
@@ -71,32 +80,32 @@ def test_a_box_without_air_is_refused_a_heat_pack_and_one_with_a_little_is_not()
     """Below 0.05 changes an hour a 10-liter box gives a pack of 1.4 W less than a third of its oxygen."""
     assert AIRTIGHT_BELOW_H == 0.05
     warmer = (HeatPack(72, 125),)
-    Kit(Box(INNER_M, CARD, air_changes_h=0.0501), Payload(0.45), packs=warmer)
+    ThermalKit(ShippingBox(INNER_M, CARD, air_changes_h=0.0501), Payload(0.45), packs=warmer)
     with pytest.raises(BadKit, match="airtight"):
-        Kit(Box(INNER_M, CARD, air_changes_h=0.0499), Payload(0.45), packs=warmer)
+        ThermalKit(ShippingBox(INNER_M, CARD, air_changes_h=0.0499), Payload(0.45), packs=warmer)
 
 
 def test_a_box_holds_six_tenths_of_a_kilogram_a_litre() -> None:
-    Kit(Box(INNER_M, CARD), Payload(0.599 * LITRES))
+    ThermalKit(ShippingBox(INNER_M, CARD), Payload(0.599 * LITRES))
     with pytest.raises(BadKit, match="take a larger box"):
-        Kit(Box(INNER_M, CARD), Payload(0.601 * LITRES))
+        ThermalKit(ShippingBox(INNER_M, CARD), Payload(0.601 * LITRES))
 
 
 def test_three_kinds_of_melting_packs_can_be_reckoned_and_no_fourth() -> None:
     packs = tuple(PhaseChangePack(0.2, melt_c, 190, 20) for melt_c in (5, 15, 22, 29))
-    Kit(Box(INNER_M, CARD), Payload(0.45), packs=packs[:3])
+    ThermalKit(ShippingBox(INNER_M, CARD), Payload(0.45), packs=packs[:3])
     with pytest.raises(BadKit, match="at most 3"):
-        Kit(Box(INNER_M, CARD), Payload(0.45), packs=packs)
+        ThermalKit(ShippingBox(INNER_M, CARD), Payload(0.45), packs=packs)
 
 
 def test_a_box_has_usual_values_for_what_is_left_out() -> None:
     """Normal seams 0.6 air changes an hour, bedding of 70 % water, one cup of 0.025 m2 (judgment)."""
-    plain, payload = Box(INNER_M, CARD), Payload(0.45)
+    plain, payload = ShippingBox(INNER_M, CARD), Payload(0.45)
     assert (plain.inside_film_w_m2k, plain.outside_film_w_m2k, plain.leak_factor) == (6.0, 8.3, 1.0)
     assert plain.air_changes_h == 0.6
     assert (payload.water_share, payload.cups, payload.cup_area_m2, payload.half_depth_m) == (0.7, 1, 0.025, 0.025)
     assert math.prod(plain.inner_m) * 1000 == pytest.approx(LITRES)
-    assert Kit(plain, payload).ballast_kg == 0.0
+    assert ThermalKit(plain, payload).ballast_kg == 0.0
     pack = PhaseChangePack(0.45, 22, 190, 20)
     assert (pack.width_k, pack.solid_j_kgk, pack.liquid_j_kgk, pack.contact_w_k) == (1.0, 1800.0, 2000.0, 1.0)
 
@@ -150,7 +159,7 @@ def test_a_run_of_a_logger_lasts_twenty_hours_and_swings_ten_kelvin(
 
 @pytest.mark.parametrize(("rms", "heat", "doubts"), [(0.49, 2.9, 0), (0.51, 2.9, 1), (0.49, 3.1, 1)])
 def test_a_fit_is_good_within_half_a_kelvin_and_thrice_the_walls_heat(rms: float, heat: float, doubts: int) -> None:
-    assert len(box_fit_text.doubts_about(rms, heat)) == doubts
+    assert len(box_fit_text.fit_doubts(rms, heat)) == doubts
 
 
 def test_members_have_the_documented_spread() -> None:

@@ -7,15 +7,15 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from breeder.core.thermal import box, diurnal, materials, packs, sun
-from breeder.core.thermal.kit import Box, HeatPack, Layer
+from breeder.core.thermal.kit import HeatPack, ShippingBox, WallLayer
 from tests.published.rows import Row, rows_of
 
 INNER_M = (0.25, 0.20, 0.15)
-BOARD = Layer("corrugated", 4)
+BOARD = WallLayer("corrugated", 4)
 
 
 def conductance(liner: list[Any]) -> float:
-    return box.conductance_w_k(Box(INNER_M, (*(Layer(*layer) for layer in liner), BOARD)))
+    return box.conductance_w_k(ShippingBox(INNER_M, (*(WallLayer(*layer) for layer in liner), BOARD)))
 
 
 def parton_logan(given: list[Any]) -> list[float]:

@@ -6,21 +6,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from breeder.core.thermal.ensemble_draws import draws
-from breeder.core.thermal.evaluate_kit import AmbientCase, Offer, best_of, try_kit
-from breeder.core.thermal.forecast_error import correlation, error_c, high_sd_c, high_share, low_sd_c, season_of
-from breeder.core.thermal.kit import Box, HeatPack, Kit, Layer, Payload
+from breeder.core.thermal.evaluate_kit import AmbientCase, KitOffer, best_offer, try_kit
+from breeder.core.thermal.forecast_error import correlation, error_c, high_sd_c, high_share, low_sd_c, season_name
+from breeder.core.thermal.kit import HeatPack, Payload, ShippingBox, ThermalKit, WallLayer
 from breeder.core.thermal.reckon import check
 from breeder.core.thermal.verdict import EASY, GO, NO_GO, NOT_DECIDED, Limits, Odds, Tolerance, decide, strain
 
 LIMITS = Limits(7, 29, 4, 0, 36)
 USUAL = Tolerance()
-BARE = Kit(Box((0.25, 0.20, 0.15), (Layer("corrugated", 4),)), Payload(0.45, cups=8))
-FOAM = Kit(Box((0.25, 0.20, 0.15), (Layer("eps", 19), Layer("corrugated", 4))), Payload(0.45, cups=8))
-WARM = Kit(FOAM.box, FOAM.payload, packs=(HeatPack(72, 125),))
+BARE = ThermalKit(ShippingBox((0.25, 0.20, 0.15), (WallLayer("corrugated", 4),)), Payload(0.45, cups=8))
+FOAM = ThermalKit(
+    ShippingBox((0.25, 0.20, 0.15), (WallLayer("eps", 19), WallLayer("corrugated", 4))), Payload(0.45, cups=8)
+)
+WARM = ThermalKit(FOAM.box, FOAM.payload, packs=(HeatPack(72, 125),))
 
 
 def tried(
-    kit: Kit,
+    kit: ThermalKit,
     weather: np.ndarray,
     *,
     spread: float = 0.0,
@@ -57,10 +59,10 @@ def test_in_july_a_heat_pack_is_never_the_advice(middle_c: float, swing_k: float
     """On warm days and nights a box without a pack does better than one with it, and is cheaper."""
     july = middle_c + swing_k * np.cos(2 * np.pi * (np.arange(49) - 15) / 24)
     offers = [
-        Offer(name, cost, tried(kit, july, spread=spread))
+        KitOffer(name, cost, tried(kit, july, spread=spread))
         for name, cost, kit in (("bare", 1.0, BARE), ("foam", 2.6, FOAM), ("warm", 4.1, WARM))
     ]
-    best = best_of(offers, Tolerance())
+    best = best_offer(offers, Tolerance())
     assert best is None or best.name != "warm"
     assert offers[2].outcome.hard.failed >= offers[1].outcome.hard.failed
 
@@ -121,13 +123,13 @@ def test_the_rule_of_two_tolerances(comfort: tuple[float, float], hard: tuple[fl
 def test_the_cheapest_easy_kit_wins_and_ties_go_to_the_calmer() -> None:
     mild = steady(15)
     bare, foam = tried(BARE, mild, spread=1), tried(FOAM, mild, spread=1)
-    assert best_of([Offer("foam", 2.6, foam), Offer("bare", 1.1, bare)], Tolerance()).name == "bare"
+    assert best_offer([KitOffer("foam", 2.6, foam), KitOffer("bare", 1.1, bare)], Tolerance()).name == "bare"
     calmer = min(
         (("bare", bare), ("foam", foam)),
         key=lambda pair: pair[1].warmest.quantiles_c[-1] - pair[1].coldest.quantiles_c[0],
     )
-    assert best_of([Offer("foam", 1.1, foam), Offer("bare", 1.1, bare)], Tolerance()).name == calmer[0]
-    assert best_of([Offer("bare", 1.1, tried(BARE, steady(-9)))], Tolerance()) is None
+    assert best_offer([KitOffer("foam", 1.1, foam), KitOffer("bare", 1.1, bare)], Tolerance()).name == calmer[0]
+    assert best_offer([KitOffer("bare", 1.1, tried(BARE, steady(-9)))], Tolerance()) is None
 
 
 def test_where_no_kit_goes_easily_the_one_that_strains_least_is_taken_whatever_it_costs() -> None:
@@ -136,7 +138,7 @@ def test_where_no_kit_goes_easily_the_one_that_strains_least_is_taken_whatever_i
     bare, foam = (tried(kit, cold, spread=0.4, tolerance=all_of_it) for kit in (BARE, FOAM))
     strains = {name: strain(each.comfort, each.hard, all_of_it) for name, each in (("bare", bare), ("foam", foam))}
     assert EASY < strains["foam"] < strains["bare"] <= 1
-    assert best_of([Offer("foam", 9.0, foam), Offer("bare", 1.1, bare)], all_of_it).name == "foam"
+    assert best_offer([KitOffer("foam", 9.0, foam), KitOffer("bare", 1.1, bare)], all_of_it).name == "foam"
 
 
 @pytest.mark.parametrize(
@@ -167,7 +169,7 @@ def test_forecast_errors_grow_as_measured() -> None:
     assert low_sd_c(np.arange(1, 6)) == pytest.approx([2.19, 2.28, 2.42, 2.59, 2.81])
     assert high_sd_c(30) == low_sd_c(30) == 4.5
     assert low_sd_c(2, "winter") > low_sd_c(2) > low_sd_c(2, "summer")
-    assert (season_of(1, 40.0), season_of(1, -40.0)) == ("winter", "summer")
+    assert (season_name(1, 40.0), season_name(1, -40.0)) == ("winter", "summer")
     assert correlation(0) == 1
     assert correlation(1500) < 0.05
 

@@ -8,22 +8,22 @@ from scipy.integrate import solve_ivp
 
 from breeder.core.thermal import box, forecast_error, packs, sun
 from breeder.core.thermal.ensemble_draws import DOORSTEP_HIGH, Draws
-from breeder.core.thermal.kit import Kit
-from breeder.core.transit.itinerary import HOUR, Case, Exposure, Where
+from breeder.core.thermal.kit import ThermalKit
+from breeder.core.transit.itinerary import HOUR, DelayCase, Exposure, Where
 from breeder.core.transit.place_air import Ends, distance_km, sunlight_w_m2
 from breeder.core.transit.weather_hours import Hours
 
 READ_EVERY_S = 300.0
 
 
-def outside_c(hours: Hours, case: Case, drawn: Draws, *, place: int, together: float) -> np.ndarray:
+def outside_c(hours: Hours, case: DelayCase, drawn: Draws, *, place: int, together: float) -> np.ndarray:
     """Return the air at one end, (hours + 1, members): the forecast plus the error for its lead."""
     known = dict(zip(hours.times, range(len(hours.times)), strict=True))
     at = [known[hour] for hour in case.times]
     local = np.array([hour.astimezone(hours.zone).hour for hour in case.times], dtype=float)
     issued = [hours.issued[index] for index in at]
     lead = np.array([0.0 if i is None else (t - i) / HOUR / 24 for t, i in zip(case.times, issued, strict=True)])
-    season = forecast_error.season_of(case.times[0].month, hours.latitude)
+    season = forecast_error.season_name(case.times[0].month, hours.latitude)
     sd = np.hypot(forecast_error.sd_c(lead, local, season), [hours.extra_sd_c[index] for index in at])
     error = forecast_error.error_c(
         drawn, hour=np.arange(len(at)), local_hour=local, sd=sd, place=place, together=together
@@ -32,7 +32,7 @@ def outside_c(hours: Hours, case: Case, drawn: Draws, *, place: int, together: f
     return np.array(middle, dtype=float)[:, None] + error
 
 
-def around(case: Case, ends: Ends, drawn: Draws) -> np.ndarray:
+def around(case: DelayCase, ends: Ends, drawn: Draws) -> np.ndarray:
     """Return the air around the box, (hours + 1, members) in degC, NaN where there is no forecast."""
     near = forecast_error.correlation(distance_km(ends.origin, ends.destination))
     origin = outside_c(ends.origin, case, drawn, place=0, together=0.0)
@@ -62,7 +62,7 @@ def around(case: Case, ends: Ends, drawn: Draws) -> np.ndarray:
 
 
 def inside_c(
-    kit: Kit, weather: np.ndarray, films: tuple[str, ...], *, start_c: float, leak: float, energy: float
+    kit: ThermalKit, weather: np.ndarray, films: tuple[str, ...], *, start_c: float, leak: float, energy: float
 ) -> np.ndarray:
     """Return the payload of one member every five minutes, solved hour by hour with an adaptive solver."""
     state, read = np.full(len(box.network(kit).matrices()[0]), start_c), [start_c]

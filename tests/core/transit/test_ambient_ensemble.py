@@ -10,8 +10,8 @@ from breeder.carriers.models import Service
 from breeder.core.thermal.ensemble_draws import Draws, draws
 from breeder.core.transit import ambient_ensemble, place_air
 from breeder.core.transit.delivery_days import Delivery
-from breeder.core.transit.exposure import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, template_of
-from breeder.core.transit.itinerary import HOUR, Case, Exposure, ServiceTimes, cases_of
+from breeder.core.transit.exposure import OUTSIDE_SHARE, SUN_ON_STEP, USUAL, service_template
+from breeder.core.transit.itinerary import HOUR, DelayCase, Exposure, ServiceTimes, delay_cases
 from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
@@ -46,27 +46,27 @@ def hours(
     return replace(plain, **values)  # type: ignore[arg-type]
 
 
-def case(*, to_counter: bool = False) -> Case:
+def case(*, to_counter: bool = False) -> DelayCase:
     zone = hours().zone
     wednesday = Delivery(0, 1.0, date(2026, 7, 8))
-    return cases_of(date(2026, 7, 6), [wednesday], TIMES, to_counter=to_counter, origin=zone, destination=zone)[0]
+    return delay_cases(date(2026, 7, 6), [wednesday], TIMES, to_counter=to_counter, origin=zone, destination=zone)[0]
 
 
-def around(way: Case, ends: Ends, drawn: Draws) -> np.ndarray:
+def around(way: DelayCase, ends: Ends, drawn: Draws) -> np.ndarray:
     """Return the air around the box in every member, (hours + 1, members)."""
     return (
-        ambient_ensemble.Members(drawn)
-        .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *ends.airs)[0]
+        ambient_ensemble.MemberAir(drawn)
+        .ambient_cases(ambient_ensemble.shape_from_cases((way,)), *ends.airs)[0]
         .ambient_c.T
     )
 
 
-def outside(of: Hours, way: Case, drawn: Draws) -> np.ndarray:
+def outside(of: Hours, way: DelayCase, drawn: Draws) -> np.ndarray:
     """Return the air outside at the origin in every member, (hours + 1, members)."""
-    return ambient_ensemble.Members(drawn).at_origin(place_air.air_of(of), way.starts_at, way.hours + 1).T
+    return ambient_ensemble.MemberAir(drawn).at_origin(place_air.hours_to_air(of), way.starts_at, way.hours + 1).T
 
 
-def rows(of: Case, exposure: Exposure) -> np.ndarray:
+def rows(of: DelayCase, exposure: Exposure) -> np.ndarray:
     return np.array([of.leg_at(at).exposure == exposure for at in of.times])
 
 
@@ -97,8 +97,8 @@ def test_the_sun_warms_van_and_doorstep_by_day_and_no_counter(drawn: Draws) -> N
         lit = around(way, ends, drawn)[here]
         dark = [replace(air, light=np.zeros_like(air.light)) for air in ends.airs]
         plain = (
-            ambient_ensemble.Members(drawn)
-            .ambient_cases(ambient_ensemble.shape_of_cases((way,)), *dark)[0]
+            ambient_ensemble.MemberAir(drawn)
+            .ambient_cases(ambient_ensemble.shape_from_cases((way,)), *dark)[0]
             .ambient_c.T[here]
         )
         assert (lit - plain).mean() > least
@@ -143,7 +143,7 @@ def test_places_near_each_other_err_together_and_far_ones_do_not(drawn: Draws) -
 
     def together(east: float) -> float:
         ends = Ends(hours(), hours(east=east))
-        members, (origin, destination) = ambient_ensemble.Members(drawn), ends.airs
+        members, (origin, destination) = ambient_ensemble.MemberAir(drawn), ends.airs
         span, km = (way.starts_at, way.hours + 1), place_air.distance_km(ends.origin, ends.destination)
         here, there = members.at_origin(origin, *span).T, members.at_destination(destination, *span, km).T
         return float(np.corrcoef(here[20], there[20])[0, 1])
@@ -161,11 +161,11 @@ def test_distance_along_the_earth() -> None:
 
 def test_southern_seasons_are_turned_round() -> None:
     january = datetime(2026, 1, 15, tzinfo=UTC)
-    assert place_air.season_of(january, 45.0) == "winter"
-    assert place_air.season_of(january, -45.0) == "summer"
+    assert place_air.season_at(january, 45.0) == "winter"
+    assert place_air.season_at(january, -45.0) == "summer"
 
 
-def known(**facts: object) -> Case:
+def known(**facts: object) -> DelayCase:
     """Return the same case when something is known about the service."""
     return replace(case(), template=replace(USUAL, **facts))  # type: ignore[arg-type]
 
@@ -199,6 +199,6 @@ def test_shade_is_never_warmer_and_sun_never_cooler_than_what_is_not_known(drawn
 
 
 def test_what_is_not_known_of_a_service_leaves_the_way_as_it_was(drawn: Draws) -> None:
-    assert template_of(Service()) == USUAL
+    assert service_template(Service()) == USUAL
     ends = Ends(hours(), hours())
     assert (around(known(), ends, drawn) == around(case(), ends, drawn)).all()

@@ -8,7 +8,7 @@ import pytest
 
 from breeder.core.transit.delivery_days import Timing, delivery_days
 from breeder.core.transit.exposure import Template
-from breeder.core.transit.itinerary import HOUR, Case, Exposure, ServiceTimes, Where, cases_of, legs_of
+from breeder.core.transit.itinerary import HOUR, DelayCase, Exposure, ServiceTimes, Where, delay_cases, journey_legs
 from breeder.core.transit.local_time import moment
 
 NEW_YORK, CHICAGO, PHOENIX = ZoneInfo("America/New_York"), ZoneInfo("America/Chicago"), ZoneInfo("America/Phoenix")
@@ -19,7 +19,7 @@ MONDAY = date(2026, 2, 2)
 
 def legs(post_on: date, delivered_on: date, **how: object) -> tuple:
     how = {"to_counter": False, "origin": NEW_YORK, "destination": CHICAGO} | how
-    return legs_of(post_on, delivered_on, TIMES, **how)  # type: ignore[arg-type]
+    return journey_legs(post_on, delivered_on, TIMES, **how)  # type: ignore[arg-type]
 
 
 def test_the_way_to_a_doorstep_has_four_legs_without_a_gap() -> None:
@@ -47,7 +47,7 @@ def test_a_counter_leaves_out_van_and_doorstep() -> None:
 def test_sundays_and_closures_inside_a_late_case_are_nights_in_the_network() -> None:
     timing = Timing(frozenset({0, 1, 2, 3}), usual_days=2, latest_days=4, delay_shares=(0.9, 0.1))
     thursday = date(2026, 2, 5)
-    cases = cases_of(
+    cases = delay_cases(
         thursday,
         delivery_days(timing, thursday, [date(2026, 2, 9)]),
         TIMES,
@@ -64,7 +64,7 @@ def test_sundays_and_closures_inside_a_late_case_are_nights_in_the_network() -> 
 
 
 def test_a_case_reads_its_legs_hour_by_hour_to_the_end() -> None:
-    case = Case("on time", 1.0, date(2026, 2, 4), legs(MONDAY, date(2026, 2, 4)))
+    case = DelayCase("on time", 1.0, date(2026, 2, 4), legs(MONDAY, date(2026, 2, 4)))
     assert case.hours == 50
     assert len(case.times) == 51
     labels = [case.leg_at(at).label for at in case.times]
@@ -91,14 +91,14 @@ def test_nights_of_changing_clocks_have_their_true_length(
 
 def test_a_late_cut_off_still_leaves_an_hour_to_be_collected() -> None:
     late = ServiceTimes(time(21), time(9), time(17), 0.0)
-    way = legs_of(MONDAY, date(2026, 2, 4), late, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
+    way = journey_legs(MONDAY, date(2026, 2, 4), late, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
     assert way[0].ends_at - way[0].starts_at == HOUR
     assert [leg.label for leg in way] == ["collected", "network", "van"]
 
 
 def test_an_early_truck_and_a_short_round_move_the_legs() -> None:
     known = replace(TIMES, template=Template(truck_at=time(18, 30), van_h=1.5))
-    way = legs_of(MONDAY, date(2026, 2, 4), known, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
+    way = journey_legs(MONDAY, date(2026, 2, 4), known, to_counter=False, origin=NEW_YORK, destination=NEW_YORK)
     spans = {leg.label: (leg.ends_at - leg.starts_at) / HOUR for leg in way}
     assert spans == {"collected": 2.5, "network": 38.5, "van": 1.5, "doorstep": 4.0}
 

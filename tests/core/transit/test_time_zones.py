@@ -9,7 +9,7 @@ import pytest
 from breeder.core.thermal.ensemble_draws import draws
 from breeder.core.transit import ambient_ensemble
 from breeder.core.transit.delivery_days import Timing, delivery_days
-from breeder.core.transit.itinerary import HOUR, Case, ServiceTimes, cases_of
+from breeder.core.transit.itinerary import HOUR, DelayCase, ServiceTimes, delay_cases
 from breeder.core.transit.place_air import Ends
 from breeder.core.transit.weather_hours import Hours
 
@@ -34,8 +34,8 @@ NIGHTS = [
 ]  # fmt: skip
 
 
-def cases(post_on: date, origin: str, destination: str) -> tuple[Case, ...]:
-    return cases_of(
+def cases(post_on: date, origin: str, destination: str) -> tuple[DelayCase, ...]:
+    return delay_cases(
         post_on, delivery_days(TIMING, post_on, ()), TIMES, to_counter=False,
         origin=ZoneInfo(origin), destination=ZoneInfo(destination),
     )  # fmt: skip
@@ -84,7 +84,7 @@ def test_hours_of_a_case_are_whole_utc_hours_each_once(post_on: date, origin: st
 )
 def test_the_way_takes_as_long_as_it_really_does(origin: str, destination: str, post_on: date, hours: float) -> None:
     zones = ZoneInfo(origin), ZoneInfo(destination)
-    on_time = cases_of(
+    on_time = delay_cases(
         post_on, delivery_days(Timing(frozenset(range(7)), 2, 4, (1.0,)), post_on, ()), TIMES, to_counter=False,
         origin=zones[0], destination=zones[1],
     )[0]  # fmt: skip
@@ -104,7 +104,7 @@ def test_each_hour_of_air_stands_under_its_own_hour(origin: str, destination: st
     ends = Ends(*(_counted(first, zone) for zone in (origin, destination)))
     drawn = draws(5, 4).without_weather_error()
     every = cases(post_on, origin, destination)
-    around = ambient_ensemble.Members(drawn).ambient_cases(ambient_ensemble.shape_of_cases(every), *ends.airs)
+    around = ambient_ensemble.MemberAir(drawn).ambient_cases(ambient_ensemble.shape_from_cases(every), *ends.airs)
     for case, rows in zip(every, (each.ambient_c.T for each in around), strict=True):
         assert len(rows) == len(case.times)
         network = [index for index, at in enumerate(case.times) if case.leg_at(at).label == "network"]

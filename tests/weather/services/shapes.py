@@ -4,7 +4,7 @@ import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from breeder.weather.services.types import Answer, Spot
+from breeder.weather.services.types import ServiceAnswer, Spot
 
 NOW = datetime(2026, 3, 7, 10, 20, tzinfo=UTC)
 HERE = Spot(35.15, -90.05)
@@ -13,10 +13,10 @@ END = NOW + timedelta(days=10)
 
 def answer(
     document: Any, endpoint: str = "forecast", *, status: int = 200, kind: str = "application/json", **headers: str
-) -> Answer:
+) -> ServiceAnswer:
     """Return an answer with a document, or with raw bytes."""
     body = document if isinstance(document, bytes) else json.dumps(document).encode()
-    return Answer(endpoint, "https://example.invalid/x", status, {"content-type": kind} | headers, body, NOW)
+    return ServiceAnswer(endpoint, "https://example.invalid/x", status, {"content-type": kind} | headers, body, NOW)
 
 
 def point(**changed: Any) -> dict[str, Any]:

@@ -9,13 +9,13 @@ from hypothesis import strategies as some
 
 from breeder.weather.services import interpolation
 from breeder.weather.services.errors import BadResponse
-from breeder.weather.services.hour_flags import is_anchored, mark, step_of
-from breeder.weather.services.nws import UsService
+from breeder.weather.services.hour_flags import flag_step_h, hour_flag, is_anchored
+from breeder.weather.services.nws import NwsService
 from breeder.weather.services.types import FetchedForecast
 from tests.weather.services import shapes
 from tests.weather.services.shapes import HERE, NOW, answer
 
-SERVICE = UsService("keeper@example.org")
+SERVICE = NwsService("keeper@example.org")
 START = datetime(2026, 3, 7, 13, tzinfo=UTC)
 DAY = "2026-03-07T13:00:00+00:00/PT13H"
 NIGHT = "2026-03-08T00:00:00+00:00/PT14H"
@@ -124,7 +124,7 @@ def test_a_cell_far_from_the_place_is_another_places(corner: list[float], km: st
 
 @given(some.lists(some.floats(-40, 40), min_size=1, max_size=24), some.floats(-45, 45), some.sampled_from([1, -1]))
 def test_hours_bent_to_an_extreme_meet_it_on_its_side_or_stay(hours: list[float], extreme: float, way: int) -> None:
-    bent = interpolation.met(hours, extreme, way)
+    bent = interpolation.bent_to_extreme(hours, extreme, way)
     assert all(way * (after - before) >= -1e-9 for before, after in zip(hours, bent, strict=True))
     if all(way * (extreme - value) > 0 for value in hours):
         assert max(way * value for value in bent) == pytest.approx(way * extreme, abs=1e-6)
@@ -135,11 +135,11 @@ def test_hours_bent_to_an_extreme_meet_it_on_its_side_or_stay(hours: list[float]
 @pytest.mark.parametrize("anchored", [False, True])
 @pytest.mark.parametrize("step_h", range(1, 10))
 def test_marks_come_back_as_they_were_written(step_h: int, anchored: bool) -> None:
-    letter = mark(step_h, anchored=anchored)
-    assert (step_of(letter), is_anchored(letter)) == (step_h, anchored)
+    letter = hour_flag(step_h, anchored=anchored)
+    assert (flag_step_h(letter), is_anchored(letter)) == (step_h, anchored)
 
 
 def test_a_missing_hour_has_no_step_and_no_extremes() -> None:
-    assert (step_of("-"), is_anchored("-"), is_anchored("")) == (1, False, False)
+    assert (flag_step_h("-"), is_anchored("-"), is_anchored("")) == (1, False, False)
     with pytest.raises(ValueError, match="1 to 9"):
-        mark(10, anchored=False)
+        hour_flag(10, anchored=False)

@@ -6,15 +6,15 @@ from typing import Any
 import pytest
 
 from breeder.weather import hour_grid
-from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
-from breeder.weather.services.hour_flags import step_of
-from breeder.weather.services.interpolation import Segment, hours_between
-from breeder.weather.services.met import NorwegianService
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, ServiceTrouble, Unavailable
+from breeder.weather.services.hour_flags import flag_step_h
+from breeder.weather.services.interpolation import Segment, interpolated_hours
+from breeder.weather.services.met import MetService
 from breeder.weather.services.types import FetchedForecast, Spot
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer, step
 
-SERVICE = NorwegianService("https://example.org/keeper")
+SERVICE = MetService("https://example.org/keeper")
 
 
 def read(document: Any, **more: Any) -> FetchedForecast:
@@ -55,13 +55,13 @@ def test_later_steps_are_drawn_marked_and_bent_to_their_extremes() -> None:
     ],
 )
 def test_without_extremes_beyond_its_ends_a_segment_is_a_line(segment: Segment, hours: list[float]) -> None:
-    assert hours_between(segment) == pytest.approx(hours)
+    assert interpolated_hours(segment) == pytest.approx(hours)
 
 
 @pytest.mark.parametrize("last", [-5.0, 0.0, 2.0, 9.0])
 @pytest.mark.parametrize(("high", "low"), [(12.0, None), (None, -9.0), (12.0, -9.0)])
 def test_an_extreme_is_met_and_never_passed(last: float, high: float | None, low: float | None) -> None:
-    drawn = hours_between(Segment(1.0, last, 6, high, low))
+    drawn = interpolated_hours(Segment(1.0, last, 6, high, low))
     if high is not None:
         assert max(drawn) == pytest.approx(high)
     if low is not None:
@@ -142,15 +142,15 @@ def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> N
     whole = read(COMPLETE)
     try:
         forecast = read(shapes.without(COMPLETE, path))
-    except Trouble:
+    except ServiceTrouble:
         return
-    sure = {whole.hours.starts_at + hour * hour_grid.HOUR: (value, step_of(mark)) for hour, (value, mark) in
+    sure = {whole.hours.starts_at + hour * hour_grid.HOUR: (value, flag_step_h(mark)) for hour, (value, mark) in
             enumerate(zip(whole.hours.c, whole.hours.quality, strict=True))}  # fmt: skip
     for hour, (value, mark) in enumerate(zip(forecast.hours.c, forecast.hours.quality, strict=True)):
         true, step_h = sure[forecast.hours.starts_at + hour * hour_grid.HOUR]
         # A changed hour is missing, or marked as interpolated.
-        assert value in (None, true) or step_of(mark) > 1
-        assert value is None or step_of(mark) >= step_h
+        assert value in (None, true) or flag_step_h(mark) > 1
+        assert value is None or flag_step_h(mark) >= step_h
     assert forecast.issued_at <= whole.issued_at
 
 
@@ -159,7 +159,7 @@ def test_with_any_part_missing_nothing_becomes_surer(path: tuple[Any, ...]) -> N
     [(400, BadResponse), (401, NeedsKey), (403, NeedsKey), (404, NotCovered), (422, NotCovered), (429, RateLimited),
      (499, Unavailable), (500, Unavailable), (502, Unavailable), (503, Unavailable), (504, Unavailable)],
 )  # fmt: skip
-def test_errors_are_told_apart_though_their_bodies_are_pages(status: int, expected: type[Trouble]) -> None:
+def test_errors_are_told_apart_though_their_bodies_are_pages(status: int, expected: type[ServiceTrouble]) -> None:
     with pytest.raises(expected) as trouble:
         read(b"<html><h1>no</h1></html>", status=status, kind="text/html")
     assert trouble.value.status in (status, 422)

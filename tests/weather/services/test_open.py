@@ -6,14 +6,14 @@ from typing import Any
 import pytest
 
 from breeder.weather import hour_grid
-from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, Trouble, Unavailable
-from breeder.weather.services.open_meteo import OwnService
+from breeder.weather.services.errors import BadResponse, NeedsKey, NotCovered, RateLimited, ServiceTrouble, Unavailable
+from breeder.weather.services.open_meteo import OpenMeteoService
 from breeder.weather.services.types import FetchedForecast
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer, hourly
 
 KEY = "k3y-of-the-keeper"
-SERVICE = OwnService(KEY)
+SERVICE = OpenMeteoService(KEY)
 
 
 def read(document: Any, **more: Any) -> FetchedForecast:
@@ -22,8 +22,8 @@ def read(document: Any, **more: Any) -> FetchedForecast:
 
 def test_nothing_is_asked_without_key_and_own_server() -> None:
     with pytest.raises(NeedsKey, match="those who sell nothing"):
-        OwnService().build_requests(HERE, NOW, END)
-    (ask,) = OwnService(home="http://127.0.0.1:8080").build_requests(HERE, NOW, END)
+        OpenMeteoService().build_requests(HERE, NOW, END)
+    (ask,) = OpenMeteoService(home="http://127.0.0.1:8080").build_requests(HERE, NOW, END)
     assert ask.url.startswith("http://127.0.0.1:8080/v1/forecast?latitude=35.15&longitude=-90.05&")
     assert ask.secret == {}
 
@@ -116,7 +116,7 @@ def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, .
     whole = read(hourly())
     try:
         forecast = read(shapes.without(hourly(), path))
-    except Trouble:
+    except ServiceTrouble:
         return
     true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
     for hour, value in enumerate(forecast.hours.c):
@@ -140,7 +140,7 @@ def error(reason: str) -> dict[str, Any]:
         (200, "Something went wrong.", BadResponse),
     ],
 )
-def test_errors_are_told_apart_and_never_hold_a_key(status: int, reason: str, expected: type[Trouble]) -> None:
+def test_errors_are_told_apart_and_never_hold_a_key(status: int, reason: str, expected: type[ServiceTrouble]) -> None:
     with pytest.raises(expected) as trouble:
         read(error(reason), status=status)
     assert KEY not in f"{trouble.value!r} {trouble.value.sentence} {trouble.value.detail}"

@@ -6,17 +6,17 @@ from typing import Any
 
 import pytest
 
-from breeder.weather.services.errors import BadResponse, Trouble
-from breeder.weather.services.met import NorwegianService
-from breeder.weather.services.nws import UsService
-from breeder.weather.services.open_meteo import OwnService
+from breeder.weather.services.errors import BadResponse, ServiceTrouble
+from breeder.weather.services.met import MetService
+from breeder.weather.services.nws import NwsService
+from breeder.weather.services.open_meteo import OpenMeteoService
 from tests.weather import test_learning
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer
 from tests.weather.services.test_extremes import FULL
 from tests.weather.services.test_norway import COMPLETE
 
-US, NORWAY, OPEN = UsService("k@example.org"), NorwegianService("k@example.org"), OwnService("k3y")
+US, NORWAY, OPEN = NwsService("k@example.org"), MetService("k@example.org"), OpenMeteoService("k3y")
 POINT = answer(shapes.point(), "point")
 ROOM = 1 << 30  # bytes on top of what the tests use: an answer of a kilobyte must not need more
 
@@ -61,7 +61,7 @@ def test_no_part_of_any_kind_is_more_than_a_plain_trouble(name: str) -> None:
             inside[path[-1]] = strange
             try:
                 read(copy)
-            except Trouble as trouble:
+            except ServiceTrouble as trouble:
                 refused.append(trouble.sentence)
     assert refused
     assert all(sentence.endswith(".") for sentence in refused)

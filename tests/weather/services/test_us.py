@@ -14,17 +14,17 @@ from breeder.weather.services.errors import (  # fmt: skip
     NeedsKey,
     NotCovered,
     RateLimited,
+    ServiceTrouble,
     StaleUpstream,
-    Trouble,
     Unavailable,
 )
 from breeder.weather.services.intervals import duration, hours_within, interval
-from breeder.weather.services.nws import UsService
+from breeder.weather.services.nws import NwsService
 from breeder.weather.services.types import FetchedForecast, Spot
 from tests.weather.services import shapes
 from tests.weather.services.shapes import END, HERE, NOW, answer
 
-SERVICE = UsService("keeper@example.org")
+SERVICE = NwsService("keeper@example.org")
 ZONES = ("America/New_York", "America/Phoenix", "America/Adak", "Europe/London", "Asia/Kolkata", "Australia/Lord_Howe")
 
 
@@ -44,7 +44,7 @@ def test_the_point_is_asked_first_then_the_grid_that_it_names_even_in_column_0()
 
 
 def test_a_relay_of_the_keepers_own_stands_in_for_the_addresses_that_the_service_names() -> None:
-    relayed = UsService("keeper@example.org", "http://192.168.1.20:8080/nws")
+    relayed = NwsService("keeper@example.org", "http://192.168.1.20:8080/nws")
     (ask,) = relayed.build_requests(HERE, NOW, END, (answer(shapes.point(), "point"),))
     assert ask.url == "http://192.168.1.20:8080/nws/gridpoints/MEG/0,31"
 
@@ -52,7 +52,7 @@ def test_a_relay_of_the_keepers_own_stands_in_for_the_addresses_that_the_service
 def test_nothing_is_asked_without_a_contact() -> None:
     for contact in ("", "no", "a b@example.org", "x@example.org\r\nX: 1", "ü@example.org"):
         with pytest.raises(NeedsKey):
-            UsService(contact).build_requests(HERE, NOW, END)
+            NwsService(contact).build_requests(HERE, NOW, END)
 
 
 def test_equal_hours_that_were_merged_are_spread_again() -> None:
@@ -121,7 +121,7 @@ def test_with_any_part_missing_the_hours_are_right_or_refused(path: tuple[Any, .
     whole = read(shapes.grid())
     try:
         forecast = read(shapes.without(shapes.grid(), path))
-    except Trouble:
+    except ServiceTrouble:
         return
     kept = {forecast.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(forecast.hours.c)}
     true = {whole.hours.starts_at + hour * hour_grid.HOUR: value for hour, value in enumerate(whole.hours.c)}
@@ -168,7 +168,7 @@ PROBLEM = {"type": "urn:noaa:nws:api:ForecastGridExpired", "title": "Forecast Gr
         (400, PROBLEM, BadResponse),
     ],
 )
-def test_errors_are_told_apart(status: int, document: Any, expected: type[Trouble]) -> None:
+def test_errors_are_told_apart(status: int, document: Any, expected: type[ServiceTrouble]) -> None:
     with pytest.raises(expected) as trouble:
         read(document, status=status, kind="application/problem+json")
     assert trouble.value.status == status
@@ -232,5 +232,5 @@ def test_days_on_which_clocks_change_keep_all_their_hours(zone: str, day: tuple[
     assert all(later - before == hour_grid.HOUR for before, later in zip(hours, hours[1:], strict=False))
     length_h = (after.astimezone(UTC) - midnight.astimezone(UTC)) / hour_grid.HOUR
     assert abs(len(hours) - length_h) < 1
-    if length_h == int(length_h) and hour_grid.hour_of(span[0]) == span[0]:
+    if length_h == int(length_h) and hour_grid.floor_hour(span[0]) == span[0]:
         assert len(hours) == length_h

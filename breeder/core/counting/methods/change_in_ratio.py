@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 
 from ..defaults import CONFIDENCE
-from ..errors import Checks
-from ..quantiles import z_of
-from .count import Asked, Count, Own, as_count
+from ..errors import CountChecks
+from ..quantiles import normal_quantile
+from .count import Count, CountOptions, MethodEstimate, as_count
 
 
 @dataclass(frozen=True)
-class Sexes:
+class SexCounts:
     """Males and females in one look, or among the animals taken out."""
 
     males: int
@@ -28,7 +28,7 @@ class Sexes:
 
 
 def by_sexes(
-    before: Sexes, after: Sexes, taken: Sexes, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
+    before: SexCounts, after: SexCounts, taken: SexCounts, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0
 ) -> Count:
     """Return the number before a sale by sex, from the share of females seen before and after it.
 
@@ -42,7 +42,7 @@ def by_sexes(
     _check(before, after, taken, confidence, shared_sd)
     p1, p2 = before.share_female, after.share_female
     left = (taken.females - p1 * taken.both) / (p1 - p2) if p1 != p2 else 0.0
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     if left <= 0:
         why = (
             f"{p1:.0%} were females before and {p2:.0%} after taking {taken.males} males and {taken.females} females: "
@@ -52,11 +52,11 @@ def by_sexes(
     held = left + taken.both
     error = math.sqrt(held**2 * _variance(before) + left**2 * _variance(after)) / abs(p1 - p2)
     log_sd = math.sqrt(math.log1p((error / held) ** 2))
-    result = Own(
+    result = MethodEstimate(
         held,
         error,
-        lambda level: held * math.exp(-z_of(level) * log_sd),
-        lambda level: held * math.exp(z_of(level) * log_sd),
+        lambda level: held * math.exp(-normal_quantile(level) * log_sd),
+        lambda level: held * math.exp(normal_quantile(level) * log_sd),
         floor=float(taken.both),
     )
     steps = (
@@ -67,14 +67,14 @@ def by_sexes(
     return as_count("by_sexes", result, asked, notes, steps, taken_since=taken.both)
 
 
-def _variance(look: Sexes) -> float:
+def _variance(look: SexCounts) -> float:
     """Return the variance of a look's share of females; a look that saw only one sex still has some."""
     share = (look.females + 1) / (look.both + 2)
     return share * (1 - share) / look.both
 
 
-def _check(before: Sexes, after: Sexes, taken: Sexes, confidence: float, shared_sd: float) -> None:
-    checks = Checks()
+def _check(before: SexCounts, after: SexCounts, taken: SexCounts, confidence: float, shared_sd: float) -> None:
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     for name, look in (("before", before), ("after", after), ("taken", taken)):
         for sex in ("males", "females"):

@@ -11,7 +11,7 @@ import scipy
 
 
 @dataclass(frozen=True)
-class Held:
+class RemovalEstimate:
     """Animals there before the first pass, the share that one pass catches, and the standard error if there is one."""
 
     number: float
@@ -19,7 +19,7 @@ class Held:
     standard_error: float | None = None
 
 
-def two_passes(first: int, second: int) -> Held | None:
+def two_passes(first: int, second: int) -> RemovalEstimate | None:
     """Return c1²/(c1 − c2) with p = 1 − c2/c1 and SE = c1·c2·√(c1 + c2)/(c1 − c2)²; None when catches did not fall.
 
     Source: Seber & Le Cren 1967; Seber 1982, ch. 7.
@@ -27,7 +27,7 @@ def two_passes(first: int, second: int) -> Held | None:
     fall = first - second
     if fall <= 0:
         return None
-    return Held(first**2 / fall, fall / first, first * second * math.sqrt(first + second) / fall**2)
+    return RemovalEstimate(first**2 / fall, fall / first, first * second * math.sqrt(first + second) / fall**2)
 
 
 def two_passes_less_biased(first: int, second: int) -> float | None:
@@ -43,7 +43,7 @@ def three_passes(first: int, second: int, third: int) -> float | None:
     return (6 * x**2 - 3 * x * y - y**2 + y * math.sqrt(y**2 + 6 * x * y - 3 * x**2)) / (18 * (x - y))
 
 
-def first_pass_differs(catches: Sequence[int]) -> float:
+def first_pass_chi_square(catches: Sequence[int]) -> float:
     """Return the likelihood-ratio χ² (1 degree of freedom) for a first pass that catches another share than the rest.
 
     Over 3.84 shy animals are missed and the estimate is too low. Source: Schnute 1983, Can. J. Fish. Aquat. Sci.
@@ -61,7 +61,7 @@ def first_pass_differs(catches: Sequence[int]) -> float:
     return max(0.0, 2 * (_highest(first_pass_apart, total) - _highest(all_passes_alike, total)))
 
 
-def unequal_effort(catches: Sequence[int], effort: Sequence[float]) -> Held | None:
+def leslie_regression(catches: Sequence[int], effort: Sequence[float]) -> RemovalEstimate | None:
     """Return Leslie's regression of catch per effort on the catch so far, half of the current catch included.
 
     `share_caught` is the catchability of one unit of effort. None when catches did not fall. Source: Leslie & Davis
@@ -70,10 +70,10 @@ def unequal_effort(catches: Sequence[int], effort: Sequence[float]) -> Held | No
     rate = np.asarray(catches) / np.asarray(effort)
     before = np.cumsum(catches) - np.asarray(catches) / 2
     slope, start = np.polyfit(before, rate, 1)
-    return Held(float(-start / slope), float(-slope)) if slope < 0 else None
+    return RemovalEstimate(float(-start / slope), float(-slope)) if slope < 0 else None
 
 
-def unequal_effort_log(catches: Sequence[int], effort: Sequence[float]) -> Held | None:
+def delury_regression(catches: Sequence[int], effort: Sequence[float]) -> RemovalEstimate | None:
     """Return DeLury's regression of the log catch per effort on the effort so far, half of the current one included.
 
     Source: DeLury 1947, Biometrics 3:145; Ricker 1975, ch. 6.
@@ -81,11 +81,11 @@ def unequal_effort_log(catches: Sequence[int], effort: Sequence[float]) -> Held 
     log_rate = np.log(np.asarray(catches) / np.asarray(effort))
     spent = np.cumsum(effort) - np.asarray(effort) / 2
     slope, start = np.polyfit(spent, log_rate, 1)
-    return Held(float(math.exp(start) / -slope), float(-slope)) if slope < 0 else None
+    return RemovalEstimate(float(math.exp(start) / -slope), float(-slope)) if slope < 0 else None
 
 
 @dataclass(frozen=True)
-class Repeated:
+class RepeatedMarking:
     """Marking over several rounds: Schnabel's estimate, Chapman's form of it, and Schumacher and Eschmeyer's."""
 
     schnabel: float
@@ -93,7 +93,7 @@ class Repeated:
     schumacher: float
 
 
-def marked_repeatedly(caught: Sequence[int], again: Sequence[int], at_large: Sequence[int]) -> Repeated | None:
+def marked_repeatedly(caught: Sequence[int], again: Sequence[int], at_large: Sequence[int]) -> RepeatedMarking | None:
     """Return the estimates from rounds of catching: `caught`, marked animals `again` among them, marks `at_large`.
 
     `at_large` is before each round. None when no marked animal came back. Source: Schnabel 1938; Schumacher & Eschmeyer
@@ -103,7 +103,7 @@ def marked_repeatedly(caught: Sequence[int], again: Sequence[int], at_large: Seq
     met, seen = float(c @ m), float(r.sum())
     if not seen:
         return None
-    return Repeated(met / seen, met / (seen + 1), float(c @ m**2) / float(r @ m))
+    return RepeatedMarking(met / seen, met / (seen + 1), float(c @ m**2) / float(r @ m))
 
 
 def _known(held: float, total: int) -> float:

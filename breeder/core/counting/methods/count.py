@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from ..defaults import CONFIDENCE, STORED_CONFIDENCE
-from ..quantiles import STORED_Z, z_of
+from ..quantiles import STORED_Z, normal_quantile
 
 Bound = Callable[[float], float]  # one-sided confidence -> animals
-NOTHING_AT_ALL = 0.5  # animals; replaces a bound of zero where a logarithm is needed, and rounds down to none
+LEAST_BOUND = 0.5  # animals; replaces a bound of zero where a logarithm is needed, and rounds down to none
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Count:
 
 
 @dataclass(frozen=True)
-class Own:
+class MethodEstimate:
     """A method's estimate before the shared error is added: its bounds are functions of the one-sided confidence.
 
     `floor` animals were in the hand, so no error can take them away.
@@ -59,7 +59,7 @@ class Own:
 
 
 @dataclass(frozen=True)
-class Asked:
+class CountOptions:
     """The options of every method: one-sided confidence and shared error on the log scale."""
 
     confidence: float
@@ -68,8 +68,8 @@ class Asked:
 
 def as_count(
     method: str,
-    result: Own,
-    asked: Asked,
+    result: MethodEstimate,
+    asked: CountOptions,
     notes: tuple[str, ...] = (),
     steps: tuple[str, ...] = (),
     taken_since: int = 0,
@@ -89,7 +89,7 @@ def as_count(
         lower=lower,
         interval=None if low is None or high is None else (low, high),
         notes=notes,
-        log_sd=None if lower is None else spread_to(result.estimate, lower95 or 0.0),
+        log_sd=None if lower is None else spread_from_bound(result.estimate, lower95 or 0.0),
         confidence=asked.confidence,
         shared_sd=asked.shared_sd,
         steps=(*steps, *_shared_step(result, asked, lower)),
@@ -99,12 +99,12 @@ def as_count(
     )
 
 
-def spread_to(estimate: float, lower95: float) -> float:
+def spread_from_bound(estimate: float, lower95: float) -> float:
     """Return the log-scale spread that puts the one-sided 95 % bound of a log-normal at `lower95` (both animals)."""
-    return max(0.0, math.log(estimate / max(lower95, NOTHING_AT_ALL)) / STORED_Z)
+    return max(0.0, math.log(estimate / max(lower95, LEAST_BOUND)) / STORED_Z)
 
 
-def log_sd_of(count: Count) -> float:
+def stored_log_sd(count: Count) -> float:
     """Return the log-scale spread to store for a count: ln(estimate / lower95) / 1.645, shared error included.
 
     Raises ValueError when the count has no lower bound.
@@ -114,17 +114,17 @@ def log_sd_of(count: Count) -> float:
     return count.log_sd
 
 
-def _bound(result: Own, asked: Asked, confidence: float, side: int) -> float | None:
+def _bound(result: MethodEstimate, asked: CountOptions, confidence: float, side: int) -> float | None:
     edge = result.below if side < 0 else result.above
     if not asked.shared_sd:  # keep the method's exact figure: a logarithm and back would round it
         return None if edge is None else max(result.floor, edge(confidence))
-    shared = z_of(confidence) * asked.shared_sd
+    shared = normal_quantile(confidence) * asked.shared_sd
     at = result.estimate if edge is None else edge(confidence)
     reach = math.inf if at <= 0 else math.hypot(max(0.0, side * math.log(at / result.estimate)), shared)
     return max(result.floor, result.estimate * math.exp(side * reach))
 
 
-def _shared_step(result: Own, asked: Asked, lower: float | None) -> tuple[str, ...]:
+def _shared_step(result: MethodEstimate, asked: CountOptions, lower: float | None) -> tuple[str, ...]:
     if lower is None:
         return ()
     how = f"One-sided {asked.confidence:.0%} lower bound: {lower:.1f} animals"
@@ -137,6 +137,6 @@ def _shared_step(result: Own, asked: Asked, lower: float | None) -> tuple[str, .
     )
 
 
-def working(count: Count) -> tuple[str, ...]:
+def working_text(count: Count) -> tuple[str, ...]:
     """Return how a count was computed, as sentences for the page; the warnings come last."""
     return (*count.steps, *count.notes)

@@ -6,9 +6,9 @@ import math
 from dataclasses import replace
 
 from ..defaults import CONFIDENCE
-from ..errors import MOST_ANIMALS, Checks
-from ..quantiles import STORED_Z, z_of
-from .count import NOTHING_AT_ALL, Asked, Count, Own, as_count, spread_to
+from ..errors import MOST_ANIMALS, CountChecks
+from ..quantiles import STORED_Z, normal_quantile
+from .count import LEAST_BOUND, Count, CountOptions, MethodEstimate, as_count, spread_from_bound
 
 ONE_BY_ONE = ("hand", "full_sort")  # every animal was in the hand
 
@@ -20,7 +20,7 @@ def hand(counted: int, missed_share: float = 0.0, *, confidence: float = CONFIDE
     negative binomial; the lower bound is what was counted. `confidence` is one-sided, `shared_sd` on the log scale.
     Raises BadCount. Source: negative binomial waiting time, any textbook.
     """
-    return _one_by_one("hand", counted, missed_share, Asked(confidence, shared_sd))
+    return _one_by_one("hand", counted, missed_share, CountOptions(confidence, shared_sd))
 
 
 def full_sort(
@@ -30,19 +30,23 @@ def full_sort(
 
     Same arithmetic as `hand`, but a method of its own because guesses are measured against it. Raises BadCount.
     """
-    return _one_by_one("full_sort", counted, missed_share, Asked(confidence, shared_sd))
+    return _one_by_one("full_sort", counted, missed_share, CountOptions(confidence, shared_sd))
 
 
-def _one_by_one(method: str, number: int, missed_share: float, asked: Asked) -> Count:
-    checks = Checks()
+def _one_by_one(method: str, number: int, missed_share: float, asked: CountOptions) -> Count:
+    checks = CountChecks()
     checks.spread(asked.confidence, asked.shared_sd)
     checks.animals("counted", number, least=0)
     checks.number("missed_share", missed_share, least=0, below=1, remedy="Give a share such as 0.05 for 5 in 100.")
     checks.done()
     estimate = number / (1 - missed_share)
     error = math.sqrt(number * missed_share) / (1 - missed_share)
-    result = Own(
-        estimate, error, lambda level: float(number), lambda level: estimate + z_of(level) * error, floor=float(number)
+    result = MethodEstimate(
+        estimate,
+        error,
+        lambda level: float(number),
+        lambda level: estimate + normal_quantile(level) * error,
+        floor=float(number),
     )
     if missed_share:
         steps = (f"{number} counted / (1 − {missed_share:g} missed) = {estimate:.1f}; at least the {number} counted.",)
@@ -60,7 +64,7 @@ def weight(
     comes from `shared_sd` alone and is None without it; the sample itself was in the hand and is a floor. Raises
     BadCount. Common practice, no source.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("sample_count", sample_count, least=1, remedy="Count some animals and weigh them first.")
     checks.measure("sample_g", sample_g, remedy="Weigh the counted sample in grams.")
@@ -72,7 +76,7 @@ def weight(
         )
     checks.done()
     estimate = sample_count * whole_g / sample_g
-    result = Own(estimate, None, None, None, floor=float(sample_count))
+    result = MethodEstimate(estimate, None, None, None, floor=float(sample_count))
     notes = (
         () if shared_sd else ("One weighed sample does not show its own error, so there is no bound and no interval.",)
     )
@@ -81,7 +85,7 @@ def weight(
         f"{sample_count} animals weigh {sample_g:g} g: {each_g:.4g} g each.",
         f"{whole_g:g} g / {each_g:.4g} g = {estimate:.1f}.",
     )
-    return as_count("weight", result, Asked(confidence, shared_sd), notes, steps)
+    return as_count("weight", result, CountOptions(confidence, shared_sd), notes, steps)
 
 
 def after_sale(
@@ -94,7 +98,7 @@ def after_sale(
     with the delta-method standard error, never below the animals removed. When the index did not fall, everything is
     None with a note. Raises BadCount. Source: Hoenig et al. 1993, ICES CM 1993/D:51.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.number(
         "index_before",
@@ -106,7 +110,7 @@ def after_sale(
     checks.number("index_after", index_after, least=0, most=MOST_ANIMALS)
     checks.animals("removed", removed, least=1, remedy="Nothing was taken out, so count in another way.")
     checks.done()
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     if index_after >= index_before:
         why = (
             f"The index did not fall ({index_before:g} before, {index_after:g} after taking {removed}), so the "
@@ -117,11 +121,11 @@ def after_sale(
     fall = index_after / index_before
     error = removed / (1 - fall) ** 2 * math.sqrt(fall**2 / index_before + fall / index_before)
     log_sd = math.sqrt(math.log1p((error / estimate) ** 2))
-    result = Own(
+    result = MethodEstimate(
         estimate,
         error,
-        lambda level: estimate * math.exp(-z_of(level) * log_sd),
-        lambda level: estimate * math.exp(z_of(level) * log_sd),
+        lambda level: estimate * math.exp(-normal_quantile(level) * log_sd),
+        lambda level: estimate * math.exp(normal_quantile(level) * log_sd),
         floor=float(removed),
     )
     steps = (
@@ -132,7 +136,7 @@ def after_sale(
     return as_count("after_sale", result, asked, notes, steps, taken_since=removed)
 
 
-def left_after(count: Count) -> Count:
+def count_after_sale(count: Count) -> Count:
     """Return a before-and-after-sale count as a count of what is left: the sale comes off estimate and bounds.
 
     A count without an estimate or a bound stays as it is.
@@ -140,14 +144,14 @@ def left_after(count: Count) -> Count:
     taken = count.taken_since
     if not taken or count.estimate is None or count.lower is None or count.log_sd is None:
         return count
-    left = max(count.estimate - taken, NOTHING_AT_ALL)
+    left = max(count.estimate - taken, LEAST_BOUND)
     lower95 = count.estimate * math.exp(-STORED_Z * count.log_sd) - taken
     return replace(
         count,
         estimate=left,
         lower=min(left, max(0.0, count.lower - taken)),
         interval=count.interval and (max(0.0, count.interval[0] - taken), max(left, count.interval[1] - taken)),
-        log_sd=spread_to(left, lower95),
+        log_sd=spread_from_bound(left, lower95),
         floor=0.0,
         taken_since=0,
         bound_at=lambda level: min(left, max(0.0, count.lower_at(level) - taken)),

@@ -9,9 +9,9 @@ import numpy as np
 import scipy
 
 from ..defaults import CONFIDENCE, FEW_RECAPTURES
-from ..errors import MOST_ANIMALS, Checks
-from ..quantiles import z_of
-from .count import Asked, Count, Own, as_count
+from ..errors import MOST_ANIMALS, CountChecks
+from ..quantiles import normal_quantile
+from .count import Count, CountOptions, MethodEstimate, as_count
 
 MOLTING = (
     "Marks are lost when animals molt, which makes the estimate too high. Catch again within a few days, and never "
@@ -30,7 +30,7 @@ def marked(
     The interval is normal, the lower bound exact hypergeometric; neither is below the number of different animals seen.
     Raises BadCount. Sources: Chapman 1951; variance Seber 1982, p. 60.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("marked", marked, least=1, remedy="Mark some animals first.")
     checks.animals("caught", caught, least=1, remedy="Catch some animals again first.")
@@ -48,18 +48,18 @@ def marked(
         / ((marked_caught + 1) ** 2 * (marked_caught + 2))
     )  # fmt: skip
     seen = marked + caught - marked_caught
-    result = Own(
+    result = MethodEstimate(
         estimate,
         error,
         lambda level: float(exact_lower(marked, caught, marked_caught, level)),
-        lambda level: estimate + z_of(level) * error,
+        lambda level: estimate + normal_quantile(level) * error,
         floor=float(seen),
     )
     steps = (
         f"({marked} + 1) × ({caught} + 1) / ({marked_caught} + 1) − 1 = {estimate:.1f}; standard error {error:.1f}.",
         f"{seen} different animals were seen, so there are at least that many.",
     )
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     count = as_count("marked", result, asked, _notes(marked_caught), steps)
     return _normal_interval(count, result)
 
@@ -74,18 +74,18 @@ def exact_lower(marked: int, caught: int, marked_caught: int, confidence: float)
     alpha = 1 - confidence
     step = 1
     high = low
-    while at_most(marked_caught, high, marked, caught) <= alpha:
+    while chance_of_at_most(marked_caught, high, marked, caught) <= alpha:
         low, high, step = high + 1, high + step, 2 * step
     while low < high:
         half = (low + high) // 2
-        if at_most(marked_caught, half, marked, caught) > alpha:
+        if chance_of_at_most(marked_caught, half, marked, caught) > alpha:
             high = half
         else:
             low = half + 1
     return low
 
 
-def at_most(few: int, held: int, marked: int, caught: int) -> float:
+def chance_of_at_most(few: int, held: int, marked: int, caught: int) -> float:
     """Return the chance of at most `few` marked among `caught` drawn from `held` animals, `marked` of them marked."""
     least = max(0, caught - (held - marked))
     if few < least:
@@ -108,9 +108,9 @@ def _log_choose(n: int, k: np.ndarray | float) -> np.ndarray:
     return np.asarray(chosen)
 
 
-def _normal_interval(count: Count, result: Own) -> Count:
+def _normal_interval(count: Count, result: MethodEstimate) -> Count:
     """Give the count the normal interval of its standard error, widened by the shared error."""
-    z = z_of((1 + count.confidence) / 2)
+    z = normal_quantile((1 + count.confidence) / 2)
     reach = z * math.hypot(result.standard_error or 0.0, result.estimate * count.shared_sd)
     return replace(count, interval=(max(result.floor, result.estimate - reach), result.estimate + reach))
 

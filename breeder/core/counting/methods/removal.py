@@ -11,10 +11,10 @@ import numpy as np
 import scipy
 
 from ..defaults import CONFIDENCE
-from ..errors import Checks
-from ..quantiles import z_of
-from .closed_forms import first_pass_differs
-from .count import Asked, Count, Own, as_count
+from ..errors import CountChecks
+from ..quantiles import normal_quantile
+from .closed_forms import first_pass_chi_square
+from .count import Count, CountOptions, MethodEstimate, as_count
 
 CHI_SQUARE_95 = 3.841  # 95 % quantile of χ² with one degree of freedom
 FEWEST_TO_COMPARE = 3  # passes; with two there is nothing to compare the first pass with
@@ -53,7 +53,7 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
     too low, which is the safe side. The standard error is form 1, the interval normal, the lower bound from the profile
     likelihood (−2Δℓ ≤ z²); neither is below the catch. Raises BadCount. Source: Carle & Strub 1978, Biometrics 34:621.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     if len(catches) < 2:
         checks.fault(
@@ -62,19 +62,19 @@ def removal(catches: Sequence[int], *, confidence: float = CONFIDENCE, shared_sd
     for place, caught in enumerate(catches):
         checks.animals(f"catches[{place}]", caught, least=0)
     checks.done()
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     passes = Passes(tuple(int(caught) for caught in catches))
     if not passes.total:
         notes = ("Nothing was caught, which does not prove an empty tub.",)
-        return as_count("removal", Own(0.0, None, None, None), asked, notes)
+        return as_count("removal", MethodEstimate(0.0, None, None, None), asked, notes)
     held = carle_strub(passes)
     share = passes.share_caught(held)
     error = standard_error(passes, held)
-    result = Own(
+    result = MethodEstimate(
         float(held),
         error,
         lambda level: float(min(held, likelihood_lower(passes, level))),
-        lambda level: held + z_of(level) * error,
+        lambda level: held + normal_quantile(level) * error,
         floor=float(passes.total),
     )
     steps = (
@@ -98,10 +98,10 @@ def carle_strub(passes: Passes) -> int:
 
 def standard_error(passes: Passes, held: float) -> float:
     """Return form 1 of the standard error, √{N qᵏ(1−qᵏ)/[(1−qᵏ)² − (pk)² qᵏ⁻¹]} (Carle & Strub 1978; Seber 1982)."""
-    return form_one(held, passes.share_caught(held), passes.passes)
+    return standard_error_form_one(held, passes.share_caught(held), passes.passes)
 
 
-def form_one(held: float, p: float, k: int) -> float:
+def standard_error_form_one(held: float, p: float, k: int) -> float:
     """Return form 1 of the standard error for `held` animals, of which each of `k` passes catches a share `p`.
 
     The denominator is a difference of order p⁴ between two nearly equal numbers, so a small share needs more digits
@@ -114,7 +114,7 @@ def form_one(held: float, p: float, k: int) -> float:
         return float((Decimal(held) * q**k * (1 - q**k) / below).sqrt())
 
 
-def form_two(passes: Passes, held: float) -> float:
+def standard_error_form_two(passes: Passes, held: float) -> float:
     """Return the other published form, √{N(N−T)T/[T² − N(N−T)(kp)²/(1−p)]}, for comparison (Cowx 1983)."""
     p, k, total = passes.share_caught(held), passes.passes, passes.total
     left = held * (held - total)
@@ -146,7 +146,7 @@ def likelihood_lower(passes: Passes, confidence: float) -> int:
         best = log_likelihood(passes, _first(rising, passes.total))
     else:
         best = log_likelihood(passes, math.inf)
-    least = best - z_of(confidence) ** 2 / 2
+    least = best - normal_quantile(confidence) ** 2 / 2
     return _first(lambda held: log_likelihood(passes, held) >= least, passes.total)
 
 
@@ -164,15 +164,15 @@ def _first(true_from: Callable[[int], bool], start: int) -> int:
     return low
 
 
-def _normal_interval(count: Count, result: Own) -> Count:
-    z = z_of((1 + count.confidence) / 2)
+def _normal_interval(count: Count, result: MethodEstimate) -> Count:
+    z = normal_quantile((1 + count.confidence) / 2)
     reach = z * math.hypot(result.standard_error or 0.0, result.estimate * count.shared_sd)
     return replace(count, interval=(max(result.floor, result.estimate - reach), result.estimate + reach))
 
 
 def _notes(passes: Passes) -> tuple[str, ...]:
     if passes.x > passes.total * (passes.passes - 1) / 2:
-        if passes.passes >= FEWEST_TO_COMPARE and first_pass_differs(passes.catches) > CHI_SQUARE_95:
+        if passes.passes >= FEWEST_TO_COMPARE and first_pass_chi_square(passes.catches) > CHI_SQUARE_95:
             return (
                 "The first pass caught another share than the rest, so shy animals are missed and this is too low.",
             )

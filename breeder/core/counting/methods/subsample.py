@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..defaults import CONFIDENCE, FEW_PORTIONS
-from ..errors import Checks
-from ..quantiles import t_of
-from .count import Asked, Count, Own, as_count
+from ..errors import CountChecks
+from ..quantiles import t_quantile
+from .count import Count, CountOptions, MethodEstimate, as_count
 
 
 @dataclass(frozen=True)
-class Layer:
+class SubstrateLayer:
     """Portions out of one layer of a tub: animals in each, size of each, and size of the whole layer (one unit)."""
 
     counts: Sequence[int]
@@ -51,12 +51,16 @@ def portions(
     tests/core/counting.
     """
     return layers(
-        [Layer(counts, sizes, whole)], visible=visible, whole_cv=whole_cv, confidence=confidence, shared_sd=shared_sd
+        [SubstrateLayer(counts, sizes, whole)],
+        visible=visible,
+        whole_cv=whole_cv,
+        confidence=confidence,
+        shared_sd=shared_sd,
     )
 
 
 def layers(
-    parts: Sequence[Layer],
+    parts: Sequence[SubstrateLayer],
     *,
     visible: int = 0,
     whole_cv: float = 0.0,
@@ -68,7 +72,7 @@ def layers(
     Each layer needs at least two portions. Degrees of freedom follow Satterthwaite (1946, Biometrics Bull. 2:110); with
     one layer they are portions − 1. Parameters as in `portions`. Raises BadCount.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("visible", visible, least=0)
     checks.number("whole_cv", whole_cv, least=0, below=1, remedy="Give a share such as 0.05.")
@@ -82,16 +86,16 @@ def layers(
     seen = visible + sum(sum(layer.counts) for layer in parts)
     notes = _notes(parts, seen)
     steps = _steps(parts, estimates, visible)
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     if not seen:
-        return as_count("portions", Own(0.0, None, None, None), asked, notes, steps)
+        return as_count("portions", MethodEstimate(0.0, None, None, None), asked, notes, steps)
     variance = sum(part.variance for part in estimates) + (whole_cv * hidden) ** 2
     bounds = _LogT(hidden, variance, _freedom(estimates), visible)
-    result = Own(visible + hidden, math.sqrt(variance), bounds.below, bounds.above, floor=float(seen))
+    result = MethodEstimate(visible + hidden, math.sqrt(variance), bounds.below, bounds.above, floor=float(seen))
     return as_count("portions", result, asked, notes, steps)
 
 
-def ratio_estimate(layer: Layer) -> LayerEstimate:
+def ratio_estimate(layer: SubstrateLayer) -> LayerEstimate:
     """Return N = (Σy / Σx)·X and its variance (X/x̄)²·(1 − f)·s_d²/m with s_d² = Σ(y − Rx)²/(m − 1), f = Σx/X.
 
     s_d² is at least the mean count of a portion, which is the variance of animals spread at random (Poisson). Portions
@@ -118,7 +122,7 @@ class _LogT:
     def _reach(self, confidence: float) -> float:
         if not self.hidden or not self.variance:
             return 0.0
-        return t_of(confidence, self.freedom) * math.sqrt(math.log1p(self.variance / self.hidden**2))
+        return t_quantile(confidence, self.freedom) * math.sqrt(math.log1p(self.variance / self.hidden**2))
 
     def below(self, confidence: float) -> float:
         return self.visible + self.hidden * math.exp(-self._reach(confidence))
@@ -134,7 +138,7 @@ def _freedom(estimates: Sequence[LayerEstimate]) -> float:
     return float(spread**2 / sum(part.variance**2 / part.freedom for part in estimates))
 
 
-def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
+def _check_layer(checks: CountChecks, layer: SubstrateLayer, at: str) -> None:
     m = len(layer.counts)
     if m < 2:
         checks.fault(
@@ -159,7 +163,7 @@ def _check_layer(checks: Checks, layer: Layer, at: str) -> None:
         )
 
 
-def _notes(parts: Sequence[Layer], seen: int) -> tuple[str, ...]:
+def _notes(parts: Sequence[SubstrateLayer], seen: int) -> tuple[str, ...]:
     if not seen:
         return ("No portion held an animal, which does not prove an empty tub. Sort it by hand before you rely on 0.",)
     fewest = min(len(layer.counts) for layer in parts)
@@ -168,7 +172,7 @@ def _notes(parts: Sequence[Layer], seen: int) -> tuple[str, ...]:
     return (f"Only {fewest} portions were counted, so the bound is low; each portion more raises it.",)
 
 
-def _steps(parts: Sequence[Layer], estimates: Sequence[LayerEstimate], visible: int) -> tuple[str, ...]:
+def _steps(parts: Sequence[SubstrateLayer], estimates: Sequence[LayerEstimate], visible: int) -> tuple[str, ...]:
     steps = []
     for layer, part in zip(parts, estimates, strict=True):
         steps.append(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from ..defaults import CONFIDENCE, EYE_CLASS_WIDTH_SDS, SHELTER_SATURATION
-from ..errors import MOST_ANIMALS, Checks
-from ..quantiles import z_of
-from .count import Asked, Count, Own, as_count
+from ..errors import MOST_ANIMALS, CountChecks
+from ..quantiles import normal_quantile
+from .count import Count, CountOptions, MethodEstimate, as_count
 
 MOST_FACTOR = 10_000  # a tub is never that much larger than one piece of bark
 
@@ -19,7 +19,7 @@ def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: f
     geometric middle is the estimate, and the lower end of the class is its one-sided 95 % bound. `confidence` is
     one-sided, `shared_sd` on the log scale. Raises BadCount. Common practice, no source.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("from", low, least=1, remedy="A tub with none is a hand count of 0.")
     checks.animals(
@@ -28,17 +28,17 @@ def eye(low: float, high: float, *, confidence: float = CONFIDENCE, shared_sd: f
     checks.done()
     own_sd = math.log(high / low) / EYE_CLASS_WIDTH_SDS
     middle = math.sqrt(low * high)
-    result = Own(
+    result = MethodEstimate(
         middle,
         middle * math.sqrt(math.expm1(own_sd**2)),
-        lambda level: middle * math.exp(-z_of(level) * own_sd),
-        lambda level: middle * math.exp(z_of(level) * own_sd),
+        lambda level: middle * math.exp(-normal_quantile(level) * own_sd),
+        lambda level: middle * math.exp(normal_quantile(level) * own_sd),
     )
     steps = (
         f"Geometric middle of {low:g} and {high:g}: √({low:g} × {high:g}) = {middle:.1f}.",
         f"Spread of the class on the log scale: ln({high:g} / {low:g}) / {EYE_CLASS_WIDTH_SDS} = {own_sd:.3f}.",
     )
-    return as_count("eye", result, Asked(confidence, shared_sd), steps=steps)
+    return as_count("eye", result, CountOptions(confidence, shared_sd), steps=steps)
 
 
 def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd: float = 0.0) -> Count:
@@ -47,7 +47,7 @@ def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd
     Assumes the factor is known from earlier sorts. One look has no spread of its own, so the bound comes from
     `shared_sd` alone and is None without it. The animals seen are a floor. Raises BadCount. Common practice, no source.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("seen", seen, least=0)
     checks.number(
@@ -56,8 +56,8 @@ def piece(seen: int, factor: float, *, confidence: float = CONFIDENCE, shared_sd
     checks.done()
     notes = () if shared_sd else ("One look under one piece does not show its own error, so there is no bound.",)
     steps = (f"{seen} seen under the piece × {factor:g} = {seen * factor:.1f}.",)
-    result = Own(seen * factor, None, None, None, floor=float(seen))
-    return as_count("piece", result, Asked(confidence, shared_sd), notes if seen else (), steps)
+    result = MethodEstimate(seen * factor, None, None, None, floor=float(seen))
+    return as_count("piece", result, CountOptions(confidence, shared_sd), notes if seen else (), steps)
 
 
 def index(
@@ -71,7 +71,7 @@ def index(
     BadCount. Sources: delta method; Wilson 1927, J. Am. Stat. Assoc. 22:209; saturation: Broly et al. 2012, ZooKeys
     176:133.
     """
-    checks = Checks()
+    checks = CountChecks()
     checks.spread(confidence, shared_sd)
     checks.animals("seen", seen, least=0)
     checks.animals("trial_known", trial_known, least=1, remedy="Put a known number of animals in first.")
@@ -81,7 +81,7 @@ def index(
             "trial_seen", f"The trial saw {trial_seen} of {trial_known} animals. It cannot see more than there were."
         )
     checks.done()
-    asked = Asked(confidence, shared_sd)
+    asked = CountOptions(confidence, shared_sd)
     notes = _saturation(max(seen, trial_seen))
     share = trial_seen / trial_known
     if not trial_seen:
@@ -93,14 +93,20 @@ def index(
     )
     if not seen:
         return as_count(
-            "index", Own(0.0, None, None, None), asked, ("None were seen, which does not prove an empty tub.",), steps
+            "index",
+            MethodEstimate(0.0, None, None, None),
+            asked,
+            ("None were seen, which does not prove an empty tub.",),
+            steps,
         )
     log_sd = math.sqrt((1 - share) / seen + (1 - share) / trial_seen)
-    result = Own(
+    result = MethodEstimate(
         estimate,
         estimate * log_sd,
-        lambda level: min(estimate * math.exp(-z_of(level) * log_sd), seen / wilson(trial_seen, trial_known, level)[1]),
-        lambda level: estimate * math.exp(z_of(level) * log_sd),
+        lambda level: min(
+            estimate * math.exp(-normal_quantile(level) * log_sd), seen / wilson(trial_seen, trial_known, level)[1]
+        ),
+        lambda level: estimate * math.exp(normal_quantile(level) * log_sd),
         floor=float(seen),
     )
     return as_count("index", result, asked, notes, steps)
@@ -111,7 +117,7 @@ def wilson(successes: int, trials: int, confidence: float) -> tuple[float, float
 
     For a two-sided 95 % interval pass 0.975. Source: Wilson 1927; worked values in Newcombe 1998, Stat. Med. 17:857.
     """
-    z = z_of(confidence)
+    z = normal_quantile(confidence)
     share = successes / trials
     center = share + z**2 / (2 * trials)
     reach = z * math.sqrt(share * (1 - share) / trials + z**2 / (4 * trials**2))
@@ -121,9 +127,9 @@ def wilson(successes: int, trials: int, confidence: float) -> tuple[float, float
     return low, high
 
 
-def _unseen_in_trial(seen: int, trial_known: int, asked: Asked, notes: tuple[str, ...]) -> Count:
+def _unseen_in_trial(seen: int, trial_known: int, asked: CountOptions, notes: tuple[str, ...]) -> Count:
     share = wilson(0, trial_known, asked.confidence)[1]
-    lower = max(seen / share * math.exp(-z_of(asked.confidence) * asked.shared_sd), float(seen))
+    lower = max(seen / share * math.exp(-normal_quantile(asked.confidence) * asked.shared_sd), float(seen))
     why = f"The trial saw none of {trial_known}, so the share seen is not known and there is no estimate, only a bound."
     steps = (
         f"The share seen is at most {share:.3f}, so there are at least {seen} / {share:.3f} = {seen / share:.1f}.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 
-def after_months(now: float, rate: float, months: float, capacity: float = math.inf) -> float:
+def animals_after(now: float, rate: float, months: float, capacity: float = math.inf) -> float:
     """Return the animals after `months`, starting from `now`, at log growth `rate` a month and room for `capacity`.
 
     N(t) = K·N·λᵗ / (K + N·(λᵗ − 1)), λ = e^rate. Source: Beverton & Holt 1957.

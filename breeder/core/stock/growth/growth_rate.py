@@ -22,14 +22,14 @@ from breeder.core.counting.defaults import (
 )
 from breeder.core.counting.quantiles import months_between
 
-from .stage_matrix import Vital, growth_rate, stage_matrix
+from .stage_matrix import VitalRates, growth_rate, stage_matrix
 
 Numbers = npt.NDArray[np.float64]
 LEAST_LOG_SD = 0.02  # as for a full sort; keeps one exact count from deciding alone
 
 
 @dataclass(frozen=True)
-class Seen:
+class GrowthCount:
     """One count: animals, its spread on the log scale, and the animals taken since the count before (net).
 
     `shared_sd` is the part of the spread that all counts with the same `way` share (one person, one method).
@@ -58,7 +58,7 @@ class Growth:
     mark: str
 
 
-def default_growth(vital: Vital, mark: str = KEEPER_DEFAULT) -> Growth:
+def default_growth(vital: VitalRates, mark: str = KEEPER_DEFAULT) -> Growth:
     """Return the growth that follows from a species' brood, survival and life: ln λ of its stage matrix.
 
     Its standard deviation is large, because it is a default.
@@ -74,7 +74,7 @@ def life_table_growth(offspring: float, generation_days: float, mark: str) -> Gr
     return _in_doubt(math.log(offspring) / generation_days * DAYS_PER_MONTH, mark)
 
 
-def fitted_growth(counts: Sequence[Seen], default: Growth | None, capacity: float = math.inf) -> Growth | None:
+def fitted_growth(counts: Sequence[GrowthCount], default: Growth | None, capacity: float = math.inf) -> Growth | None:
     """Return the growth from a tub's own counts, harvest added back, averaged with the species' `default`.
 
     The weights are 1/sd². Without a default the counts decide alone; with under three counts or two months the default
@@ -100,7 +100,7 @@ def _in_doubt(rate: float, mark: str) -> Growth:
     return Growth(rate, max(LEAST_RATE_SD, DEFAULT_RATE_DOUBT * abs(rate)), 0, mark)
 
 
-def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
+def _slope(series: Sequence[GrowthCount], capacity: float) -> tuple[float, float]:
     """Return log growth a month and its standard deviation, by least squares of the rises between counts.
 
     Two neighboring rises share the error of the count between them, with opposite signs, so the rises are weighted by
@@ -121,7 +121,7 @@ def _slope(series: Sequence[Seen], capacity: float) -> tuple[float, float]:
     return rate, math.sqrt(max(1.0, float(left @ weights @ left) / (len(rises) - 1)) / across)
 
 
-def _errors(series: Sequence[Seen]) -> Numbers:
+def _errors(series: Sequence[GrowthCount]) -> Numbers:
     """Return one row per count and one column per error: its own errors first, then those shared by a method."""
     ways = sorted({seen.way for seen in series})
     shared = [[seen.shared_sd if seen.way == way else 0.0 for way in ways] for seen in series]

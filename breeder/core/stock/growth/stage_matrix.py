@@ -13,7 +13,7 @@ MONTHS_PER_YEAR = 12
 
 
 @dataclass(frozen=True)
-class Vital:
+class VitalRates:
     """Vital rates of a species: young in a brood, broods a year, months to maturity and survival of young until then.
 
     `share_female` is the share of females and `adult_life_months` the mean life of an adult.
@@ -39,7 +39,7 @@ def stay_and_leave(survival: float, duration: float) -> tuple[float, float]:
     return survival - leaving, leaving
 
 
-def stage_matrix(vital: Vital) -> Matrix:
+def stage_matrix(vital: VitalRates) -> Matrix:
     """Return the monthly matrix of young and adults (both sexes counted): births on top, growing up below.
 
     Each adult, male or female, counts as `share_female` mothers. Source: Lefkovitch 1965, Biometrics 21:1.
@@ -63,7 +63,7 @@ def sustainable_share(matrix: Matrix) -> float:
     return max(0.0, 1 - 1 / growth_rate(matrix))
 
 
-def sustainable_share_of(matrix: Matrix, stage: int) -> float:
+def sustainable_stage_share(matrix: Matrix, stage: int) -> float:
     """Return the share of one stage alone that may be taken after each step; 0 when the tub does not grow.
 
     It is the h at which the dominant eigenvalue of diag(1 − h)·A is 1, with h only in the row of `stage`. The

@@ -20,7 +20,7 @@ HALVINGS = 40
 
 
 @dataclass(frozen=True)
-class Forecast:
+class SurplusForecast:
     """The days on which a number is there with chance 0.5 and 0.8 (None: not within five years), and the reasons."""
 
     median_on: date | None
@@ -59,7 +59,7 @@ def surplus_forecast(
     surplus: int,
     kept_back: int,
     capacity: float = math.inf,
-) -> Forecast:
+) -> SurplusForecast:
     """Return when `surplus` animals above `kept_back` will be there, from the belief on the day `on`.
 
     The belief is `now` animals with log-scale spread `log_sd`; the tub has room for `capacity` animals. The forecast
@@ -67,11 +67,11 @@ def surplus_forecast(
     """
     wanted = float(surplus + kept_back)
     if now <= 0:
-        return Forecast(None, None, ("None are there to grow from.",))
+        return SurplusForecast(None, None, ("None are there to grow from.",))
     if wanted >= capacity:
         room = f"There is room for about {capacity:.0f}"
         why = f"{room}, so {surplus} above the {kept_back} kept back never fit. Split a tub."
-        return Forecast(None, None, (why,))
+        return SurplusForecast(None, None, (why,))
     median, sure = (_first_month(level, now, log_sd, growth, wanted, capacity) for level in (LIKELY, SURE))
     notes = [f"Growth of {math.expm1(growth.rate):.0%} a month in an uncrowded tub, {growth.mark}."]
     if median is None:
@@ -81,7 +81,7 @@ def surplus_forecast(
             "Growth is too much in doubt to name a day on which it is there 8 times in 10. Count now and then."
         )
     notes.append("Young are sold when they are counted, not before.")
-    return Forecast(_day(on, median), _day(on, sure), tuple(notes))
+    return SurplusForecast(_day(on, median), _day(on, sure), tuple(notes))
 
 
 def _first_month(
