@@ -46,8 +46,8 @@ def ask(
 def _ending(answer: RulebookAnswer, promised_by: date | None) -> list[str]:
     """Return a sentence for each permit that runs out before the day by which the box is promised."""
     return [
-        f"{permit.called} runs out on {recorded_day_text(permit.valid_until)}, before the box is promised by {recorded_day_text(promised_by)}. "
-        "Send it earlier, or write down the permit that follows."
+        f"{permit.called} runs out on {recorded_day_text(permit.valid_until)}, before the box is promised by "
+        f"{recorded_day_text(promised_by)}. Send it earlier, or write down the permit that follows."
         for permit in answer.permits
         if promised_by and permit.valid_until < promised_by
     ]

@@ -60,9 +60,9 @@ def destination(
 ) -> Destination:
     """Return a pasted address as it will be kept, with its place.
 
-    The place is the one typed by hand, else that of the US postcode. Raises UnreadableAddress if the country cannot be read or
-    postcode and state disagree, NotAPlace if the typed place is not one, NoPlace if the address leads to no place and
-    the keeper did not choose to do without.
+    The place is the one typed by hand, else that of the US postcode. Raises UnreadableAddress if the country cannot
+    be read or postcode and state disagree, NotAPlace if the typed place is not one, NoPlace if the address leads to
+    no place and the keeper did not choose to do without.
     """
     read = read_block(block, country=country)
     if not read.country:

@@ -70,7 +70,10 @@ class Fetcher:
     _last_asked: dict[str, float] = field(default_factory=dict)
 
     def get(self, ask: ServiceRequest, conditional: Mapping[str, str] | None = None) -> ServiceAnswer:
-        """Return the answer, whatever its status, after retries where they help. Raises a ServiceTrouble without an answer."""
+        """Return the answer, whatever its status, after retries where they help.
+
+        Raises a ServiceTrouble without an answer.
+        """
         ends = self.monotonic() + self.patience.overall_s
         for number in range(1, self.patience.tries + 1):
             try:

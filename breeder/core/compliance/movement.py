@@ -129,7 +129,8 @@ def _under_permit(
         lacks = permit_objection(permit, animal, way)
         if not lacks:
             terms = f" Conditions: {_ended(permit.conditions)}" if permit.conditions else ""
-            note = f"{going}{kind}, and {permit.called} counts until {recorded_day_text(permit.valid_until)}: {rule.source_text}.{terms}"
+            until = recorded_day_text(permit.valid_until)
+            note = f"{going}{kind}, and {permit.called} counts until {until}: {rule.source_text}.{terms}"
             asked = (f"{rule.source_text}:{old} Look it up, and write the new date down.",) if old else ()
             return RulebookAnswer(questions=asked, notes=(note,), permits=(permit,))
         near.append(f"{permit.called} {lacks}")
@@ -191,8 +192,8 @@ def _unclear(animal: Animal, way: Movement, rules: Sequence[Rule]) -> list[str]:
         regions.is_state(rule.destination) and regions.covers(way.destination, rule.destination) for rule in speaks
     ):
         sentences.append(
-            f"The address names no state of {regions.region_name(way.destination)}, so the rules of its states were not "
-            "checked. Add the state to the address."
+            f"The address names no state of {regions.region_name(way.destination)}, so the rules of its states were "
+            "not checked. Add the state to the address."
         )
     if not animal.determined:
         sentences += _resembles(animal, way, rules)

@@ -74,9 +74,8 @@ def _advised(kept: KnownBreeders, minimum: Minimum) -> list[str]:
         return []
     if kept.adults >= minimum.advised:
         return [f"{number_text(kept.adults, 'adults')} {is_or_are(kept.adults)} sure, as many as that or more."]
-    return [
-        f"{number_text(kept.adults, 'adults')} {is_or_are(kept.adults)} sure, {minimum.advised - kept.adults} fewer than that."
-    ]
+    sure = f"{number_text(kept.adults, 'adults')} {is_or_are(kept.adults)} sure"
+    return [f"{sure}, {minimum.advised - kept.adults} fewer than that."]
 
 
 def _sexes(kept: KnownBreeders, minimum: Minimum) -> list[str]:
@@ -116,8 +115,8 @@ def _skew(kept: KnownBreeders, minimum: Minimum) -> list[str]:
     if partners is None:
         least = math.floor(size / 4) + 1
         return [
-            f"With {number_text(rarer, name)} no number of {other} reaches the size advised: that takes {least} {name} or "
-            "more."
+            f"With {number_text(rarer, name)} no number of {other} reaches the size advised: that takes {least} "
+            f"{name} or more."
         ]
     if partners <= common:
         return []

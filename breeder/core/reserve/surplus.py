@@ -110,8 +110,8 @@ class StageHoldings:
 class Free:
     """The animals that may be promised: `number` free, `short` promised without cover, and the figures behind them.
 
-    `spare` is what is above the number kept back, less handling loss. `harvest_left` is how many may go until the next count
-    (None: no limit). Promises are not yet taken off these two.
+    `spare` is what is above the number kept back, less handling loss. `harvest_left` is how many may go until the next
+    count (None: no limit). Promises are not yet taken off these two.
     """
 
     number: int
@@ -247,8 +247,8 @@ def _cautions(stock: StageHoldings) -> tuple[str, ...]:
     cautions = [_why_not(tub) for tub in stock.tubs if not tub.counts and tub.lower]
     if stock.stage == "adults" and stock.breeders < stock.kept_back:
         cautions.append(
-            f"Below the minimum: {number_text(stock.breeders, 'breeders')} at least in breeding tubs, and {stock.kept_back} "
-            "must stay."
+            f"Below the minimum: {number_text(stock.breeders, 'breeders')} at least in breeding tubs, and "
+            f"{stock.kept_back} must stay."
         )
     return tuple(cautions)
 
@@ -260,6 +260,6 @@ def grown_up_text(stage: str, ageing: Ageing) -> tuple[str, ...]:
         return ()
     days = round(mature * DAYS_PER_MONTH)
     return (
-        f"Its young are grown within {number_text(days, 'days')}, so a count of them holds for less than that. Count on the "
-        "day you sell, or sell grown ones or whole cups.",
+        f"Its young are grown within {number_text(days, 'days')}, so a count of them holds for less than that. Count "
+        "on the day you sell, or sell grown ones or whole cups.",
     )

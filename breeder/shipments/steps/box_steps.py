@@ -87,6 +87,7 @@ def take_supplies(kit: Kit, boxes: int = 1) -> list[str]:
         supply.save(update_fields=["on_shelf"])
         if supply.on_shelf < supply.order_below:
             said.append(
-                f"{supply.on_shelf} of {supply} {is_or_are(supply.on_shelf)} left; order more below {supply.order_below}."
+                f"{supply.on_shelf} of {supply} {is_or_are(supply.on_shelf)} left; "
+                f"order more below {supply.order_below}."
             )
     return said

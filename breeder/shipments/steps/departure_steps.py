@@ -86,8 +86,8 @@ def close_promises(items: Iterable[ParcelItem], *, at: datetime) -> list[str]:
             continue
         if owed:
             said.append(
-                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {is_or_are(owed)} still owed and "
-                "promised. Plan another box, or change the order."
+                f"{owed} of the {line.packs * line.animals} agreed of {line.offer.line} {is_or_are(owed)} still owed "
+                "and promised. Plan another box, or change the order."
             )
         else:
             cultures.finish(promise, at=at)
