@@ -1,4 +1,4 @@
-"""Module names mean one thing, and names say what they hold. What is left of older names is counted, and only shrinks."""
+"""Module names mean one thing, and names say what they hold. Older names that are left are counted, and only shrink."""
 
 from collections import Counter
 from pathlib import Path
