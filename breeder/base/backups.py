@@ -67,7 +67,7 @@ def last() -> Last | None:
         about = path().stat()
     except OSError:
         return None
-    kept = _keeping().holdings(path())
+    kept = _keeping().backup_summary(path())
     if kept is None:
         return None
     rows = [(_words_of(label), number) for label, number in kept.rows.items()]

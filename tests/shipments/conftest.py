@@ -8,4 +8,4 @@ SEED = 20130401
 @pytest.fixture(autouse=True)
 def _same_draws(monkeypatch: pytest.MonkeyPatch) -> None:
     """Draw the same members for every box: numbers and keys differ with the order in which tests are run."""
-    monkeypatch.setattr("breeder.shipments.rules.departure_rules.seed_of", lambda *_: SEED)
+    monkeypatch.setattr("breeder.shipments.rules.departure_rules.draw_seed", lambda *_: SEED)
