@@ -35,7 +35,9 @@ NAMES = {
     "closures": "its carrier's closures",
     "limits": "what the animals bear",
     "tolerance": "the odds you allow",
+    "model": "how this program computes odds",
 }
+FIRST_MODEL = 1  # of checks that did not store it yet
 
 
 class DepartureRefused(ValidationError):
@@ -122,6 +124,8 @@ def draw_seed(parcel_number: int, service_id: int, post_on: date) -> int:
 
 def changed_inputs(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
     """Return the names of inputs that changed since the check; inputs that an old check did not store do not count."""
+    if "model" in now:
+        before = {"model": FIRST_MODEL} | dict(before)
     return [label for name, label in NAMES.items() if before.get(name, now.get(name)) != now.get(name)]
 
 
