@@ -47,14 +47,14 @@ def people_csv(request: HttpRequest, pk: int) -> HttpResponse:
 def promises(request: HttpRequest, pk: int) -> HttpResponse:
     """Who is promised what of a line, in which order, and what can be done while it is short."""
     actions.lapse_holds()
-    return _promises_page(request, _line_or_404(pk), ())
+    return _promises_page(request, _line_or_404(pk))
 
 
 @keeper_only
 @require_POST
 def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
     """Let what is held for an order come out of another tub, or out of any."""
-    line, refused = _line_or_404(pk), []
+    line = _line_or_404(pk)
     number, order_line, tub = (_number(request.POST.get(name, "")) for name in ("order", "line", "tub"))
 
     def act(**how: Any) -> Order:
@@ -67,21 +67,27 @@ def name_tub(request: HttpRequest, pk: int) -> HttpResponse:
         act,
         to=reverse("orders:line_promises", args=[pk]),
         done=f"Order {number} is moved.",
-        refuse=lambda refusal: refused.extend(refusal.messages),
+        refuse=lambda refusal: _say(request, refusal),
     )
     if answer is None:
-        return _promises_page(request, line, refused, status=REFUSED)
+        return _promises_page(request, line, open_line=order_line, status=REFUSED)
     if boxes := boxes_of(answer.result):
         messages.warning(request, f"Box {boxes[-1].number} was planned before. Look which tub it takes from.")
     return answer
 
 
-def _promises_page(request: HttpRequest, line: Line, refused: Any, status: int = 200) -> HttpResponse:
+def _say(request: HttpRequest, refusal: ValidationError) -> None:
+    """Say a refusal next to the button that was pressed."""
+    for sentence in refusal.messages:
+        messages.error(request, sentence)
+
+
+def _promises_page(request: HttpRequest, line: Line, *, open_line: int = 0, status: int = 200) -> HttpResponse:
     stock, stages = promises_of_line(line.pk, timezone.now())
     name = household().trade_name
     letters = {row.promise.pk: row.letter(name) for stage in stages for row in stage.rows if row.missing}
     shown = [(stage, [(row, letters.get(row.promise.pk)) for row in stage.rows]) for stage in stages]
-    page = {"line": line, "stock": stock, "stages": shown, "refused": refused}
+    page = {"line": line, "stock": stock, "stages": shown, "open_line": open_line}
     return render(request, "orders/promises.html", page, status=status)
 
 

@@ -144,9 +144,12 @@ def test_a_promise_does_not_move_to_a_tub_that_cannot_give_it(keeper_client: Cli
     with pytest.raises(ValidationError, match="not a line of order"):
         actions.name_tub(order.number, line.pk + 1, second.pk, by=None)
     sent = {"order": order.number, "line": line.pk, "tub": second.pk, "token": form_tokens.new_token()}
+    sent["reply_at"] = f"name-tub-{line.pk}"
     refused = keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent)
     assert refused.status_code == 422
-    assert "only 11 can be spared" in refused.content.decode()
+    form = refused.content.decode().split(f'<select class="short" name="tub" id="tub-{line.pk}"')[1].split("</form>")[0]
+    assert "only 11 can be spared" in form, "it is said next to the button, in the part that is open"
+    assert "<details open>" in refused.content.decode()
     gone = keeper_client.post(reverse("orders:name_tub", args=[ash.pk]), sent | {"order": "99999"})
     assert gone.status_code == 422
     actions.cancel_order(order.number, "not now", by=None)
