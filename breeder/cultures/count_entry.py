@@ -7,7 +7,7 @@ from typing import Any, Protocol
 
 from django.core.exceptions import ValidationError
 
-from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, EYE_CLASSES, SHARED_SD
+from breeder.core.counting.defaults import EYE_CLASSES, SHARED_SD
 from breeder.core.counting.errors import MOST_ANIMALS, BadCount
 from breeder.core.counting.methods.change_in_ratio import SexCounts, by_sexes
 from breeder.core.counting.methods.count import Count
@@ -38,10 +38,6 @@ NAMES = {
 CAUTIONS = {
     "removal": "Search the same number of minutes in every pass, or the number comes out wrong.",
     "marked": "Marks are lost when animals molt, so the number comes out too high. Catch again within a few days.",
-    "after_sale": (
-        f"{AFTER_SALE_SAYS_LITTLE * 10:.0f} times in 10 it gives no safe number, or one under a quarter of what "
-        "is left."
-    ),
 }
 
 _BY: dict[str, Callable[..., Count]] = {

@@ -46,9 +46,6 @@ EYE_CLASSES: tuple[EyeClass, ...] = (
 )
 EYE_CLASS_WIDTH_SDS = 3.29  # a class holds 90 % of guesses: 2 × 1.645 standard deviations from end to end
 
-# Share of before-and-after-sale counts that give no safe number, or one under a quarter of what is left. Own
-# simulation: tubs of 40 to 300, a fifth to three fifths of them seen, one to three tenths sold.
-AFTER_SALE_SAYS_LITTLE = 0.9
 SHELTER_SATURATION = 70  # animals; the largest aggregate seen: Broly et al. 2012, ZooKeys 176:133
 FEW_PORTIONS = 5  # below this the t quantile is so large that another portion helps a lot; KEEPER_DEFAULT
 FEW_RECAPTURES = 7  # under 7 recaptures the estimator is biased low: Seber 1982, p. 60 (from memory)

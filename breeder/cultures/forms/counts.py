@@ -252,6 +252,8 @@ COUNT_FORMS: dict[str, type[CountForm]] = {
         BySexesForm,
     )
 }
+# A count before and after a sale nearly always says nothing, so no page offers it; a phone may still send one.
+OFFERED = tuple(name for name in COUNT_FORMS if name != "after_sale")
 
 
 class WhenForm(PlainForm, forms.Form):

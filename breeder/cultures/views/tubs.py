@@ -18,7 +18,7 @@ from breeder.cultures.actions.counts import kept_values, record_count
 from breeder.cultures.actions.line_lock import Recorded, kept_stages
 from breeder.cultures.actions.rounds import record_round
 from breeder.cultures.count_preview import Preview, preview
-from breeder.cultures.forms.counts import COUNT_FORMS, CountForm
+from breeder.cultures.forms.counts import COUNT_FORMS, OFFERED, CountForm
 from breeder.cultures.forms.rounds import RoundForm
 from breeder.cultures.models import Culture
 from breeder.cultures.queries.tubs import book_of, entry_rows, looks_of, shelves, tub_by_number, tub_rows
@@ -134,7 +134,7 @@ def _about_count(request: HttpRequest, tub: Culture, form: CountForm, shown: Pre
         "line": tub.line,
         "method": form.method,
         "preview": shown,
-        "methods": [(name, count_entry.NAMES[name]) for name in COUNT_FORMS],
+        "methods": [(name, count_entry.NAMES[name]) for name in OFFERED],
         "sexing": fact(tub.line.species, "sexing", request.household),  # type: ignore[attr-defined]
         "cautions": [(count_entry.NAMES[name], caution) for name, caution in count_entry.CAUTIONS.items()],
         "fingerprint": form.fingerprint if shown else "",

@@ -13,7 +13,7 @@ import pytest
 from numpy.random import Generator
 from scipy import stats
 
-from breeder.core.counting.defaults import AFTER_SALE_SAYS_LITTLE, SHARED_SD
+from breeder.core.counting.defaults import SHARED_SD
 from breeder.core.counting.methods.count import Count
 from breeder.core.counting.methods.direct import after_sale, count_after_sale
 from breeder.core.counting.methods.subsample import portions
@@ -119,6 +119,7 @@ def test_a_shelter_bound_is_safe_and_one_that_takes_today_as_exact_is_not(held: 
 
 
 def test_looks_before_and_after_a_sale_nearly_always_say_little() -> None:
+    """No safe number, or one under a quarter of what is left, in about 9 of 10: why no page offers this method."""
     draw = np.random.default_rng(15)
     little = 0
     for _ in range(FEW_RUNS):
@@ -127,7 +128,7 @@ def test_looks_before_and_after_a_sale_nearly_always_say_little() -> None:
         before, later = int(draw.binomial(held, share)), int(draw.binomial(held - sold, share))
         count = count_after_sale(after_sale(max(1, before), later, sold, shared_sd=SHARED_SD["after_sale"]))
         little += count.lower is None or count.lower < (held - sold) / 4
-    assert little / FEW_RUNS == pytest.approx(AFTER_SALE_SAYS_LITTLE, abs=0.05)
+    assert little / FEW_RUNS == pytest.approx(0.9, abs=0.05)
 
 
 @dataclass
